@@ -1,0 +1,5 @@
+"""`python -m logscope`."""
+
+from logscope.cli import main
+
+main()

@@ -1,0 +1,1 @@
+"""Logs into columns: frames, and the account of what a log held. Knows nothing of signals."""

@@ -1,0 +1,108 @@
+"""CAN frames in columns, and the account of what a log held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from enum import IntFlag
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Flag(IntFlag):
+    """Bits of the `flags` column."""
+
+    EXTENDED = 1
+    REMOTE = 2
+    ERROR = 4
+    FD = 8
+    BITRATE_SWITCH = 16
+    ERROR_STATE = 32
+    TRANSMITTED = 64
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """CAN frames as columns of equal length n, in the order of the log.
+
+    time_ns : stamp as logged, nanoseconds since its own zero or since 1970 (int64)
+    bus : index into `buses` (uint8)
+    identifier : 11 or 29 bits; for an error frame the error class bits (uint32)
+    flags : `Flag` bits (uint8)
+    length : payload bytes; for a remote frame the length asked for (uint8)
+    offset : where a frame's payload begins in `payload` (int64)
+    payload : all payloads, one after the other (uint8)
+    """
+
+    time_ns: NDArray[np.int64]
+    bus: NDArray[np.uint8]
+    identifier: NDArray[np.uint32]
+    flags: NDArray[np.uint8]
+    length: NDArray[np.uint8]
+    offset: NDArray[np.int64]
+    payload: NDArray[np.uint8]
+    buses: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return int(self.time_ns.size)
+
+    def data(self, row: int) -> bytes:
+        """The payload of one frame."""
+        if self.flags[row] & Flag.REMOTE:
+            return b""
+        start = int(self.offset[row])
+        return self.payload[start : start + int(self.length[row])].tobytes()
+
+
+@dataclass(frozen=True, slots=True)
+class BadLine:
+    """A line or record that could not be read, and why."""
+
+    file: str
+    line: int
+    reason: str
+
+
+MAX_BAD_LINES_NAMED = 20  # enough to see the pattern; the count covers the rest
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """What a log held: lines = frames + other + lines_bad.
+
+    lines : text lines, or records of a binary log; other : comments, blank lines, notes of the logger
+    frames : of every sort; error_frames and remote_frames are among them
+    out_of_order : frames stamped earlier than the frame before them
+    lost : frames the logger itself says it dropped
+    notes : what the user should know of how the log was read
+    """
+
+    files: tuple[str, ...] = ()
+    lines: int = 0
+    lines_bad: int = 0
+    other: int = 0
+    frames: int = 0
+    error_frames: int = 0
+    remote_frames: int = 0
+    out_of_order: int = 0
+    lost: int = 0
+    bad: tuple[BadLine, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __add__(self, more: Account) -> Account:
+        counts = ("lines", "lines_bad", "other", "frames", "error_frames", "remote_frames", "out_of_order", "lost")
+        return replace(
+            self,
+            files=tuple(dict.fromkeys(self.files + more.files)),
+            bad=(self.bad + more.bad)[:MAX_BAD_LINES_NAMED],
+            notes=tuple(dict.fromkeys(self.notes + more.notes)),
+            **{name: getattr(self, name) + getattr(more, name) for name in counts},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A stretch of a log: its frames, and the account of the same stretch."""
+
+    frames: Frames
+    account: Account = field(default_factory=Account)

@@ -1,0 +1,301 @@
+"""Fit the charging curve of a link: start, end, time constant and, where it shows, the sensing lag.
+
+The error model is that of a logged voltage: noise of the measurement, rounding to the signal's step, and
+stamps that jitter, which on a steep curve is worth far more than the rounding. All of it is estimated
+together with the curve, so that the limits hold whatever dominates in the log at hand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from logscope.findings import FloatArray
+from logscope.physics.rc import settled_fraction, settled_fraction_two_pole, settling_rate, settling_rate_two_pole
+from logscope.statistics.importance import Posterior, sample_posterior
+from logscope.statistics.rounding import rounded_normal_log_likelihood
+
+# An S-shape is told from a plain exponential when its odds are at least this: common usage calls 20:1 strong.
+LAG_ODDS = 20.0
+# A claim "too slow" or "too fast" wants more than 95 % limits: 1 in 1000 on each side.
+CLAIM_LEVEL = 0.001
+# Readings noisier than a tenth of the span, or stamps off by more than half a period, hold no curve.
+_MOST_NOISE = 0.1
+_MOST_RISE = 8.0  # times what the log shows of it: a curve cut off sooner is nearly straight and holds no constant
+_LEAST_JITTER = 1e-3  # of a period: what a loaded bus cannot undercut in practice
+_LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
+_MOST_FIT_SAMPLES = 1500  # bounds the work on a curve that was sampled far more finely than it moves
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with 95 % limits, and the wider limits that a claim has to clear."""
+
+    value: float
+    low: float
+    high: float
+    claim_low: float
+    claim_high: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CurveFit:
+    """The fitted curve.
+
+    time_constant : of the slower pole [s]; lag : of the faster pole [s], None where one pole explains the data
+    start, end : the level before and the level approached [V]
+    onset : when the voltage began to rise [s]; None where the log begins inside the rise
+    residual_v : root-mean-square deviation of the readings from the curve [V]
+    lag_odds : odds that the data favour two poles over one
+    """
+
+    time_constant: Estimate
+    lag: Estimate | None
+    start: Estimate
+    end: Estimate
+    onset: Estimate | None
+    residual_v: float
+    lag_odds: float
+    _theta: FloatArray
+    _posterior: Posterior
+    _layout: _Layout
+
+    def crossing(self, level_v: float) -> Estimate | None:
+        """Time from the onset until the curve passes a level [s]; None where it never does (in 1 of 40 draws or more)."""
+        draws = self._posterior.draws
+        wanted = (level_v - draws[:, 0]) / self._layout.rise(draws)
+        if np.sum(self._posterior.weights[wanted >= 1]) > 0.025:
+            return None
+        tau = np.exp(draws[:, 2])
+        wanted = np.clip(wanted, 0.0, 1 - 1e-9)
+        if not self._layout.fits_lag:
+            return _estimate(self._posterior, -tau * np.log1p(-wanted))
+        lag = np.exp(draws[:, -1])
+        low, high = np.zeros_like(tau), tau * 60
+        for _ in range(40):  # bisection: the curve rises steadily
+            middle = (low + high) / 2
+            below = settled_fraction_two_pole(middle, tau, lag) < wanted
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return _estimate(self._posterior, (low + high) / 2)
+
+    def voltage(self, time_s: FloatArray) -> FloatArray:
+        """The fitted voltage [V] at times [s], shape (n,)."""
+        return self._layout.curve(self._theta[None, :], time_s)[0][0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where each parameter stands in the vector.
+
+    start, log of the initial slope (rise / τ), log τ, log noise, log jitter, [onset], [log lag]. A curve that is cut
+    short fixes its slope well and its end and τ only together: in these terms the two part.
+    """
+
+    begin_s: float  # the onset where it is not fitted
+    fits_onset: bool
+    fits_lag: bool
+
+    @property
+    def size(self) -> int:
+        return 5 + self.fits_onset + self.fits_lag
+
+    def rise(self, theta: FloatArray) -> FloatArray:
+        """From the start to the end [V], shape (k,)."""
+        return np.asarray(np.exp(np.minimum(theta[:, 1] + theta[:, 2], 700.0)))
+
+    def onset(self, theta: FloatArray) -> FloatArray:
+        return theta[:, 5] if self.fits_onset else np.full(len(theta), self.begin_s)
+
+    def curve(self, theta: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Voltage [V] and its rate [V/s], shape (k, n), for k parameter vectors."""
+        elapsed = time_s[None, :] - self.onset(theta)[:, None]
+        tau = np.exp(theta[:, 2])[:, None]
+        if self.fits_lag:
+            lag = np.exp(theta[:, -1])[:, None]
+            fraction, rate = settled_fraction_two_pole(elapsed, tau, lag), settling_rate_two_pole(elapsed, tau, lag)
+        else:
+            fraction, rate = settled_fraction(elapsed, tau), settling_rate(elapsed, tau)
+        rise = self.rise(theta)[:, None]
+        return theta[:, 0][:, None] + rise * fraction, rise * rate
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """One curve to fit and the ranges its parameters may take."""
+
+    time_s: FloatArray
+    volts: FloatArray
+    step_v: float
+    layout: _Layout
+
+    @property
+    def span_v(self) -> float:
+        return float(max(np.ptp(self.volts), 10 * self.step_v, 1e-6))
+
+    @property
+    def period_s(self) -> float:
+        return float(np.median(np.diff(self.time_s)))
+
+    def ranges(self) -> tuple[FloatArray, FloatArray]:
+        """Lowest and highest value of each parameter."""
+        span, period = self.span_v, self.period_s
+        length = float(self.time_s[-1] - self.time_s[0])
+        least_noise = max(self.step_v * _LEAST_NOISE_STEPS, span * 1e-5)
+        slope = np.log(span) - np.log([10 * length, period / 30])
+        low = [self.volts.min() - span, slope[0] - 2, np.log(period / 30), np.log(least_noise), np.log(period * _LEAST_JITTER)]
+        high = [self.volts.max() + span, slope[1] + 2, np.log(10 * length), np.log(span * _MOST_NOISE), np.log(period / 2)]
+        if self.layout.fits_onset:
+            low.append(self.time_s[0] - period)
+            high.append(self.time_s[-1])
+        if self.layout.fits_lag:
+            low.append(np.log(period / 20))
+            high.append(np.log(10 * length))
+        return np.array(low), np.array(high)
+
+    def log_density(self, theta: FloatArray) -> FloatArray:
+        """Log posterior, flat over the ranges in the parameters as laid out (logarithms where positive)."""
+        low, high = self.ranges()
+        inside = np.all((theta >= low) & (theta <= high), axis=1)
+        rise = self.layout.rise(theta)
+        inside &= (rise >= 0.2 * self.span_v) & (rise <= _MOST_RISE * self.span_v)
+        if self.layout.fits_lag:
+            inside &= theta[:, -1] <= theta[:, 2]  # the two constants are symmetric: the slower one is named τ
+        result = np.full(len(theta), -np.inf)
+        if inside.any():
+            kept = theta[inside]
+            expected, rate = self.layout.curve(kept, self.time_s)
+            noise = np.sqrt(np.exp(2 * kept[:, 3])[:, None] + (rate * np.exp(kept[:, 4])[:, None]) ** 2)
+            result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, self.span_v)
+            result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
+        return result
+
+
+def fit_curve(time_s: FloatArray, volts: FloatArray, step_v: float, *, onset_seen: bool) -> CurveFit | None:
+    """Fit one charging curve; None with fewer than four samples or no rise.
+
+    time_s, volts : the samples from just before the rise to where the curve ends, shape (n,)
+    step_v : rounding step of the readings [V], 0 if none
+    onset_seen : whether samples from before the rise are among them
+    """
+    if time_s.size < 4 or np.ptp(volts) <= 2 * step_v or np.median(np.diff(time_s)) <= 0:
+        return None
+    thin = slice(None, None, -(-time_s.size // _MOST_FIT_SAMPLES))
+    time_s, volts = time_s[thin], volts[thin]
+    plain = _solve(_Problem(time_s, volts, step_v, _Layout(float(time_s[0]), onset_seen, False)))
+    if not onset_seen:  # without the beginning an S-shape cannot be seen
+        return _curve_fit(*plain, lag_odds=0.0)
+    lagged = _solve(_Problem(time_s, volts, step_v, _Layout(float(time_s[0]), onset_seen, True)))
+    odds = float(np.exp(np.clip(lagged[1].log_evidence - plain[1].log_evidence, -700, 700)))
+    return _curve_fit(*(lagged if odds >= LAG_ODDS else plain), lag_odds=odds)
+
+
+def _solve(problem: _Problem) -> tuple[_Problem, Posterior]:
+    start, covariance = _least_squares(problem)
+    return problem, sample_posterior(problem.log_density, np.clip(start, *problem.ranges()), covariance)
+
+
+def _least_squares(problem: _Problem) -> tuple[FloatArray, FloatArray]:
+    """The least-squares curve and its rough covariance, to start the sampling from."""
+    time_s, volts, layout = problem.time_s, problem.volts, problem.layout
+    low, high = problem.ranges()
+    curve_at = [k for k in range(layout.size) if k not in (3, 4)]
+
+    def residual(free: FloatArray) -> FloatArray:
+        theta = np.zeros((1, layout.size))
+        theta[0, curve_at] = free
+        return np.asarray(layout.curve(theta, time_s)[0][0] - volts)
+
+    best = None
+    for guess in _guesses(problem):
+        found = least_squares(
+            residual,
+            np.clip(guess, low[curve_at] + 1e-9, high[curve_at] - 1e-9),
+            bounds=(low[curve_at], high[curve_at]),
+            x_scale=np.maximum(np.abs(guess) * 0.1, 1e-3),
+            loss="soft_l1",
+            f_scale=max(problem.step_v, 1e-3 * problem.span_v),
+        )
+        if best is None or found.cost < best.cost:
+            best = found
+    assert best is not None
+    rms = max(float(np.sqrt(np.mean(residual(best.x) ** 2))), 0.29 * problem.step_v, 1e-5 * problem.span_v)
+    # What the data leave open is bounded by the range of the parameter.
+    data = best.jac.T @ best.jac / rms**2
+    bounded = np.linalg.inv(data + np.diag((4 / (high - low)[curve_at]) ** 2))
+    theta, covariance = np.zeros(layout.size), np.diag([0.0, 0.0, 0.0, 0.8**2, 1.2**2] + [0.0] * (layout.size - 5))
+    theta[curve_at] = best.x
+    covariance[np.ix_(curve_at, curve_at)] = bounded
+    steepest = float(np.abs(layout.curve(theta[None, :], time_s)[1]).max())
+    theta[3] = np.log(0.7 * rms)
+    theta[4] = np.log(np.clip(rms / max(steepest, 1e-9), problem.period_s * 1e-3, problem.period_s / 3))
+    return theta, covariance
+
+
+_GRID_ONSETS = 24
+_GRID_CONSTANTS = 24
+
+
+def _guesses(problem: _Problem) -> list[FloatArray]:
+    """Starting points: for the least-squares fit has more than one minimum where samples are few.
+
+    For each onset and constant on a grid the levels follow by linear regression; the best points of the
+    grid, one a branch of the onset, start the search.
+    """
+    time_s, volts, layout = problem.time_s, problem.volts, problem.layout
+    rising = np.flatnonzero(volts > volts[0] + 0.9 * (volts.max() - volts[0]))
+    last = float(time_s[rising[0]]) if rising.size else float(time_s[-1])
+    onsets = np.linspace(time_s[0], last, _GRID_ONSETS) if layout.fits_onset else np.array([layout.begin_s])
+    length = float(time_s[-1] - time_s[0])
+    constants = np.geomspace(problem.period_s / 10, 2 * length, _GRID_CONSTANTS)
+    onset, tau = (grid.ravel() for grid in np.meshgrid(onsets, constants, indexing="ij"))
+    lag = 0.5 * tau
+    elapsed = time_s[None, :] - onset[:, None]
+    if layout.fits_lag:
+        fraction = settled_fraction_two_pole(elapsed, tau[:, None], lag[:, None])
+    else:
+        fraction = settled_fraction(elapsed, tau[:, None])
+    centred = fraction - fraction.mean(axis=1, keepdims=True)
+    power = np.maximum((centred**2).sum(axis=1), 1e-12)
+    rise = (centred @ (volts - volts.mean())) / power
+    bottom = volts.mean() - rise * fraction.mean(axis=1)
+    misfit = ((bottom[:, None] + rise[:, None] * fraction - volts) ** 2).sum(axis=1)
+    misfit[rise <= 0] = np.inf
+    guesses = []
+    for k in np.argsort(misfit)[:40]:
+        if all(abs(onset[k] - other[0]) > problem.period_s or abs(tau[k] / other[1] - 1) > 1 for other in guesses):
+            guesses.append((onset[k], tau[k], k))
+    return [_vector(layout, bottom[k], rise[k], onset[k], tau[k], lag[k]) for _, _, k in guesses[:_STARTS]]
+
+
+_STARTS = 3
+
+
+def _vector(layout: _Layout, bottom: float, rise: float, onset: float, tau: float, lag: float) -> FloatArray:
+    """The parameters of the curve alone, in the order of the layout."""
+    optional = [onset] * layout.fits_onset + [np.log(lag)] * layout.fits_lag
+    return np.array([bottom, np.log(rise / tau), np.log(tau), *optional])
+
+
+def _curve_fit(problem: _Problem, posterior: Posterior, lag_odds: float) -> CurveFit:
+    draws, layout = posterior.draws, problem.layout
+    best = draws[int(np.argmax(problem.log_density(draws)))]
+    deviation = problem.volts - layout.curve(best[None, :], problem.time_s)[0][0]
+    return CurveFit(
+        time_constant=_estimate(posterior, np.exp(draws[:, 2])),
+        lag=_estimate(posterior, np.exp(draws[:, -1])) if layout.fits_lag else None,
+        start=_estimate(posterior, draws[:, 0]),
+        end=_estimate(posterior, draws[:, 0] + layout.rise(draws)),
+        onset=_estimate(posterior, draws[:, 5]) if layout.fits_onset else None,
+        residual_v=float(np.sqrt(np.mean(deviation**2))),
+        lag_odds=lag_odds,
+        _theta=best,
+        _posterior=posterior,
+        _layout=layout,
+    )
+
+
+def _estimate(posterior: Posterior, values: FloatArray) -> Estimate:
+    low, mid, high = posterior.quantiles(values, 0.025, 0.5, 0.975)
+    return Estimate(mid, low, high, *posterior.quantiles(values, CLAIM_LEVEL, 1 - CLAIM_LEVEL))

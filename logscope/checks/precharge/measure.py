@@ -1,0 +1,151 @@
+"""Measure one attempt: the curve, where it ended, and where the contactor closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.checks.precharge.closing import BREAK_NOISE, Break, find_break
+from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, pack_voltage
+from logscope.checks.precharge.fit import CurveFit, fit_curve
+from logscope.checks.precharge.judge import SETTLED_SHARE
+from logscope.signals import Signals
+
+# Before the rise the level is wanted, not its history: a link that bleeds down is level over this many samples.
+_LEVEL_SAMPLES = 8
+_LEVEL_S = 0.5
+_PLATEAU_SAMPLES = 10  # and at least this many behind the rise, to see where it settles
+_PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Closing:
+    """The moment the contactor closed: between start_s and end_s, the link at low_v to high_v just before."""
+
+    start_s: float
+    end_s: float
+    low_v: float
+    high_v: float
+    step_v: float | None  # where the voltage shows the step
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measurement:
+    """What is known of one attempt.
+
+    window : the samples that belong to the curve; fit : None where they are too few
+    pack_v : the voltage to reach, None if unknown; pack_source : how it is known
+    reached_v : level at the end of the curve; top_v : highest level of the rise, closing included; settled : whether the curve had settled by then
+    inside : samples in the steep part of the curve, between 5 and 95 % of its rise
+    inside_all : the same up to the top, whatever brought the voltage there
+    """
+
+    attempt: Attempt
+    window: slice
+    fit: CurveFit | None
+    pack_v: float | None
+    pack_source: str
+    start_v: float
+    reached_v: float
+    top_v: float
+    settled: bool
+    closing: Closing | None
+    inside: int
+    inside_all: int
+    start_s: float
+    end_s: float
+
+    def fraction(self, volts: float) -> float | None:
+        """A voltage as a fraction of the pack's, where that is known."""
+        return volts / self.pack_v if self.pack_v else None
+
+
+def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
+    """Cut the curve out of the log, fit it, and say where it ended."""
+    time_s, volts = link.part.time_s, link.part.value
+    last = _curve_end(link, attempt)
+    told = None
+    if attempt.contactor_s is not None and attempt.contactor_after_s is not None:
+        told = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
+    broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, told)
+    curve_end = attempt.onset + broken.last if broken else last
+    first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
+    window = slice(first, curve_end + 1)
+    fit = fit_curve(time_s[window], volts[window], link.step_v, onset_seen=attempt.onset_seen)
+    pack_v = pack_voltage(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
+    pack_v = pack_v or pack_voltage(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
+    pack_source = "battery_voltage"
+    if pack_v is None and broken and _is_step(link, attempt, fit, broken):
+        pack_v, pack_source = broken.level_v, "the link after the contactor closed"
+    if pack_v is None:
+        pack_source = ""
+    reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
+    start_v = float(np.median(volts[first : attempt.onset + 1]))
+    return Measurement(
+        attempt=attempt,
+        window=window,
+        fit=fit,
+        pack_v=pack_v,
+        pack_source=pack_source,
+        start_v=start_v,
+        reached_v=reached,
+        top_v=float(volts[attempt.top]),
+        settled=_has_settled(fit, start_v, reached, link.noise_v),
+        closing=_closing(link, attempt, fit, broken),
+        inside=_steep_samples(volts[attempt.onset : curve_end + 1]),
+        inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1]),
+        start_s=float(time_s[attempt.onset]),
+        end_s=float(time_s[curve_end]),
+    )
+
+
+def _curve_end(link: Link, attempt: Attempt) -> int:
+    """The last sample that can belong to the curve or the level it settles at."""
+    time_s, volts = link.part.time_s, link.part.value
+    rise_s = float(time_s[attempt.top] - time_s[attempt.onset])
+    latest = max(int(np.searchsorted(time_s, time_s[attempt.top] + rise_s)), attempt.top + _PLATEAU_SAMPLES)
+    last = min(latest, attempt.end)
+    behind = volts[attempt.top : last + 1]
+    drops = np.flatnonzero(behind < volts[attempt.top] - 4 * link.noise_v - link.step_v)  # a load draws it down
+    return attempt.top + int(drops[0]) - 1 if drops.size else last
+
+
+def _steep_samples(volts: FloatArray) -> int:
+    low, high = float(volts[0]), float(volts.max())
+    share = (volts - low) / max(high - low, 1e-9)
+    return int(np.count_nonzero((share > 0.05) & (share < 0.95)))
+
+
+def _has_settled(fit: CurveFit | None, start_v: float, reached_v: float, noise_v: float) -> bool:
+    if fit is None:
+        return False
+    missing = fit.end.value - reached_v
+    return missing <= max((1 - SETTLED_SHARE) * (fit.end.value - start_v), 2 * noise_v)
+
+
+def _is_step(link: Link, attempt: Attempt, fit: CurveFit | None, broken: Break) -> bool:
+    """Whether the level behind a break is above where the curve itself would have gone: a contactor closed.
+
+    A relay that drops out also ends the curve in a level, but in one that the curve was just reaching.
+    """
+    if fit is None or not broken.visible:
+        return broken.visible
+    last = attempt.onset + broken.last
+    behind = link.part.time_s[last + 1 : last + 3]  # the second too, for stamps jitter by up to a period
+    return bool(broken.level_v > fit.voltage(behind).max() + BREAK_NOISE * link.noise_v)
+
+
+def _closing(link: Link, attempt: Attempt, fit: CurveFit | None, broken: Break | None) -> Closing | None:
+    time_s, volts = link.part.time_s, link.part.value
+    if broken is not None and (_is_step(link, attempt, fit, broken) or attempt.contactor_s is not None):
+        last = attempt.onset + broken.last
+        between = (float(time_s[last]), float(time_s[last + 1]))
+        low = float(volts[last])
+        high = max(float(fit.voltage(np.array([between[1]]))[0]), low) if fit else low
+        return Closing(*between, low, high, broken.step_v if _is_step(link, attempt, fit, broken) else None)
+    if attempt.contactor_s is None or attempt.contactor_after_s is None or fit is None:
+        return None
+    window = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
+    low, high = (float(v) for v in fit.voltage(np.array(window)))
+    return Closing(*window, low, high, None)

@@ -1,0 +1,174 @@
+"""The precharge findings in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from logscope.checks.precharge.fit import Estimate
+from logscope.checks.precharge.judge import Verdict
+from logscope.checks.wording import percent, seconds, seconds_between
+from logscope.findings import Measured
+
+if TYPE_CHECKING:
+    from logscope.checks.precharge.check import Judged
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Title, explanation and next step of a finding."""
+
+    title: str
+    explanation: str
+    next_step: str
+    hands_near_hv: bool = True
+
+
+_OFF_FIRST = "With the power off, isolated and proved dead: "
+_NEXT = {
+    "complete": "Nothing to mend here. Keep this log: later precharges can be compared with it.",
+    "slow": _OFF_FIRST + "measure the precharge resistor cold, and count what hangs on the link: a second inverter, a "
+    "DC-DC converter, a charger or a heater adds capacitance.",
+    "fast": _OFF_FIRST + "measure the precharge resistor (partly bridged, one of a pair shorted?), and see whether a "
+    "capacitor bank is disconnected.",
+    "stalled": _OFF_FIRST + "look for a load that is on during precharge (bleeder too small, DC-DC converter, heater) or "
+    "leakage; such loads belong behind the main contactor. A stalled precharge heats its resistor for as long as the "
+    "relay stays in: let it cool before another try.",
+    "interrupted": "Check the supply and the drive of the precharge relay (12 V sag, loose plug) and the time-out of the "
+    "sequence; if it retries, give the resistor time to cool between tries.",
+    "closed_early": "Raise the closing threshold or the time-out of the sequence, and check the pack voltage that the "
+    "controller compares with. Inspect the contactor before it is used again: a hard closing can weld it.",
+    "bypassed": "Stop here. " + _OFF_FIRST + "test the main contactor for a welded contact and the precharge resistor for "
+    "a bridge before the high voltage is switched on again.",
+    "undetermined": "Record the link voltage faster, together with pack voltage, relay and contactor states, and try again.",
+}
+
+
+def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
+    """Put one judged attempt into words."""
+    title = _title(judged)
+    sentences = [*_shape(judged), *_where_it_ended(judged, values), *_constant(judged), *_doubt(judged)]
+    next_step = _NEXT[judged.kind]
+    wanted = judged.wanted_period_s
+    if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
+        next_step = (
+            f"Record the link voltage every {seconds(wanted)} or faster (now {seconds(judged.period_s)}), together with "
+            "pack voltage, relay and contactor states, and try again."
+        )
+    return Words(title, " ".join(sentences), next_step, hands_near_hv=judged.kind not in ("complete", "undetermined"))
+
+
+def _title(judged: Judged) -> str:
+    m = judged.measurement
+    reached = m.fraction(m.reached_v)
+    share = f" at {percent(reached)} of the pack voltage" if reached is not None else f" at {m.reached_v:.0f} V"
+    constant = judged.constant.time_constant if judged.constant else None
+    tau = f"time constant {seconds(constant.value)}" if constant else ""
+    against = f", expected {seconds(judged.expected_s)} ± {judged.tolerance:.0%}" if judged.expected_s else ""
+    match judged.kind:
+        case "complete" if constant is not None:
+            return f"Precharge complete, {tau}{against}"
+        case "complete":
+            return f"Precharge complete, settled{share}; sensing lag and RC cannot be told apart"
+        case "slow" | "fast":
+            return f"Precharge {'slower' if judged.kind == 'slow' else 'faster'} than expected: {tau}{against}"
+        case "stalled":
+            return f"Incomplete precharge: it stalled{share}"
+        case "interrupted":
+            return f"Incomplete precharge: interrupted{share}"
+        case "closed_early":
+            return f"Contactor closed early,{share}"
+        case "bypassed":
+            return f"No precharge: the link jumped by {m.reached_v - m.start_v:.0f} V past the resistor"
+        case _:
+            return "Precharge seen, but this log cannot show how it went"
+
+
+def _shape(judged: Judged) -> list[str]:
+    m, fit = judged.measurement, judged.measurement.fit
+    if fit is None or judged.bound_s is not None:
+        return [f"The link rose from {m.start_v:.1f} V to {m.reached_v:.1f} V with {m.inside} samples on the way."]
+    levels = f"The link rose from {fit.start.value:.1f} V towards {fit.end.value:.1f} V"
+    limits = f" (95 % limits {fit.end.low:.1f} to {fit.end.high:.1f} V)"
+    if fit.lag is not None:
+        shape = (
+            f"; the curve starts S-shaped, as it does behind a sensing low-pass, and follows two time constants, "
+            f"{_with_limits(fit.time_constant)} and {_with_limits(fit.lag)}"
+        )
+    else:
+        shape = "; the curve is one exponential"
+    unseen = "" if m.attempt.onset_seen else " The log begins inside the rise, so its start is not known."
+    return [f"{levels}{limits}{shape}, to {fit.residual_v:.2f} V (root mean square).{unseen}"]
+
+
+def _with_limits(constant: Estimate) -> str:
+    return f"{seconds(constant.value)} ({seconds_between(constant.low, constant.high)})"
+
+
+def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
+    m, closing = judged.measurement, judged.measurement.closing
+    told: list[str] = []
+    if closing is not None and m.pack_v:
+        fraction, difference = values["fraction_at_close"], values["close_difference_V"]
+        assert fraction.low is not None and fraction.high is not None and difference.value is not None
+        seen = "the voltage shows the step" if closing.step_v else "by its reported state"
+        told.append(
+            f"The contactor closed ({seen}) at {percent(fraction.low)} to {percent(fraction.high)} of {m.pack_v:.1f} V, "
+            f"about {difference.value:.1f} V apart; the closing threshold is {percent(judged.close_fraction)}."
+        )
+        if judged.kind == "closed_early":
+            bound = values["inrush_bound_A"].value or 0.0
+            told.append(
+                f"That difference can drive up to {bound:,.0f} A through a loop of 10 mΩ and 1 µH (assumed: the stiffest "
+                "loop usual in practice)."
+            )
+    elif m.pack_v:
+        told.append(f"It reached {percent(m.reached_v / m.pack_v)} of the pack's {m.pack_v:.1f} V; no closing is seen.")
+    else:
+        told.append(
+            "No pack voltage is mapped and no step at closing is seen, so whether the settled value is the pack's own "
+            "cannot be told from this log."
+        )
+    if judged.kind == "stalled":
+        told.append("It had settled there: something draws current from the link, or the resistor drops the rest.")
+    if judged.kind == "interrupted":
+        told.append("The rise broke off while it was still going on.")
+    return told
+
+
+def _constant(judged: Judged) -> list[str]:
+    constant, expected = judged.constant, judged.expected_s
+    if constant is None:
+        return []
+    if constant.time_constant is None:
+        if expected is None:
+            return [
+                "The two constants are the link's RC and the sensing lag, and the curve is the same whichever is which: "
+                "sensing lag and RC cannot be told apart from this log. Give resistance_ohm and capacitance_uF in the "
+                "vehicle file, or log a second, unfiltered link voltage."
+            ]
+        return [f"One reading of the two constants is above and one below the expected {seconds(expected)}: either may be RC."]
+    tau = constant.time_constant
+    limits = f"Time constant {seconds(tau.value)}, 95 % limits {seconds_between(tau.low, tau.high)}"
+    if expected is None:
+        return [limits + "; no R·C is given in the vehicle file to compare it with."]
+    low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
+    band = f"; expected from R·C {seconds(expected)}, band {seconds_between(low, high)}."
+    if constant.lag is not None:
+        band += f" The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as sensing lag."
+    return [limits + band]
+
+
+def _doubt(judged: Judged) -> list[str]:
+    constant = judged.constant
+    if judged.kind == "undetermined" and judged.bound_s is not None:
+        return [
+            f"With a sample every {seconds(judged.period_s)} the rise falls between two samples: its time constant is at most "
+            f"{seconds(judged.bound_s)}, and a precharge cannot be told from a step."
+        ]
+    if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
+        return ["The log ends before the precharge did."]
+    if constant is None or constant.verdict is not Verdict.OPEN or constant.time_constant is None:
+        return []
+    return ["The limits reach across the edge of the expected band: slow, fast or as expected cannot be told from this log."]

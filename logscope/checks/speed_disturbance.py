@@ -1,0 +1,164 @@
+"""Disturbances of the logged motor speed: readings no shaft can have followed.
+
+A reading is disturbed if it steps away and back and each step is beyond what the shaft can do
+(`slew` times the time between samples), plus two quanta, plus six standard deviations of the noise
+of a difference. By noise alone, with the shaft at its limit all the while, that happens at no more
+than 2·10⁻⁹ a sample. Gear changes, wheel slip, free revving and a standstill cut to zero pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from logscope.checks.speed_model import SpeedModel, speed_model
+from logscope.findings import BoolArray, FloatArray
+from logscope.signals import Part
+from logscope.statistics.episodes import IndexArray, runs_of_equal
+from logscope.statistics.excursions import Excursions, excursions, impossible_steps, is_lost
+from logscope.vehicle import Vehicle
+
+LEAST_SAMPLES = 10  # fewer show neither period nor noise
+JOIN_S = 0.100  # disturbances nearer than this are one episode
+_JOIN_UPDATES = 2  # where sampling is coarse: away with one new value, back with the next or the one after
+_LOST_S = 1.0  # a reading lost for longer is not told from one switched off
+_BURST_STEPS = 6  # three times away and back
+_HOLD_UPDATES = 5  # new values missed before a reading counts as frozen
+_NEARBY_RUNS = 7  # runs of equal readings that show how often the reading changes around a hold
+_HOLD_S = 0.1  # a shorter pause is the bus's or the logger's, not the encoder's
+_GAP_UPDATES = 3.0  # samples further apart are a gap in the log, which holds no reading
+_SLOPE_S = 0.2  # speed is extrapolated over a hold from this long before and after it
+_HOLD_AGREEMENT = 2.0  # the jump after a hold matches the trends before and after within this factor
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbance:
+    """One episode; indices into the samples of the speed.
+
+    kind : 'spike', 'dropout', 'reversal', 'burst' or 'hold'
+    before : last sound sample; first, last : the disturbed ones; after : first sound sample again
+    deviation_rpm : farthest from the line between the sound samples on both sides
+    """
+
+    kind: str
+    before: int
+    first: int
+    last: int
+    after: int
+    deviation_rpm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpeedStudy:
+    """A motor speed, its model, its disturbances in order of time, and every impossible step.
+
+    `lost` are steps to zero, or to the opposite sign, with no way back within a second.
+    """
+
+    speed: Part
+    model: SpeedModel
+    disturbances: tuple[Disturbance, ...]
+    steps: IndexArray
+    lost: IndexArray
+
+
+def study_speed(speed: Part, vehicle: Vehicle) -> SpeedStudy | None:
+    """Find the disturbances of a motor speed; None where too few samples show anything."""
+    if speed.time_s.size < LEAST_SAMPLES or speed.time_s[-1] <= speed.time_s[0]:
+        return None
+    model = speed_model(speed, vehicle)
+    steps = impossible_steps(speed.value, model.reach)
+    found = excursions(
+        speed.time_s,
+        speed.value,
+        model.reach,
+        steps=steps,
+        zero=_zero(model),
+        join_s=JOIN_S,
+        join_samples=_JOIN_UPDATES * model.repeat,
+        lost_s=_LOST_S,
+    )
+    fast = _as_disturbances(speed, model, found)
+    clear = [hold for hold in _holds(speed, model) if not any(_overlap(hold, each) for each in fast)]
+    inside = _inside(steps, found)
+    lone = steps[~inside]
+    lost = lone[is_lost(speed.value[lone], speed.value[lone - 1], _zero(model))]
+    ordered = tuple(sorted(fast + clear, key=lambda each: each.first))
+    return SpeedStudy(speed, model, ordered, steps[inside], lost)
+
+
+def _overlap(one: Disturbance, other: Disturbance) -> bool:
+    return one.before <= other.last and other.first <= one.after
+
+
+def _zero(model: SpeedModel) -> float:
+    return max(model.zero_rpm, model.standstill_rpm / 2.0)
+
+
+def _inside(steps: IndexArray, found: Excursions) -> BoolArray:
+    """Whether each step belongs to an episode."""
+    nearest = np.searchsorted(found.first, steps, side="right") - 1
+    inside = nearest >= 0
+    inside[inside] = steps[inside] <= found.after[nearest[inside]]
+    return inside
+
+
+def _as_disturbances(speed: Part, model: SpeedModel, found: Excursions) -> list[Disturbance]:
+    columns = zip(found.before, found.first, found.last, found.after, found.steps, strict=True)
+    named = []
+    for before, first, last, after, steps in ((*map(int, row),) for row in columns):
+        reading, line = speed.value[first : last + 1], _line(speed, before, first, last, after)
+        kind = _kind(reading, line, steps, _zero(model))
+        sound = min(abs(speed.value[before]), abs(speed.value[after]))
+        if kind == "dropout" and sound <= model.standstill_rpm:
+            continue  # near standstill the sensor itself cuts the reading to zero
+        named.append(Disturbance(kind, before, first, last, after, float(np.max(np.abs(reading - line)))))
+    return named
+
+
+def _line(speed: Part, before: int, first: int, last: int, after: int) -> FloatArray:
+    """The line between the sound samples on both sides, at the disturbed ones [rpm]."""
+    ends = [speed.time_s[before], speed.time_s[after]]
+    levels = [speed.value[before], speed.value[after]]
+    return np.asarray(np.interp(speed.time_s[first : last + 1], ends, levels), dtype=np.float64)
+
+
+def _kind(reading: FloatArray, line: FloatArray, steps: int, zero: float) -> str:
+    if steps >= _BURST_STEPS:
+        return "burst"
+    if np.all(np.abs(reading) <= zero):
+        return "dropout"
+    return "reversal" if np.all(is_lost(reading, line, zero)) else "spike"
+
+
+def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
+    """Readings frozen while the speed goes on changing: it jumps on at the end to where its trend leads."""
+    time, value = speed.time_s, speed.value
+    first, last = runs_of_equal(value)
+    usual = median_filter(last - first + 1, _NEARBY_RUNS)[:-1]
+    first, last = first[:-1], last[:-1]  # no jump follows the last run
+    held = time[last + 1] - time[first]
+    long = held >= max(_HOLD_S, _HOLD_UPDATES * model.update_s)
+    long &= last + 1 - first >= _HOLD_UPDATES * np.maximum(model.repeat, usual)
+    jump = value[last + 1] - value[first]
+    long &= (np.abs(jump) > model.reach.slack) & (np.abs(value[first]) > _zero(model))
+    long &= np.abs(jump) / np.where(held > 0, held, np.inf) <= model.slew_rpm_per_s
+    reach = max(3 * model.repeat, round(_SLOPE_S / model.update_s) * model.repeat)
+    holds = []
+    for start, end in zip(first[long], last[long], strict=True):
+        earlier, later = max(0, start - reach), min(value.size - 1, end + 1 + reach)
+        gap = np.diff(time[start : end + 2]).max() > _GAP_UPDATES * model.update_s
+        if gap or earlier == start or later == end + 1:
+            continue
+        trend = (
+            (value[start] - value[earlier]) / max(time[start] - time[earlier], 1e-9),
+            (value[later] - value[end + 1]) / max(time[later] - time[end + 1], 1e-9),
+        )
+        step, seconds = value[end + 1] - value[start], time[end + 1] - time[start]
+        led = [slope * seconds / step for slope in trend]  # what either trend makes of the jump, 1 if all
+        if min(led) >= 1.0 / _HOLD_AGREEMENT and max(led) <= _HOLD_AGREEMENT:
+            frozen = (int(start), int(start) + 1, int(end), int(end) + 1)
+            holds.append(Disturbance("hold", *frozen, float(abs(step))))
+    return holds

@@ -1,0 +1,194 @@
+"""The trip check: each trip of the inverter, the moments before it, and what led to it."""
+
+from __future__ import annotations
+
+from logscope.checks.current_surge import Peak, Surge, peak_before, surge_before
+from logscope.checks.speed_disturbance import SpeedStudy, study_speed
+from logscope.checks.trip_cause import NO_LEAD, WANTED_PERIOD_S, Cause, judge
+from logscope.checks.trip_events import Trip, find_trips
+from logscope.findings import CAUTION_HV, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.signals import Part, Signals
+from logscope.vehicle import Vehicle
+
+_CHARTED = (
+    "motor_current",
+    "motor_speed",
+    "motor_current_target",
+    "torque",
+    "throttle",
+    "dc_link_voltage",
+    "fault",
+)
+_NEXT_STEPS = {
+    "encoder": (
+        "Encoder wiring first, with the power off and the link proven dead: screened twisted pairs, the "
+        "screen unbroken and bonded as the makers say, away from the phase cables, connector pins, supply "
+        "and ground (common practice, no published source). Then repeat the same drive and compare."
+    ),
+    "undetermined": (
+        "Stop until it is known: with the power off and the link proven dead, have insulation and phase "
+        "cables, current sensors and the encoder's wiring checked. Then record motor speed, current, its "
+        f"target, torque, throttle and DC-link voltage every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
+    ),
+}
+_NEXT_STEP_UNSURE = (
+    " The order of events is not certain: before power is applied again, have the phase cables and the "
+    "insulation checked too."
+)
+_NEXT_STEP_OTHER = "Look this fault up in the inverter's manual, and see in the chart what changed before it."
+_NEXT_STEP_BEFORE = (
+    "Start the log before switching the inverter on, so that it holds the moment of the fault."
+)
+
+
+def trips(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """One finding for each trip.
+
+    Raises MissingPart where neither a fault nor a motor current is logged.
+    """
+    found = find_trips(signals, vehicle)
+    if not found:
+        return []
+    speed = signals.get("motor_speed")
+    study = None if speed is None else study_speed(speed, vehicle)
+    return [_finding(trip, signals, vehicle, study) for trip in found]
+
+
+def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy | None) -> Finding:
+    if trip.before_log:
+        return _set_before(trip, signals)
+    current = signals.get("motor_current")
+    peak = None if current is None else peak_before(current, trip.time_s)
+    if not trip.overcurrent:
+        return _other(trip, signals, vehicle, peak)
+    surge = None if current is None else surge_before(current, trip.time_s)
+    cause = judge(trip, surge, current, study)
+    led = cause.name == "encoder"
+    marks = _marks(trip, surge, cause)
+    return Finding(
+        kind="trip.overcurrent",
+        severity=Severity.DANGER,
+        start_s=marks[0].time_s,
+        end_s=marks[-1].time_s,
+        title=_title(trip, cause),
+        explanation=f"{_how_known(trip, signals)} {_current_in_words(surge, peak)} {cause.why}",
+        next_step=_NEXT_STEPS[cause.name] + ("" if cause.certain or not led else _NEXT_STEP_UNSURE),
+        caution=CAUTION_HV,
+        cause=cause.name,
+        parts=_parts(signals),
+        measured={"peak_current_A": _peak(peak, current), "lead_time_s": cause.lead, **_code(trip)},
+        evidence=Evidence(marks=marks, levels=_levels(signals, vehicle)),
+    )
+
+
+def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) -> Finding:
+    return Finding(
+        kind="trip.other",
+        severity=Severity.DANGER,
+        start_s=trip.time_s,
+        end_s=trip.time_s,
+        title=f"Trip: {_fault_in_words(trip)}",
+        explanation=f"{_how_known(trip, signals)} {_why_no_overcurrent(trip, signals)}".strip(),
+        next_step=_NEXT_STEP_OTHER,
+        caution=CAUTION_HV,
+        parts=_parts(signals),
+        measured={"peak_current_A": _peak(peak, signals.get("motor_current")), **_code(trip)},
+        evidence=Evidence(marks=(Mark(trip.time_s, "trip"),), levels=_levels(signals, vehicle)),
+    )
+
+
+def _why_no_overcurrent(trip: Trip, signals: Signals) -> str:
+    if not trip.plain:
+        return ""
+    current = signals.get("motor_current")
+    if current is None:
+        return "The fault does not say what it is, and no motor current is logged to tell."
+    return (
+        "The fault does not say what it is. The current before it, sampled every "
+        f"{current.period_s * 1e3:.3g} ms, shows neither a surge nor a value beyond its limit."
+    )
+
+
+def _set_before(trip: Trip, signals: Signals) -> Finding:
+    return Finding(
+        kind="trip.overcurrent" if trip.overcurrent else "trip.other",
+        severity=Severity.DANGER,
+        start_s=trip.time_s,
+        end_s=trip.time_s,
+        title=f"Trip set before the log began: {_fault_in_words(trip)}",
+        explanation="The fault is there in the log's first sample of it. What led to it is not in this log.",
+        next_step=_NEXT_STEP_BEFORE,
+        caution=CAUTION_HV,
+        cause="undetermined" if trip.overcurrent else None,
+        parts=_parts(signals),
+        measured={"peak_current_A": Measured(None, "A"), "lead_time_s": NO_LEAD, **_code(trip)},
+    )
+
+
+def _title(trip: Trip, cause: Cause) -> str:
+    what = "Probable overcurrent trip" if trip.code is None else "Overcurrent trip"
+    if cause.name != "encoder":
+        return f"{what}, cause not determined"
+    return f"{what}, {'led' if cause.certain else 'probably led'} by a speed disturbance"
+
+
+def _fault_in_words(trip: Trip) -> str:
+    return trip.name if trip.code is None or trip.name != f"{trip.code:g}" else f"fault {trip.name}"
+
+
+def _how_known(trip: Trip, signals: Signals) -> str:
+    if trip.code is not None:
+        between = f"between {trip.sound_s:.3f} and {trip.time_s:.3f} s"
+        return f"The inverter's fault “{trip.name}” appears {between}."
+    witnesses = [
+        words
+        for part, words in (("torque", "the torque fell with it"), ("throttle", "the pedal stayed down"))
+        if part in signals
+    ]
+    return (
+        "No fault is logged; a trip is inferred because the current collapsed to nothing after a surge or "
+        f"above its limit{''.join(f', {each}' for each in witnesses)}."
+    )
+
+
+def _current_in_words(surge: Surge | None, peak: Peak | None) -> str:
+    if peak is None:
+        return "The motor current was not sampled before it."
+    if surge is None:
+        return f"The current was {peak.amps:.0f} A at its highest, with no surge that the sampling shows."
+    return (
+        f"The current rose from {surge.before:.0f} A at {surge.sound_s:.3f} s to {surge.peak:.0f} A at "
+        f"{surge.peak_s:.3f} s; the true peak may lie between samples, and higher."
+    )
+
+
+def _peak(peak: Peak | None, current: Part | None) -> Measured:
+    """The highest sample: the true peak is at least that, less half a step, and has no upper limit."""
+    if peak is None or current is None:
+        return Measured(None, "A")
+    return Measured(peak.amps, "A", peak.amps - (current.step or 0.0) / 2.0)
+
+
+def _code(trip: Trip) -> dict[str, Measured]:
+    return {} if trip.code is None else {"fault_code": Measured(trip.code, "")}
+
+
+def _marks(trip: Trip, surge: Surge | None, cause: Cause) -> tuple[Mark, ...]:
+    """What happened, in order of time."""
+    marks = [Mark(trip.time_s, "trip")]
+    if surge is not None:
+        marks.append(Mark(surge.onset_s, "surge sets in"))
+    if cause.disturbance is not None:
+        marks.append(Mark(cause.disturbance.seen_s, "speed disturbance"))
+    return tuple(sorted(marks, key=lambda mark: mark.time_s))
+
+
+def _levels(signals: Signals, vehicle: Vehicle) -> tuple[Level, ...]:
+    limit = vehicle.limits.motor_current_A
+    if limit is None or "motor_current" not in signals:
+        return ()
+    return (Level(limit, "limit", "motor_current"),)
+
+
+def _parts(signals: Signals) -> tuple[str, ...]:
+    return tuple(part for part in _CHARTED if part in signals)

@@ -1,0 +1,49 @@
+"""Numbers in sentences: a value with its limits, to the digits the limits leave meaning."""
+
+from __future__ import annotations
+
+from math import floor, isfinite, log10
+
+
+def number(value: float, uncertainty: float | None = None) -> str:
+    """A number to three digits, or to the digit its uncertainty reaches.
+
+    >>> number(315.937, 0.4), number(0.09764)
+    ('315.9', '0.0976')
+    """
+    if not isfinite(value):
+        return "–"
+    if value == 0:
+        return "0"
+    size = floor(log10(abs(value)))
+    places = 2 - size
+    if uncertainty and isfinite(uncertainty) and uncertainty > 0:
+        places = max(min(1 - floor(log10(uncertainty)) - 1 + 0, 5 - size), 2 - size if size < 2 else 0)
+    return f"{value:.{max(places, 0)}f}"
+
+
+def seconds(value: float) -> str:
+    """A duration in s, or in ms where that is shorter.
+
+    >>> seconds(0.0976), seconds(2.5)
+    ('97.6 ms', '2.5 s')
+    """
+    if abs(value) < 1.0:
+        return f"{_trim(value * 1e3)} ms"
+    return f"{_trim(value)} s"
+
+
+def seconds_between(low: float, high: float) -> str:
+    """A range of durations: '95.1 to 99.8 ms'."""
+    if abs(high) < 1.0:
+        return f"{_trim(low * 1e3)} to {_trim(high * 1e3)} ms"
+    return f"{_trim(low)} to {_trim(high)} s"
+
+
+def percent(fraction: float) -> str:
+    """A fraction as a percentage: 0.953 → '95.3 %'."""
+    return f"{fraction * 100:.1f} %"
+
+
+def _trim(value: float) -> str:
+    return f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"

@@ -1,0 +1,159 @@
+"""The command line: arguments in, pipeline, exit status. Heavy modules are imported where they are used."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from logscope.errors import LogscopeError
+
+if TYPE_CHECKING:
+    from logscope.capture.frames import Block
+    from logscope.result import Result
+
+USABLE, FOUND, UNUSABLE = 0, 1, 2  # exit status: nothing found, something found, request or input unusable
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Diagnoses the drive system of an electric-vehicle conversion from its CAN and serial logs.",
+)
+
+
+class FailOn(StrEnum):
+    """From which severity on the exit status is 1."""
+
+    GOOD = "good"
+    INFO = "info"
+    WARNING = "warning"
+    DANGER = "danger"
+    NEVER = "never"
+
+
+Logs = Annotated[list[Path], typer.Argument(metavar="LOG...", help="Log files of one recording.", show_default=False)]
+VehicleFile = Annotated[Path, typer.Option("--vehicle", metavar="V.toml", help="The vehicle file.", show_default=False)]
+ReportFile = Annotated[Path | None, typer.Option("--report", metavar="R.html", help="Write the report here.")]
+JsonFile = Annotated[Path | None, typer.Option("--json", metavar="F.json", help="Write the findings here as JSON.")]
+
+
+@app.command(short_help="Check a log and say what to look at next.", epilog="Example: logscope check drive.log --vehicle hazel.toml --report report.html")
+def check(
+    logs: Logs,
+    vehicle: VehicleFile,
+    report: ReportFile = None,
+    json: JsonFile = None,
+    fail_on: Annotated[
+        FailOn, typer.Option("--fail-on", help="Exit with 1 when a finding is at least this severe.")
+    ] = FailOn.DANGER,
+) -> None:
+    """Check a log: precharge, encoder, trips; say what was found and what to look at next."""
+    from logscope.capture.open import read_blocks
+    from logscope.pipeline import check as run
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    _writable(report, json)
+    result = run(_with_progress(read_blocks(logs)), known)
+    _deliver(result, report, json)
+    raise typer.Exit(_status(result, fail_on))
+
+
+@app.command(short_help="Simulate a drive, check it, write the report.", epilog="Example: logscope demo hazel-demo")
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="Where to write it.")] = Path("hazel-demo"),
+) -> None:
+    """Simulate a drive of the invented conversion "Hazel", check it, and write the report."""
+    from logscope.capture.open import read_blocks
+    from logscope.pipeline import check as run
+    from logscope.simulate.demo import write_demo
+    from logscope.vehicle import load_vehicle
+
+    files = write_demo(folder)
+    result = run(_with_progress(read_blocks(files.logs)), load_vehicle(files.vehicle))
+    _deliver(result, folder / "report.html", folder / "report.json")
+
+
+def _writable(*targets: Path | None) -> None:
+    """Refuse a target that cannot be written before any time is spent on the log."""
+    from logscope.errors import RequestError
+
+    for target in targets:
+        if target is not None and not target.absolute().parent.is_dir():
+            raise RequestError("this folder does not exist", where=target.parent, do="Create it, or name another.")
+
+
+def _deliver(result: Result, report: Path | None, json: Path | None) -> None:
+    from rich.console import Console
+
+    from logscope.report.terminal import print_summary
+
+    if json is not None:
+        result.to_json(json)
+    if report is not None:
+        result.to_html(report)
+    console = Console()
+    print_summary(result, console)
+    for name, path in (("Report", report), ("JSON", json)):
+        if path is not None:
+            console.print(f"{name}: {path}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _status(result: Result, fail_on: FailOn) -> int:
+    from logscope.findings import Severity
+
+    if fail_on is FailOn.NEVER or not result.findings:
+        return USABLE
+    return FOUND if result.worst.rank >= Severity(fail_on.value).rank else USABLE
+
+
+def _with_progress(blocks: Iterable[Block]) -> Iterator[Block]:
+    """Pass blocks through; count the frames on stderr when someone is watching."""
+    if not sys.stderr.isatty():
+        yield from blocks
+        return
+    from rich.console import Console
+
+    frames = 0
+    with Console(stderr=True).status("Reading …") as status:
+        for block in blocks:
+            frames += len(block.frames)
+            status.update(f"Reading … {frames:,} frames")
+            yield block
+        status.update("Checking …")
+
+
+def main() -> None:
+    """Run the command line; every error is one line on stderr."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a Windows console may lack a character; never fail over that
+    sys.exit(_run())
+
+
+def _run() -> int:
+    try:
+        return int(app(standalone_mode=False) or 0)
+    except LogscopeError as error:
+        return _complain(str(error))
+    except KeyboardInterrupt:
+        return _complain("stopped")
+    except OSError as error:
+        return _complain(f"{error.filename or 'file'}: {error.strerror or error}.")
+    except Exception as error:
+        if hasattr(error, "format_message"):  # a usage error of the option parser
+            return _complain(f"{error.format_message()} See logscope --help.")
+        if type(error).__name__ == "Abort":
+            return _complain("stopped")
+        kind = type(error).__name__
+        return _complain(f"unexpected fault in logscope itself ({kind}: {error}). Please report it with the log.")
+
+
+def _complain(text: str) -> int:
+    print("logscope: " + " ".join(text.split()), file=sys.stderr)
+    return UNUSABLE

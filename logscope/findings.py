@@ -1,0 +1,129 @@
+"""What a check returns: findings, with their measured values, limits and evidence. Plain data only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+class Severity(StrEnum):
+    """How much a finding matters, from least to most."""
+
+    GOOD = "good"
+    INFO = "info"
+    WARNING = "warning"
+    DANGER = "danger"
+
+    @property
+    def rank(self) -> int:
+        """0 for good … 3 for danger."""
+        return list(Severity).index(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value in its unit with 95 % limits; `None` where the log gives no value or no limit."""
+
+    value: float | None
+    unit: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One episode of a finding that gathers several, in seconds from the capture's start."""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """A line to draw over a measured part: what was expected or fitted, with its band if it has one."""
+
+    label: str
+    part: str
+    time_s: FloatArray
+    value: FloatArray
+    low: FloatArray | None = None
+    high: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A moment worth a mark in the chart."""
+
+    time_s: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A horizontal line in the chart of a part: a limit or threshold."""
+
+    value: float
+    label: str
+    part: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What the chart of a finding shows beside its measured parts."""
+
+    curves: tuple[Curve, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    levels: tuple[Level, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Finding:
+    """One outcome of a check.
+
+    kind : 'topic.outcome', from the table in DEVELOPERS.md
+    start_s, end_s : seconds from the capture's start
+    title : one line in plain words; explanation : how it was judged and how sure it is
+    next_step : what to look at next; caution : where hands go near high voltage, else empty
+    measured, expected : values by name; parts : the parts to chart, the leading one first
+    """
+
+    kind: str
+    severity: Severity
+    start_s: float
+    end_s: float
+    title: str
+    explanation: str
+    next_step: str
+    parts: tuple[str, ...]
+    caution: str = ""
+    cause: str | None = None
+    measured: Mapping[str, Measured] = field(default_factory=dict)
+    expected: Mapping[str, Measured] = field(default_factory=dict)
+    events: tuple[Event, ...] = ()
+    evidence: Evidence = Evidence()
+
+
+@dataclass(frozen=True, slots=True)
+class NotChecked:
+    """A check that could not run, or one question of it that could not be answered, with the reason."""
+
+    check: str
+    reason: str
+
+
+CAUTION_HV = (
+    "High voltage kills, and a link can stay charged for minutes after key-off. Isolate, lock, wait, and prove "
+    "dead with a rated tester before touching: an indicated 0 V is no proof. Work on the high-voltage side "
+    "belongs to those trained for it, under local rules."
+)
+
+
+class NothingToCheck(Exception):  # noqa: N818 - it is no error of anyone's
+    """A check has all its parts, but the capture holds nothing for it to judge. Says what was looked for."""

@@ -1,0 +1,216 @@
+"""From decoded tables to parts: which signal plays which part, in the part's unit.
+
+The vehicle file names signals by hand, so every name is checked against the definitions before a log is
+read, and a wrong one is answered with the nearest right one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.decode.table import Table
+from logscope.definitions.spec import MessageSpec, SignalSpec
+from logscope.errors import VehicleError, did_you_mean
+from logscope.findings import BoolArray, FloatArray
+from logscope.parts import PARTS, Conversion, Role, convert, normalise_unit
+from logscope.signals import Part, Signals
+from logscope.vehicle import Mapped, Vehicle, split_signal
+
+_OVERCURRENT_WORDS = ("overcurrent", "over current", "over-current", "over_current")
+_NO_FAULT = 0.0  # what a fault signal reads while nothing is wrong, unless the vehicle file says otherwise
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """A part, the signal that plays it, and how its values become the part's."""
+
+    part: str
+    mapped: Mapped
+    bus: str | None
+    message: str
+    spec: SignalSpec
+    conversion: Conversion
+
+    @property
+    def wanted(self) -> tuple[str | None, str, str]:
+        """As the decoder is asked for it."""
+        return self.bus, self.message, self.spec.name
+
+    def values(self, logged: FloatArray) -> FloatArray:
+        """Logged values in the part's unit, turned and shifted as the vehicle file says."""
+        own = self.conversion.scale * logged + self.conversion.offset
+        return np.asarray(self.mapped.scale * own + self.mapped.offset)
+
+
+def find_players(
+    vehicle: Vehicle, definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]]
+) -> tuple[list[Player], list[str]]:
+    """The players of all mapped parts, and notes on what was assumed.
+
+    Raises VehicleError, naming the key, for a signal that is not defined or a unit that cannot be converted.
+    """
+    players, notes = [], []
+    for part, mapped in vehicle.signals.items():
+        bus, message, name = split_signal(mapped.signal)
+        spec = _spec(vehicle, part, bus, message, name, definitions)
+        conversion, note = _conversion(vehicle, part, spec, mapped.signal)
+        players.append(Player(part, mapped, bus, message, spec, conversion))
+        notes += note
+    return players, notes
+
+
+def _spec(
+    vehicle: Vehicle,
+    part: str,
+    bus: str | None,
+    message: str,
+    name: str,
+    definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]],
+) -> SignalSpec:
+    served = [m for where, messages in definitions if bus is None or where in (None, bus) for m in messages]
+    plain = message.split("@")[0]
+    named = [m for m in served if m.name == plain]
+    if not served:
+        where = f" for bus {bus}" if bus else ""
+        raise _wrong(vehicle, part, f"there are no definitions{where}", "Name the definition files under [[can]].")
+    if not named:
+        hint = did_you_mean(message, (m.name for m in served))
+        hint = hint or _holders(name, served) or f"Defined are: {_some(m.name for m in served)}."
+        raise _wrong(vehicle, part, f"no message “{message}” is defined", hint)
+    for candidate in named:
+        for spec in candidate.signals:
+            if spec.name == name:
+                return spec
+    known = [spec.name for m in named for spec in m.signals]
+    hint = did_you_mean(name, known) or f"It has: {_some(known)}."
+    raise _wrong(vehicle, part, f"message “{message}” has no signal “{name}”", hint)
+
+
+def _holders(name: str, served: Sequence[MessageSpec]) -> str:
+    holders = [m.name for m in served if any(spec.name == name for spec in m.signals)]
+    return f"Did you mean “{holders[0]}.{name}”?" if holders else ""
+
+
+def _some(names: object) -> str:
+    listed = list(dict.fromkeys(names))  # type: ignore[call-overload]
+    return ", ".join(listed[:8]) + (", …" if len(listed) > 8 else "")
+
+
+def _wrong(vehicle: Vehicle, part: str, what: str, do: str) -> VehicleError:
+    return VehicleError(
+        f"“signals.{part}”: {what}", where=vehicle.path, line=vehicle.line_of("signals", part), do=do
+    )
+
+
+def _conversion(vehicle: Vehicle, part: str, spec: SignalSpec, signal: str) -> tuple[Conversion, list[str]]:
+    info = PARTS[part]
+    if info.role is not Role.QUANTITY:
+        return Conversion(1.0, 0.0), []
+    if not normalise_unit(spec.unit):
+        return Conversion(1.0, 0.0), [f"{signal} has no unit in its definition; taken as {info.unit} for {part}"]
+    conversion = convert(spec.unit, info.unit)
+    if conversion is None:
+        raise _wrong(
+            vehicle,
+            part,
+            f"{signal} is in “{spec.unit}”, which cannot be converted to {info.unit}",
+            "Map another signal, or mend the unit in its definition.",
+        )
+    return conversion, []
+
+
+def build_signals(
+    vehicle: Vehicle, players: Sequence[Player], tables: Mapping[str, Table], end_s: float
+) -> Signals:
+    """All parts that have samples. Raises VehicleError where a message is ambiguous between buses."""
+    parts: dict[str, Part] = {}
+    empty: dict[str, str] = {}
+    for player in players:
+        table = _table(vehicle, player, tables)
+        part = _part(vehicle, player, table) if table is not None else None
+        if part is not None and part.time_s.size:
+            parts[player.part] = part
+        else:
+            what = f"message {player.message} does not occur in the log" if table is None else "it has no readable sample"
+            empty[player.part] = f"{player.mapped.signal} is mapped to {player.part}, but {what}"
+    return Signals(parts, 0.0, end_s, empty)
+
+
+def _table(vehicle: Vehicle, player: Player, tables: Mapping[str, Table]) -> Table | None:
+    message = player.message
+    alike = {
+        name: table
+        for name, table in tables.items()
+        if (player.bus is None or table.bus == player.bus)
+        and (table.message == message or ("@" not in message and table.message.split("@")[0] == message))
+        and player.spec.name in table.columns
+    }
+    if len(alike) > 1:
+        hint = " or ".join(f"“{name}.{player.spec.name}”" for name in sorted(alike))
+        raise _wrong(vehicle, player.part, f"“{message}” occurs more than once in the log", f"Write {hint}.")
+    return next(iter(alike.values()), None)
+
+
+def _part(vehicle: Vehicle, player: Player, table: Table) -> Part:
+    logged = table.floats(player.spec.name)
+    there = np.isfinite(logged)
+    value = player.values(logged[there])
+    spec, info = player.spec, PARTS[player.part]
+    labels = {float(v): text for raw, text in spec.choices.items() for v in player.values(_logged(spec, raw))}
+    step = None if spec.step is None else abs(spec.step * player.conversion.scale * player.mapped.scale)
+    on = overcurrent = healthy = None
+    if info.role is Role.STATE:
+        on = _is_any(vehicle, player, "on", value, labels) if player.mapped.on is not None else value != 0
+    if info.role is Role.FAULT:
+        overcurrent, healthy = _fault(vehicle, player, value, labels)
+    return Part(
+        name=player.part,
+        time_s=table.time_s[there],
+        value=value,
+        unit=info.unit,
+        source=player.mapped.signal,
+        step=step,
+        labels=labels,
+        on=on,
+        overcurrent=overcurrent,
+        healthy=healthy,
+    )
+
+
+def _logged(spec: SignalSpec, raw: int) -> FloatArray:
+    return np.array([raw * spec.scale + spec.offset])
+
+
+def _is_any(vehicle: Vehicle, player: Player, key: str, value: FloatArray, labels: Mapping[float, str]) -> BoolArray:
+    """Whether each value is one of the numbers or enumeration texts that the vehicle file lists under a key."""
+    by_text = {text: number for number, text in labels.items()}
+    numbers: list[float] = []
+    for item in getattr(player.mapped, key):
+        if not isinstance(item, str):
+            numbers.append(float(item))
+        elif item in by_text:
+            numbers.append(by_text[item])
+        elif by_text and not any(isinstance(other, float | int) for other in getattr(player.mapped, key)):
+            hint = did_you_mean(item, by_text) or f"It has: {_some(by_text)}."
+            raise _wrong(vehicle, player.part, f"“{key}”: {player.mapped.signal} has no value called “{item}”", hint)
+    return np.asarray(np.isin(value, numbers))
+
+
+def _fault(
+    vehicle: Vehicle, player: Player, value: FloatArray, labels: Mapping[float, str]
+) -> tuple[BoolArray, BoolArray]:
+    mapped = player.mapped
+    healthy = _is_any(vehicle, player, "none", value, labels) if mapped.none is not None else value == _NO_FAULT
+    overcurrent = np.zeros(value.size, np.bool_)
+    if mapped.overcurrent is not None:
+        overcurrent |= _is_any(vehicle, player, "overcurrent", value, labels)
+    if mapped.overcurrent_bits is not None:
+        mask = np.uint64(sum(1 << bit for bit in mapped.overcurrent_bits))
+        overcurrent |= (np.maximum(value, 0).astype(np.uint64) & mask) != 0
+    if mapped.overcurrent is None and mapped.overcurrent_bits is None:
+        named = [v for v, text in labels.items() if any(word in text.casefold() for word in _OVERCURRENT_WORDS)]
+        overcurrent |= np.isin(value, named)
+    return overcurrent, healthy

@@ -1,0 +1,250 @@
+"""What the page and the terminal show, in order and in words. Plain data; nothing is drawn here."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logscope.capture.frames import Account
+from logscope.findings import Finding, NotChecked, Severity
+from logscope.report.numbers import (
+    clock_text,
+    duration_text,
+    expected_text,
+    finite,
+    grouped,
+    limits_text,
+    number_text,
+    seconds_text,
+    value_text,
+    with_unit,
+)
+from logscope.report.words import (
+    CAUSES,
+    counted,
+    flag_text,
+    glossary_of,
+    in_shown_unit,
+    part_name,
+    value_name,
+)
+from logscope.result import CaptureSummary, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The outcome in a sentence, and what to do about it. `severity` is that of the worst finding."""
+
+    severity: Severity
+    headline: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class ValueRow:
+    """One measured value beside what was expected."""
+
+    name: str
+    value: str
+    limits: str
+    expected: str
+
+
+@dataclass(frozen=True, slots=True)
+class NumberedFinding:
+    """A finding in the order of the report, its number and its texts."""
+
+    number: int
+    finding: Finding
+    when: str
+    clock: str
+    cause: str
+    values: tuple[ValueRow, ...]
+    episodes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sum:
+    """A sum that must close: `total` of `what` = the counts of `terms`."""
+
+    what: str
+    total: int
+    terms: tuple[tuple[str, int], ...]
+
+    @property
+    def missing(self) -> int:
+        """What the terms leave over; 0 where the sum closes."""
+        return self.total - sum(count for _, count in self.terms)
+
+    def text(self) -> str:
+        """'12 frames = 9 decoded + 3 without a definition'."""
+        terms = " + ".join(f"{grouped(count)} {name}" for name, count in self.terms)
+        closing = f"; {grouped(abs(self.missing))} unaccounted for" if self.missing else ""
+        return f"{grouped(self.total)} {self.what} = {terms}{closing}"
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """Which signal played a part, and how it was sampled."""
+
+    name: str
+    source: str
+    samples: str
+    period: str
+    note: str
+
+
+def in_order(findings: Sequence[Finding]) -> list[Finding]:
+    """Worst first, then by time."""
+    return sorted(
+        findings, key=lambda f: (-f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0)
+    )
+
+
+def verdict(result: Result) -> Verdict:
+    """The verdict, from the severities alone."""
+    counts = Counter(finding.severity for finding in result.findings)
+    worst = result.worst
+    if not counts:
+        return Verdict(
+            Severity.INFO,
+            "No verdict: this log gave no finding.",
+            "Nothing was shown to be right or wrong. See what could not be checked, and why.",
+        )
+    named = [s for s in (Severity.DANGER, Severity.WARNING) if counts[s]]
+    if not named:
+        headline = "No danger and no warning in what this log can show."
+        notes = f" {counted(counts[Severity.INFO], Severity.INFO)} below." if counts[Severity.INFO] else ""
+        advice = f"This covers only what was checked.{notes}"
+        return Verdict(worst, headline, advice)
+    headline = " and ".join(counted(counts[s], s) for s in named) + "."
+    if worst is Severity.DANGER:
+        advice = "Do not take the next step before each danger below is explained and put right."
+    else:
+        advice = "Look into each warning below before the next step."
+    return Verdict(worst, headline, advice)
+
+
+def number_findings(result: Result) -> list[NumberedFinding]:
+    """The findings worst first, numbered from 1, with their values in words."""
+    start = result.capture.start_utc
+    return [
+        NumberedFinding(
+            number=number,
+            finding=finding,
+            when=seconds_text(finding.start_s, finding.end_s),
+            clock=clock_text(start, finding.start_s),
+            cause=CAUSES.get(finding.cause or "", finding.cause or ""),
+            values=value_rows(finding),
+            episodes=tuple(seconds_text(event.start_s, event.end_s) for event in finding.events),
+        )
+        for number, finding in enumerate(in_order(result.findings), start=1)
+    ]
+
+
+def value_rows(finding: Finding) -> tuple[ValueRow, ...]:
+    """Measured values with limits, each beside the expected one; what was only expected comes last."""
+    rows = []
+    for name in dict.fromkeys((*finding.measured, *finding.expected)):
+        measured, expected = finding.measured.get(name), finding.expected.get(name)
+        value = limits = ""
+        if measured is not None:
+            shown = in_shown_unit(name, measured)
+            value, limits = flag_text(name, measured) or value_text(shown), limits_text(shown)
+        wanted = expected_text(in_shown_unit(name, expected)) if expected is not None else ""
+        rows.append(ValueRow(value_name(name), value, limits, wanted))
+    return tuple(rows)
+
+
+def line_sum(account: Account) -> Sum:
+    """lines = frames + comments, blanks + bad."""
+    terms = (("frames", account.frames), ("comments or blank", account.other), ("bad", account.lines_bad))
+    return Sum("lines or records", account.lines, terms)
+
+
+def frame_sum(capture: CaptureSummary) -> Sum:
+    """frames = decoded + without a definition + undecodable + error + remote."""
+    terms = (
+        ("decoded", capture.frames_decoded),
+        ("without a definition", capture.frames_undefined),
+        ("too short for their definition", capture.frames_undecodable),
+        ("error frames", capture.account.error_frames),
+        ("remote frames", capture.account.remote_frames),
+    )
+    return Sum("frames", capture.account.frames, terms)
+
+
+def account_facts(capture: CaptureSummary) -> list[tuple[str, str]]:
+    """What else the user should know of the log, as name and text; only what is not nought."""
+    account = capture.account
+    facts = [
+        ("Signal values lost in frames too short", capture.samples_undecodable),
+        ("Frames stamped earlier than the one before", account.out_of_order),
+        ("Frames the logger says it dropped", account.lost),
+    ]
+    return [(name, grouped(count)) for name, count in facts if count]
+
+
+def clock_steps(capture: CaptureSummary) -> list[str]:
+    """The jumps of the logger's clock in words."""
+    return [
+        f"at {time:.3f} s, {abs(step):.3f} s {'back' if step < 0 else 'ahead'}"
+        for time, step in capture.time_steps
+    ]
+
+
+def part_rows(result: Result) -> list[PartRow]:
+    """Every mapped part with its signal, its samples, and why it has none."""
+    names = dict.fromkeys((*result.sources, *result.signals.parts, *result.signals.empty))
+    rows = []
+    for name in names:
+        part = result.signals.get(name)
+        period = finite(part.period_s) if part is not None else None
+        rows.append(
+            PartRow(
+                name=part_name(name),
+                source=result.sources.get(name) or (part.source if part is not None else ""),
+                samples=grouped(int(part.time_s.size)) if part is not None else "0",
+                period="" if period is None else with_unit(number_text(1000 * period, 1), "ms"),
+                note=result.signals.empty.get(name, ""),
+            )
+        )
+    return rows
+
+
+def not_checked_rows(items: Sequence[NotChecked]) -> list[tuple[str, tuple[str, ...]]]:
+    """The reasons gathered by check, each once."""
+    gathered: dict[str, dict[str, None]] = {}
+    for item in items:
+        gathered.setdefault(item.check, {})[item.reason] = None
+    return [(check.replace("_", " "), tuple(reasons)) for check, reasons in gathered.items()]
+
+
+def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[str, str]]:
+    """The abbreviations the page uses, with their meanings."""
+    texts = [part_name(name) for name in result.signals.parts]
+    texts += [part.unit for part in result.signals.parts.values()]
+    for entry in numbered:
+        f = entry.finding
+        texts += [f.title, f.explanation, f.next_step, f.caution, entry.clock]
+        texts += [text for row in entry.values for text in (row.name, row.value, row.limits, row.expected)]
+        texts += [curve.label for curve in f.evidence.curves]
+        texts += [mark.label for mark in f.evidence.marks]
+        texts += [level.label for level in f.evidence.levels]
+        texts += ["95 % limits"] if any(row.limits for row in entry.values) else []
+    texts += [item.reason for item in result.not_checked]
+    return glossary_of(texts)
+
+
+def capture_facts(result: Result) -> list[tuple[str, str]]:
+    """The head of the report: whose log this is, when it starts and how long it lasts."""
+    capture = result.capture
+    start = capture.start_utc
+    day = f"{start:%Y-%m-%d} " if start is not None else ""
+    return [
+        ("Vehicle", result.vehicle_name),
+        ("Start", f"{day}{clock_text(start, 0.0)}" if start is not None else "the log has no date"),
+        ("Length", duration_text(capture.duration_s)),
+        ("Frames", grouped(capture.account.frames)),
+    ]

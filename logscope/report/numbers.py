@@ -1,0 +1,155 @@
+"""Numbers as text: as many digits as the interval bears, each with its unit."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime, timedelta
+
+from logscope.findings import Measured
+
+INTERVAL_DIGITS = 2  # significant digits of an interval's half width (GUM, JCGM 100:2008, 7.2.6: two suffice)
+PLAIN_DIGITS = 4  # significant digits of a value without limits
+MOST_DECIMALS = 6  # a microsecond is finer than any stamp of a log
+
+_SHOWN_UNITS = {"ohm": "Ω", "uF": "µF", "degC": "°C", "1": "", "min^-1": "1/min"}
+NO_VALUE = "not determined"
+_HELD, _GROUP = "\N{NO-BREAK SPACE}", "\N{NARROW NO-BREAK SPACE}"
+
+
+def finite(value: float | None) -> float | None:
+    """The value, or None where it is missing, NaN or without bound."""
+    return value if value is not None and math.isfinite(value) else None
+
+
+def decimals(measured: Measured) -> int:
+    """Decimal places that show two digits of the interval, or four of a value without one.
+
+    >>> decimals(Measured(0.21034, "s", 0.2011, 0.2196)), decimals(Measured(311.274, "V"))
+    (4, 1)
+    """
+    value, low, high = finite(measured.value), finite(measured.low), finite(measured.high)
+    known = [x for x in (value, low, high) if x is not None]
+    sides = 2 if low is not None and high is not None else 1
+    spread = (max(known) - min(known)) / sides if len(known) > 1 else 0.0
+    largest = max((abs(x) for x in known), default=0.0)
+    if spread > 0:
+        places = INTERVAL_DIGITS - 1 - math.floor(math.log10(spread))
+    elif float(largest).is_integer():
+        return 0
+    else:
+        places = PLAIN_DIGITS - 1 - math.floor(math.log10(largest))
+    return max(-MOST_DECIMALS, min(MOST_DECIMALS, places))
+
+
+def number_text(value: float, places: int) -> str:
+    """The value rounded to `places` decimals; negative places round to tens, hundreds …
+
+    >>> number_text(12815.3, -2), number_text(-0.0004, 2)
+    ('12800', '0.00')
+    """
+    rounded = round(float(value), places) + 0.0
+    return f"{rounded:.{max(places, 0)}f}"
+
+
+def grouped(count: int) -> str:
+    """A count in groups of three digits, as ISO 80000-1 asks.
+
+    >>> grouped(1234567).split()
+    ['1', '234', '567']
+    """
+    return f"{count:,}".replace(",", _GROUP)
+
+
+def shown_unit(unit: str) -> str:
+    """A unit as it is printed."""
+    return _SHOWN_UNITS.get(unit, unit)
+
+
+def with_unit(number: str, unit: str) -> str:
+    """Number and unit, held together by a no-break space."""
+    return f"{number}{_HELD}{shown_unit(unit)}" if shown_unit(unit) else number
+
+
+def value_text(measured: Measured) -> str:
+    """The value with its unit, or that there is none."""
+    value = finite(measured.value)
+    return NO_VALUE if value is None else with_unit(number_text(value, decimals(measured)), measured.unit)
+
+
+def stated(value: float) -> str:
+    """A number as it was given, in no more than four significant digits and without idle noughts.
+
+    >>> stated(0.150), stated(400.0), stated(12345.0)
+    ('0.15', '400', '12345')
+    """
+    text = number_text(value, max(0, decimals(Measured(value, ""))))
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def limits_text(measured: Measured) -> str:
+    """The 95 % limits with their unit; empty where there are none.
+
+    >>> limits_text(Measured(0.21, "s", 0.2, 0.22))
+    '0.200 to 0.220\\xa0s'
+    """
+    low, high, places = finite(measured.low), finite(measured.high), decimals(measured)
+    if low is not None and high is not None:
+        return with_unit(f"{number_text(low, places)} to {number_text(high, places)}", measured.unit)
+    if low is not None:
+        return f"at least {with_unit(stated(low), measured.unit)}"
+    if high is not None:
+        return f"at most {with_unit(stated(high), measured.unit)}"
+    return ""
+
+
+def expected_text(expected: Measured) -> str:
+    """What was expected: a value, a range, a bound, or a value with its range.
+
+    >>> expected_text(Measured(0.15, "s", 0.12, 0.18))
+    '0.15\\xa0s (0.12 to 0.18\\xa0s)'
+    """
+    value, low, high = finite(expected.value), finite(expected.low), finite(expected.high)
+    if low is not None and high is not None:
+        limits = with_unit(f"{stated(low)} to {stated(high)}", expected.unit)
+    else:
+        limits = limits_text(expected)
+    if value is None:
+        return limits
+    shown = with_unit(stated(value), expected.unit)
+    return f"{shown} ({limits})" if limits else shown
+
+
+def seconds_text(start_s: float, end_s: float) -> str:
+    """A stretch of time in seconds from the capture's start, to the millisecond."""
+    if not (math.isfinite(start_s) and math.isfinite(end_s)):
+        return "at an unknown time"
+    if round(start_s, 3) == round(end_s, 3):
+        return with_unit(f"{start_s:.3f}", "s")
+    return with_unit(f"{start_s:.3f} to {end_s:.3f}", "s")
+
+
+def duration_text(seconds: float) -> str:
+    """A length of time in the units one would say it in.
+
+    >>> duration_text(61.23), duration_text(3723.0)
+    ('61.23\\xa0s', '1\\xa0h\\xa02\\xa0min\\xa03\\xa0s')
+    """
+    if not math.isfinite(seconds):
+        return NO_VALUE
+    if seconds < 120:
+        return with_unit(f"{seconds:.2f}", "s")
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{f'{hours} h ' if hours else ''}{minutes} min {rest} s".replace(" ", _HELD)
+
+
+def clock_text(start_utc: datetime | None, offset_s: float) -> str:
+    """The UTC clock time of a moment of the capture; empty where the log has no date."""
+    if start_utc is None or not math.isfinite(offset_s):
+        return ""
+    start = start_utc.replace(tzinfo=UTC) if start_utc.tzinfo is None else start_utc.astimezone(UTC)
+    try:
+        moment = start + timedelta(seconds=float(offset_s))
+    except OverflowError:
+        return ""
+    return f"{moment:%H:%M:%S}.{moment.microsecond // 1000:03d} UTC"

@@ -1,0 +1,98 @@
+"""The rows of a chart for states, modes and faults: thin strips."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from logscope.findings import BoolArray
+from logscope.parts import Role
+from logscope.report.rows import STRIP_PX, TIME_DECIMALS, Key, Row, Trace, around, numbers, plain, role_of
+from logscope.report.words import part_name
+from logscope.signals import Part
+
+Run = tuple[float, float, float]  # start [s], end [s], value
+
+NAMED_RUNS = 4  # more runs of a mode or fault than this are left to the pointer
+HEADED_VALUES = 2  # different values of a mode or fault that fit into a strip's heading
+
+
+def strip(part: Part, window: tuple[float, float]) -> Row:
+    """A thin strip: thick where a state is on, a fault is present, or a mode is not its lowest value."""
+    where = around(part, *window)
+    time, value = part.time_s[where], part.value[where]
+    active = _active(part)[where]
+    change = np.flatnonzero(np.diff(value if part.on is None else active.astype(float)) != 0) + 1
+    first = np.concatenate(([0], change))
+    until = np.minimum(np.concatenate((change, [time.size])), time.size - 1)
+    bounds = [(a, b) for a, b in zip(first, until, strict=True) if active[a]]
+    runs = [(float(time[a]), float(time[b]), float(value[a])) for a, b in bounds]
+    texts = ["on" if part.on is not None else part.label(v) for _, _, v in runs]
+    colours = ("--danger", "--danger-2") if role_of(part) is Role.FAULT else ("--state", "--state-2")
+    thick = [_thick(part, runs[n::2], texts[n::2], colour) for n, colour in enumerate(colours)]
+    thin: Trace = {
+        "x": numbers(time[[0, -1]], TIME_DECIMALS),
+        "y": [0, 0],
+        "type": "scatter",
+        "mode": "lines",
+        "line": {"color": "--rule-strong", "width": 1},
+        "hoverinfo": "skip",
+    }
+    return Row(
+        heading=_strip_heading(part, texts),
+        height_px=STRIP_PX,
+        traces=(thin, *thick),
+        low=-1.0,
+        high=1.0,
+        keys=(Key(f"bar {colours[0][2:]}", _strip_meaning(part)),),
+        notes=_run_notes(part, runs, texts),
+        strip=True,
+    )
+
+
+def _thick(part: Part, runs: Sequence[Run], texts: Sequence[str], colour: str) -> Trace:
+    """Every second run: neighbours differ in colour, so that a change of value is seen."""
+    return {
+        "x": [x for a, b, _ in runs for x in (round(a, TIME_DECIMALS), round(b, TIME_DECIMALS), None)],
+        "y": [y for _ in runs for y in (0, 0, None)],
+        "text": [plain(text) for text in texts for _ in range(3)],
+        "name": plain(part_name(part.name)),
+        "type": "scatter",
+        "mode": "lines",
+        "line": {"color": colour, "width": 10},
+        "hovertemplate": "%{text}",
+    }
+
+
+def _active(part: Part) -> BoolArray:
+    if part.on is not None:
+        return part.on
+    if part.healthy is not None:
+        return np.logical_not(part.healthy)
+    return np.not_equal(part.value, 0.0 if role_of(part) is Role.FAULT else part.value.min())
+
+
+def _strip_heading(part: Part, texts: Sequence[str]) -> str:
+    if part.on is not None:
+        return part_name(part.name)
+    different = list(dict.fromkeys(texts))
+    said = f": {', then '.join(different)}" if 0 < len(different) <= HEADED_VALUES else ""
+    return f"{part_name(part.name)}{said}"
+
+
+def _strip_meaning(part: Part) -> str:
+    if part.on is not None:
+        return "state: on"
+    if role_of(part) is Role.FAULT:
+        return "fault present, its colour turning with the code"
+    lowest = part.label(float(part.value.min()))
+    return f"{part_name(part.name)}: any but “{lowest}”, its colour turning with the value"
+
+
+def _run_notes(part: Part, runs: Sequence[Run], texts: Sequence[str]) -> tuple[str, ...]:
+    if part.on is not None or not runs:
+        return ()
+    named = [f"“{text}” from {run[0]:.3f} s" for run, text in zip(runs, texts, strict=True)][:NAMED_RUNS]
+    more = f" and {len(runs) - NAMED_RUNS} more" if len(runs) > NAMED_RUNS else ""
+    return (f"{part_name(part.name)}: {', '.join(named)}{more}.",)

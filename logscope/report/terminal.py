@@ -1,0 +1,111 @@
+"""A short summary of a result for the terminal.
+
+Words carry the meaning, colour only helps; what the console's encoding lacks is spelled out, and
+control characters in names are dropped.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections import Counter
+from typing import TYPE_CHECKING, NamedTuple
+
+from logscope.findings import Severity
+from logscope.report import model
+from logscope.report.words import counted
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from logscope.result import Result
+
+MOST_FINDINGS = 20  # about two screens; the report lists them all
+_STYLES = {
+    Severity.DANGER: "bold red",
+    Severity.WARNING: "yellow",
+    Severity.INFO: "cyan",
+    Severity.GOOD: "green",
+}
+_SPELLED = {
+    "\N{MINUS SIGN}": "-", "\N{EN DASH}": "-", "\N{EM DASH}": "-", "Ω": "ohm", "µ": "u", "μ": "u",
+    "“": '"', "”": '"', "’": "'", "…": "...", "×": "x", "≥": ">=", "≤": "<=", "±": "+/-", "°": "deg ",
+    "τ": "tau",
+    "\N{NO-BREAK SPACE}": " ", "\N{NARROW NO-BREAK SPACE}": " ", "·": "*", "→": "->", "≈": "about ",
+}  # fmt: skip
+_UNSEEN = {"Cc", "Cf", "Cs", "Co"}
+_WORD_WIDTH = max(len(severity.value) for severity in Severity)
+
+
+class Cell(NamedTuple):
+    """Text in one style."""
+
+    text: str
+    style: str = ""
+
+
+def print_summary(result: Result, console: Console) -> None:
+    """Verdict, findings worst first with their leading value, what was not checked, and the account."""
+    verdict = model.verdict(result)
+    heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
+    _print(console, (Cell(heading, _STYLES[verdict.severity]),))
+    numbered = model.number_findings(result)
+    for entry in numbered[:MOST_FINDINGS]:
+        severity = entry.finding.severity
+        text = f"{entry.finding.title} [{entry.when}]"
+        if entry.values:
+            text += f"\n{_leading_value(entry.values)}"
+        _print(console, (Cell(severity.value.upper(), _STYLES[severity]), Cell(text)))
+    if more := numbered[MOST_FINDINGS:]:
+        counts = Counter(entry.finding.severity for entry in more)
+        listed = ", ".join(counted(counts[s], s) for s in reversed(Severity) if counts[s])
+        _print(console, (Cell(f"And {listed} more; the report and the JSON list them all."),))
+    for check, reasons in model.not_checked_rows(result.not_checked):
+        _print(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
+    sums = (model.line_sum(result.capture.account), model.frame_sum(result.capture))
+    _print(console, (Cell(f"Log: {'; '.join(total.text() for total in sums)}."),))
+
+
+def printable(text: str, encoding: str) -> str:
+    """The text on one line with only what the encoding holds.
+
+    >>> printable("2 Ω\\x1b[31m", "cp1252")
+    '2 ohm[31m'
+    """
+    seen = "".join(c for c in " ".join(text.split()) if unicodedata.category(c) not in _UNSEEN)
+    try:
+        seen.encode(encoding)
+        return seen
+    except UnicodeEncodeError:
+        spelled = "".join(c if _holds(encoding, c) else _SPELLED.get(c, c) for c in seen)
+        return spelled.encode(encoding, "replace").decode(encoding)
+
+
+def _holds(encoding: str, character: str) -> bool:
+    try:
+        character.encode(encoding)
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _leading_value(rows: tuple[model.ValueRow, ...]) -> str:
+    row = next((row for row in rows if row.value and row.expected), rows[0])
+    limits = f" (95 % limits {row.limits})" if row.limits else ""
+    expected = f", expected {row.expected}" if row.expected else ""
+    return f"{row.name}: {row.value}{limits}{expected}"
+
+
+def _print(console: Console, cells: tuple[Cell, ...]) -> None:
+    """Cells side by side; all but the last are as wide as a severity's word, the last one wraps."""
+    from rich.table import Table
+    from rich.text import Text
+
+    grid = Table.grid(padding=(0, 1))
+    for _ in cells[:-1]:
+        grid.add_column(width=_WORD_WIDTH, no_wrap=True)
+    grid.add_column(overflow="fold")
+    lines = [
+        "\n".join(printable(line, console.encoding) for line in cell.text.splitlines()) for cell in cells
+    ]
+    grid.add_row(*(Text(line, style=cell.style) for line, cell in zip(lines, cells, strict=True)))
+    console.print(grid)

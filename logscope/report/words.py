@@ -1,0 +1,157 @@
+"""The words of the report: names of parts and measured values, severities, abbreviations."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from logscope.findings import Measured, Severity
+from logscope.parts import PARTS
+
+SEVERITY_WORDS = {
+    Severity.DANGER: ("danger", "dangers"),
+    Severity.WARNING: ("warning", "warnings"),
+    Severity.INFO: ("point to note", "points to note"),
+    Severity.GOOD: ("good result", "good results"),
+}
+
+# What led a trip, in words; `cause` in the contract.
+CAUSES = {
+    "encoder": "a disturbed speed signal (encoder)",
+    "demand": "the demand: throttle or target",
+    "oscillation": "a growing swing of current or torque",
+    "supply": "the supply: link voltage, contactor or battery",
+    "limit": "steady current close to the limit",
+    "sudden": "nothing seen before it within the sampling",
+    "undetermined": "cannot be told from this log",
+}
+
+_PART_NAMES = {
+    "dc_link_voltage": "DC-link voltage",
+    "dc_link_voltage_second": "DC-link voltage, second source",
+    "motor_speed_second": "Motor speed, second source",
+    "throttle_second": "Throttle, second track",
+    "aux_voltage": "12 V supply voltage",
+}
+
+_VALUE_NAMES = {
+    "start_voltage_V": "Voltage at the start",
+    "end_voltage_V": "Voltage at the end",
+    "time_to_threshold_s": "Time to the closing threshold",
+    "fraction_at_close": "Part of pack voltage at closing",
+    "fraction_reached": "Part of pack voltage reached",
+    "close_difference_V": "Voltage difference at closing",
+    "inrush_bound_A": "Inrush current, upper bound",
+    "step_V": "Voltage step",
+    "time_to_60V_s": "Time to 60 V",
+    "extrapolated": "Extrapolated beyond the log",
+    "floor_rpm": "Noise floor",
+    "rate_per_min": "Rate",
+    "rate_ratio_per_100A": "Growth of the rate per 100 A",
+    "order": "Shaft order",
+    "lead_time_s": "Lead before the trip",
+}
+_UNIT_ENDINGS = (
+    "rpm_per_s", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
+    "rpm", "ohm", "mohm", "kWh", "Wh", "Ah", "Nm", "Hz", "kHz", "km_h", "percent", "ppm", "uF", "ms", "min",
+    "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg",
+)  # fmt: skip
+_SPELLED = {"dc": "DC", "can": "CAN", "rms": "RMS", "rc": "RC", "ocv": "OCV", "soc": "SOC", "id": "ID"}
+_FLAGS = {0.0: "no", 1.0: "yes"}
+
+# What an abbreviation stands for, in the report's own sense. Only those used are shown.
+GLOSSARY = {
+    "95 % limits": "the range that holds the true value in 95 of 100 such measurements",
+    "A": "ampere, unit of current",
+    "Ah": "ampere-hour, unit of charge",
+    "CAN": "controller area network: the bus between the vehicle's controllers (ISO 11898)",
+    "DBC": "a file that defines the messages and signals of a CAN bus",
+    "DC": "direct current",
+    "DC link": "the inverter's input, between battery and power stage, with its capacitor",
+    "DC-DC": "converter from the traction battery to the 12 V supply",
+    "EMI": "electromagnetic interference",
+    "ESR": "equivalent series resistance of a capacitor",
+    "HV": "high voltage: above 60 V DC or 30 V AC",
+    "Hz": "hertz, cycles per second",
+    "IGBT": "insulated-gate bipolar transistor, a power switch of the inverter",
+    "ID": "identifier of a CAN frame",
+    "kWh": "kilowatt-hour, unit of energy",
+    "Nm": "newton metre, unit of torque",
+    "OCV": "open-circuit voltage: the battery's voltage without load",
+    "PI": "proportional-integral controller",
+    "ppm": "parts per million",
+    "PWM": "pulse-width modulation",
+    "RC": "resistance times capacitance: the time constant of a charging capacitor",
+    "RMS": "root mean square",
+    "rpm": "revolutions per minute",
+    "SOC": "state of charge",
+    "time constant": "the time in which a charging or fading value covers 63.2 % of its way",
+    "UTC": "coordinated universal time",
+    "V": "volt, unit of voltage",
+    "Ω": "ohm, unit of resistance",
+    "µF": "microfarad, unit of capacitance",
+}
+
+
+def counted(count: int, severity: Severity) -> str:
+    """'1 danger', '3 warnings'."""
+    return f"{count} {SEVERITY_WORDS[severity][count != 1]}"
+
+
+def part_name(part: str) -> str:
+    """A part's name as one says it.
+
+    >>> part_name("main_contactor")
+    'Main contactor'
+    """
+    return _PART_NAMES.get(part) or part.replace("_", " ").capitalize()
+
+
+def value_name(name: str) -> str:
+    """The name of a measured value without its unit.
+
+    >>> value_name("time_constant_s"), value_name("peak_deviation_rpm")
+    ('Time constant', 'Peak deviation')
+    """
+    if name in _VALUE_NAMES:
+        return _VALUE_NAMES[name]
+    ending = next((f"_{end}" for end in _UNIT_ENDINGS if name.endswith(f"_{end}")), "")
+    words = name.removesuffix(ending).replace("_", " ").split() or [name]
+    spelled = [_SPELLED.get(word, word) for word in words]
+    return " ".join([spelled[0][:1].upper() + spelled[0][1:], *spelled[1:]])
+
+
+def in_shown_unit(name: str, measured: Measured) -> Measured:
+    """A fraction in percent; every other value as it is."""
+    if not name.startswith("fraction") or measured.unit not in ("", "1"):
+        return measured
+    shares = (measured.value, measured.low, measured.high)
+    value, low, high = (None if share is None else 100.0 * share for share in shares)
+    return Measured(value, "%", low, high)
+
+
+def flag_text(name: str, measured: Measured) -> str | None:
+    """'yes' or 'no' for a value that only says whether something is so; None for any other."""
+    if name != "extrapolated" or measured.value is None:
+        return None
+    return _FLAGS.get(float(measured.value))
+
+
+def panel_name(parts: Iterable[str]) -> str:
+    """What a panel of several parts of one unit shows, with the unit in brackets."""
+    names = list(parts)
+    unit = PARTS[names[0]].unit if names[0] in PARTS else ""
+    return f"{', '.join(map(part_name, names))}{f' [{unit}]' if unit else ''}"
+
+
+def glossary_of(texts: Iterable[str]) -> list[tuple[str, str]]:
+    """The abbreviations that occur in the texts, each with its meaning, in alphabetical order."""
+    text = "\n".join(texts)
+    found = [(term, meaning) for term, meaning in GLOSSARY.items() if _occurs(term, text)]
+    return sorted(found, key=lambda entry: entry[0].casefold())
+
+
+def _occurs(term: str, text: str) -> bool:
+    spelled = re.escape(term).replace(r"\ ", r"[\s-]")
+    ignoring_case = re.IGNORECASE if term.islower() else 0
+    return re.search(rf"(?<![\w]){spelled}(?![\w])", text, ignoring_case) is not None

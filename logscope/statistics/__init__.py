@@ -1,0 +1,1 @@
+"""Estimators: pure functions on arrays, with what they assume and their sources."""

@@ -1,0 +1,34 @@
+"""The likelihood of readings that were rounded to a step."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+FloatArray = NDArray[np.float64]
+
+OUTLIER_SHARE = 1e-3  # readings that follow no model: keeps one wild sample from deciding a fit
+
+
+def rounded_normal_log_likelihood(
+    reading: FloatArray, expected: FloatArray, noise: FloatArray, step: float, span: float
+) -> FloatArray:
+    """Log-probability of readings rounded to a step, the noise before rounding being normal.
+
+    A reading y stands for all values in y ± step/2, so its probability is the normal probability of that
+    cell. Treating the rounding as more noise of step/√12 instead would claim to know a level that
+    never moves far better than one step. Source: Sheppard's grouped-data likelihood.
+
+    reading : shape (n,); expected, noise (standard deviation, > 0) : shape (k, n), k sets of parameters
+    step : rounding step, 0 for readings that are not rounded; span : range of possible readings
+    Returns shape (k,): the sum over the readings, for a mix with `OUTLIER_SHARE` uniform over the span.
+    """
+    deviation = reading - expected
+    if step > 0:
+        near = ndtr((deviation + step / 2) / noise) - ndtr((deviation - step / 2) / noise)
+        background = OUTLIER_SHARE * step / max(span, step)
+    else:
+        near = np.exp(-0.5 * (deviation / noise) ** 2) / (noise * np.sqrt(2 * np.pi))
+        background = OUTLIER_SHARE / span
+    return np.asarray(np.log((1 - OUTLIER_SHARE) * near + background).sum(axis=-1))

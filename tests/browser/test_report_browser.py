@@ -1,0 +1,107 @@
+"""The report in a real browser: it draws, fits, keeps quiet and asks nothing of the network."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+WIDE, PHONE = 1280, 375
+DRAWN = "document.querySelectorAll('[data-plot].js-plotly-plot .main-svg').length"
+
+
+ALL_DRAWN = "[...document.querySelectorAll('[data-plot]')].every((box) => box.querySelector('.main-svg'))"
+
+
+def until(page, condition: str) -> None:
+    """Waits for a condition; the page's own content policy forbids the driver's way of doing so."""
+    for _ in range(250):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(20)
+    pytest.fail(f"still not so after 5 s: {condition}")
+
+
+@contextmanager
+def opened(browser, path, **options) -> Iterator:
+    """The page with what it said and asked for; both must be nothing."""
+    page = browser.new_page(**options)
+    heard: list[str] = []
+    page.on("console", lambda message: heard.append(message.text))
+    page.on("pageerror", lambda error: heard.append(str(error)))
+    page.on("dialog", lambda dialog: heard.append(dialog.message))
+    page.on("request", lambda request: heard.append(request.url) if request.url != path.as_uri() else None)
+    page.goto(path.as_uri())
+    until(page, f"{DRAWN} > 0")
+    yield page
+    page.close()
+    assert [text for text in heard if not text.startswith(("data:", "blob:"))] == []
+
+
+def show_all(page) -> None:
+    """Opens what is folded and brings each chart near the screen."""
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    for number in range(page.evaluate("document.querySelectorAll('[data-plot]').length")):
+        box = f"document.querySelectorAll('[data-plot]')[{number}]"
+        page.evaluate(f"{box}.scrollIntoView()")
+        until(page, f"{box}.querySelector('.main-svg') !== null")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [WIDE, PHONE])
+def test_it_fits_and_draws_without_a_sound(browser, page_file, width, scheme):
+    viewport = {"width": width, "height": 900}
+    with opened(browser, page_file, viewport=viewport, color_scheme=scheme, has_touch=width == PHONE) as page:
+        show_all(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        beyond = page.evaluate("""[...document.querySelectorAll('main *:not([data-plot] *)')]
+          .filter((element) => element.getBoundingClientRect().right > innerWidth + 1)
+          .map((element) => element.outerHTML.slice(0, 80))""")
+        assert beyond == []
+
+
+def test_charts_far_down_wait_until_they_come_near(browser, page_file):
+    with opened(browser, page_file, viewport={"width": WIDE, "height": 600}) as page:
+        every = page.evaluate("document.querySelectorAll('[data-plot]').length")
+        assert 0 < page.evaluate("document.querySelectorAll('.js-plotly-plot').length") < every / 2
+
+
+def test_charts_follow_a_change_of_the_colour_scheme(browser, page_file):
+    line = "getComputedStyle(document.querySelector('[data-plot] .scatterlayer .js-line')).stroke"
+    with opened(browser, page_file, color_scheme="light") as page:
+        before = page.evaluate(line)
+        page.emulate_media(color_scheme="dark")
+        until(page, f"{line} !== '{before}'")
+
+
+def test_a_printed_page_has_every_chart_and_is_light(browser, page_file):
+    with opened(browser, page_file, color_scheme="dark") as page:
+        page.emulate_media(media="print", color_scheme="dark")
+        page.evaluate("dispatchEvent(new Event('beforeprint'))")
+        until(page, ALL_DRAWN)
+        assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+        assert page.evaluate("document.querySelectorAll('details:not([open])').length") == 0
+        page.evaluate("dispatchEvent(new Event('afterprint'))")
+
+
+def test_labels_of_a_chart_stay_inside_it(browser, page_file):
+    with opened(browser, page_file, viewport={"width": PHONE, "height": 900}) as page:
+        show_all(page)
+        cut = page.evaluate("""[...document.querySelectorAll('[data-plot]')].flatMap((box) => {
+          const frame = box.getBoundingClientRect();
+          const outside = (r) => Math.min(r.left - frame.left, frame.right - r.right, r.top - frame.top) < -1;
+          return [...box.querySelectorAll('.annotation-text, .xtick text, .ytick text, .xtitle')]
+            .filter((text) => text.getBoundingClientRect().width > 0 && outside(text.getBoundingClientRect()))
+            .map((text) => text.textContent);
+        })""")
+        assert cut == []
+
+
+def test_a_finding_can_be_reached_from_the_verdict(browser, page_file):
+    with opened(browser, page_file) as page:
+        page.click("ol.urgent a")
+        assert page.evaluate("location.hash") == "#finding-1"
+        assert 0 <= page.evaluate("document.getElementById('finding-1').getBoundingClientRect().top") < 100

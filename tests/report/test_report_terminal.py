@@ -1,0 +1,76 @@
+"""The terminal summary: on narrow and old consoles, without colour, with hostile names."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import fake_results as fake
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from logscope.report.terminal import print_summary, printable
+
+
+def summary(result, *, width=80, encoding="utf-8", colour=False):
+    raw = io.BytesIO()
+    stream = io.TextIOWrapper(raw, encoding=encoding, newline="")
+    console = Console(
+        file=stream, width=width, force_terminal=colour, color_system="standard" if colour else None
+    )
+    print_summary(result, console)
+    stream.flush()
+    return raw.getvalue().decode(encoding)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252", "cp437", "ascii"])
+@pytest.mark.parametrize("width", [40, 60, 200])
+def test_any_console_can_show_it(encoding, width):
+    text = summary(fake.troubled(), width=width, encoding=encoding)
+    assert all(len(line) <= width for line in text.splitlines())
+    assert "1 danger and 9 warnings." in " ".join(text.split())
+
+
+def test_words_carry_the_severity_without_colour():
+    text = summary(fake.troubled())
+    assert "\x1b" not in text
+    assert text.index("DANGER ") < text.index("WARNING ") < text.index("INFO ")
+
+
+def test_a_finding_shows_its_leading_value_with_limits_and_expectation():
+    text = " ".join(summary(fake.troubled()).split())
+    assert (
+        "Time constant: 0.2103 s (95 % limits 0.2011 to 0.2196 s), expected 0.15 s (0.12 to 0.18 s)" in text
+    )
+
+
+def test_what_was_not_checked_and_the_account_close_the_summary():
+    text = " ".join(summary(fake.troubled()).split())
+    assert "Not checked: charge: no signal is mapped to charger_current" in text
+    assert "18 300 frames = 15 000 decoded + 3 250 without a definition" in text
+
+
+def test_a_long_list_is_cut_with_its_rest_counted():
+    assert "more; the report and the JSON list them all" in " ".join(summary(fake.troubled()).split())
+
+
+def test_names_bring_neither_markup_nor_control_characters():
+    text = summary(replace(fake.healthy(), vehicle_name="[red]Hazel[/red]\x1b[31m\udc80"))
+    assert text.startswith("[red]Hazel[/red][31m: ")
+
+
+def test_colour_is_used_where_there_is_some():
+    assert "\x1b[1;31m" in summary(fake.troubled(), colour=True)
+
+
+def test_a_result_without_findings_is_no_good_news():
+    assert "No verdict" in summary(fake.empty())
+
+
+@given(st.text(), st.sampled_from(["utf-8", "cp1252", "cp437", "ascii"]))
+def test_any_text_becomes_printable(text, encoding):
+    shown = printable(text, encoding)
+    shown.encode(encoding)
+    assert "\n" not in shown

@@ -1,0 +1,159 @@
+"""Numbers and names as text, the order and the verdict."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import fake_results as fake
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from logscope.findings import Measured, NotChecked, Severity
+from logscope.parts import PARTS
+from logscope.report import model
+from logscope.report.numbers import (
+    clock_text,
+    duration_text,
+    expected_text,
+    limits_text,
+    seconds_text,
+    value_text,
+)
+from logscope.report.words import part_name, value_name
+
+
+def test_digits_follow_the_interval():
+    # JCGM 100:2008 (GUM), 7.2.4: m = (100.021 47 ± 0.000 79) g; value from memory
+    mass = Measured(100.0214712, "g", 100.0214712 - 0.00079, 100.0214712 + 0.00079)
+    assert value_text(mass) == "100.02147\xa0g"
+    assert limits_text(mass) == "100.02068 to 100.02226\xa0g"
+
+
+@pytest.mark.parametrize(
+    ("measured", "text"),
+    [
+        (Measured(12815.3, "A", 11500.0, 14100.0), "12800\xa0A"),
+        (Measured(3.0, ""), "3"),
+        (Measured(0.0, "V"), "0\xa0V"),
+        (Measured(311.274, "V"), "311.3\xa0V"),
+        (Measured(150.0, "ohm", 149.0, 151.0), "150.0\xa0Ω"),
+        (Measured(None, "s"), "not determined"),
+        (Measured(float("inf"), "s"), "not determined"),
+    ],
+)
+def test_values_are_shown_with_their_unit(measured, text):
+    assert value_text(measured) == text
+
+
+@pytest.mark.parametrize(
+    ("expected", "text"),
+    [
+        (Measured(None, "V", 240.0, 344.0), "240 to 344\xa0V"),
+        (Measured(None, "J", None, 400.0), "at most 400\xa0J"),
+        (Measured(None, "%", 95.0, None), "at least 95\xa0%"),
+        (Measured(0.15, "s"), "0.15\xa0s"),
+        (Measured(None, "s"), ""),
+    ],
+)
+def test_expected_values_are_shown_as_stated(expected, text):
+    assert expected_text(expected) == text
+
+
+@given(st.floats(-1e12, 1e12), st.floats(1e-9, 1e9))
+def test_rounding_moves_a_value_by_less_than_a_tenth_of_its_half_interval(value, half):
+    measured = Measured(value, "", value - half, value + half)
+    spread = (measured.high - measured.low) / 2
+    assume(spread > 0)
+    shown = float(value_text(measured))
+    assert abs(shown - value) <= max(0.051 * spread, 0.51e-6, 1e-9 * abs(value))
+
+
+@given(
+    st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats())
+)
+def test_no_value_breaks_the_text(value, low, high):
+    measured = Measured(value, "V", low, high)
+    for text in (value_text(measured), limits_text(measured), expected_text(measured)):
+        assert "nan" not in text
+        assert "inf" not in text
+
+
+def test_times_in_words():
+    assert seconds_text(2.44, 2.79) == "2.440 to 2.790\xa0s"
+    assert seconds_text(1.0, 1.0) == "1.000\xa0s"
+    assert seconds_text(float("nan"), 1.0) == "at an unknown time"
+    assert duration_text(float("nan")) == "not determined"
+    assert clock_text(datetime(2026, 12, 31, 23, 59, 59, tzinfo=UTC), 1.5) == "00:00:00.500 UTC"
+    assert clock_text(None, 1.0) == ""
+    assert clock_text(datetime(2026, 1, 1, tzinfo=UTC), 1e300) == ""
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("time_constant_s", "Time constant"),
+        ("time_to_60V_s", "Time to 60 V"),
+        ("rate_per_min", "Rate"),
+        ("peak_current_A", "Peak current"),
+        ("max_slope_rpm_per_s", "Max slope"),
+        ("dc_resistance_mohm", "DC resistance"),
+        ("count", "Count"),
+        ("", ""),
+    ],
+)
+def test_names_of_values_lose_their_unit(name, text):
+    assert value_name(name) == text
+
+
+def test_every_part_has_a_name_of_its_own():
+    names = [part_name(part) for part in PARTS]
+    assert len(set(names)) == len(names)
+    assert not any("_" in name for name in names)
+
+
+def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
+    rows = {row.name: row for row in model.value_rows(fake.slow_precharge())}
+    assert rows["Part of pack voltage at closing"].value == "95.63\xa0%"
+    assert rows["Part of pack voltage at closing"].expected == "at least 95\xa0%"
+    assert rows["Extrapolated beyond the log"].value == "yes"
+    assert rows["Resistor energy"].value == ""
+
+
+@pytest.mark.parametrize(
+    ("severities", "headline"),
+    [
+        ("DDW", "2 dangers and 1 warning."),
+        ("WWI", "2 warnings."),
+        ("DG", "1 danger."),
+        ("IG", "No danger and no warning in what this log can show."),
+        ("", "No verdict: this log gave no finding."),
+    ],
+)
+def test_the_verdict_follows_from_the_severities(severities, headline):
+    by_letter = {s.value[0].upper(): s for s in Severity}
+    findings = tuple(fake.plain_finding(n, by_letter[letter]) for n, letter in enumerate(severities))
+    assert model.verdict(replace(fake.empty(), findings=findings)).headline == headline
+
+
+def test_findings_are_ordered_worst_first_then_by_time():
+    ordered = model.in_order(fake.troubled().findings)
+    assert [f.severity.rank for f in ordered] == sorted((f.severity.rank for f in ordered), reverse=True)
+    warnings = [f.start_s for f in ordered if f.severity is Severity.WARNING]
+    assert warnings[:-1] == sorted(warnings[:-1])  # the one without a time comes last
+    assert warnings[-1] != warnings[-1]
+
+
+def test_reasons_of_one_check_are_gathered():
+    items = [
+        NotChecked("encoder", "a"),
+        NotChecked("charge", "b"),
+        NotChecked("encoder", "c"),
+        NotChecked("encoder", "a"),
+    ]
+    assert model.not_checked_rows(items) == [("encoder", ("a", "c")), ("charge", ("b",))]
+
+
+def test_a_sum_shows_what_it_leaves_over():
+    assert model.Sum("frames", 10, (("decoded", 7),)).text() == "10 frames = 7 decoded; 3 unaccounted for"

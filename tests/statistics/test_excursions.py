@@ -1,0 +1,96 @@
+"""Readings that step away and back, and runs and groups of samples."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from logscope.statistics.episodes import join_neighbours, runs_of_equal
+from logscope.statistics.excursions import Excursions, Reach, excursions, impossible_steps, is_lost
+
+
+def find(value: np.ndarray, limit: float, time_s: np.ndarray | None = None) -> Excursions:
+    """Excursions of a signal with one sample a second that moves by `limit` a second at most."""
+    time_s = np.arange(value.size, dtype=float) if time_s is None else time_s
+    reach = Reach(limit, 0.0, np.diff(time_s), limit * np.diff(time_s))
+    steps = impossible_steps(value, reach)
+    return excursions(time_s, value, reach, steps=steps, zero=1e-3, join_s=2.5, join_samples=2, lost_s=20.0)
+
+
+def test_published_hampel_example() -> None:
+    """MathWorks `hampel` page: a sine of 100 samples, the 6th at 2, the 20th at −2: these two, no other."""
+    value = np.sin(2 * np.pi * np.arange(100) / 100)
+    value[5], value[19] = 2, -2
+    found = find(value, 2 * np.pi / 100)  # the steepest the sine gets
+    assert found.first.tolist() == found.last.tolist() == [5, 19]
+
+
+def test_a_lone_step_is_no_excursion() -> None:
+    assert find(np.repeat([0.0, 9.0], 20), 1.0).first.size == 0
+
+
+def test_two_steps_the_same_way_are_no_excursion() -> None:
+    assert find(np.array([0, 0, 5, 9, 9, 9.0]), 1.0).first.size == 0
+
+
+def test_a_lost_reading_is_one_excursion_however_long_up_to_the_limit() -> None:
+    value = np.full(60, 9.0)
+    value[10:25] = 0
+    found = find(value, 1.0)
+    assert (found.before.tolist(), found.first.tolist(), found.last.tolist(), found.after.tolist()) == (
+        [9], [10], [24], [25],
+    )  # fmt: skip
+    value[10:35] = 0
+    assert find(value, 1.0).first.size == 0
+
+
+def test_a_mirrored_reading_is_lost_and_one_near_zero_speed_is_not() -> None:
+    assert is_lost(np.array([-95.0, 0, 60, 0]), np.array([100.0, 100, 100, 1.5]), 1.0).tolist() == [
+        True,
+        True,
+        False,
+        False,
+    ]
+
+
+@given(st.integers(0, 10_000), st.floats(0.1, 5))
+def test_no_signal_within_its_reach_has_an_excursion(seed: int, limit: float) -> None:
+    rng = np.random.default_rng(seed)
+    time_s = np.cumsum(rng.uniform(0.01, 3, 200))
+    value = np.cumsum(np.append(0, rng.uniform(-limit, limit, 199) * np.diff(time_s)))
+    assert find(value, limit, time_s).first.size == 0
+
+
+@given(st.integers(0, 10_000), st.integers(5, 180), st.integers(1, 2), st.sampled_from([-1, 1]))
+def test_every_excursion_of_three_times_the_reach_is_found(seed: int, at: int, width: int, sign: int) -> None:
+    value = np.cumsum(np.random.default_rng(seed).uniform(-1, 1, 200))
+    value[at : at + width] += 3 * sign
+    assert find(value, 1.0).first.tolist() == [at]
+
+
+@given(arrays(bool, st.integers(0, 30)))
+def test_groups_cover_all_items_once(joined: np.ndarray) -> None:
+    first, last = join_neighbours(joined)
+    covered = np.concatenate([np.arange(a, b + 1) for a, b in zip(first, last, strict=True)])
+    assert covered.tolist() == list(range(joined.size + 1))
+
+
+@given(st.lists(st.sampled_from([0.0, 1.0, 2.0]), min_size=1, max_size=40))
+def test_runs_are_those_of_itertools(values: list[float]) -> None:
+    first, last = runs_of_equal(np.array(values))
+    assert (last - first + 1).tolist() == [len(list(run)) for _, run in groupby(values)]
+
+
+def test_no_step_no_excursion() -> None:
+    assert find(np.zeros(5), 1.0).after.size == 0
+    assert find(np.array([0.0, 5.0]), 1.0).after.size == 0
+
+
+@pytest.mark.parametrize("jump", [1.0, -1.0])
+def test_a_step_of_exactly_the_reach_is_possible(jump: float) -> None:
+    assert impossible_steps(np.array([0.0, jump]), Reach(1.0, 0.0, np.ones(1), np.ones(1))).size == 0
