@@ -16,11 +16,11 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from logscope.capture.open import Capture as Capture
-    from logscope.capture.open import read as read
     from logscope.errors import LogscopeError as LogscopeError
     from logscope.findings import Finding as Finding
     from logscope.pipeline import check as check
     from logscope.pipeline import decode as decode
+    from logscope.pipeline import read as read
     from logscope.result import Result as Result
     from logscope.vehicle import load_vehicle as load_vehicle
 
@@ -32,10 +32,10 @@ _PUBLIC = {
     "check": "pipeline",
     "decode": "pipeline",
     "load_vehicle": "vehicle",
-    "read": "capture.open",
+    "read": "pipeline",
 }
 
-__all__ = ["__version__", *_PUBLIC]  # noqa: PLE0604
+__all__ = ["__version__", *_PUBLIC]
 
 
 def __getattr__(name: str) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,6 +15,7 @@ from logscope.errors import LogscopeError
 
 if TYPE_CHECKING:
     from logscope.capture.frames import Block
+    from logscope.capture.open import Capture
     from logscope.result import Result
 
 USABLE, FOUND, UNUSABLE = 0, 1, 2  # exit status: nothing found, something found, request or input unusable
@@ -36,13 +38,27 @@ class FailOn(StrEnum):
     NEVER = "never"
 
 
+class TableFormat(StrEnum):
+    """What a folder of tables is written as."""
+
+    PARQUET = "parquet"
+    CSV = "csv"
+
+
 Logs = Annotated[list[Path], typer.Argument(metavar="LOG...", help="Log files of one recording.", show_default=False)]
+Definitions = Annotated[
+    list[Path] | None,
+    typer.Option("--definitions", metavar="D.dbc", help="Definitions for every bus; may be given more than once."),
+]
 VehicleFile = Annotated[Path, typer.Option("--vehicle", metavar="V.toml", help="The vehicle file.", show_default=False)]
 ReportFile = Annotated[Path | None, typer.Option("--report", metavar="R.html", help="Write the report here.")]
 JsonFile = Annotated[Path | None, typer.Option("--json", metavar="F.json", help="Write the findings here as JSON.")]
 
 
-@app.command(short_help="Check a log and say what to look at next.", epilog="Example: logscope check drive.log --vehicle hazel.toml --report report.html")
+@app.command(
+    short_help="Check a log and say what to look at next.",
+    epilog="Example: logscope check drive.log --vehicle hazel.toml --report report.html",
+)
 def check(
     logs: Logs,
     vehicle: VehicleFile,
@@ -53,15 +69,77 @@ def check(
     ] = FailOn.DANGER,
 ) -> None:
     """Check a log: precharge, encoder, trips; say what was found and what to look at next."""
-    from logscope.capture.open import read_blocks
     from logscope.pipeline import check as run
+    from logscope.pipeline import open_logs
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle)
     _writable(report, json)
-    result = run(_with_progress(read_blocks(logs)), known)
+    result = run(_with_progress(open_logs(logs, known)), known)
     _deliver(result, report, json)
     raise typer.Exit(_status(result, fail_on))
+
+
+@app.command(
+    name="decode",
+    short_help="Write decoded signals to Parquet or CSV.",
+    epilog="Example: logscope decode drive.log --vehicle hazel.toml --out tables --signal Pack.Voltage",
+)
+def decode_command(
+    logs: Logs,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR|F", help="A folder, or one .parquet or .csv file.")],
+    vehicle: Annotated[
+        Path | None, typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions.")
+    ] = None,
+    definitions: Definitions = None,
+    signal: Annotated[
+        list[str] | None,
+        typer.Option("--signal", metavar="MESSAGE.SIGNAL", help="Only this one; may be given more than once."),
+    ] = None,
+    file_format: Annotated[TableFormat, typer.Option("--format", help="Of the files in a folder.")] = (
+        TableFormat.PARQUET
+    ),
+    every: Annotated[
+        float, typer.Option("--every", metavar="SECONDS", help="Row spacing of the one table.", min=1e-6)
+    ] = 0.01,
+    labels: Annotated[bool, typer.Option("--labels", help="Enumerations as texts, in the files of a folder.")] = False,
+) -> None:
+    """Decode a log into tables.
+
+    A folder gets one file a message, every sample at its own time. One file gets all signals on one clock: each
+    value is the latest sample at or before the row's time, and empty where that is older than five periods.
+    """
+    from logscope import export
+    from logscope.errors import RequestError
+    from logscope.pipeline import decode_tables, open_logs
+    from logscope.vehicle import load_vehicle
+
+    if vehicle is None and not definitions:
+        raise RequestError("nothing tells what the frames mean", do="Give --vehicle or --definitions.")
+    one_file = out.suffix.lower() in export.SUFFIXES
+    if one_file:
+        _writable(out)
+    known = load_vehicle(vehicle) if vehicle else None
+    decoded = decode_tables(_with_progress(open_logs(logs, known)), known, definitions or ())
+    _warn(decoded.notes)
+    chosen = export.choose(decoded.tables, signal or ())
+    if not chosen:
+        raise RequestError(
+            "no frame of this log has a definition", where=logs[0], do="`logscope inventory` shows what is there."
+        )
+    count = sum(map(len, chosen.values()))
+    if one_file:
+        end_s = decoded.seconds(decoded.end_ns)
+        export.write_table(export.wide_table(decoded.tables, chosen, every, end_s), out)
+        typer.echo(f"{out}: {count} signals, a row every {every:g} s from 0 to {end_s:.3f} s")
+    else:
+        written = export.write_messages(decoded.tables, chosen, out, f".{file_format.value}", labels=labels)
+        typer.echo(f"{out}: {len(written)} files with {count} signals")
+
+
+def _warn(notes: Iterable[str]) -> None:
+    for note in notes:
+        print(f"note: {note}", file=sys.stderr)
 
 
 @app.command(short_help="Simulate a drive, check it, write the report.", epilog="Example: logscope demo hazel-demo")
@@ -69,13 +147,14 @@ def demo(
     folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="Where to write it.")] = Path("hazel-demo"),
 ) -> None:
     """Simulate a drive of the invented conversion "Hazel", check it, and write the report."""
-    from logscope.capture.open import read_blocks
     from logscope.pipeline import check as run
+    from logscope.pipeline import open_logs
     from logscope.simulate.demo import write_demo
     from logscope.vehicle import load_vehicle
 
     files = write_demo(folder)
-    result = run(_with_progress(read_blocks(files.logs)), load_vehicle(files.vehicle))
+    vehicle = load_vehicle(files.vehicle)
+    result = run(_with_progress(open_logs(files.logs, vehicle)), vehicle)
     _deliver(result, folder / "report.html", folder / "report.json")
 
 
@@ -112,11 +191,12 @@ def _status(result: Result, fail_on: FailOn) -> int:
     return FOUND if result.worst.rank >= Severity(fail_on.value).rank else USABLE
 
 
-def _with_progress(blocks: Iterable[Block]) -> Iterator[Block]:
-    """Pass blocks through; count the frames on stderr when someone is watching."""
-    if not sys.stderr.isatty():
-        yield from blocks
-        return
+def _with_progress(capture: Capture) -> Capture:
+    """The same capture; its frames are counted on stderr while they pass, when someone is watching."""
+    return replace(capture, blocks=_counted(capture.blocks)) if sys.stderr.isatty() else capture
+
+
+def _counted(blocks: Iterable[Block]) -> Iterator[Block]:
     from rich.console import Console
 
     frames = 0

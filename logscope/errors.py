@@ -22,7 +22,8 @@ class LogscopeError(Exception):
 
     def __init__(self, what: str, *, where: Path | str | None = None, line: int | None = None, do: str = "") -> None:
         place = "" if where is None else f"{where}:{line}: " if line else f"{where}: "
-        text = f"{place}{what.strip().rstrip('.')}." + (f" {do.strip()}" if do else "")
+        what = what.strip().rstrip(".")
+        text = f"{place}{what}{'' if what.endswith('?') else '.'}" + (f" {do.strip()}" if do else "")
         super().__init__(" ".join(text.split()))
 
 

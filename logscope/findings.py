@@ -76,11 +76,15 @@ class Level:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """What the chart of a finding shows beside its measured parts."""
+    """What the chart of a finding shows beside its measured parts.
+
+    window : (start_s, end_s) that the chart must show at least; None for the moment itself
+    """
 
     curves: tuple[Curve, ...] = ()
     marks: tuple[Mark, ...] = ()
     levels: tuple[Level, ...] = ()
+    window: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,5 +129,5 @@ CAUTION_HV = (
 )
 
 
-class NothingToCheck(Exception):  # noqa: N818 - it is no error of anyone's
+class NothingToCheck(Exception):
     """A check has all its parts, but the capture holds nothing for it to judge. Says what was looked for."""

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.decode.table import Table
+from logscope.decoding.table import Table
+from logscope.definitions.skipped import Skipped, why_lost
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import VehicleError, did_you_mean
 from logscope.findings import BoolArray, FloatArray
@@ -46,16 +47,20 @@ class Player:
 
 
 def find_players(
-    vehicle: Vehicle, definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]]
+    vehicle: Vehicle,
+    definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]],
+    skipped: Sequence[Skipped] = (),
 ) -> tuple[list[Player], list[str]]:
     """The players of all mapped parts, and notes on what was assumed.
+
+    skipped : what of the definition files could not be used; told where a mapped signal is among it
 
     Raises VehicleError, naming the key, for a signal that is not defined or a unit that cannot be converted.
     """
     players, notes = [], []
     for part, mapped in vehicle.signals.items():
         bus, message, name = split_signal(mapped.signal)
-        spec = _spec(vehicle, part, bus, message, name, definitions)
+        spec = _spec(vehicle, part, bus, message, name, definitions, skipped)
         conversion, note = _conversion(vehicle, part, spec, mapped.signal)
         players.append(Player(part, mapped, bus, message, spec, conversion))
         notes += note
@@ -69,13 +74,21 @@ def _spec(
     message: str,
     name: str,
     definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]],
+    skipped: Sequence[Skipped],
 ) -> SignalSpec:
     served = [m for where, messages in definitions if bus is None or where in (None, bus) for m in messages]
     plain = message.split("@")[0]
     named = [m for m in served if m.name == plain]
     if not served:
         where = f" for bus {bus}" if bus else ""
-        raise _wrong(vehicle, part, f"there are no definitions{where}", "Name the definition files under [[can]].")
+        raise _wrong(
+            vehicle, part, f"there are no definitions{where}", "Name the definition files under [[can]] or [[serial]]."
+        )
+    if lost := why_lost(skipped, plain, name):
+        found = any(spec.name == name for m in named for spec in m.signals)
+        if not found:
+            what = f"the definition of “{message}.{name}” was skipped at {lost.where}: {lost.reason}"
+            raise _wrong(vehicle, part, what, "Mend the definition there.")
     if not named:
         hint = did_you_mean(message, (m.name for m in served))
         hint = hint or _holders(name, served) or f"Defined are: {_some(m.name for m in served)}."
@@ -100,9 +113,7 @@ def _some(names: object) -> str:
 
 
 def _wrong(vehicle: Vehicle, part: str, what: str, do: str) -> VehicleError:
-    return VehicleError(
-        f"“signals.{part}”: {what}", where=vehicle.path, line=vehicle.line_of("signals", part), do=do
-    )
+    return VehicleError(f"“signals.{part}”: {what}", where=vehicle.path, line=vehicle.line_of("signals", part), do=do)
 
 
 def _conversion(vehicle: Vehicle, part: str, spec: SignalSpec, signal: str) -> tuple[Conversion, list[str]]:
@@ -122,9 +133,7 @@ def _conversion(vehicle: Vehicle, part: str, spec: SignalSpec, signal: str) -> t
     return conversion, []
 
 
-def build_signals(
-    vehicle: Vehicle, players: Sequence[Player], tables: Mapping[str, Table], end_s: float
-) -> Signals:
+def build_signals(vehicle: Vehicle, players: Sequence[Player], tables: Mapping[str, Table], end_s: float) -> Signals:
     """All parts that have samples. Raises VehicleError where a message is ambiguous between buses."""
     parts: dict[str, Part] = {}
     empty: dict[str, str] = {}
@@ -134,7 +143,9 @@ def build_signals(
         if part is not None and part.time_s.size:
             parts[player.part] = part
         else:
-            what = f"message {player.message} does not occur in the log" if table is None else "it has no readable sample"
+            what = (
+                f"message {player.message} does not occur in the log" if table is None else "it has no readable sample"
+            )
             empty[player.part] = f"{player.mapped.signal} is mapped to {player.part}, but {what}"
     return Signals(parts, 0.0, end_s, empty)
 

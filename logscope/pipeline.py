@@ -1,18 +1,23 @@
-"""The stages in order: blocks of a log → decoded tables → parts → checks → result."""
+"""The stages in order: logs → blocks → decoded tables → parts → checks → result."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import reduce
+from operator import add
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logscope.capture.frames import Account, Block
-from logscope.capture.open import Capture
-from logscope.decode.tables import DecodeCounts, Decoder, Table
+from logscope.capture.frames import Account
+from logscope.capture.open import Capture, stream
+from logscope.capture.samples import SerialLog
+from logscope.checks.capture_findings import definition_skipped
+from logscope.checks.capture_time import gap, time_step
+from logscope.decoding.tables import DecodeCounts, Decoder, Table
 from logscope.definitions.can import load_definitions
-from logscope.definitions.load import vehicle_definitions
+from logscope.definitions.load import vehicle_consoles, vehicle_definitions
 from logscope.errors import LogError
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import build_signals, find_players
@@ -39,23 +44,43 @@ def checks() -> tuple[tuple[str, Check], ...]:
     return (("precharge", precharge), ("encoder", encoder), ("trips", trips))
 
 
-def check(capture: Capture | Iterable[Block], vehicle: Vehicle) -> Result:
+def read(*paths: Path | str, vehicle: Vehicle | None = None) -> Capture:
+    """Read logs into memory.
+
+    vehicle : tells the columns of delimited logs and the formats of serial logs; CAN logs do without
+
+    Raises LogError where a log cannot be opened or is in no known format.
+    """
+    return open_logs(paths, vehicle).in_memory()
+
+
+def open_logs(paths: Sequence[Path | str], vehicle: Vehicle | None = None) -> Capture:
+    """The same without reading the frames yet: they pass block by block, once."""
+    layouts = [section.columns for section in vehicle.can if section.columns] if vehicle else []
+    consoles = vehicle_consoles(vehicle) if vehicle else []
+    return stream(paths, layouts[0] if layouts else None, consoles)
+
+
+def check(capture: Capture, vehicle: Vehicle) -> Result:
     """Run every check on a capture. Only the signals that the vehicle file maps are decoded.
 
     Raises LogscopeError where the vehicle file, its definitions or the logs cannot be used.
     """
-    definitions = vehicle_definitions(vehicle)
-    players, notes = find_players(vehicle, definitions)
-    decoder = Decoder(definitions, wanted={player.wanted for player in players})
-    account, start_ns, end_ns = _decode_all(capture, decoder)
-    end_s = (end_ns - start_ns) / 1e9
-    signals = build_signals(vehicle, players, decoder.tables(start_ns), end_s)
+    definitions, skipped = vehicle_definitions(vehicle)
+    consoles = [(None, (console.message,)) for console in vehicle_consoles(vehicle)]
+    players, notes = find_players(vehicle, [*definitions, *consoles], skipped)
+    decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in players}))
+    signals = build_signals(vehicle, players, decoded.tables, decoded.seconds(decoded.end_ns))
     findings, not_checked = _run(signals, vehicle)
-    account = replace(account, notes=(*account.notes, *decoder.notes, *notes))
+    mapped = {(player.message, player.spec.name) for player in players}
+    findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
+    findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
+    findings += gap([(decoded.seconds(g.start_ns), decoded.seconds(g.end_ns)) for g in decoded.account.gaps])
+    account = replace(decoded.account, notes=(*decoded.account.notes, *decoded.notes, *notes))
     return Result(
         vehicle_name=vehicle.vehicle.name,
-        capture=_summary(account, decoder.counts, start_ns, end_s),
-        findings=tuple(findings),
+        capture=_summary(account, decoded),
+        findings=tuple(sorted(findings, key=lambda finding: finding.start_s)),
         not_checked=tuple(not_checked),
         signals=signals,
         sources={player.part: player.mapped.signal for player in players},
@@ -63,7 +88,7 @@ def check(capture: Capture | Iterable[Block], vehicle: Vehicle) -> Result:
 
 
 def decode(
-    capture: Capture | Iterable[Block],
+    capture: Capture,
     vehicle: Vehicle | None = None,
     definitions: Sequence[Path | str] = (),
     *,
@@ -74,41 +99,100 @@ def decode(
     vehicle : gives the definitions by bus; definitions : files for every bus, beside or instead of it
     labels : enumerations as texts
     """
-    pairs = list(vehicle_definitions(vehicle)) if vehicle is not None else []
-    pairs += [(None, load_definitions(Path(path))) for path in definitions]
-    tables, _ = decode_tables(capture, Decoder(pairs))
+    tables = decode_tables(capture, vehicle, definitions).tables
     return {name: table.to_dataframe(labels=labels) for name, table in tables.items()}
 
 
-def decode_tables(capture: Capture | Iterable[Block], decoder: Decoder) -> tuple[Mapping[str, Table], Account]:
-    """Run a capture through a decoder; the tables count from the capture's start."""
-    account, start_ns, _ = _decode_all(capture, decoder)
-    return decoder.tables(start_ns), account
+@dataclass(frozen=True, slots=True, eq=False)
+class Decoded:
+    """A decoded capture: tables by message name, the account, first and last stamp [ns], and notes."""
+
+    tables: Mapping[str, Table]
+    account: Account
+    counts: DecodeCounts
+    start_ns: int
+    end_ns: int
+    notes: tuple[str, ...]
+
+    def seconds(self, stamp_ns: int) -> float:
+        """A stamp in seconds from the capture's start."""
+        return (stamp_ns - self.start_ns) / 1e9
 
 
-def _decode_all(capture: Capture | Iterable[Block], decoder: Decoder) -> tuple[Account, int, int]:
-    """Decode block by block; returns the account, and the first and last stamp [ns]."""
-    account = Account()
-    start_ns: int | None = None
-    end_ns = 0
-    for block in capture.blocks if isinstance(capture, Capture) else capture:
+def decode_tables(
+    capture: Capture,
+    vehicle: Vehicle | None = None,
+    definitions: Sequence[Path | str] = (),
+    wanted: Iterable[tuple[str | None, str, str]] | None = None,
+) -> Decoded:
+    """The same as plain arrays; `wanted` are the (bus or None, message, signal) to decode, all if not given."""
+    pairs, skipped = vehicle_definitions(vehicle) if vehicle is not None else ([], ())
+    for path in definitions:
+        loaded = load_definitions(Path(path))
+        pairs.append((None, loaded.messages))
+        skipped += loaded.skipped
+    decoded = _decode_all(capture, Decoder(pairs, wanted=None if wanted is None else set(wanted)))
+    told = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
+    return replace(decoded, notes=(*decoded.notes, *decoded.account.notes, *told))
+
+
+def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
+    """Decode frames block by block, and lay the serial logs beside them on one clock."""
+    account = reduce(add, (log.account.as_account() for log in capture.serial), Account())
+    span: tuple[int, int] | None = None
+    for log in capture.serial:
+        for samples in log.signals.values():
+            if len(samples):
+                times = int(samples.time_ns[0]), int(samples.time_ns[-1])
+                span = _joined(span, times, log.account.files)
+    for block in capture.blocks:
         account += block.account
-        if not len(block.frames):
-            continue
-        first, last = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())
-        if start_ns is not None and (first < _EPOCH_FROM_NS) != (start_ns < _EPOCH_FROM_NS):
-            raise LogError(
-                "the logs are on different clocks, one with dates and one counting from its own start",
-                where=block.account.files[0],
-                do="Check them one by one.",
-            )
-        start_ns, end_ns = (first, last) if start_ns is None else (min(start_ns, first), max(end_ns, last))
-        decoder.add(block.frames)
-    if start_ns is None:
-        raise LogError(
-            "no frame could be read", where=", ".join(account.files) or None, do="Is this the log you meant?"
+        if len(block.frames):
+            times = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())
+            if capture.serial and span is not None and times[0] < _EPOCH_FROM_NS:
+                raise _two_clocks(block.account.files)
+            span = _joined(span, times, block.account.files)
+            decoder.add(block.frames)
+    if span is None:
+        where = ", ".join(account.files) or None
+        raise LogError("no frame and no sample could be read", where=where, do="Is this the log you meant?")
+    tables = dict(decoder.tables(span[0]))
+    for log in capture.serial:
+        tables |= _serial_tables(log, span[0])
+    return Decoded(tables, account, decoder.counts, *span, decoder.notes)
+
+
+def _joined(span: tuple[int, int] | None, more: tuple[int, int], files: Sequence[str]) -> tuple[int, int]:
+    if span is None:
+        return more
+    if (more[0] < _EPOCH_FROM_NS) != (span[0] < _EPOCH_FROM_NS):
+        raise _two_clocks(files)
+    return min(span[0], more[0]), max(span[1], more[1])
+
+
+def _two_clocks(files: Sequence[str]) -> LogError:
+    return LogError(
+        "these logs are on different clocks: one has no dates, or counts from a start of its own",
+        where=files[0] if files else None,
+        do="Check them one by one.",
+    )
+
+
+def _serial_tables(log: SerialLog, start_ns: int) -> Mapping[str, Table]:
+    """One table a signal, for a console need not print all of them in every line."""
+    return {
+        f"{log.console}.{name}": Table(
+            message=log.console,
+            bus="",
+            spec=log.message,
+            start_ns=start_ns,
+            time_ns=samples.time_ns,
+            columns={name: samples.value},
+            absent={},
         )
-    return account, start_ns, end_ns
+        for name, samples in log.signals.items()
+        if len(samples)
+    }
 
 
 def _run(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChecked]]:
@@ -121,7 +205,6 @@ def _run(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChe
             not_checked.append(NotChecked(name, _why_missing(missing.part, signals)))
         except NothingToCheck as nothing:
             not_checked.append(NotChecked(name, str(nothing)))
-    findings.sort(key=lambda finding: finding.start_s)
     return findings, not_checked
 
 
@@ -131,14 +214,15 @@ def _why_missing(part: str, signals: Signals) -> str:
     return f"no signal is mapped to {part} ({PARTS[part].meaning})"
 
 
-def _summary(account: Account, counts: DecodeCounts, start_ns: int, duration_s: float) -> CaptureSummary:
-    dated = start_ns >= _EPOCH_FROM_NS
+def _summary(account: Account, decoded: Decoded) -> CaptureSummary:
+    dated = decoded.start_ns >= _EPOCH_FROM_NS
     return CaptureSummary(
         account=account,
-        start_utc=datetime.fromtimestamp(start_ns / 1e9, UTC) if dated else None,
-        duration_s=duration_s,
-        frames_decoded=counts.decoded,
-        frames_undefined=counts.undefined,
-        frames_undecodable=counts.undecodable,
-        samples_undecodable=counts.samples_undecodable,
+        start_utc=datetime.fromtimestamp(decoded.start_ns / 1e9, UTC) if dated else None,
+        duration_s=decoded.seconds(decoded.end_ns),
+        frames_decoded=decoded.counts.decoded,
+        frames_undefined=decoded.counts.undefined,
+        frames_undecodable=decoded.counts.undecodable,
+        samples_undecodable=decoded.counts.samples_undecodable,
+        time_steps=tuple((decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in account.time_steps),
     )

@@ -54,8 +54,8 @@ class Result:
 
     def to_json(self, path: Path | str | None = None) -> str:
         """The result as JSON text by the contract; also written to `path` where given."""
+        from logscope.files import write_text
         from logscope.report.json import result_to_json
-        from logscope.report.write import write_text
 
         text = result_to_json(self)
         if path is not None:
@@ -64,8 +64,8 @@ class Result:
 
     def to_html(self, path: Path | str | None = None) -> str:
         """The report as one self-contained HTML page; also written to `path` where given."""
+        from logscope.files import write_text
         from logscope.report.html import result_to_html
-        from logscope.report.write import write_text
 
         text = result_to_html(self)
         if path is not None:

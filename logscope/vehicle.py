@@ -7,15 +7,16 @@ Every section is optional; what is missing switches off or weakens the checks th
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
 
+from logscope.capture.columns import ColumnLayout
 from logscope.errors import VehicleError, did_you_mean
 from logscope.parts import PARTS, Role
+from logscope.toml_file import as_error, line_of, read_toml
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -73,10 +74,20 @@ class VehicleSection(_Section):
 
 
 class CanSection(_Section):
-    """Definitions of one bus, or of every bus where `bus` is not given."""
+    """Definitions of one bus, or of every bus where `bus` is not given.
+
+    columns : of delimited logs, where they cannot be guessed from the header
+    """
 
     definitions: Annotated[tuple[str, ...], BeforeValidator(_listed)]
     bus: str | None = None
+    columns: ColumnLayout | None = None
+
+
+class SerialSection(_Section):
+    """Definitions of serial consoles."""
+
+    definitions: Annotated[tuple[str, ...], BeforeValidator(_listed)]
 
 
 class Precharge(_Section):
@@ -140,6 +151,7 @@ class Vehicle(_Section):
 
     vehicle: VehicleSection = VehicleSection()
     can: tuple[CanSection, ...] = ()
+    serial: tuple[SerialSection, ...] = ()
     signals: dict[str, Mapped] = Field(default_factory=dict)
     precharge: Precharge = Precharge()
     dc_link: DcLink = DcLink()
@@ -153,6 +165,9 @@ class Vehicle(_Section):
     def _short_form(cls, value: Any) -> Any:
         if not isinstance(value, Mapping):
             return value
+        for part, given in value.items():
+            if not isinstance(given, str | Mapping | Mapped):
+                raise ValueError(f"“{part}” takes a signal, “Message.Signal”, or a table {{ signal = …, scale = … }}")
         return {part: {"signal": given} if isinstance(given, str) else given for part, given in value.items()}
 
     @field_validator("signals")
@@ -167,7 +182,7 @@ class Vehicle(_Section):
     def line_of(self, *keys: str) -> int | None:
         """The line of the file that sets a key, for messages; None where the file is not at hand."""
         try:
-            return _line_of(self.path.read_text(encoding="utf-8-sig"), keys) if self.path else None
+            return line_of(self.path.read_text(encoding="utf-8-sig"), keys) if self.path else None
         except OSError:
             return None
 
@@ -176,7 +191,12 @@ class Vehicle(_Section):
         return (self.path.parent if self.path else Path()) / definition
 
 
-_KEYS_BY_ROLE = {"on": Role.STATE, "overcurrent": Role.FAULT, "overcurrent_bits": Role.FAULT, "none": Role.FAULT}
+_KEYS_BY_ROLE = {
+    "on": Role.STATE,
+    "overcurrent": Role.FAULT,
+    "overcurrent_bits": Role.FAULT,
+    "none": Role.FAULT,
+}
 
 
 def _refuse_foreign_keys(part: str, mapped: Mapped) -> None:
@@ -192,77 +212,23 @@ def load_vehicle(path: Path | str) -> Vehicle:
     key or value that is not part of the contract.
     """
     path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise VehicleError(
-            f"cannot read the vehicle file ({error.strerror or error})", where=path, do="Check the path after --vehicle."
-        ) from None
-    except UnicodeDecodeError:
-        raise VehicleError("the vehicle file is not UTF-8 text", where=path, do="Save it as UTF-8.") from None
-    try:
-        content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line = re.search(r"at line (\d+)", str(error))
-        what = re.sub(r"\s*\(at .*\)", "", str(error))
-        raise VehicleError(
-            f"not valid TOML: {what}", where=path, line=int(line[1]) if line else None, do="Mend that line."
-        ) from None
+    content, text = read_toml(path, "the vehicle file", VehicleError)
     if "path" in content:
-        raise VehicleError("unknown key “path”", where=path, line=_line_of(text, ("path",)), do="Remove it.")
+        raise VehicleError("unknown key “path”", where=path, line=line_of(text, ("path",)), do="Remove it.")
     try:
         return Vehicle(**content, path=path)
-    except ValidationError as error:
-        raise _as_vehicle_error(error, path, text) from None
+    except ValidationError as failure:
+        raise _part_error(failure, text, path) or as_error(failure, Vehicle, text, path, VehicleError) from None
 
 
-def _as_vehicle_error(error: ValidationError, path: Path, text: str) -> VehicleError:
-    first = error.errors()[0]
-    keys = tuple(key for key in first["loc"] if isinstance(key, str))
-    name = ".".join(keys)
-    if first["type"] == "extra_forbidden":
-        hint = did_you_mean(keys[-1], _known_keys(keys[:-1])) or f"Known here: {', '.join(_known_keys(keys[:-1]))}."
-        return VehicleError(f"unknown key “{name}”", where=path, line=_line_of(text, keys), do=hint)
-    message = re.sub(r"^Value error, ", "", first["msg"]).rstrip(".")
-    line = _line_of(text, keys)
-    if keys == ("signals",):  # our own validator, which names the part itself
-        words = re.findall(r"“(\w+)”", message)
-        line = next((n for word in words if (n := _line_of(text, ("signals", word)))), line)
-    do = "" if "Did you mean" in message else "Mend that value."
-    return VehicleError(f"“{name}”: {_plain(first['type'], message)}", where=path, line=line, do=do)
-
-
-def _plain(kind: str, message: str) -> str:
-    """pydantic's wording for the commonest slips, in a workshop's."""
-    if kind == "missing":
-        return "this key is needed and missing"
-    if kind in ("dict_type", "model_type", "model_attributes_type"):
-        return "give “Message.Signal”, or a table { signal = “Message.Signal”, … }"
-    return message.replace("Input should be", "should be")
-
-
-def _known_keys(section: tuple[str, ...]) -> tuple[str, ...]:
-    model: Any = Vehicle
-    if section[:1] == ("signals",):
-        return tuple(Mapped.model_fields) if len(section) > 1 else tuple(PARTS)
-    for key in section:
-        sections = {"can": CanSection} | {name: field.annotation for name, field in Vehicle.model_fields.items()}
-        model = CanSection if key == "can" else sections.get(key, Vehicle)
-    return tuple(name for name in model.model_fields if name != "path")
-
-
-def _line_of(text: str, keys: tuple[str, ...]) -> int | None:
-    """The line of the vehicle file that sets the last of `keys`, as far as plain TOML layout shows it."""
-    section, found = "", None
-    for number, line in enumerate(text.splitlines(), start=1):
-        if header := re.match(r"\s*\[\[?\s*([\w.\-\" ]+?)\s*\]\]?", line):
-            section = header[1].replace('"', "")
-            if section == ".".join(keys):
-                found = found or number
-        elif (key := re.match(r"\s*\"?([\w\-]+)\"?\s*[=.]", line)) and (section, key[1]) in _places(keys):
-            return number
-    return found
-
-
-def _places(keys: tuple[str, ...]) -> set[tuple[str, str]]:
-    return {(".".join(keys[:cut]), keys[cut]) for cut in range(len(keys))[-2:]}
+def _part_error(failure: ValidationError, text: str, path: Path) -> VehicleError | None:
+    """Complaints about parts name the part themselves; the line is that of the part. None for any other."""
+    first = failure.errors()[0]
+    if first["loc"] != ("signals",) or not isinstance(first.get("ctx", {}).get("error"), ValueError):
+        return None
+    message = str(first["ctx"]["error"]).rstrip(".")
+    named = (line_of(text, ("signals", word)) for word in re.findall(r"“(\w+)”", message))
+    section = line_of(text, ("signals",))
+    line = next((line for line in named if line not in (None, section)), section)
+    do = "" if "Did you mean" in message else "Mend that line."
+    return VehicleError(message, where=path, line=line, do=do)

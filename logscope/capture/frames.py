@@ -63,17 +63,51 @@ class BadLine:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class TimeStep:
+    """A step of the logger's clock: at which stamp on the mended clock [ns], and by how much [ns]."""
+
+    at_ns: int
+    step_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A stretch without any frame, on the mended clock [ns]."""
+
+    start_ns: int
+    end_ns: int
+
+
 MAX_BAD_LINES_NAMED = 20  # enough to see the pattern; the count covers the rest
+
+
+_COUNTS = (
+    "lines",
+    "lines_bad",
+    "other",
+    "sample_lines",
+    "frames",
+    "error_frames",
+    "remote_frames",
+    "out_of_order",
+    "stamps_repaired",
+    "lost",
+    "resets",
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """What a log held: lines = frames + other + lines_bad.
+    """What a log held: lines = frames + sample_lines + other + lines_bad.
 
     lines : text lines, or records of a binary log; other : comments, blank lines, notes of the logger
+    sample_lines : sound lines or records of a serial console; resets : restarts of its clock
     frames : of every sort; error_frames and remote_frames are among them
     out_of_order : frames stamped earlier than the frame before them
+    stamps_repaired : single stamps far from all their neighbours, set to the stamp before
     lost : frames the logger itself says it dropped
+    time_steps, gaps : steps of the logger's clock, and stretches without a frame
     notes : what the user should know of how the log was read
     """
 
@@ -81,22 +115,28 @@ class Account:
     lines: int = 0
     lines_bad: int = 0
     other: int = 0
+    sample_lines: int = 0
     frames: int = 0
     error_frames: int = 0
     remote_frames: int = 0
     out_of_order: int = 0
+    stamps_repaired: int = 0
     lost: int = 0
+    resets: int = 0
+    time_steps: tuple[TimeStep, ...] = ()
+    gaps: tuple[Gap, ...] = ()
     bad: tuple[BadLine, ...] = ()
     notes: tuple[str, ...] = ()
 
     def __add__(self, more: Account) -> Account:
-        counts = ("lines", "lines_bad", "other", "frames", "error_frames", "remote_frames", "out_of_order", "lost")
         return replace(
             self,
             files=tuple(dict.fromkeys(self.files + more.files)),
             bad=(self.bad + more.bad)[:MAX_BAD_LINES_NAMED],
             notes=tuple(dict.fromkeys(self.notes + more.notes)),
-            **{name: getattr(self, name) + getattr(more, name) for name in counts},
+            time_steps=self.time_steps + more.time_steps,
+            gaps=self.gaps + more.gaps,
+            **{name: getattr(self, name) + getattr(more, name) for name in _COUNTS},
         )
 
 

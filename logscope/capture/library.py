@@ -2,33 +2,37 @@
 
 from __future__ import annotations
 
-import gzip
 import re
-import shutil
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
-from itertools import islice
+from math import isfinite
 from pathlib import Path
-from typing import Any
+from typing import IO, Any, Literal
 
 import numpy as np
 
-from logscope.capture.candump import count_out_of_order
-from logscope.capture.frames import Account, BadLine, Block, Flag, Frames
-from logscope.capture.text import GZIP_MAGIC
+from logscope.capture.frames import MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
+from logscope.capture.packed import unpack
+from logscope.capture.rows import EARLIEST, counts_of, no_frames
 from logscope.errors import LogError
 
 BLOCK_FRAMES = 100_000  # some 50 MB of message objects at a time
 
+_EPOCH_S = 1e8  # float64 seconds from here on step by more than 10 ns
+_LAST_S = 9e9  # int64 nanoseconds end at 9.22e9 s
+_MAX_BUSES = 255  # what the column of bus numbers holds
+
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """A log format that python-can reads: its name, how its content begins, and the reader class."""
+    """A log format that python-can reads: its name, how its content begins, the reader class, what it reads."""
 
     name: str
     sniff: Callable[[bytes], bool]
     reader: str
+    source: Literal["path", "bytes", "text"]
 
 
 def _starts(magic: bytes) -> Callable[[bytes], bool]:
@@ -40,13 +44,16 @@ def _matches(pattern: bytes) -> Callable[[bytes], bool]:
     return lambda head: compiled.search(head[:4096]) is not None
 
 
+_CSV_HEADER = rb"\A(\xef\xbb\xbf)?timestamp,arbitration_id,extended,remote,error,dlc,data"
+_TRC_WITHOUT_VERSION = rb"\A;(.*\n;)*.*\n\s*\d+\)\s+\d+(\.\d+)?\s+[0-9A-F]{4,8}\s+\d\s"
+
 FORMATS = (
-    Format("BLF", _starts(b"LOGG"), "BLFReader"),
-    Format("MF4", _starts(b"MDF     "), "MF4Reader"),
-    Format("SQLite", _starts(b"SQLite format 3\x00"), "SqliteReader"),
-    Format("TRC", _matches(rb"^;\$FILEVERSION\s*="), "TRCReader"),
-    Format("ASC", _matches(rb"^(date\s|base\s+(hex|dec))"), "ASCReader"),
-    Format("CSV", _matches(rb"\A(\xef\xbb\xbf)?timestamp,arbitration_id,extended,remote,error,dlc,data"), "CSVReader"),
+    Format("BLF", _starts(b"LOGG"), "BLFReader", "bytes"),
+    Format("MF4", _starts(b"MDF     "), "MF4Reader", "path"),
+    Format("SQLite", _starts(b"SQLite format 3\x00"), "SqliteReader", "path"),
+    Format("TRC", _matches(rb"^;\$FILEVERSION\s*=|" + _TRC_WITHOUT_VERSION), "TRCReader", "text"),
+    Format("ASC", _matches(rb"^(date\s|base\s+(hex|dec))"), "ASCReader", "text"),
+    Format("CSV", _matches(_CSV_HEADER), "CSVReader", "text"),
 )
 
 
@@ -61,86 +68,126 @@ def blocks(path: Path, log_format: Format) -> Iterator[Block]:
     Where python-can cannot go on, what came before stands, one bad record is counted, and a note says
     that the rest was not read. Raises LogError where nothing at all can be read.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        yield from _blocks(_unpacked(path, Path(folder)), path, log_format)
+    with ExitStack() as stack:
+        folder = stack.enter_context(tempfile.TemporaryDirectory(ignore_cleanup_errors=True))
+        content, notes = unpack(path, Path(folder))
+        reader = stack.enter_context(_reader(_source(content, log_format, stack), path, log_format))
+        yield from _blocks(iter(reader), str(path), log_format)
+        if notes:
+            yield Block(no_frames(), Account(files=(str(path),), notes=notes))
 
 
-def _unpacked(path: Path, folder: Path) -> Path:
-    with path.open("rb") as raw:
-        if not raw.read(2).startswith(GZIP_MAGIC):
-            return path
-    target = folder / path.stem
-    with gzip.open(path, "rb") as packed, target.open("wb") as plain:
-        shutil.copyfileobj(packed, plain)
-    return target
+def _source(content: Path, log_format: Format, stack: ExitStack) -> Path | IO[Any]:
+    """What the reader is given: a stream of our own where it takes one, so that encoding and closing are ours."""
+    if log_format.source == "path":
+        return content
+    if log_format.source == "bytes":
+        return stack.enter_context(content.open("rb"))
+    return stack.enter_context(content.open(encoding="utf-8-sig", errors="replace"))
 
 
-def _blocks(path: Path, named: Path, log_format: Format) -> Iterator[Block]:
+def _reader(source: Path | IO[Any], named: Path, log_format: Format) -> Any:
     import can
 
-    failure: Exception | None = None
-    records, previous_ns = 0, np.iinfo(np.int64).min
     try:
-        reader = getattr(can, log_format.reader)(path)
+        return getattr(can, log_format.reader)(source)
     except (ImportError, NotImplementedError):
-        raise LogError(
-            f"reading {log_format.name} logs needs one more package",
-            where=named,
-            do="Install it: pip install asammdf",
-        ) from None
+        what = f"reading {log_format.name} logs needs one more package"
+        raise LogError(what, where=named, do="Install it: pip install asammdf") from None
     except Exception as error:  # python-can's readers raise whatever their parsing runs into
         raise LogError(_why(log_format, error), where=named, do="Is the file whole?") from None
-    with reader:
-        messages = iter(reader)
-        while failure is None:
-            batch: list[Any] = []
-            try:
-                batch.extend(_take(messages, batch))
-            except Exception as error:
-                failure = error
-            if not batch:
-                break
-            frames = _columns(batch)
-            records += len(frames)
-            yield Block(frames, _account(frames, str(named), previous_ns))
-            previous_ns = int(frames.time_ns[-1])
+
+
+def _blocks(messages: Iterator[Any], file: str, log_format: Format) -> Iterator[Block]:
+    failure: Exception | None = None
+    records, previous_ns = 0, EARLIEST
+    while failure is None:
+        batch, failure = _take(messages)
+        if batch:
+            block = _block(batch, file, records, previous_ns)
+            records += len(batch)
+            previous_ns = int(block.frames.time_ns[-1]) if len(block.frames) else previous_ns
+            yield block
+        if len(batch) < BLOCK_FRAMES:
+            break
     if failure is not None:
+        reason = _why(log_format, failure)
         if not records:
-            raise LogError(_why(log_format, failure), where=named, do="Is the file whole?")
-        note = f"{named}: reading stopped behind record {records}: {_why(log_format, failure)}"
-        bad = BadLine(str(named), records + 1, _why(log_format, failure))
-        account = Account(files=(str(named),), lines=1, lines_bad=1, bad=(bad,), notes=(note,))
-        yield Block(_columns([]), account)
+            raise LogError(reason, where=file, do="Is the file whole?")
+        note = f"{file}: reading stopped behind record {records}: {reason}"
+        bad = (BadLine(file, records + 1, reason),)
+        yield Block(no_frames(), Account(files=(file,), lines=1, lines_bad=1, bad=bad, notes=(note,)))
 
 
-def _take(messages: Iterator[Any], batch: list[Any]) -> list[Any]:
-    """Fill `batch` itself, so that what came before an error is kept."""
-    for message in islice(messages, BLOCK_FRAMES):
-        batch.append(message)
-    return []
+def _take(messages: Iterator[Any]) -> tuple[list[Any], Exception | None]:
+    """The next messages, and what stopped the reader, so that what came before an error is kept."""
+    batch: list[Any] = []
+    try:
+        for message in messages:
+            batch.append(message)
+            if len(batch) == BLOCK_FRAMES:
+                break
+    except Exception as error:
+        return batch, error
+    return batch, None
 
 
 def _why(log_format: Format, error: Exception) -> str:
     return f"not readable as a {log_format.name} log ({type(error).__name__}: {error})"
 
 
-def _columns(batch: list[Any]) -> Frames:
+def _block(batch: list[Any], file: str, records: int, previous_ns: int) -> Block:
+    faults = [_fault(message) for message in batch]
+    frames = _columns([m for m, fault in zip(batch, faults, strict=True) if not fault], file)
+    bad = [BadLine(file, records + k + 1, fault) for k, fault in enumerate(faults) if fault]
+    account = Account(
+        files=(file,),
+        lines=len(batch),
+        lines_bad=len(bad),
+        bad=tuple(bad[:MAX_BAD_LINES_NAMED]),
+        **counts_of(frames, previous_ns),
+    )
+    return Block(frames, account)
+
+
+def _fault(message: Any) -> str:
+    """What makes a message impossible; python-can's readers do not check."""
+    if not isfinite(message.timestamp) or abs(message.timestamp) > _LAST_S:
+        return "the time stamp is out of range"
+    if not 0 <= message.arbitration_id < 1 << (29 if message.is_extended_id else 11) and not message.is_error_frame:
+        return "the identifier is out of range"
+    if len(message.data) > 64 or not 0 <= message.dlc <= 64:
+        return "the length is out of range"
+    return ""
+
+
+def _columns(batch: list[Any], file: str) -> Frames:
     names = tuple(dict.fromkeys(_bus(message.channel) for message in batch))
+    if len(names) > _MAX_BUSES:
+        raise LogError(f"frames of more than {_MAX_BUSES} buses", where=file, do="Is the file whole?")
     index = {name: k for k, name in enumerate(names)}
-    data = [b"" if m.is_remote_frame else bytes(m.data) for m in batch]
-    sizes = np.fromiter((len(d) for d in data), np.int64, len(batch))
+    data = [b"" if _is_remote(m) else bytes(m.data) for m in batch]
+    lengths = [m.dlc if _is_remote(m) else len(d) for m, d in zip(batch, data, strict=True)]
+    sizes = np.array([len(d) for d in data], np.int64)
     return Frames(
-        time_ns=np.fromiter((round(m.timestamp * 1e9) for m in batch), np.int64, len(batch)),
-        bus=np.fromiter((index[_bus(m.channel)] for m in batch), np.uint8, len(batch)),
-        identifier=np.fromiter((m.arbitration_id for m in batch), np.uint32, len(batch)),
-        flags=np.fromiter((_flags(m) for m in batch), np.uint8, len(batch)),
-        length=np.fromiter(
-            (m.dlc if m.is_remote_frame else len(d) for m, d in zip(batch, data, strict=True)), np.uint8, len(batch)
-        ),
+        time_ns=np.array([_nanoseconds(m.timestamp) for m in batch], np.int64),
+        bus=np.array([index[_bus(m.channel)] for m in batch], np.uint8),
+        identifier=np.array([m.arbitration_id & 0x1FFFFFFF for m in batch], np.uint32),
+        flags=np.array([_flags(m) for m in batch], np.uint8),
+        length=np.array(lengths, np.uint8),
         offset=np.cumsum(sizes) - sizes,
         payload=np.frombuffer(b"".join(data), np.uint8),
         buses=names,
     )
+
+
+def _is_remote(message: Any) -> bool:
+    return bool(message.is_remote_frame) and not message.is_error_frame
+
+
+def _nanoseconds(stamp_s: float) -> int:
+    """A stamp in whole nanoseconds; a date only to the microsecond, since float64 seconds hold no more."""
+    return round(stamp_s * 1e6) * 1000 if abs(stamp_s) >= _EPOCH_S else round(stamp_s * 1e9)
 
 
 def _bus(channel: object) -> str:
@@ -148,22 +195,18 @@ def _bus(channel: object) -> str:
     return f"can{channel}" if isinstance(channel, int) else str(channel or "can0")
 
 
+_EXTENDED, _REMOTE, _ERROR, _FD = int(Flag.EXTENDED), int(Flag.REMOTE), int(Flag.ERROR), int(Flag.FD)
+_BRS, _ESI, _TX = int(Flag.BITRATE_SWITCH), int(Flag.ERROR_STATE), int(Flag.TRANSMITTED)
+
+
 def _flags(message: Any) -> int:
-    flags = Flag.EXTENDED if message.is_extended_id and not message.is_error_frame else Flag(0)
-    flags |= Flag.REMOTE if message.is_remote_frame else Flag(0)
-    flags |= Flag.ERROR if message.is_error_frame else Flag(0)
-    flags |= Flag.FD if message.is_fd else Flag(0)
-    flags |= Flag.BITRATE_SWITCH if message.bitrate_switch else Flag(0)
-    flags |= Flag.ERROR_STATE if message.error_state_indicator else Flag(0)
-    return int(flags | (Flag(0) if message.is_rx else Flag.TRANSMITTED))
-
-
-def _account(frames: Frames, file: str, previous_ns: int) -> Account:
-    return Account(
-        files=(file,),
-        lines=len(frames),
-        frames=len(frames),
-        error_frames=int(np.count_nonzero(frames.flags & Flag.ERROR)),
-        remote_frames=int(np.count_nonzero(frames.flags & Flag.REMOTE)),
-        out_of_order=count_out_of_order(frames.time_ns, previous_ns),
+    if message.is_error_frame:
+        return _ERROR | (0 if message.is_rx else _TX)
+    return (
+        (_EXTENDED if message.is_extended_id else 0)
+        | (_REMOTE if message.is_remote_frame else 0)
+        | (_FD if message.is_fd else 0)
+        | (_BRS if message.bitrate_switch else 0)
+        | (_ESI if message.error_state_indicator else 0)
+        | (0 if message.is_rx else _TX)
     )

@@ -2,84 +2,99 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from operator import add
 from pathlib import Path
 
-import numpy as np
-
-from logscope.capture import candump, library
+from logscope.capture import candump, candump_screen, delimited, library, mf4, serial
+from logscope.capture.clock import Clock, on_one_clock
+from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Account, Block, Frames
+from logscope.capture.rows import concatenate as concatenate
+from logscope.capture.samples import SerialLog
 from logscope.capture.text import head_of
+from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError
 
 
 @dataclass(frozen=True)
 class Capture:
-    """One or more logs in memory, as the blocks in which they were read."""
+    """One or more logs: CAN frames in blocks, and serial logs.
 
-    blocks: tuple[Block, ...]
+    blocks : in memory (`read`), or an iterator that reads while it is consumed, once (`stream`)
+    """
+
+    blocks: Iterable[Block]
+    serial: tuple[SerialLog, ...] = ()
+
+    def in_memory(self) -> Capture:
+        """The same with all blocks read."""
+        return replace(self, blocks=tuple(self.blocks))
 
     @cached_property
     def account(self) -> Account:
-        """What the logs held."""
-        return reduce(add, (block.account for block in self.blocks), Account())
+        """What the logs held. Only for a capture in memory."""
+        told = [block.account for block in self.blocks] + [log.account.as_account() for log in self.serial]
+        return reduce(add, told, Account())
 
     @cached_property
     def frames(self) -> Frames:
-        """All frames in the order of the logs."""
+        """All frames in the order of the logs. Only for a capture in memory."""
         return concatenate([block.frames for block in self.blocks])
 
 
-def read(*paths: Path | str) -> Capture:
-    """Read logs into memory. Raises LogError where one cannot be opened or is in no known format."""
-    return Capture(tuple(read_blocks(paths)))
+def read(*paths: Path | str, layout: ColumnLayout | None = None) -> Capture:
+    """CAN logs read into memory; `layout` as in `stream`."""
+    return stream(paths, layout).in_memory()
 
 
-def read_blocks(paths: Sequence[Path | str]) -> Iterator[Block]:
-    """The logs block by block, so that long ones need not fit into memory."""
-    opened = [_open(Path(path)) for path in paths]  # each is looked at before the first is read
-    for blocks in opened:
-        yield from blocks
+def stream(
+    paths: Sequence[Path | str],
+    layout: ColumnLayout | None = None,
+    consoles: Sequence[SerialDefinition] = (),
+) -> Capture:
+    """Open logs; frames are read block by block when asked for, so that long logs need not fit into memory.
+
+    layout : the columns of delimited text; without it they are guessed where they are unmistakable
+    consoles : definitions of serial logs; a log that is no CAN log and looks like one of them is read by it
+
+    Raises LogError where a log cannot be opened or is in no known format.
+    """
+    blocks: list[Iterator[Block]] = []
+    serial: list[SerialLog] = []
+    for path in map(Path, paths):
+        opened = _open(path, layout, consoles)
+        if isinstance(opened, SerialLog):
+            serial.append(opened)
+        else:
+            blocks.append(opened)
+    return Capture((block for log in blocks for block in on_one_clock(log, Clock())), tuple(serial))
 
 
-def _open(path: Path) -> Iterator[Block]:
+def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]) -> Iterator[Block] | SerialLog:
     if path.is_dir():
         raise LogError("this is a folder, not a log", where=path, do="Name the log files in it.")
     head = head_of(path)
     if not head.strip():
         raise LogError("the log is empty", where=path, do="Check that the logger was recording.")
     if log_format := library.format_of(head):
-        return library.blocks(path, log_format)
+        return mf4.blocks(path, log_format) if log_format.name == "MF4" else library.blocks(path, log_format)
     if candump.sniff(head):
         return candump.blocks(path)
-    known = ", ".join(log_format.name for log_format in library.FORMATS)
-    raise LogError(
-        "no known log format: the content fits none", where=path, do=f"Known are candump -L text, {known}; also as .gz."
-    )
-
-
-def concatenate(tables: Sequence[Frames]) -> Frames:
-    """Several tables of frames as one, with one table of bus names."""
-    tables = [table for table in tables if len(table)]
-    buses = tuple(dict.fromkeys(name for table in tables for name in table.buses))
-    index = {name: k for k, name in enumerate(buses)}
-    starts = np.cumsum([0, *(table.payload.size for table in tables)])
-
-    def joined(name: str, dtype: type) -> np.ndarray:
-        return np.concatenate([getattr(table, name) for table in tables] or [np.empty(0, dtype)])
-
-    renumbered = [np.array([index[name] for name in table.buses], np.uint8)[table.bus] for table in tables]
-    moved = [table.offset + start for table, start in zip(tables, starts, strict=False)]
-    return Frames(
-        time_ns=joined("time_ns", np.int64),
-        bus=np.concatenate(renumbered or [np.empty(0, np.uint8)]),
-        identifier=joined("identifier", np.uint32),
-        flags=joined("flags", np.uint8),
-        length=joined("length", np.uint8),
-        offset=np.concatenate(moved or [np.empty(0, np.int64)]),
-        payload=joined("payload", np.uint8),
-        buses=buses,
-    )
+    if candump_screen.sniff(head):
+        return candump_screen.blocks(path, head)
+    for definition in consoles:
+        if serial.sniff(head, definition):
+            return serial.read_serial(path, definition)
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise LogError("the text is in UTF-16", where=path, do="Save it as UTF-8.")
+    if b"\x00" in head[:1024]:
+        known = ", ".join(log_format.name for log_format in library.FORMATS)
+        raise LogError(
+            "no known log format: the content fits none",
+            where=path,
+            do=f"Known are {known}, candump text, delimited text; also packed as .gz, .xz or .zip.",
+        )
+    return delimited.blocks(path, delimited.layout_of(path, head, layout))

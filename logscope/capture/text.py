@@ -1,107 +1,107 @@
-"""Text logs as blocks of whole lines, memory-mapped where the file is not compressed."""
+"""Text logs as blocks of whole lines."""
 
 from __future__ import annotations
 
-import gzip
-import mmap
-import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.errors import LogError
+from logscope.capture.packed import DAMAGE, damaged, open_content
 
 Bytes = NDArray[np.uint8]
 
-BLOCK_BYTES = 16 << 20  # large enough to hide the cost of a call, small beside the memory of any laptop
+BLOCK_BYTES = 4 << 20  # large enough to hide the cost of a call, small enough to stay near the caches
+PAD = 64  # line ends behind a block's text, so that a kernel may look ahead without checking
 _LF = 10
-GZIP_MAGIC = b"\x1f\x8b"
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+_READ = 1 << 18  # what is asked of a stream at once; less is lost where a packed file is cut
+
+
+class TextBlock(NamedTuple):
+    """Whole lines of a text.
+
+    text : uint8 (size + PAD,), line ends behind the text
+    """
+
+    text: Bytes
+    size: int
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the last line has its line end."""
+        return bool(self.text[self.size - 1] == _LF)
 
 
 def head_of(path: Path, size: int = 1 << 16) -> bytes:
-    """The first bytes of a log's content, decompressed."""
-    try:
-        with path.open("rb") as raw:
-            start = raw.read(size)
-        if not start.startswith(GZIP_MAGIC):
-            return start
-        with gzip.open(path, "rb") as unpacked:
-            return unpacked.read(size)
-    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
-        raise LogError(f"the gzip file is damaged ({error})", where=path, do="Copy it again from the logger.") from None
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise LogError(f"cannot open the log ({reason})", where=path, do="Check the path.") from None
+    """The first bytes of a log's content, unpacked."""
+    head = b""
+    with open_content(path) as stream:
+        try:
+            while len(head) < size and (more := stream.read(min(size - len(head), 1 << 13))):
+                head += more
+        except DAMAGE as error:
+            if not head:
+                raise damaged(path, error) from None
+    return head
 
 
-def line_blocks(path: Path, block_bytes: int = BLOCK_BYTES) -> Iterator[Bytes]:
-    """The content of a text file as arrays of whole lines; only the last may lack its line end.
+def text_blocks(path: Path, block_bytes: int | None = None) -> Iterator[TextBlock]:
+    """The content of a text file in blocks of whole lines; only the last may lack its line end.
 
-    A damaged or cut gzip stream yields what could be unpacked and then raises EOFError.
+    A damaged or cut packed file yields the whole lines before the damage and then raises EOFError. A byte order
+    mark at the start is left out.
     """
-    if head_of(path, 2).startswith(GZIP_MAGIC) or _is_gzip(path):
-        with gzip.open(path, "rb") as stream:
-            yield from _streamed(stream, block_bytes)
-        return
-    if path.stat().st_size == 0:
-        return
-    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as mapped:
-        content = np.frombuffer(mapped, np.uint8)
-        try:
-            yield from _mapped(content, block_bytes)
-        finally:
-            del content  # the map cannot close while an array looks into it
-
-
-def _is_gzip(path: Path) -> bool:
-    with path.open("rb") as raw:
-        return raw.read(2) == GZIP_MAGIC
-
-
-def _mapped(content: Bytes, block_bytes: int) -> Iterator[Bytes]:
-    start, size = 0, content.size
-    while start < size:
-        end = min(start + block_bytes, size)
-        if end < size:
-            end = _after_line_end(content, start, end)
-        yield content[start:end].copy()
-        start = end
-
-
-def _after_line_end(content: Bytes, start: int, end: int) -> int:
-    """The place after the last line end before `end`, or after the first one behind it."""
-    back = content[start:end][::-1]
-    at = int(np.argmax(back == _LF))
-    if back[at] == _LF:
-        return end - at
-    while end < content.size:
-        ahead = content[end : end + BLOCK_BYTES] == _LF
-        at = int(np.argmax(ahead))
-        if ahead[at]:
-            return end + at + 1
-        end += ahead.size
-    return content.size
-
-
-def _streamed(stream: IO[bytes], block_bytes: int) -> Iterator[Bytes]:
-    rest = b""
-    damage: Exception | None = None
-    while True:
-        try:
-            chunk = stream.read(block_bytes)
-        except (EOFError, OSError, zlib.error) as error:
-            chunk, damage = b"", error
-        if not chunk:
-            break
-        whole = rest + chunk
-        cut = whole.rfind(b"\n") + 1
-        if cut:
-            yield np.frombuffer(whole[:cut], np.uint8)
-        rest = whole[cut:]
-    if rest:
-        yield np.frombuffer(rest, np.uint8)
+    with open_content(path) as stream:
+        start = np.empty(len(_BYTE_ORDER_MARK), np.uint8)
+        got, damage = _fill(stream, start)
+        rest = start[:got] if start[:got].tobytes() != _BYTE_ORDER_MARK else start[:0]
+        ended = got < start.size
+        while rest.size or not ended:
+            room = max(block_bytes or BLOCK_BYTES, rest.size)  # grows with a long line: linear time in its length
+            buffer = np.empty(rest.size + room + PAD, np.uint8)
+            buffer[: rest.size] = rest
+            got = 0
+            if not ended:
+                got, damage = _fill(stream, buffer[rest.size : rest.size + room])
+                ended = got < room
+            size = rest.size + got
+            whole = ended and damage is None
+            cut = size if whole else _behind_last_line_end(buffer[:size], 0 if ended else rest.size)
+            rest = buffer[cut : size if not ended else cut].copy()
+            if cut:
+                yield _block(buffer, cut)
     if damage is not None:
         raise EOFError(str(damage)) from damage
+
+
+def _fill(stream: IO[bytes], target: Bytes) -> tuple[int, BaseException | None]:
+    """Read until the target is full; returns how many bytes came, and what stopped it but the end."""
+    view = memoryview(target)  # type: ignore[arg-type]
+    got = 0
+    try:
+        while got < target.size and (count := stream.readinto1(view[got : got + _READ])):  # type: ignore[attr-defined]
+            got += count
+    except DAMAGE as error:
+        return got, error
+    return got, None
+
+
+def _behind_last_line_end(text: Bytes, start: int) -> int:
+    """The place behind the last line end at or after `start`; 0 where there is none."""
+    end = text.size
+    while end > start:  # from behind, some lines at a time
+        begin = max(start, end - (1 << 12))
+        at = text[begin:end].tobytes().rfind(b"\n")
+        if at >= 0:
+            return begin + at + 1
+        end = begin
+    return 0
+
+
+def _block(buffer: Bytes, size: int) -> TextBlock:
+    text = buffer[: size + PAD]
+    text[size:] = _LF
+    return TextBlock(text, size)

@@ -81,9 +81,7 @@ def surge_before(current: Part, time_s: float) -> Surge | None:
     largest = float(np.max(np.abs(current.value)))
     if risen <= max(scatter, _SURGE_OF_LEVEL * amps[onset], _SURGE_OF_PEAK * largest):
         return None
-    return Surge(
-        float(time[onset]), float(time[onset + 1]), peak.time_s, float(amps[onset]), float(peak.amps)
-    )
+    return Surge(float(time[onset]), float(time[onset + 1]), peak.time_s, float(amps[onset]), float(peak.amps))
 
 
 def collapses(current: Part) -> list[tuple[float, float]]:
@@ -106,9 +104,7 @@ def collapse_before(current: Part, time_s: float) -> tuple[float, float] | None:
     """The last collapse in the half second before a trip was seen at `time_s`, as from `collapses`."""
     near = current.between(time_s - 2.0 * _LOOK_BACK_S, time_s + _OFF_S + 4.0 * current.period_s)
     stretch = replace(current, time_s=current.time_s[near], value=current.value[near])
-    found = [
-        each for each in collapses(stretch) if time_s - _LOOK_BACK_S <= each[1] <= time_s + current.period_s
-    ]
+    found = [each for each in collapses(stretch) if time_s - _LOOK_BACK_S <= each[1] <= time_s + current.period_s]
     return found[-1] if found else None
 
 

@@ -83,9 +83,7 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
         return None
     per_time = rate_ratio(high_count, high_s, low_count, low_s)
     turns = exposure * np.abs(study.speed.value)
-    per_turn = rate_ratio(
-        high_count, float(np.sum(turns, where=above)), low_count, float(np.sum(turns, where=below))
-    )
+    per_turn = rate_ratio(high_count, float(np.sum(turns, where=above)), low_count, float(np.sum(turns, where=below)))
     return LoadRelation(
         split,
         low_mean,

@@ -106,9 +106,7 @@ def _duration(study: SpeedStudy, episodes: tuple[Disturbance, ...]) -> Measured:
     before, first, last, after = (
         time[[getattr(each, name) for each in episodes]] for name in ("before", "first", "last", "after")
     )
-    return Measured(
-        float(np.sum(after - first)), "s", float(np.sum(last - first)), float(np.sum(after - before))
-    )
+    return Measured(float(np.sum(after - first)), "s", float(np.sum(last - first)), float(np.sum(after - before)))
 
 
 def _how_judged(study: SpeedStudy, kind: str) -> str:
@@ -130,8 +128,12 @@ def _relation_in_words(study: SpeedStudy, relation: LoadRelation | None) -> str:
     if relation is None:
         return "Whether it follows the motor current cannot be told: no current, or no contrast of currents."
     factor = relation.measured()
-    limits = f"at least {factor.low:.2g}" if factor.high is None else f"{factor.low:.2g} to {factor.high:.2g}"
-    value = "more than can be given" if factor.value is None else f"× {factor.value:.2g}"
+    low, value, high = (
+        None if each is None else f"{each:,.0f}" if each >= 100 else f"{each:.2g}"
+        for each in (factor.low, factor.value, factor.high)
+    )
+    limits = f"at least {low}" if high is None else f"{low} to {high}"
+    value = "more than can be given" if value is None else f"× {value}"
     counts = (
         f"All kinds together: {relation.high_count} in {relation.high_min:.2f} min above "
         f"{relation.split:.0f} A (mean {relation.high_mean:.0f} A), {relation.low_count} in "
@@ -159,9 +161,7 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
         severity=Severity.WARNING if electrical else Severity.INFO,
         start_s=float(study.speed.time_s[0]),
         end_s=float(study.speed.time_s[-1]),
-        title="Speed disturbances rise with motor current"
-        if electrical
-        else "How often the motor speed is disturbed",
+        title="Speed disturbances rise with motor current" if electrical else "How often the motor speed is disturbed",
         explanation=f"{_relation_in_words(study, relation)} Between the disturbances the reading scatters by "
         f"{_floor_in_words(floor)} (standard deviation, from second differences).",
         next_step=_NEXT_STEPS,
@@ -173,8 +173,8 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
 
 def _floor(study: SpeedStudy) -> Measured:
     """The noise; a coarse quantum hides what is smaller than its own rounding error."""
-    hidden, noise = study.model.quantum_rpm / sqrt(12.0), study.model.noise_rpm
-    return Measured(0.0, "rpm", None, hidden) if noise < hidden else Measured(noise, "rpm")
+    rounding, noise = study.model.quantum_rpm / sqrt(12.0), study.model.noise_rpm
+    return Measured(0.0, "rpm", None, rounding) if noise < rounding else Measured(noise, "rpm")
 
 
 def _floor_in_words(floor: Measured) -> str:

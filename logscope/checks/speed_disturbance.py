@@ -1,8 +1,8 @@
 """Disturbances of the logged motor speed: readings no shaft can have followed.
 
 A reading is disturbed if it steps away and back and each step is beyond what the shaft can do
-(`slew` times the time between samples), plus two quanta, plus six standard deviations of the noise
-of a difference. By noise alone, with the shaft at its limit all the while, that happens at no more
+(`slew` times the time between samples), plus two quanta, which hold all of the rounding, plus six standard
+deviations of the noise beyond it. By noise alone, with the shaft at its limit all the while, that happens at no more
 than 2·10⁻⁹ a sample. Gear changes, wheel slip, free revving and a standstill cut to zero pass.
 """
 
@@ -30,6 +30,7 @@ _NEARBY_RUNS = 7  # runs of equal readings that show how often the reading chang
 _HOLD_S = 0.1  # a shorter pause is the bus's or the logger's, not the encoder's
 _GAP_UPDATES = 3.0  # samples further apart are a gap in the log, which holds no reading
 _SLOPE_S = 0.2  # speed is extrapolated over a hold from this long before and after it
+_STEP_AFTER_HOLD = 0.5  # of the jump: it makes up for five steps, so the next one is far smaller
 _HOLD_AGREEMENT = 2.0  # the jump after a hold matches the trends before and after within this factor
 
 
@@ -143,7 +144,8 @@ def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
     long = held >= max(_HOLD_S, _HOLD_UPDATES * model.update_s)
     long &= last + 1 - first >= _HOLD_UPDATES * np.maximum(model.repeat, usual)
     jump = value[last + 1] - value[first]
-    long &= (np.abs(jump) > model.reach.slack) & (np.abs(value[first]) > _zero(model))
+    least = max(model.reach.slack, _HOLD_UPDATES * model.quantum_rpm)  # each value missed would have shown
+    long &= (np.abs(jump) > least) & (np.abs(value[first]) > _zero(model))
     long &= np.abs(jump) / np.where(held > 0, held, np.inf) <= model.slew_rpm_per_s
     reach = max(3 * model.repeat, round(_SLOPE_S / model.update_s) * model.repeat)
     holds = []
@@ -158,7 +160,9 @@ def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
         )
         step, seconds = value[end + 1] - value[start], time[end + 1] - time[start]
         led = [slope * seconds / step for slope in trend]  # what either trend makes of the jump, 1 if all
-        if min(led) >= 1.0 / _HOLD_AGREEMENT and max(led) <= _HOLD_AGREEMENT:
+        follow = min(end + 1 + model.repeat, value.size - 1)
+        single = abs(value[follow] - value[end + 1]) <= _STEP_AFTER_HOLD * abs(step)
+        if single and min(led) >= 1.0 / _HOLD_AGREEMENT and max(led) <= _HOLD_AGREEMENT:
             frozen = (int(start), int(start) + 1, int(end), int(end) + 1)
             holds.append(Disturbance("hold", *frozen, float(abs(step))))
     return holds

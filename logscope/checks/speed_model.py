@@ -28,6 +28,7 @@ _SUSTAINED_S = 0.040  # a true change lasts this long at least: tyres and clutch
 _SHORTEST_SLIP_S = 0.050  # sampled more coarsely than this allows, a slip may hide between samples
 NOISE_Z = 6.0  # standard deviations: by noise alone 2·10⁻⁹ a step, one in some 58 days at 100 samples/s
 QUANTA_ALLOWED = 2.0  # a count more on one side and one less on the other is no disturbance
+_COUNTING_VARIANCE = 20.0 / 72.0  # quanta²: what counting, a difference of two roundings, adds to the noise
 _LOW_SPEED_COUNTS = 4.0  # below so many counts a window, single edges make the reading jump
 _LASTING_S = 1.0  # a zero that lasts this long is standstill, a speed that lasts this long is a drive
 _GAP_S = 0.5  # a longer time between samples is a gap in the log, and counts as no driving time
@@ -97,13 +98,14 @@ def speed_model(speed: Part, vehicle: Vehicle) -> SpeedModel:
     update = repeat * (period or float(np.mean(elapsed)))
     top = float(np.max(np.abs(value)))
     zero = max(QUANTA_ALLOWED * quantum, _ZERO_FRACTION * top)
-    noise = _noise(value[::repeat], np.abs(value[::repeat]) > zero)
+    noise = _noise(value[::repeat], np.abs(value[::repeat]) > zero, quantum)
     zero = max(zero, _ZERO_Z * noise)
     standstill = _standstill_speed(time, value, zero)
     running = np.abs(value) > zero
     told = vehicle.motor.encoder_pulses_per_rev
     count = count_quantum(told, update) if told and update > 0 else 0.0
-    slack = float(QUANTA_ALLOWED * quantum + NOISE_Z * sqrt(2.0) * max(noise, quantum / sqrt(12.0)))
+    beyond_rounding = sqrt(max(noise**2 - _COUNTING_VARIANCE * quantum**2, 0.0))
+    slack = float(QUANTA_ALLOWED * quantum + NOISE_Z * sqrt(2.0) * beyond_rounding)
     step_s = _time_for_each_step(elapsed, repeat, period)
     slew, origin = _slew(vehicle, value[::repeat], step_s[::repeat], update, quantum)
     low = np.maximum(np.abs(value[1:]), np.abs(value[:-1])) < _LOW_SPEED_COUNTS * count
@@ -145,10 +147,10 @@ def _time_for_each_step(elapsed: FloatArray, repeat: int, period: float) -> Floa
     return np.maximum(elapsed, repeat * nearby)
 
 
-def _noise(value: FloatArray, running: BoolArray) -> float:
+def _noise(value: FloatArray, running: BoolArray, quantum: float) -> float:
     if value.size < 3:  # a signal renewed twice in the whole log: its noise cannot be told
         return 0.0
-    return noise_floor(value, running if np.count_nonzero(running[1:-1]) >= _FEW else None)
+    return noise_floor(value, running if np.count_nonzero(running[1:-1]) >= _FEW else None, quantum)
 
 
 def _standstill_speed(time: FloatArray, value: FloatArray, zero: float) -> float:
@@ -165,9 +167,7 @@ def _standstill_speed(time: FloatArray, value: FloatArray, zero: float) -> float
     return 2.0 * min(_CUT_AT_MOST_RPM, float(np.quantile(np.abs(value[first[stops] - 1]), 0.25)))
 
 
-def _slew(
-    vehicle: Vehicle, value: FloatArray, step_s: FloatArray, update: float, quantum: float
-) -> tuple[float, str]:
+def _slew(vehicle: Vehicle, value: FloatArray, step_s: FloatArray, update: float, quantum: float) -> tuple[float, str]:
     """Fastest true change [rpm/s], and where it is known from."""
     torque, inertia = vehicle.motor.max_torque_Nm, vehicle.motor.rotor_inertia_kgm2
     if torque and inertia:

@@ -94,9 +94,7 @@ def first_disturbance(study: SpeedStudy, event: Moment) -> Moment | None:
 
 def lead_of(moment: Moment, event: Moment) -> Measured:
     """How long the one came before the other [s], with the limits that the sampling sets."""
-    return Measured(
-        event.seen_s - moment.seen_s, "s", event.sound_s - moment.seen_s, event.seen_s - moment.sound_s
-    )
+    return Measured(event.seen_s - moment.seen_s, "s", event.sound_s - moment.seen_s, event.seen_s - moment.sound_s)
 
 
 def _too_coarse(study: SpeedStudy, event: Moment, what: str, moment: Moment | None, open_s: float) -> Cause:

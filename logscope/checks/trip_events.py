@@ -79,7 +79,7 @@ def _trip(fault: Part, index: int, is_over: bool, plain: bool, signals: Signals,
     code = float(fault.value[index])
     if plain and index:
         is_over = _current_says_overcurrent(signals, vehicle, time)
-    name = "overcurrent" if is_over and plain else fault.label(code)
+    name = fault.labels.get(code) or ("overcurrent" if is_over else fault.label(code))
     return Trip(sound, time, is_over, name, code, before_log=index == 0, plain=plain)
 
 

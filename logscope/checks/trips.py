@@ -19,6 +19,7 @@ _CHARTED = (
     "dc_link_voltage",
     "fault",
 )
+_SHOWN_S, _SHOWN_SAMPLES = 1.0, 15  # before a trip, the longer of the two is charted
 _NEXT_STEPS = {
     "encoder": (
         "Encoder wiring first, with the power off and the link proven dead: screened twisted pairs, the "
@@ -36,9 +37,7 @@ _NEXT_STEP_UNSURE = (
     "insulation checked too."
 )
 _NEXT_STEP_OTHER = "Look this fault up in the inverter's manual, and see in the chart what changed before it."
-_NEXT_STEP_BEFORE = (
-    "Start the log before switching the inverter on, so that it holds the moment of the fault."
-)
+_NEXT_STEP_BEFORE = "Start the log before switching the inverter on, so that it holds the moment of the fault."
 
 
 def trips(signals: Signals, vehicle: Vehicle) -> list[Finding]:
@@ -48,10 +47,28 @@ def trips(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     """
     found = find_trips(signals, vehicle)
     if not found:
-        return []
+        return [_none(signals)]
     speed = signals.get("motor_speed")
     study = None if speed is None else study_speed(speed, vehicle)
     return [_finding(trip, signals, vehicle, study) for trip in found]
+
+
+def _none(signals: Signals) -> Finding:
+    fault = signals.get("fault")
+    by = (
+        "The fault signal shows none" if fault is not None else "The motor current shows none, by its size and collapse"
+    )
+    doubt = "" if fault is not None else " A trip at low current would not be seen: map a fault signal to be sure."
+    return Finding(
+        kind="trip.none",
+        severity=Severity.GOOD,
+        start_s=signals.start_s,
+        end_s=signals.end_s,
+        title="No trip in this log",
+        explanation=f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
+        next_step="Nothing to mend here.",
+        parts=_parts(signals),
+    )
 
 
 def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy | None) -> Finding:
@@ -77,7 +94,7 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy |
         cause=cause.name,
         parts=_parts(signals),
         measured={"peak_current_A": _peak(peak, current), "lead_time_s": cause.lead, **_code(trip)},
-        evidence=Evidence(marks=marks, levels=_levels(signals, vehicle)),
+        evidence=Evidence(marks=marks, levels=_levels(signals, vehicle), window=_window(trip, current)),
     )
 
 
@@ -93,8 +110,18 @@ def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) ->
         caution=CAUTION_HV,
         parts=_parts(signals),
         measured={"peak_current_A": _peak(peak, signals.get("motor_current")), **_code(trip)},
-        evidence=Evidence(marks=(Mark(trip.time_s, "trip"),), levels=_levels(signals, vehicle)),
+        evidence=Evidence(
+            marks=(Mark(trip.time_s, "trip"),),
+            levels=_levels(signals, vehicle),
+            window=_window(trip, signals.get("motor_current")),
+        ),
     )
+
+
+def _window(trip: Trip, current: Part | None) -> tuple[float, float]:
+    """What the chart shows: what led to the trip and what followed, in enough samples to see the order."""
+    unit = max(_SHOWN_S, _SHOWN_SAMPLES * (current.period_s if current is not None else 0.0))
+    return trip.time_s - unit, trip.time_s + unit / 3
 
 
 def _why_no_overcurrent(trip: Trip, signals: Signals) -> str:

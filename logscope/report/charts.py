@@ -98,8 +98,7 @@ def overview_chart(findings: Sequence[tuple[int, Finding]], signals: Signals) ->
     numbered = local[:MOST_NUMBERED]
     places = tag_rows([f.start_s for _, f in numbered], window)
     tags = [
-        tag(f.start_s, str(n), place, f"--{f.severity.value}")
-        for (n, f), place in zip(numbered, places, strict=True)
+        tag(f.start_s, str(n), place, f"--{f.severity.value}") for (n, f), place in zip(numbered, places, strict=True)
     ]
     notes = ["Shaded: dangers and warnings, with their numbers from the list below."] if local else []
     if whole:
@@ -118,9 +117,7 @@ def _local_and_whole(
 ) -> tuple[list[tuple[int, Finding]], list[tuple[int, Finding]]]:
     """Dangers and warnings that have a place in the capture, and those that cover most of it."""
     notable = [
-        (n, f)
-        for n, f in findings
-        if f.severity.rank >= Severity.WARNING.rank and math.isfinite(f.end_s - f.start_s)
+        (n, f) for n, f in findings if f.severity.rank >= Severity.WARNING.rank and math.isfinite(f.end_s - f.start_s)
     ]
     whole = [(n, f) for n, f in notable if f.end_s - f.start_s > WHOLE_SHARE * length_s]
     return [entry for entry in notable if entry not in whole], whole
@@ -135,7 +132,8 @@ def _overview_parts(signals: Signals) -> list[Part]:
 
 def _window(finding: Finding, parts: Sequence[Part]) -> tuple[float, float]:
     """The moment, its curves and its marks, with a margin on each side."""
-    times = [finding.start_s, finding.end_s, *(mark.time_s for mark in finding.evidence.marks)]
+    evidence = finding.evidence
+    times = [finding.start_s, finding.end_s, *(evidence.window or ()), *(mark.time_s for mark in evidence.marks)]
     for curve in finding.evidence.curves:
         times += [float(curve.time_s[0]), float(curve.time_s[-1])] if curve.time_s.size else []
     sound = [time for time in times if math.isfinite(time)]

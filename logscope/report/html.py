@@ -30,9 +30,7 @@ def result_to_html(result: Result) -> str:
         verdict=model.verdict(result),
         overview=overview_chart([(entry.number, entry.finding) for entry in numbered], result.signals),
         urgent=[entry for entry in numbered if entry.finding.severity.rank >= Severity.WARNING.rank],
-        shown=[
-            (entry, finding_chart(entry.finding, result.signals)) for entry in numbered if entry not in folded
-        ],
+        shown=[(entry, finding_chart(entry.finding, result.signals)) for entry in numbered if entry not in folded],
         folded=[(entry, finding_chart(entry.finding, result.signals)) for entry in folded],
         not_checked=model.not_checked_rows(result.not_checked),
         capture=result.capture,

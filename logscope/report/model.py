@@ -97,9 +97,7 @@ class PartRow:
 
 def in_order(findings: Sequence[Finding]) -> list[Finding]:
     """Worst first, then by time."""
-    return sorted(
-        findings, key=lambda f: (-f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0)
-    )
+    return sorted(findings, key=lambda f: (-f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0))
 
 
 def verdict(result: Result) -> Verdict:
@@ -158,8 +156,9 @@ def value_rows(finding: Finding) -> tuple[ValueRow, ...]:
 
 
 def line_sum(account: Account) -> Sum:
-    """lines = frames + comments, blanks + bad."""
-    terms = (("frames", account.frames), ("comments or blank", account.other), ("bad", account.lines_bad))
+    """lines = frames + lines of a serial console with samples, where there is one + comments, blanks + bad."""
+    console = (("console lines with samples", account.sample_lines),) if account.sample_lines else ()
+    terms = (("frames", account.frames), *console, ("comments or blank", account.other), ("bad", account.lines_bad))
     return Sum("lines or records", account.lines, terms)
 
 
@@ -181,7 +180,9 @@ def account_facts(capture: CaptureSummary) -> list[tuple[str, str]]:
     facts = [
         ("Signal values lost in frames too short", capture.samples_undecodable),
         ("Frames stamped earlier than the one before", account.out_of_order),
+        ("Single stamps far from their neighbours, set to the stamp before", account.stamps_repaired),
         ("Frames the logger says it dropped", account.lost),
+        ("Restarts of a serial console's clock", account.resets),
     ]
     return [(name, grouped(count)) for name, count in facts if count]
 
@@ -189,8 +190,7 @@ def account_facts(capture: CaptureSummary) -> list[tuple[str, str]]:
 def clock_steps(capture: CaptureSummary) -> list[str]:
     """The jumps of the logger's clock in words."""
     return [
-        f"at {time:.3f} s, {abs(step):.3f} s {'back' if step < 0 else 'ahead'}"
-        for time, step in capture.time_steps
+        f"at {time:.3f} s, {abs(step):.3f} s {'back' if step < 0 else 'ahead'}" for time, step in capture.time_steps
     ]
 
 

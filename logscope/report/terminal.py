@@ -104,8 +104,6 @@ def _print(console: Console, cells: tuple[Cell, ...]) -> None:
     for _ in cells[:-1]:
         grid.add_column(width=_WORD_WIDTH, no_wrap=True)
     grid.add_column(overflow="fold")
-    lines = [
-        "\n".join(printable(line, console.encoding) for line in cell.text.splitlines()) for cell in cells
-    ]
+    lines = ["\n".join(printable(line, console.encoding) for line in cell.text.splitlines()) for cell in cells]
     grid.add_row(*(Text(line, style=cell.style) for line, cell in zip(lines, cells, strict=True)))
     console.print(grid)

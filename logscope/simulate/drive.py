@@ -77,9 +77,7 @@ def simulate_drive(scenario: Scenario, seed: int) -> Drive:
     rng = np.random.default_rng([seed, 1])
     disturbance = lay_out(encoder, windows, scenario.encoder_faults, scenario.interference, rng)
     tuned = np.searchsorted([tuning.start_s for tuning in scenario.tunings], time_s, side="right") - 1
-    loops = np.array(
-        [current_loop(scenario.machine, t.loop_Hz, t.loop_damping, _STEP_S) for t in scenario.tunings]
-    )
+    loops = np.array([current_loop(scenario.machine, t.loop_Hz, t.loop_damping, _STEP_S) for t in scenario.tunings])
     ramps = np.array([t.torque_ramp_Nm_per_s for t in scenario.tunings])
     profiles = (scenario.throttle, scenario.brake, scenario.grade, scenario.grip, scenario.ratio)
     asked = np.column_stack([profile.at(time_s) for profile in profiles])

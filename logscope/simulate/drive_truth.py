@@ -35,9 +35,7 @@ def _disturbances(drive: Drive) -> Iterator[TruthEvent]:
         return
     for part in np.split(rows, np.flatnonzero(np.diff(rows) * ROW_S > _EPISODE_GAP_S) + 1):
         start_s, end_s = float(part[0]) * ROW_S, float(part[-1] + 1) * ROW_S
-        scripted = next(
-            (f for f in drive.scenario.encoder_faults if f.start_s < end_s and start_s < f.end_s), None
-        )
+        scripted = next((f for f in drive.scenario.encoder_faults if f.start_s < end_s and start_s < f.end_s), None)
         kind = "spike" if end_s - start_s <= _SPIKE_S else "burst"
         if scripted is not None:
             kind = scripted.kind.name.lower()

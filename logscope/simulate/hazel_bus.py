@@ -126,9 +126,7 @@ def _values(
     raise ValueError(f"no controller sends {message}")
 
 
-def _pack_values(
-    drive: Drive, t: FloatArray, motor_A: FloatArray, rng: np.random.Generator
-) -> dict[str, FloatArray]:
+def _pack_values(drive: Drive, t: FloatArray, motor_A: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:
     """Terminal voltage, which reads 0 until the monitor is awake, and current."""
     trace = drive.high_voltage.solution.sample(t)
     volts = noisy(rng, trace.terminal_V - motor_A * drive.scenario.circuit.pack_ohm, _VOLT_NOISE)

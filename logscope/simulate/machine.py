@@ -157,9 +157,7 @@ def coast(machine: Machine, now: Electrical, step_s: float) -> tuple[Electrical,
     flux_d, flux_q = _advance_flux(machine, now.flux_d, now.flux_q, id_, iq, 0.0, step_s)
     estimate = now.flux_estimate * (1.0 - step_s / machine.rotor_time_constant_s)
     torque = 1.5 * machine.pole_pairs * (flux_d * iq - flux_q * id_)
-    return Electrical(id_, iq, 0.0, 0.0, flux_d, flux_q, estimate), Drawn(
-        torque, 0.0, sqrt(id_ * id_ + iq * iq), 0.0
-    )
+    return Electrical(id_, iq, 0.0, 0.0, flux_d, flux_q, estimate), Drawn(torque, 0.0, sqrt(id_ * id_ + iq * iq), 0.0)
 
 
 @njit(cache=False)

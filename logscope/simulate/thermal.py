@@ -38,9 +38,7 @@ def temperatures(current_A: FloatArray, row_s: float) -> Temperatures:
     switching_W = _SWITCHING_W_PER_A * usable.mean(axis=1)
     coolant = _AMBIENT_C + _rise(copper_W + switching_W, *_COOLANT)
     time_s: FloatArray = np.arange(coolant.size, dtype=np.float64) * every * row_s
-    return Temperatures(
-        time_s, coolant + _rise(copper_W, *_MOTOR), coolant + _rise(switching_W, *_INVERTER), coolant
-    )
+    return Temperatures(time_s, coolant + _rise(copper_W, *_MOTOR), coolant + _rise(switching_W, *_INVERTER), coolant)
 
 
 def _rise(loss_W: FloatArray, kelvin_per_W: float, time_constant_s: float) -> FloatArray:

@@ -27,19 +27,24 @@ def mad_scale(values: FloatArray) -> float:
     return MAD_TO_SIGMA * float(np.median(np.abs(values - np.median(values))))
 
 
-def noise_floor(values: FloatArray, where: BoolArray | None = None) -> float:
+def noise_floor(values: FloatArray, where: BoolArray | None = None, quantum: float = 0.0) -> float:
     """Standard deviation of the white noise on a smooth signal, in the unit of `values`.
 
-    Second differences take out level and slope; their scale by MAD, over √6. NaN with fewer than
-    three samples. Zero where more than half of the second differences are equal, as with a coarse quantum.
+    Second differences take out level and slope; their scale by MAD, over √6. NaN with fewer than three
+    samples. The rounding to a quantum counts as noise. A median of multiples of a quantum would itself
+    be one; so each value is first moved by a random part of its quantum, whose variance is taken off.
 
     values : evenly sampled signal, shape (n,)
     where : which samples to judge by, shape (n,); all if not given
+    quantum : least step of the values, in their unit; 0 for a continuous signal
     """
     if values.size < 3:
         return nan
+    if quantum:
+        values = values + np.random.default_rng(0).uniform(-quantum / 2.0, quantum / 2.0, values.size)
     second = values[2:] - 2.0 * values[1:-1] + values[:-2]
-    return mad_scale(second if where is None else second[where[1:-1]]) / _SECOND_DIFFERENCE_GAIN
+    scatter = mad_scale(second if where is None else second[where[1:-1]]) / _SECOND_DIFFERENCE_GAIN
+    return sqrt(max(scatter**2 - quantum**2 / 12.0, 0.0))
 
 
 def level_spacing(values: FloatArray) -> float | None:

@@ -54,14 +54,10 @@ def _piece(rng: np.random.Generator, now: float) -> FloatArray:
     if what == "ramp":
         return _towards(now, rng.uniform(-800, 8500), rng.uniform(300, 2600))
     if what == "stop":
-        return np.concatenate(
-            [_towards(now, 0.0, rng.uniform(800, 2600)), np.zeros(int(rng.integers(500, 4000)))]
-        )
+        return np.concatenate([_towards(now, 0.0, rng.uniform(800, 2600)), np.zeros(int(rng.integers(500, 4000)))])
     if what == "gear":  # the synchroniser may turn the rotor faster than its own motor can
         end = now * (rng.choice([0.6, 1.4]) if now * 1.4 < 9000 else 0.6)
-        return np.concatenate(
-            [np.full(300, now), _towards(now, end, rng.uniform(5e3, 6e4)), np.full(300, end)]
-        )
+        return np.concatenate([np.full(300, now), _towards(now, end, rng.uniform(5e3, 6e4)), np.full(300, end)])
     if what == "free":
         up = _towards(now, rng.uniform(3000, 8800), rng.uniform(0.5, 1.0) * FREE_SPIN)
         return np.concatenate([up, _towards(float(up[-1]), 0.0, rng.uniform(0.5, 1.0) * FREE_SPIN)])
@@ -109,9 +105,7 @@ def log_speed(rng: np.random.Generator, truth: FloatArray, how: Logging) -> tupl
 
 def part(name: str, time: FloatArray, value: FloatArray, step: float | None = None, **more: object) -> Part:
     """A part with samples, its unit left out where the checks do not ask for it."""
-    return Part(
-        name, np.asarray(time, float), np.asarray(value, float), "", f"Made.{name}", step=step, **more
-    )
+    return Part(name, np.asarray(time, float), np.asarray(value, float), "", f"Made.{name}", step=step, **more)
 
 
 def signals(*parts: Part) -> Signals:
@@ -151,9 +145,7 @@ def trip_drive(rng: np.random.Generator, how: TripLogging, trip_s: float = 10.0)
     fault = np.where(t >= trip_s + 0.002, 3.0, 0.0)
     throttle = np.interp(t, [0, 2, 2.3, trip_s + 0.4, trip_s + 0.6], [0, 0, 60, 60, 0])
 
-    def logged(
-        values: FloatArray, period_s: float, noise: float, step: float
-    ) -> tuple[FloatArray, FloatArray]:
+    def logged(values: FloatArray, period_s: float, noise: float, step: float) -> tuple[FloatArray, FloatArray]:
         at = np.arange(rng.uniform(0, period_s), t[-1], period_s)
         taken = values[np.rint(at / TICK_S).astype(int)] + rng.normal(0, noise, at.size)
         return at, np.round(taken / step) * step

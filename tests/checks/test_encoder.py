@@ -33,9 +33,7 @@ EACH_LOGGING = pytest.mark.parametrize("how", LOGGINGS.values(), ids=LOGGINGS.ke
 TOLD_OR_NOT = pytest.mark.parametrize("vehicle", [HAZEL, UNTOLD], ids=["vehicle told", "learnt from the log"])
 
 
-def check(
-    time: FloatArray, value: FloatArray, vehicle: Vehicle = HAZEL, **more: FloatArray
-) -> dict[str, Finding]:
+def check(time: FloatArray, value: FloatArray, vehicle: Vehicle = HAZEL, **more: FloatArray) -> dict[str, Finding]:
     """Findings by kind; `more` are other parts on the same stamps."""
     others = [part(name, time, values, step=0.5) for name, values in more.items()]
     found = encoder(signals(part("motor_speed", time, value, step=1.0), *others), vehicle)
@@ -141,13 +139,9 @@ def test_clean_says_what_would_have_been_seen() -> None:
     time, value = ramp()
     clean = check(time, value)["encoder.clean"]
     assert clean.severity is Severity.GOOD
-    assert clean.measured["floor_rpm"].value == pytest.approx(2.0, rel=0.15)
-    threshold = (
-        1.2 * 60 / (2 * np.pi) * 160 / 0.05 * 0.010
-    )  # what the free rotor can do in a sample, and 20 %
-    assert clean.measured["smallest_seen_rpm"].value == pytest.approx(
-        threshold + 2 + 6 * 2**0.5 * 2, rel=0.02
-    )
+    assert clean.measured["floor_rpm"].value == pytest.approx(2.0, rel=0.1)
+    threshold = 1.2 * 60 / (2 * np.pi) * 160 / 0.05 * 0.010  # what the free rotor can do in a sample, and 20 %
+    assert clean.measured["smallest_seen_rpm"].value == pytest.approx(threshold + 2 + 6 * 2**0.5 * 2, rel=0.02)
 
 
 def test_a_rotor_not_told_is_named_in_the_explanation() -> None:

@@ -14,7 +14,8 @@ from cantools.database.can import Database
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logscope.definitions.can import as_ranges, load_definitions
+from logscope.definitions.can import load_definitions
+from logscope.definitions.database import as_ranges
 from logscope.definitions.spec import MessageSpec, Selection
 from logscope.errors import DefinitionError
 
@@ -32,12 +33,10 @@ def test_every_format_gives_what_cantools_reads(ending: str, tmp_path: Path) -> 
     messages = load_file(HAZEL, encoding="utf-8").messages
     database = Database([m for m in messages if m.name != "Service"])  # KCD and SYM cannot nest multiplexers
     path = tmp_path / f"a folder with spaces.{ending}"
-    text = (
-        HAZEL.read_text(encoding="utf-8") if ending == "dbc" else getattr(database, f"as_{ending}_string")()
-    )
+    text = HAZEL.read_text(encoding="utf-8") if ending == "dbc" else getattr(database, f"as_{ending}_string")()
     path.write_text(text, encoding="utf-8")
     expected = {m.name: m for m in load_file(path, encoding="utf-8").messages}
-    specs = load_definitions(path)
+    specs = load_definitions(path).messages
     assert {spec.name for spec in specs} == set(expected)
     for spec in specs:
         theirs = expected[spec.name]
@@ -62,7 +61,7 @@ def test_every_format_gives_what_cantools_reads(ending: str, tmp_path: Path) -> 
 
 def test_an_arxml_frame_is_read_with_its_conversion() -> None:
     path = DATA / "hazel_pack.arxml"
-    (spec,) = load_definitions(path)
+    (spec,) = load_definitions(path).messages
     (theirs,) = load_file(path).messages
     (signal,) = theirs.signals
     assert (spec.name, spec.identifier, spec.extended, spec.length) == (theirs.name, 0x1234, True, 8)
@@ -77,7 +76,7 @@ def test_an_arxml_frame_is_read_with_its_conversion() -> None:
 
 
 def test_nested_multiplexing_keeps_the_whole_way_and_its_ranges() -> None:
-    service = next(spec for spec in load_definitions(HAZEL) if spec.name == "Service")
+    service = next(spec for spec in load_definitions(HAZEL).messages if spec.name == "Service")
     assert service.by_name["Hours"].multiplexer == (
         Selection("Page", ((2, 2),)),
         Selection("Item", ((0, 3),)),
@@ -100,22 +99,20 @@ def test_j1939_is_told_by_the_frame_format_or_by_the_protocol_of_the_bus(tmp_pat
     path = tmp_path / "x.dbc"
     for content, expected in ((text, True), (by_protocol, True), (neither, False)):
         path.write_text(content, encoding="utf-8")
-        assert [spec.j1939 for spec in load_definitions(path)] == [expected]
+        assert [spec.j1939 for spec in load_definitions(path).messages] == [expected]
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
 def test_units_survive_the_usual_encodings(encoding: str, tmp_path: Path) -> None:
     path = tmp_path / "x.dbc"
     path.write_text(message('SG_ T : 8|8@1+ (1,0) [0|0] "°C" Hazel'), encoding=encoding)
-    assert load_definitions(path)[0].by_name["T"].unit == "°C"
+    assert load_definitions(path).messages[0].by_name["T"].unit == "°C"
 
 
 def test_signals_wider_than_a_number_are_named_and_left_out(tmp_path: Path) -> None:
     path = tmp_path / "x.dbc"
-    path.write_text(
-        f'{HEAD}BO_ 1 Blob: 16 Hazel\n SG_ Bytes : 0|128@1+ (1,0) [0|0] "" Hazel\n', encoding="utf-8"
-    )
-    (spec,) = load_definitions(path)
+    path.write_text(f'{HEAD}BO_ 1 Blob: 16 Hazel\n SG_ Bytes : 0|128@1+ (1,0) [0|0] "" Hazel\n', encoding="utf-8")
+    (spec,) = load_definitions(path).messages
     assert spec.signals == ()
     assert spec.left_out == ("Bytes",)
 
@@ -123,25 +120,15 @@ def test_signals_wider_than_a_number_are_named_and_left_out(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("text", "line", "words"),
     [
-        (message('SG_ T : 8|8@1+ (1 0) [0|0] "" Hazel'), 7, "cannot be read from column 20"),
-        (message('SG_ T : 4|8@1+ (1,0) [0|0] "" Hazel'), 7, "overlapping"),
-        (message('SG_ T : 60|8@1+ (1,0) [0|0] "" Hazel'), 7, "does not fit"),
-        (message('SG_ T : 8|0@1+ (1,0) [0|0] "" Hazel'), 7, "not greater than 0"),
-        (message("", identifier=5000), 5, "0x80000000"),
-        (message("") + 'VAL_ 1 Gone 1 "On" ;\n', 8, "unused VAL_"),
+        (HEAD + 'BO_ 1 Pack: 8 Hazel\n SG_ T : 8|8@1+ (1 0) [0|0] "" Hazel\n', 6, "cannot be read from column 20"),
+        (HEAD + 'BO_ 1 Pack: 8 Hazel\n SG_ T : 8|0@1+ (1,0) [0|0] "" Hazel\n', 6, "not greater than 0"),
+        (HEAD + "BO_ 4294967295 Pack: 8 Hazel\n", 5, "more than 29 bits"),
         (message("") + "SIG_VALTYPE_ 1 First : 1;\n", None, "float has 16, 32 or 64 bits"),
-        (
-            message(
-                'SG_ Page M : 8|8@1+ (1,0) [0|0] "" Hazel\n'
-                ' SG_ Twin m0 : 16|8@1+ (1,0) [0|0] "" Hazel\n SG_ Twin m1 : 24|8@1+ (1,0) [0|0] "" Hazel'
-            ),
-            None,
-            "two signals named Twin",
-        ),
+        ("dear reader,\nthis is a letter\n", 1, "cannot be read"),
         ("\n", None, "empty"),
     ],
 )
-def test_a_faulty_file_is_refused_with_the_line_to_mend(
+def test_a_file_of_which_nothing_can_be_used_is_refused_with_the_line_to_mend(
     text: str, line: int | None, words: str, tmp_path: Path
 ) -> None:
     path = tmp_path / "faulty.dbc"
@@ -169,18 +156,16 @@ def test_what_is_no_definition_file_is_refused(name: str, tmp_path: Path) -> Non
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=60), st.integers(0, 2000), st.sampled_from([".dbc", ".kcd", ".sym", ".arxml"]))
-def test_any_damage_is_a_definition_error_or_still_a_file(
-    tmp_path: Path, noise: bytes, at: int, ending: str
-) -> None:
+def test_any_damage_is_a_definition_error_or_still_a_file(tmp_path: Path, noise: bytes, at: int, ending: str) -> None:
     path = tmp_path / f"damaged{ending}"
     whole = HAZEL.read_bytes()
     path.write_bytes(whole[:at] + noise + whole[at + len(noise) :])
     specs: tuple[MessageSpec, ...] = ()
     with suppress(DefinitionError):
-        specs = load_definitions(path)
+        specs = load_definitions(path).messages
     assert all(spec.bytes_needed <= spec.length for spec in specs)
 
 
 def test_cantools_is_imported_only_when_a_file_is_read() -> None:
-    code = "import sys, logscope.definitions.can; sys.exit('cantools' in sys.modules)"
+    code = "import sys, logscope.definitions.can, logscope.definitions.mend; sys.exit('cantools' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -41,9 +41,7 @@ def signals(duration_s: float = 61.0) -> Signals:
     slow = t[::10]
     on = (slow > CLOSE_S) & (slow < 50)
     fault = np.where((slow > 34.0) & (slow < 36.0), 3.0, 0.0)
-    mode = np.select([slow < 2.4, slow < 3.1, slow < 34, slow < 36, slow < 50], [0, 1, 2, 3, 2], 0).astype(
-        float
-    )
+    mode = np.select([slow < 2.4, slow < 3.1, slow < 34, slow < 36, slow < 50], [0, 1, 2, 3, 2], 0).astype(float)
     made = (
         Part("dc_link_voltage", t, np.round(link, 1), "V", "InverterHv.DcLinkVoltage", step=0.1),
         Part("battery_voltage", slow, PACK_V - np.interp(slow, t, current) * 0.03, "V", f"Pack.{HOSTILE}"),
@@ -127,9 +125,7 @@ def slow_precharge() -> Finding:
         evidence=Evidence(
             curves=(
                 Curve("expected from 150 Ω and 1000 µF", "dc_link_voltage", t, curve, low, high),
-                Curve(
-                    "fitted, one exponential", "dc_link_voltage", t, PACK_V * (1 - np.exp(-(t - 2.44) / RC_S))
-                ),
+                Curve("fitted, one exponential", "dc_link_voltage", t, PACK_V * (1 - np.exp(-(t - 2.44) / RC_S))),
             ),
             marks=(
                 Mark(2.44, "voltage begins to rise"),
@@ -267,6 +263,4 @@ def healthy() -> Result:
 def empty() -> Result:
     """A log that gave nothing."""
     capture = CaptureSummary(Account(files=("e.log",)), None, float("nan"), 0, 0, 0)
-    return Result(
-        "Hazel", capture, (), (NotChecked("precharge", "no signal is mapped"),), Signals({}, 0.0, 0.0)
-    )
+    return Result("Hazel", capture, (), (NotChecked("precharge", "no signal is mapped"),), Signals({}, 0.0, 0.0))

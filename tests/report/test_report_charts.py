@@ -53,9 +53,7 @@ def test_an_overview_of_a_long_log_keeps_the_spike():
     time = np.arange(0.0, 3600.0, 0.01)
     value = np.full(time.size, 100.0)
     value[123_457] = 5000.0
-    chart = overview_chart(
-        (), Signals({"motor_speed": Part("motor_speed", time, value, "rpm", "A.B")}, 0.0, 3600.0)
-    )
+    chart = overview_chart((), Signals({"motor_speed": Part("motor_speed", time, value, "rpm", "A.B")}, 0.0, 3600.0))
     assert chart is not None
     (trace,) = chart.figure["data"]
     assert len(trace["y"]) <= 4000

@@ -97,9 +97,7 @@ def test_every_finding_is_listed_worst_first():
         assert finding.title in troubled_page().text
     order = re.findall(r'<h3 id="title-\d+">\s*<span class="badge (\w+)"', text)
     assert len(order) == len(result.findings)
-    assert [Severity(word).rank for word in order] == sorted(
-        (f.severity.rank for f in result.findings), reverse=True
-    )
+    assert [Severity(word).rank for word in order] == sorted((f.severity.rank for f in result.findings), reverse=True)
 
 
 def test_the_verdict_comes_before_everything_else_and_says_what_to_do():

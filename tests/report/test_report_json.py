@@ -17,6 +17,7 @@ from logscope.report.json import measured_fields, utc_text
 CAPTURE_KEYS = {
     "files", "start_utc", "duration_s", "lines", "lines_bad", "frames", "frames_decoded", "frames_undefined",
     "frames_undecodable", "samples_undecodable", "error_frames", "remote_frames", "out_of_order", "lost",
+    "lines_other", "sample_lines", "stamps_repaired", "console_restarts",
     "time_steps", "bad_lines", "notes",
 }  # fmt: skip
 FINDING_KEYS = {
@@ -94,8 +95,7 @@ def test_start_is_given_in_utc_whatever_its_zone():
     assert utc_text(moment) == "2026-03-01T09:00:00Z"  # the example of RFC 3339's "Z" form
     capture = replace(fake.healthy().capture, start_utc=moment)
     assert (
-        strictly(replace(fake.healthy(), capture=capture).to_json())["capture"]["start_utc"]
-        == "2026-03-01T09:00:00Z"
+        strictly(replace(fake.healthy(), capture=capture).to_json())["capture"]["start_utc"] == "2026-03-01T09:00:00Z"
     )
 
 

@@ -17,9 +17,7 @@ from logscope.report.terminal import print_summary, printable
 def summary(result, *, width=80, encoding="utf-8", colour=False):
     raw = io.BytesIO()
     stream = io.TextIOWrapper(raw, encoding=encoding, newline="")
-    console = Console(
-        file=stream, width=width, force_terminal=colour, color_system="standard" if colour else None
-    )
+    console = Console(file=stream, width=width, force_terminal=colour, color_system="standard" if colour else None)
     print_summary(result, console)
     stream.flush()
     return raw.getvalue().decode(encoding)
@@ -41,9 +39,7 @@ def test_words_carry_the_severity_without_colour():
 
 def test_a_finding_shows_its_leading_value_with_limits_and_expectation():
     text = " ".join(summary(fake.troubled()).split())
-    assert (
-        "Time constant: 0.2103 s (95 % limits 0.2011 to 0.2196 s), expected 0.15 s (0.12 to 0.18 s)" in text
-    )
+    assert "Time constant: 0.2103 s (95 % limits 0.2011 to 0.2196 s), expected 0.15 s (0.12 to 0.18 s)" in text
 
 
 def test_what_was_not_checked_and_the_account_close_the_summary():

@@ -70,9 +70,7 @@ def test_rounding_moves_a_value_by_less_than_a_tenth_of_its_half_interval(value,
     assert abs(shown - value) <= max(0.051 * spread, 0.51e-6, 1e-9 * abs(value))
 
 
-@given(
-    st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats())
-)
+@given(st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats()))
 def test_no_value_breaks_the_text(value, low, high):
     measured = Measured(value, "V", low, high)
     for text in (value_text(measured), limits_text(measured), expected_text(measured)):

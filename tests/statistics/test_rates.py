@@ -84,9 +84,7 @@ def test_no_event_at_all_says_nothing() -> None:
 def test_published_single_rate() -> None:
     """15 events in 400: R DescTools and exactci, kept with statsmodels' tests."""
     found = poisson_rate(15, 400)
-    assert (found.value, found.low, found.high) == pytest.approx(
-        (0.0375, 0.0209884653319583, 0.0618505471787146)
-    )
+    assert (found.value, found.low, found.high) == pytest.approx((0.0375, 0.0209884653319583, 0.0618505471787146))
 
 
 def test_no_event_has_garwoods_upper_limit() -> None:

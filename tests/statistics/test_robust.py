@@ -40,9 +40,7 @@ def test_three_mads_flag_both_outliers_of_the_copper_determinations() -> None:
 @given(numbers)
 def test_mad_is_that_of_statsmodels_and_scipy(values: np.ndarray) -> None:
     assert mad_scale(values) == pytest.approx(float(mad(values)), rel=1e-6, abs=1e-6)
-    assert mad_scale(values) == pytest.approx(
-        stats.median_abs_deviation(values, scale="normal"), rel=1e-6, abs=1e-6
-    )
+    assert mad_scale(values) == pytest.approx(stats.median_abs_deviation(values, scale="normal"), rel=1e-6, abs=1e-6)
 
 
 def test_nothing_has_no_scale() -> None:
@@ -61,6 +59,21 @@ def test_noise_floor_is_the_noise_whatever_the_ramp_and_the_spikes(sigma: float)
     assert noise_floor(values) == pytest.approx(sigma, rel=0.03)
 
 
+@pytest.mark.parametrize("sigma", [0.3, 0.5, 1.0, 3.0])
+def test_noise_floor_of_a_rounded_signal_is_that_of_noise_and_rounding(sigma: float) -> None:
+    """Rounding adds q²/12: Widrow's quantisation model, which holds from about half a quantum of noise on."""
+    rng = np.random.default_rng(4)
+    values = np.round(np.linspace(0, 300, 50_000) + rng.normal(0, sigma, 50_000))
+    assert noise_floor(values, quantum=1.0) == pytest.approx(np.sqrt(sigma**2 + 1 / 12), rel=0.05)
+
+
+def test_noise_floor_of_counts_is_that_of_two_roundings() -> None:
+    """A count is a difference of two floors: third differences of uniform variables, 20/12 in place of 6/12."""
+    rng = np.random.default_rng(5)
+    turned = np.floor(np.cumsum(37.3 + rng.uniform(-2, 2, 200_000).cumsum() * 1e-4))
+    assert noise_floor(np.diff(turned), quantum=1.0) == pytest.approx(np.sqrt(20 / 72), rel=0.06)
+
+
 def test_noise_floor_of_chosen_samples() -> None:
     rng = np.random.default_rng(2)
     values = np.concatenate([np.zeros(5000), rng.normal(0, 2, 5000)])
@@ -76,8 +89,6 @@ def test_spacing_of_a_quantised_signal_is_its_quantum(quantum: float, seed: int)
     assert level_spacing(values) == pytest.approx(quantum)
 
 
-@pytest.mark.parametrize(
-    "values", [[], [0.0] * 500, [0.0] * 400 + [900.0] * 50, list(np.linspace(0, 1, 700))]
-)
+@pytest.mark.parametrize("values", [[], [0.0] * 500, [0.0] * 400 + [900.0] * 50, list(np.linspace(0, 1, 700))])
 def test_too_few_levels_show_no_quantum(values: list[float]) -> None:
     assert level_spacing(np.array(values)) is None

@@ -1,1 +1,4 @@
-"""Precharge: find each attempt (`find`), where the contactor closed (`closing`), fit (`fit`), judge (`judge`), say (`check`)."""
+"""Precharge: find each attempt, find where the contactor closed, fit the curve, judge it, put it into words.
+
+In the order of the data: `find`, `closing`, `fit`, `measure` (which joins these three), `judge`, `words`, `check`.
+"""

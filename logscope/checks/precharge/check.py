@@ -38,6 +38,8 @@ LOOP_H = 1e-6
 _ASSUMED_CAPACITANCE_F = 1e-3  # where the vehicle file gives none: the middle of what inverters carry (common practice)
 # So many samples in one time constant make it measurable (common practice: five points on the steep part).
 SAMPLES_PER_CONSTANT = 5
+# With fewer samples on the steep part a contactor that closes in between could pass for the curve's own speed.
+LEAST_STEEP_SAMPLES = 3
 _BAND_POINTS = 200
 
 SEVERITY = {
@@ -90,7 +92,9 @@ def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     link = describe_link(signals, vehicle.limits.battery_min_V)
     attempts, without_rise = find_attempts(signals, link)
     if not attempts and not without_rise:
-        raise NothingToCheck("the link voltage never rises from a disconnected state, and no relay state shows an attempt")
+        raise NothingToCheck(
+            "the link voltage never rises from a disconnected state, and no relay state shows an attempt"
+        )
     findings = [_finding(judge(signals, vehicle, link, measure(signals, link, a)), signals, vehicle) for a in attempts]
     findings += [_no_rise(event, signals, link) for event in without_rise]
     return sorted(findings, key=lambda finding: finding.start_s)
@@ -110,7 +114,14 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     constant = compare_constant(fit, expected_s, tolerance) if fit is not None and fitted else None
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle.precharge.close_fraction, link.noise_v)
     return Judged(
-        kind, measurement, constant, expected_s, tolerance, vehicle.precharge.close_fraction, bound_s, link.part.period_s
+        kind,
+        measurement,
+        constant,
+        expected_s,
+        tolerance,
+        vehicle.precharge.close_fraction,
+        bound_s,
+        link.part.period_s,
     )
 
 
@@ -124,7 +135,12 @@ def _step_bound(link: Link, m: Measurement) -> float:
 
 
 def _kind(
-    m: Measurement, constant: Constant | None, bound_s: float | None, expected_s: float | None, close_at: float, noise_v: float
+    m: Measurement,
+    constant: Constant | None,
+    bound_s: float | None,
+    expected_s: float | None,
+    close_at: float,
+    noise_v: float,
 ) -> str:
     reached = m.fraction(float(m.reached_v + 3 * noise_v))
     top = m.fraction(m.top_v + 3 * noise_v)
@@ -136,11 +152,18 @@ def _kind(
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
         return "interrupted" if _broke_off(m, bound_s, expected_s) else "stalled"
-    if reached is None and m.attempt.ended_by in ("fall", "pause") and not m.settled:
-        return "interrupted"
+    if reached is None and m.closing is None and _stops_short(m, noise_v):
+        return "undetermined" if m.attempt.ended_by == "log end" else "interrupted"
     if constant is None or constant.verdict is Verdict.OPEN:
         return "undetermined"
+    if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:
+        return "undetermined"
     return {Verdict.SLOW: "slow", Verdict.FAST: "fast"}.get(constant.verdict, "complete")
+
+
+def _stops_short(m: Measurement, noise_v: float) -> bool:
+    """Whether the rise ended below where its own curve was going, beyond doubt."""
+    return m.fit is not None and not m.settled and m.fit.end.claim_low > m.reached_v + 3 * noise_v
 
 
 def _broke_off(m: Measurement, bound_s: float | None, expected_s: float | None) -> bool:
@@ -264,7 +287,8 @@ def _evidence(judged: Judged) -> Evidence:
 def _expected_curve(judged: Judged, time_s: np.ndarray) -> Curve:
     """The curve that R·C with its tolerance would have drawn from the same start to the same end."""
     m, fit, expected_s = judged.measurement, judged.measurement.fit, judged.expected_s
-    assert fit is not None and expected_s is not None
+    assert fit is not None
+    assert expected_s is not None
     elapsed = time_s - _onset_s(m)
     end_v = m.pack_v or fit.end.value
     lag = judged.constant.lag.value if judged.constant and judged.constant.lag else None
@@ -274,7 +298,14 @@ def _expected_curve(judged: Judged, time_s: np.ndarray) -> Curve:
         return fit.start.value + (end_v - fit.start.value) * fraction
 
     slowest, fastest = curve(expected_s * (1 + judged.tolerance)), curve(expected_s * (1 - judged.tolerance))
-    return Curve("expected from R·C, with its tolerance", "dc_link_voltage", time_s, curve(expected_s), slowest, fastest)
+    return Curve(
+        "expected from R·C, with its tolerance",
+        "dc_link_voltage",
+        time_s,
+        curve(expected_s),
+        slowest,
+        fastest,
+    )
 
 
 def _no_rise(event: NoRise, signals: Signals, link: Link) -> Finding:
@@ -295,9 +326,9 @@ def _no_rise(event: NoRise, signals: Signals, link: Link) -> Finding:
             f"{level:.1f} V and moved by {rise:.1f} V at most, noise included."
         ),
         next_step=(
-            "Power off, isolated and proved dead: look for an open precharge resistor, a relay that does not close, a "
-            "blown fuse, a pulled service plug, the other contactor not closed, or a sense wire that is off. Measure the "
-            "resistor with the meter."
+            "With the power off, isolated and proved dead: look for an open precharge resistor, a relay that does not "
+            "close, a blown fuse, a pulled service plug, the other contactor not closed, or a sense wire that is off. "
+            "Measure the resistor with the meter."
         ),
         caution=CAUTION_HV,
         measured={"start_voltage_V": Measured(level, "V"), "end_voltage_V": Measured(level, "V"), **fraction},

@@ -117,9 +117,7 @@ def _curve_misfit(
     tau = np.exp(log_tau)[:, None]
     elapsed = time_s[None, :] - onset[:, None]
     lag = np.maximum(share[:, None], 0.01) * tau
-    shape = np.where(
-        share[:, None] > 0, settled_fraction_two_pole(elapsed, tau, lag), settled_fraction(elapsed, tau)
-    )
+    shape = np.where(share[:, None] > 0, settled_fraction_two_pole(elapsed, tau, lag), settled_fraction(elapsed, tau))
     value = (volts - volts[0])[None, :]
     many = np.arange(1, volts.size + 1)[None, :]
     sum_s, sum_v = np.cumsum(shape, axis=1), np.cumsum(value, axis=1)

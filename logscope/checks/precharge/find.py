@@ -183,7 +183,7 @@ def _parted(link: Link, low: int, high: int, fall: int, least: float) -> list[At
 
 
 def _onset(volts: FloatArray, low: int, high: int, level: float) -> int:
-    """The last sample before the rise: judged by the middle of what came before, for the lowest sample is an extreme."""
+    """The last sample before the rise: judged by the median of what came before, not by the lowest."""
     rise = volts[high] - volts[low]
     over = np.flatnonzero(volts[low : high + 1] > volts[low] + max(level, _FLAT_SHARE * rise))
     begun = low + int(over[0]) if over.size else high
@@ -303,7 +303,15 @@ def _with_flags(signals: Signals, link: Link, attempt: Attempt) -> Attempt:
     if contactor_s is not None and contactor is not None:
         after_s = float(contactor.time_s[int(np.searchsorted(contactor.time_s, contactor_s)) - 1])
     return Attempt(
-        attempt.onset, attempt.top, attempt.end, attempt.onset_seen, attempt.ended_by, relay_s, relay_end_s, contactor_s, after_s
+        attempt.onset,
+        attempt.top,
+        attempt.end,
+        attempt.onset_seen,
+        attempt.ended_by,
+        relay_s,
+        relay_end_s,
+        contactor_s,
+        after_s,
     )
 
 

@@ -13,7 +13,12 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from logscope.findings import FloatArray
-from logscope.physics.rc import settled_fraction, settled_fraction_two_pole, settling_rate, settling_rate_two_pole
+from logscope.physics.rc import (
+    settled_fraction,
+    settled_fraction_two_pole,
+    settling_rate,
+    settling_rate_two_pole,
+)
 from logscope.statistics.importance import Posterior, sample_posterior
 from logscope.statistics.rounding import rounded_normal_log_likelihood
 
@@ -63,7 +68,7 @@ class CurveFit:
     _layout: _Layout
 
     def crossing(self, level_v: float) -> Estimate | None:
-        """Time from the onset until the curve passes a level [s]; None where it never does (in 1 of 40 draws or more)."""
+        """Time from the onset until the curve passes a level [s]; None where it may never (1 of 40 draws)."""
         draws = self._posterior.draws
         wanted = (level_v - draws[:, 0]) / self._layout.rise(draws)
         if np.sum(self._posterior.weights[wanted >= 1]) > 0.025:
@@ -82,7 +87,7 @@ class CurveFit:
 
     def voltage(self, time_s: FloatArray) -> FloatArray:
         """The fitted voltage [V] at times [s], shape (n,)."""
-        return self._layout.curve(self._theta[None, :], time_s)[0][0]
+        return np.asarray(self._layout.curve(self._theta[None, :], time_s)[0][0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +111,7 @@ class _Layout:
         return np.asarray(np.exp(np.minimum(theta[:, 1] + theta[:, 2], 700.0)))
 
     def onset(self, theta: FloatArray) -> FloatArray:
-        return theta[:, 5] if self.fits_onset else np.full(len(theta), self.begin_s)
+        return np.asarray(theta[:, 5]) if self.fits_onset else np.full(len(theta), self.begin_s)
 
     def curve(self, theta: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Voltage [V] and its rate [V/s], shape (k, n), for k parameter vectors."""
@@ -114,11 +119,14 @@ class _Layout:
         tau = np.exp(theta[:, 2])[:, None]
         if self.fits_lag:
             lag = np.exp(theta[:, -1])[:, None]
-            fraction, rate = settled_fraction_two_pole(elapsed, tau, lag), settling_rate_two_pole(elapsed, tau, lag)
+            fraction, rate = (
+                settled_fraction_two_pole(elapsed, tau, lag),
+                settling_rate_two_pole(elapsed, tau, lag),
+            )
         else:
             fraction, rate = settled_fraction(elapsed, tau), settling_rate(elapsed, tau)
         rise = self.rise(theta)[:, None]
-        return theta[:, 0][:, None] + rise * fraction, rise * rate
+        return np.asarray(theta[:, 0][:, None] + rise * fraction), np.asarray(rise * rate)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,8 +152,20 @@ class _Problem:
         length = float(self.time_s[-1] - self.time_s[0])
         least_noise = max(self.step_v * _LEAST_NOISE_STEPS, span * 1e-5)
         slope = np.log(span) - np.log([10 * length, period / 30])
-        low = [self.volts.min() - span, slope[0] - 2, np.log(period / 30), np.log(least_noise), np.log(period * _LEAST_JITTER)]
-        high = [self.volts.max() + span, slope[1] + 2, np.log(10 * length), np.log(span * _MOST_NOISE), np.log(period / 2)]
+        low = [
+            self.volts.min() - span,
+            slope[0] - 2,
+            np.log(period / 30),
+            np.log(least_noise),
+            np.log(period * _LEAST_JITTER),
+        ]
+        high = [
+            self.volts.max() + span,
+            slope[1] + 2,
+            np.log(10 * length),
+            np.log(span * _MOST_NOISE),
+            np.log(period / 2),
+        ]
         if self.layout.fits_onset:
             low.append(self.time_s[0] - period)
             high.append(self.time_s[-1])
@@ -224,7 +244,10 @@ def _least_squares(problem: _Problem) -> tuple[FloatArray, FloatArray]:
     # What the data leave open is bounded by the range of the parameter.
     data = best.jac.T @ best.jac / rms**2
     bounded = np.linalg.inv(data + np.diag((4 / (high - low)[curve_at]) ** 2))
-    theta, covariance = np.zeros(layout.size), np.diag([0.0, 0.0, 0.0, 0.8**2, 1.2**2] + [0.0] * (layout.size - 5))
+    theta, covariance = (
+        np.zeros(layout.size),
+        np.diag([0.0, 0.0, 0.0, 0.8**2, 1.2**2] + [0.0] * (layout.size - 5)),
+    )
     theta[curve_at] = best.x
     covariance[np.ix_(curve_at, curve_at)] = bounded
     steepest = float(np.abs(layout.curve(theta[None, :], time_s)[1]).max())
@@ -262,7 +285,7 @@ def _guesses(problem: _Problem) -> list[FloatArray]:
     bottom = volts.mean() - rise * fraction.mean(axis=1)
     misfit = ((bottom[:, None] + rise[:, None] * fraction - volts) ** 2).sum(axis=1)
     misfit[rise <= 0] = np.inf
-    guesses = []
+    guesses: list[tuple[float, float, int]] = []
     for k in np.argsort(misfit)[:40]:
         if all(abs(onset[k] - other[0]) > problem.period_s or abs(tau[k] / other[1] - 1) > 1 for other in guesses):
             guesses.append((onset[k], tau[k], k))

@@ -10,6 +10,7 @@ from logscope.checks.precharge.closing import BREAK_NOISE, Break, find_break
 from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, pack_voltage
 from logscope.checks.precharge.fit import CurveFit, fit_curve
 from logscope.checks.precharge.judge import SETTLED_SHARE
+from logscope.findings import FloatArray
 from logscope.signals import Signals
 
 # Before the rise the level is wanted, not its history: a link that bleeds down is level over this many samples.
@@ -35,8 +36,9 @@ class Measurement:
     """What is known of one attempt.
 
     window : the samples that belong to the curve; fit : None where they are too few
-    pack_v : the voltage to reach, None if unknown; pack_source : how it is known
-    reached_v : level at the end of the curve; top_v : highest level of the rise, closing included; settled : whether the curve had settled by then
+    pack_v : the voltage to reach: the pack's, or the link's once the contactor closed; None if neither is known
+    reached_v : level at the end of the curve; settled : whether the curve had settled by then
+    top_v : highest level of the rise, closing included
     inside : samples in the steep part of the curve, between 5 and 95 % of its rise
     inside_all : the same up to the top, whatever brought the voltage there
     """
@@ -45,7 +47,6 @@ class Measurement:
     window: slice
     fit: CurveFit | None
     pack_v: float | None
-    pack_source: str
     start_v: float
     reached_v: float
     top_v: float
@@ -75,11 +76,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     fit = fit_curve(time_s[window], volts[window], link.step_v, onset_seen=attempt.onset_seen)
     pack_v = pack_voltage(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
     pack_v = pack_v or pack_voltage(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
-    pack_source = "battery_voltage"
     if pack_v is None and broken and _is_step(link, attempt, fit, broken):
-        pack_v, pack_source = broken.level_v, "the link after the contactor closed"
-    if pack_v is None:
-        pack_source = ""
+        pack_v = broken.level_v
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
     return Measurement(
@@ -87,7 +85,6 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         window=window,
         fit=fit,
         pack_v=pack_v,
-        pack_source=pack_source,
         start_v=start_v,
         reached_v=reached,
         top_v=float(volts[attempt.top]),

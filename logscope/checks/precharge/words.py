@@ -32,14 +32,17 @@ _NEXT = {
     "DC-DC converter, a charger or a heater adds capacitance.",
     "fast": _OFF_FIRST + "measure the precharge resistor (partly bridged, one of a pair shorted?), and see whether a "
     "capacitor bank is disconnected.",
-    "stalled": _OFF_FIRST + "look for a load that is on during precharge (bleeder too small, DC-DC converter, heater) or "
+    "stalled": _OFF_FIRST
+    + "look for a load that is on during precharge (bleeder too small, DC-DC converter, heater) or "
     "leakage; such loads belong behind the main contactor. A stalled precharge heats its resistor for as long as the "
     "relay stays in: let it cool before another try.",
     "interrupted": "Check the supply and the drive of the precharge relay (12 V sag, loose plug) and the time-out of the "
     "sequence; if it retries, give the resistor time to cool between tries.",
     "closed_early": "Raise the closing threshold or the time-out of the sequence, and check the pack voltage that the "
     "controller compares with. Inspect the contactor before it is used again: a hard closing can weld it.",
-    "bypassed": "Stop here. " + _OFF_FIRST + "test the main contactor for a welded contact and the precharge resistor for "
+    "bypassed": "Stop here. "
+    + _OFF_FIRST
+    + "test the main contactor for a welded contact and the precharge resistor for "
     "a bridge before the high voltage is switched on again.",
     "undetermined": "Record the link voltage faster, together with pack voltage, relay and contactor states, and try again.",
 }
@@ -65,7 +68,7 @@ def _title(judged: Judged) -> str:
     share = f" at {percent(reached)} of the pack voltage" if reached is not None else f" at {m.reached_v:.0f} V"
     constant = judged.constant.time_constant if judged.constant else None
     tau = f"time constant {seconds(constant.value)}" if constant else ""
-    against = f", expected {seconds(judged.expected_s)} ± {judged.tolerance:.0%}" if judged.expected_s else ""
+    against = f", expected {seconds(judged.expected_s)} ± {judged.tolerance * 100:g} %" if judged.expected_s else ""
     match judged.kind:
         case "complete" if constant is not None:
             return f"Precharge complete, {tau}{against}"
@@ -111,7 +114,9 @@ def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]
     told: list[str] = []
     if closing is not None and m.pack_v:
         fraction, difference = values["fraction_at_close"], values["close_difference_V"]
-        assert fraction.low is not None and fraction.high is not None and difference.value is not None
+        assert fraction.low is not None
+        assert fraction.high is not None
+        assert difference.value is not None
         seen = "the voltage shows the step" if closing.step_v else "by its reported state"
         told.append(
             f"The contactor closed ({seen}) at {percent(fraction.low)} to {percent(fraction.high)} of {m.pack_v:.1f} V, "
@@ -148,7 +153,9 @@ def _constant(judged: Judged) -> list[str]:
                 "sensing lag and RC cannot be told apart from this log. Give resistance_ohm and capacitance_uF in the "
                 "vehicle file, or log a second, unfiltered link voltage."
             ]
-        return [f"One reading of the two constants is above and one below the expected {seconds(expected)}: either may be RC."]
+        return [
+            f"One reading of the two constants is above and one below the expected {seconds(expected)}: either may be RC."
+        ]
     tau = constant.time_constant
     limits = f"Time constant {seconds(tau.value)}, 95 % limits {seconds_between(tau.low, tau.high)}"
     if expected is None:
@@ -169,6 +176,15 @@ def _doubt(judged: Judged) -> list[str]:
         ]
     if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
         return ["The log ends before the precharge did."]
+    if judged.kind == "fast" and judged.measurement.pack_v is None:
+        return [
+            "No pack voltage is known: a load that holds the link below the pack's voltage shortens the time constant in "
+            "the same way. Log the pack voltage to tell the two apart."
+        ]
+    if judged.kind == "undetermined" and constant is not None and constant.verdict in (Verdict.SLOW, Verdict.FAST):
+        return ["Too few samples lie on the steep part to claim that."]
     if constant is None or constant.verdict is not Verdict.OPEN or constant.time_constant is None:
         return []
-    return ["The limits reach across the edge of the expected band: slow, fast or as expected cannot be told from this log."]
+    return [
+        "The limits reach across the edge of the expected band: slow, fast or as expected cannot be told from this log."
+    ]

@@ -1,0 +1,127 @@
+"""Delimited text with any columns: as the vehicle file describes them, or guessed where they are unmistakable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logscope.capture.columns import DELIMITER_CHARACTERS, Column, ColumnLayout
+from logscope.capture.delimited_guess import HEADER_WITHIN, Doubt, Guess, find_header, guess, most_regular, split
+from logscope.capture.frames import Block
+from logscope.errors import LogError, did_you_mean
+
+if TYPE_CHECKING:
+    from logscope.capture.delimited_kernel import Reading
+
+_DO = "Describe the columns in the vehicle file, under [[can]]: columns = { time = …, identifier = …, data = … }."
+
+
+def layout_of(path: Path, head: bytes, layout: ColumnLayout | None) -> Guess:
+    """The layout by column numbers, the lines of header, and what was guessed.
+
+    Raises LogError where a named column is not in the log, or where nothing certain can be told.
+    """
+    lines = _lines(head)
+    try:
+        return _numbered(path, lines, layout) if layout is not None else guess(lines)
+    except Doubt as doubt:
+        what = f"no known log format: the content fits none, and as delimited text {doubt}"
+        raise LogError(what, where=path, do=_DO) from None
+
+
+def _lines(head: bytes) -> list[str]:
+    lines = head.decode("utf-8-sig", "replace").splitlines()
+    return lines[:-1] if len(lines) > 1 and not head.endswith((b"\n", b"\r")) else lines
+
+
+def _numbered(path: Path, lines: list[str], layout: ColumnLayout) -> Guess:
+    names = [column for column in layout.columns() if isinstance(column, str)]
+    if not names:
+        delimiter = layout.delimiter or most_regular(lines)
+        return Guess(layout.model_copy(update={"delimiter": delimiter}), int(layout.has_header), "")
+    found = find_header(lines, names)
+    if found is None:
+        delimiter = layout.delimiter or most_regular(lines)
+        fields = max((split(line, delimiter) for line in lines[:HEADER_WITHIN]), key=len, default=[])
+        missing = next((name for name in names if name not in fields), names[0])
+        hint = did_you_mean(missing, fields) or f"Its first lines have: {', '.join(fields[:12])}."
+        raise LogError(f"the log has no column “{missing}”", where=path, do=hint)
+    line, delimiter, header = found
+
+    def number(column: Column | None) -> Column | None:
+        return header.index(column) + 1 if isinstance(column, str) else column
+
+    single = ("time", "identifier", "bus", "extended", "length", "direction")
+    update = {name: number(getattr(layout, name)) for name in single}
+    data = tuple(number(column) for column in layout.data)
+    return Guess(
+        layout.model_copy(update=update | {"data": data, "delimiter": layout.delimiter or delimiter}), line + 1, ""
+    )
+
+
+def blocks(path: Path, known: Guess) -> Iterator[Block]:
+    """Frames and account of the log, in blocks. Bad rows are counted, never raised."""
+    from logscope.capture import delimited_kernel as kernel
+    from logscope.capture.rows import Columns, Counts, blocks_of_text
+
+    layout = known.layout
+    roles = _roles(layout)
+    reading = _reading(layout)
+    header_left = known.skip
+
+    def parse(text: int, size: int, columns: Columns, payload: int, buses: int) -> Counts:
+        nonlocal header_left
+        counts: Counts = kernel.parse(text, size, columns, payload, buses, roles, reading, header_left)
+        header_left = max(0, header_left - counts[2])
+        return counts
+
+    notes = [known.words] if known.words else []
+    if layout.time_unit == "date":
+        notes.append("dates without a time zone are taken as UTC")
+    first_bus = None if layout.bus is not None else "can0"
+    read = blocks_of_text(
+        path, parse, kernel.MIN_LINE, kernel.REASONS, tuple(f"{path}: {note}" for note in notes), first_bus
+    )
+    for block in read:
+        buses = tuple(f"can{name}" if name.isdecimal() else name for name in block.frames.buses)
+        yield Block(replace(block.frames, buses=buses), block.account)
+
+
+def _roles(layout: ColumnLayout) -> NDArray[np.int64]:
+    from logscope.capture import delimited_kernel as kernel
+
+    single = {
+        layout.time: kernel.TIME,
+        layout.identifier: kernel.IDENT,
+        layout.bus: kernel.BUS,
+        layout.extended: kernel.KIND,
+        layout.length: kernel.LENGTH,
+        layout.direction: kernel.DIRECTION,
+    }
+    data = kernel.DATA if len(layout.data) == 1 else kernel.DATA_BYTE
+    by_column = {column: role for column, role in single.items() if column is not None}
+    by_column |= dict.fromkeys(layout.data, data)
+    roles = np.zeros(max(int(column) for column in by_column), np.int64)
+    for column, role in by_column.items():
+        roles[int(column) - 1] = role
+    return roles
+
+
+def _reading(layout: ColumnLayout) -> Reading:
+    from logscope.capture import delimited_kernel as kernel
+    from logscope.capture.delimited_fields import DATES
+
+    powers = {"s": 9, "ms": 6, "us": 3, "ns": 0, "date": DATES}
+    one_field = len(layout.data) == 1 and layout.delimiter == "space"
+    return kernel.Reading(
+        delimiter=ord(DELIMITER_CHARACTERS[layout.delimiter or ","]),
+        time_power=powers[layout.time_unit],
+        identifier_base=layout.identifier_base,
+        data_base=layout.data_base,
+        rest=int(layout.data[0]) - 1 if one_field else -1,
+    )

@@ -1,0 +1,75 @@
+"""Serial logs by their definition: does a log look like it, and what does it hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from logscope.capture.frames import BadLine
+from logscope.capture.samples import SerialAccount, SerialLog
+from logscope.capture.serial_assemble import Rows, assemble, first_bad
+from logscope.capture.serial_binary import read_binary
+from logscope.capture.serial_text import read_text
+from logscope.capture.text import head_of, text_blocks
+from logscope.definitions.serial import SerialDefinition
+from logscope.errors import LogError
+
+
+def sniff(head: bytes, definition: SerialDefinition) -> bool:
+    """Whether the first bytes of a log, as by `text.head_of`, are what the definition describes.
+
+    They are if they hold samples, and no more damage than samples. The last line may be cut and does not count.
+    """
+    if definition.record is None:
+        whole = max(head.rfind(b"\n"), head.rfind(b"\r")) + 1
+        head = head[:whole] or head
+    _, account = _read([head], definition, "")
+    return 0 < account.sample_lines >= account.lines_bad
+
+
+def read_serial(path: Path | str, definition: SerialDefinition) -> SerialLog:
+    """Read a serial log, plain or compressed.
+
+    What cannot be read is counted and never raised; a log without one sound sample comes back with an
+    account that says so. Raises LogError where the file cannot be opened.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise LogError("this is a folder, not a log", where=path, do="Name the log files in it.")
+    head_of(path)  # raises a LogError that says why where the file cannot be opened
+    blocks = _Blocks(path)
+    rows, account = _read(blocks, definition, str(path))
+    if blocks.cut:
+        account = _with_cut(account, str(path))
+    return assemble(definition, rows, account)
+
+
+def _read(blocks: Iterable[bytes], definition: SerialDefinition, file: str) -> tuple[Rows, SerialAccount]:
+    return (read_text if definition.record is None else read_binary)(blocks, definition, file)
+
+
+class _Blocks:
+    """The content of a file in blocks; `cut` says afterwards whether a compressed one ended too early."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self.cut = False
+
+    def __iter__(self) -> Iterator[bytes]:
+        try:
+            for block in text_blocks(self._path):  # cut behind line ends, which suits records as well as any place
+                yield block.text[: block.size].tobytes()
+        except EOFError:
+            self.cut = True
+
+
+def _with_cut(account: SerialAccount, file: str) -> SerialAccount:
+    line, reason = account.lines + 1, "the compressed file is cut short or damaged here"
+    return replace(
+        account,
+        lines=line,
+        lines_bad=account.lines_bad + 1,
+        bad=first_bad([*account.bad, BadLine(file, line, reason)]),
+        notes=(*account.notes, f"{file}: {reason}; what comes before was read"),
+    )

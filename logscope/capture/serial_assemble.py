@@ -1,0 +1,142 @@
+"""From rows of raw numbers to signals on one clock: the last step of every serial format."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logscope.capture.counters import stray, unroll
+from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine
+from logscope.capture.samples import Samples, SerialAccount, SerialLog
+from logscope.definitions.serial import NS_PER_UNIT, SerialDefinition
+from logscope.findings import BoolArray, FloatArray
+
+MAX_TIME_NS = 4_000_000_000 * NS_PER_UNIT["s"]  # the year 2096 since 1970; what is beyond is no time
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Sound lines or records in the order of the log.
+
+    line : their numbers, from 1, shape (n,); turn : how many samples, damaged ones among them, came before
+    value : raw numbers by signal, NaN where there is none, shape (n, signals)
+    time : of the time field, in its unit, NaN where there is none, shape (n,)
+    stamp_ns : of the logging computer, shape (n,), where the definition has stamps
+    """
+
+    line: NDArray[np.int64]
+    turn: NDArray[np.int64]
+    value: FloatArray
+    time: FloatArray
+    stamp_ns: NDArray[np.int64] | None = None
+
+    def __len__(self) -> int:
+        return int(self.line.size)
+
+    def only(self, keep: BoolArray) -> Rows:
+        """The rows that are to be kept."""
+        stamp_ns = None if self.stamp_ns is None else self.stamp_ns[keep]
+        return Rows(self.line[keep], self.turn[keep], self.value[keep], self.time[keep], stamp_ns)
+
+
+def assemble(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> SerialLog:
+    """The log: rows whose time cannot be right become bad lines, the others go onto one clock."""
+    rows, account = _with_sound_times(definition, rows, account)
+    time_ns, account = _on_one_clock(definition, rows, account)
+    account = replace(account, out_of_order=int(np.count_nonzero(np.diff(time_ns) < 0)))
+    order = np.argsort(time_ns, kind="stable") if account.out_of_order else slice(None)
+    time_ns, value = time_ns[order], rows.value[order]
+    signals, notes = {}, list(account.notes)
+    for column, signal in enumerate(definition.signal):
+        with np.errstate(over="ignore"):  # what overflows is counted below
+            scaled = value[:, column] * signal.scale + signal.offset
+        there = np.isfinite(scaled)
+        signals[signal.name] = Samples(time_ns[there], scaled[there])
+        if lost := int(np.count_nonzero(np.isinf(scaled))):
+            notes.append(f"{definition.name}.{signal.name}: infinite values that were left out: {lost}")
+    dated = definition.time.stamp in ("iso", "epoch")
+    return SerialLog(definition.message, signals, replace(account, notes=tuple(notes)), dated)
+
+
+def _with_sound_times(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> tuple[Rows, SerialAccount]:
+    time = definition.time
+    if time.rate_Hz is not None:
+        return rows, account
+    if time.field is not None:
+        rows, account = _held(definition, rows, account)
+        highest = MAX_TIME_NS if time.modulus_ns is None else time.modulus_ns - 1
+        fits = (rows.time >= 0) & (rows.time * NS_PER_UNIT[time.unit] <= highest)
+        rows, account = _drop(rows, ~fits, "its time is out of range", account)
+    lone = stray(_ticks(definition, rows), time.modulus_ns)
+    return _drop(rows, lone, "its time stands apart from the lines before and after it", account)
+
+
+def _held(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> tuple[Rows, SerialAccount]:
+    """Rows without a time of their own take that of the last row that had one."""
+    own = ~np.isnan(rows.time)
+    if own.all():
+        return rows, account
+    last = np.maximum.accumulate(np.where(own, np.arange(len(rows)), -1))
+    held = int(np.count_nonzero((last >= 0) & ~own))
+    rows = replace(rows, time=np.where(last >= 0, rows.time[last], np.nan))
+    rows, account = _drop(rows, last < 0, "no time is known yet", account)
+    if not held:
+        return rows, account
+    note = f"{definition.name}: lines without a time, given the time of the last line that has one: {held}"
+    return rows, replace(account, notes=(*account.notes, note))
+
+
+def _ticks(definition: SerialDefinition, rows: Rows) -> NDArray[np.int64]:
+    if rows.stamp_ns is not None:
+        return rows.stamp_ns
+    return np.rint(rows.time * NS_PER_UNIT[definition.time.unit]).astype(np.int64)
+
+
+def _on_one_clock(
+    definition: SerialDefinition, rows: Rows, account: SerialAccount
+) -> tuple[NDArray[np.int64], SerialAccount]:
+    time, name = definition.time, definition.name
+    if time.rate_Hz is not None:
+        note = f"{name}: the log holds no time; {time.rate_Hz:g} samples per second are assumed"
+        time_ns = np.rint(rows.turn * (NS_PER_UNIT["s"] / time.rate_Hz)).astype(np.int64)
+        return time_ns, replace(account, notes=(*account.notes, note))
+    restarts = time.field is not None or time.stamp == "uptime"
+    clock = unroll(_ticks(definition, rows), time.modulus_ns, restarts)
+    notes = list(account.notes)
+    if clock.resets:
+        notes.append(
+            f"{name}: the clock started again {_times(clock.resets)}; times go on from there, and what passed"
+            " while the controller was off is not in the log"
+        )
+    if clock.unplaced_resets:
+        notes.append(
+            f"{name}: {_times(clock.unplaced_resets)} it went back without beginning near zero; the time in between is"
+            " unknown, and a typical step was put there"
+        )
+    return clock.time_ns, replace(account, resets=clock.resets, notes=tuple(notes))
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _drop(rows: Rows, bad: BoolArray, reason: str, account: SerialAccount) -> tuple[Rows, SerialAccount]:
+    count = int(np.count_nonzero(bad))
+    if not count:
+        return rows, account
+    named = [BadLine(account.files[0], int(line), reason) for line in rows.line[bad][:MAX_BAD_LINES_NAMED]]
+    account = replace(
+        account,
+        sample_lines=account.sample_lines - count,
+        lines_bad=account.lines_bad + count,
+        bad=first_bad([*account.bad, *named]),
+    )
+    return rows.only(~bad), account
+
+
+def first_bad(bad: Sequence[BadLine]) -> tuple[BadLine, ...]:
+    """The bad lines to be named, in the order of the log."""
+    return tuple(sorted(bad, key=lambda entry: entry.line)[:MAX_BAD_LINES_NAMED])

@@ -1,0 +1,62 @@
+"""Findings on what the run was given, as far as they are no matter of a signal: the definitions."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from logscope.definitions.skipped import Skipped
+from logscope.findings import Finding, Measured, Severity
+
+_LISTED = 5  # places told in the explanation; enough to begin mending, short enough to read
+
+
+def definition_skipped(skipped: Sequence[Skipped], mapped: Collection[tuple[str, str]]) -> list[Finding]:
+    """One finding on all places of the definition files that could not be taken as they stand, or none.
+
+    mapped : (message, signal) of every signal that plays a part. A warning where the values of one of them
+    are in doubt, and those places are listed first; else only information.
+    """
+    if not skipped:
+        return []
+    doubted = [place for place in skipped if any(place.concerns(*signal) for signal in mapped)]
+    listed = [*doubted, *(place for place in skipped if place not in doubted)]
+    kept = sum(place.kept for place in skipped)
+    return [
+        Finding(
+            kind="capture.definition_skipped",
+            severity=Severity.WARNING if doubted else Severity.INFO,
+            start_s=0.0,
+            end_s=0.0,
+            title=f"{_places(len(skipped))} of the signal definitions could not be taken as written",
+            explanation=_explanation(listed, kept, len(doubted)),
+            next_step=(
+                "Mend the definition file at the lines named"
+                + (", first those of the mapped signals: until then their values are in doubt." if doubted else ".")
+            ),
+            parts=(),
+            measured={
+                "count": Measured(float(len(skipped)), ""),
+                "left_out": Measured(float(len(skipped) - kept), ""),
+                "mapped": Measured(float(len(doubted)), ""),
+            },
+        )
+    ]
+
+
+def _explanation(listed: Sequence[Skipped], kept: int, doubted: int) -> str:
+    lost = len(listed) - kept
+    said = f"{lost} left out, {kept} used as said here. " if lost and kept else ""
+    said = said or ("All are left out. " if lost else "All are used as said here. ")
+    said += f"{doubted} bear on signals that play a part. " if doubted else "None bears on a signal that plays a part. "
+    told = "; ".join(map(_told, listed[:_LISTED]))
+    more = len(listed) - _LISTED
+    return said + told + (f"; and {more} more." if more > 0 else ".")
+
+
+def _told(place: Skipped) -> str:
+    text = f" “{place.text}”" if place.text else ""
+    return f"{place.where}{text}: {place.reason}"
+
+
+def _places(count: int) -> str:
+    return "One place" if count == 1 else f"{count} places"

@@ -1,0 +1,64 @@
+"""Multiplexed messages: which frames carry which signals, and what short frames have lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logscope.decoding.bits import Payloads, raw_integers
+from logscope.definitions.spec import MessageSpec, Selection
+from logscope.findings import BoolArray
+
+Way = tuple[Selection, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Branches:
+    """The multiplexer branches of n frames of one message; each selector is read once."""
+
+    spec: MessageSpec
+    payloads: Payloads
+    _selectors: dict[str, tuple[NDArray[np.int64], BoolArray]] = field(default_factory=dict)
+    _active: dict[Way, BoolArray] = field(default_factory=dict)
+
+    def active(self, way: Way) -> BoolArray | None:
+        """Which frames carry the signals behind `way`, shape (n,); None where every frame does.
+
+        A frame too short for a selector is in none of its branches: it cannot be told which.
+        """
+        if not way:
+            return None
+        if way not in self._active:
+            *outer, last = way
+            raw, present = self._selector(last.selector)
+            held = present & last.holds(raw)
+            before = self.active(tuple(outer))
+            self._active[way] = held if before is None else held & before
+        return self._active[way]
+
+    def _selector(self, name: str) -> tuple[NDArray[np.int64], BoolArray]:
+        if name not in self._selectors:
+            signal = self.spec.by_name[name]
+            raw, _ = raw_integers(self.payloads, signal)
+            self._selectors[name] = raw, self.payloads.size >= signal.bytes_needed
+        return self._selectors[name]
+
+
+def undecodable_frames(spec: MessageSpec, payloads: Payloads) -> int:
+    """How many frames are too short for at least one signal that they should carry.
+
+    Counts by the branch that is active in each frame; a cut-off selector counts as such a signal.
+    """
+    short = payloads.where(payloads.size < spec.bytes_needed)
+    branches = Branches(spec, short)
+    needed: dict[Way, int] = {}
+    for signal in spec.signals:
+        needed[signal.multiplexer] = max(needed.get(signal.multiplexer, 0), signal.bytes_needed)
+    lacking = np.zeros(short.size.size, dtype=np.bool_)
+    for way, count in needed.items():
+        lost = short.size < count
+        active = branches.active(way)
+        lacking |= lost if active is None else lost & active
+    return int(lacking.sum())

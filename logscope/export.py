@@ -1,0 +1,143 @@
+"""Decoded signals into files: one table a message, or one wide table on a common clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from logscope.decoding.table import Table
+from logscope.errors import RequestError, did_you_mean
+from logscope.files import write_file
+from logscope.findings import FloatArray
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+SUFFIXES = (".parquet", ".csv")
+# A value is held from one sample to the next, but not through a silence longer than this many of its periods.
+HELD_PERIODS = 5
+
+
+def choose(tables: Mapping[str, Table], wanted: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Table names and their signals to write: all, or those named 'Message.Signal', 'bus:Message.Signal' or 'Message'.
+
+    Raises RequestError for a name that is not in the log, with the nearest that is.
+    """
+    if not wanted:
+        return {name: tuple(table.columns) for name, table in tables.items()}
+    chosen: dict[str, list[str]] = {}
+    known = {f"{name}.{signal}": (name, signal) for name, table in tables.items() for signal in table.columns}
+    for text in wanted:
+        found = [(name, signal) for full, (name, signal) in known.items() if text in (full, name)]
+        found = found or [(name, s) for full, (name, s) in known.items() if full.rpartition(":")[2] == text]
+        if not found:
+            hint = did_you_mean(text, [*known, *tables]) or "`logscope inventory` lists what is there."
+            raise RequestError(f"no signal “{text}” in this log", do=hint)
+        for name, signal in found:
+            if signal not in chosen.setdefault(name, []):
+                chosen[name].append(signal)
+    return {name: tuple(signals) for name, signals in chosen.items()}
+
+
+def write_messages(
+    tables: Mapping[str, Table], chosen: Mapping[str, Sequence[str]], folder: Path, suffix: str, *, labels: bool
+) -> list[Path]:
+    """One file a message into a folder, which is created; returns their paths.
+
+    labels : enumerations as texts
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise RequestError(f"cannot create the folder ({reason})", where=folder, do="Name another.") from None
+    written = []
+    for name, signals in chosen.items():
+        path = folder / (_file_name(name) + suffix)
+        write_table(message_table(tables[name], signals, labels=labels), path)
+        written.append(path)
+    return written
+
+
+def _file_name(table: str) -> str:
+    """A table's name as a file name that Windows takes as well: 'can1:Pack' → 'can1-Pack'."""
+    return "".join(c if c.isalnum() or c in "._-@ " else "-" for c in table)
+
+
+def message_table(table: Table, signals: Sequence[str], *, labels: bool) -> pa.Table:
+    """One message: `time_s` and its signals, each with its unit in the column's metadata."""
+    import pyarrow as pa
+
+    frame = table.to_dataframe(labels=labels)[list(signals)]
+    fields, arrays = [_field("time_s", pa.float64(), "s")], [pa.array(table.time_s)]
+    units = {spec.name: spec.unit for spec in table.spec.signals}
+    for signal in signals:
+        array = pa.Array.from_pandas(frame[signal])
+        arrays.append(array)
+        fields.append(_field(signal, array.type, units.get(signal, "")))
+    return pa.Table.from_arrays(arrays, schema=pa.schema(fields))
+
+
+def wide_table(
+    tables: Mapping[str, Table], chosen: Mapping[str, Sequence[str]], every_s: float, end_s: float
+) -> pa.Table:
+    """All chosen signals on one clock with a row every `every_s` [s] from 0 to `end_s`.
+
+    The rule: each value is the latest sample at or before the row's time, held until the next; none before
+    the first sample, and none from `HELD_PERIODS` typical periods after the latest.
+    """
+    import pyarrow as pa
+
+    grid = np.arange(0.0, end_s + every_s / 2, every_s)
+    fields, arrays = [_field("time_s", pa.float64(), "s")], [pa.array(grid)]
+    for name, signals in chosen.items():
+        units = {spec.name: spec.unit for spec in tables[name].spec.signals}
+        for signal in signals:
+            values = held(tables[name].time_s, tables[name].floats(signal), grid)
+            arrays.append(pa.array(values, from_pandas=True))
+            fields.append(_field(f"{name}.{signal}", pa.float64(), units.get(signal, "")))
+    rule = f"latest sample at or before each time, held for {HELD_PERIODS} periods; a row every {every_s:g} s"
+    return pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={"resampling": rule}))
+
+
+def held(time_s: FloatArray, value: FloatArray, grid_s: FloatArray) -> FloatArray:
+    """The latest sample at or before each time of a grid; NaN where there is none or it is too old.
+
+    time_s, value : shape (n,), NaN where there is no sample; grid_s : shape (m,). Returns shape (m,).
+    """
+    there = np.isfinite(value)
+    time_s, value = time_s[there], value[there]
+    if not time_s.size:
+        return np.full(grid_s.size, np.nan)
+    at = np.searchsorted(time_s, grid_s, side="right") - 1
+    found = value[np.maximum(at, 0)]
+    longest = HELD_PERIODS * float(np.median(np.diff(time_s))) if time_s.size > 1 else np.inf
+    stale = grid_s - time_s[np.maximum(at, 0)] > longest
+    return np.where((at < 0) | stale, np.nan, found)
+
+
+def write_table(table: pa.Table, path: Path) -> None:
+    """Parquet or CSV by the path's suffix; in CSV the unit stands behind the name, 'Voltage [V]'."""
+    if path.suffix.lower() == ".parquet":
+        from pyarrow import parquet
+
+        write_file(path, lambda target: parquet.write_table(table, target))
+        return
+    from pyarrow import csv
+
+    named = table.rename_columns([_with_unit(field) for field in table.schema])
+    write_file(path, lambda target: csv.write_csv(named, target))
+
+
+def _field(name: str, kind: pa.DataType, unit: str) -> pa.Field:
+    import pyarrow as pa
+
+    return pa.field(name, kind, metadata={"unit": unit} if unit else None)
+
+
+def _with_unit(field: pa.Field) -> str:
+    unit = (field.metadata or {}).get(b"unit", b"").decode("utf-8")
+    return f"{field.name} [{unit}]" if unit else str(field.name)

@@ -1,0 +1,127 @@
+"""Every format that python-can writes comes back as python-can's own readers give it."""
+
+from __future__ import annotations
+
+import gzip
+import sqlite3
+from pathlib import Path
+
+import can
+import numpy as np
+import pytest
+from can_messages import closes, messages, row_of, rows_of, seconds_of, write
+
+from logscope.capture import library
+from logscope.capture.open import read
+from logscope.errors import LogError
+
+EPOCH_S = 1_772_442_000.25
+# what each format can hold: CAN FD, remote requests, error frames (python-can 4.6's writers)
+FORMATS = {
+    ".log": {"fd": True, "remote": True},
+    ".asc": {"fd": True, "remote": True, "error": True},
+    ".blf": {"fd": True, "remote": True, "error": True},
+    ".trc": {"fd": False, "remote": False},
+    ".csv": {"fd": False, "remote": True, "error": True},
+    ".db": {"fd": False, "remote": True, "error": True},
+    ".mf4": {"fd": True, "remote": True, "error": True},
+}
+
+
+@pytest.mark.parametrize("suffix", FORMATS)
+@pytest.mark.parametrize("start_s", [0.0, EPOCH_S], ids=["relative", "epoch"])
+def test_equals_python_cans_reader(tmp_path: Path, suffix: str, start_s: float) -> None:
+    path = write(tmp_path / f"drive one{suffix}", messages(700, start_s=start_s, **FORMATS[suffix]))
+    with can.LogReader(path) as reader:
+        expected = list(reader)
+    capture = read(path)
+    assert rows_of(capture.frames) == [row_of(message) for message in expected]
+    # float64 seconds since 1970 step by 0.24 µs; both sides may round
+    np.testing.assert_allclose(capture.frames.time_ns / 1e9, seconds_of(expected), rtol=0, atol=1e-6)
+    assert closes(capture)
+    assert capture.account.lines_bad == 0
+
+
+@pytest.mark.parametrize("suffix", [".asc", ".blf", ".csv", ".db"])
+def test_packed_logs_equal_plain_ones(tmp_path: Path, suffix: str) -> None:
+    path = write(tmp_path / f"plain{suffix}", messages(50, start_s=0.0, fd=False))
+    packed = tmp_path / "packed.gz"
+    packed.write_bytes(gzip.compress(path.read_bytes()))
+    assert rows_of(read(packed).frames) == rows_of(read(path).frames)
+
+
+@pytest.mark.parametrize("suffix", [".blf", ".csv", ".db"])
+def test_dates_are_whole_microseconds(tmp_path: Path, suffix: str) -> None:
+    sent = messages(200, start_s=EPOCH_S, fd=False)
+    time_ns = read(write(tmp_path / f"dated{suffix}", sent)).frames.time_ns
+    assert np.all(time_ns % 1000 == 0)
+    np.testing.assert_array_equal(time_ns, [round(message.timestamp * 1e6) * 1000 for message in sent])
+
+
+def test_sqlite_reader_gives_every_row_of_the_table(tmp_path: Path) -> None:
+    """python-can's SQLite writer loses what waits when it is stopped; the count to hold is the table's."""
+    path = tmp_path / "drive.db"
+    with can.SqliteWriter(path) as writer:
+        for message in messages(1200, start_s=0.0, fd=False):
+            writer(message)
+    database = sqlite3.connect(path)
+    (rows,) = database.execute("SELECT COUNT(*) FROM messages").fetchone()
+    database.close()
+    assert len(read(path).frames) == rows > 0
+
+
+def test_several_blocks_equal_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(tmp_path / "drive.asc", messages(100, start_s=0.0))
+    whole = read(path)
+    monkeypatch.setattr(library, "BLOCK_FRAMES", 7)
+    parts = read(path)
+    assert len(parts.blocks) > 10
+    assert rows_of(parts.frames) == rows_of(whole.frames)
+    assert parts.account == whole.account
+
+
+def test_what_comes_before_damage_is_kept(tmp_path: Path) -> None:
+    path = write(tmp_path / "drive.csv", messages(20, start_s=0.0, fd=False))
+    with path.open("a", encoding="utf-8") as file:
+        file.write("not a row\n")
+    capture = read(path)
+    assert len(capture.frames) == 20
+    assert capture.account.lines_bad == 1
+    assert capture.account.bad[0].line == 21
+    assert "reading stopped behind record 20" in capture.account.notes[0]
+    assert closes(capture)
+
+
+def test_nothing_readable_is_an_error_that_names_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "broken.blf"
+    path.write_bytes(b"LOGG" + b"\xff" * 40)
+    with pytest.raises(LogError, match=r"broken\.blf: not readable as a BLF log"):
+        read(path)
+
+
+def test_impossible_records_are_counted_as_bad(tmp_path: Path) -> None:
+    """The row's identifier needs 30 bits: no frame on a CAN bus has it (ISO 11898-1)."""
+    path = tmp_path / "odd.csv"
+    path.write_text(
+        "timestamp,arbitration_id,extended,remote,error,dlc,data\n"
+        "1.0,0x3fffffff,1,0,0,1,AA==\n"
+        "2.0,0x123,0,0,0,1,AA==\n",
+        encoding="utf-8",
+    )
+    capture = read(path)
+    assert rows_of(capture.frames) == [("can0", 0x123, 0, b"\x00", 1)]
+    assert "identifier is out of range" in capture.account.bad[0].reason
+    assert closes(capture)
+
+
+def test_trc_without_a_version_line_is_recognised(tmp_path: Path) -> None:
+    """Version 1.0 of the format has no version line; python-can's own writer makes one."""
+    path = tmp_path / "old.trc"
+    with can.TRCWriter(path) as writer:
+        writer.file_version = can.TRCFileVersion.V1_0
+        for message in messages(20, start_s=0.0, fd=False, remote=False):
+            writer(message)
+    with can.TRCReader(path) as reader:
+        expected = [row_of(message) for message in reader]
+    assert rows_of(read(path).frames) == expected
+    assert len(expected) == 20

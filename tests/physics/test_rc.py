@@ -1,0 +1,87 @@
+"""Charging formulas against tables, textbooks and numerical integration."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from logscope.physics.rc import (
+    inrush_peak_a,
+    parallel_ohm,
+    settled_fraction,
+    settled_fraction_two_pole,
+    settling_rate,
+    settling_rate_two_pole,
+    time_to_fraction,
+)
+
+
+@pytest.mark.parametrize(("constants", "percent"), [(1, 63.2), (2, 86.5), (3, 95.0), (4, 98.2), (5, 99.3)])
+def test_charge_after_whole_time_constants_is_the_handbook_table(constants: int, percent: float) -> None:
+    """The table of every electronics handbook, to its printed digit."""
+    assert 100 * float(settled_fraction(np.array(constants * 0.15), 0.15)) == pytest.approx(percent, abs=0.05)
+
+
+def test_published_precharge_design_is_reproduced() -> None:
+    """TI TIDUF73, High-Voltage Passive Precharge (TIDA-050080), 2024: 50 ohm, 2 mF, five constants in 0.5 s."""
+    assert pytest.approx(0.5) == 5 * 50 * 2e-3
+    assert float(settled_fraction(np.array(0.5), 50 * 2e-3)) == pytest.approx(0.993, abs=5e-4)
+
+
+def test_rise_time_from_10_to_90_percent() -> None:
+    """TI TPS22919-Q1 data sheet, 8.3.3, equation 2: t = 2.2·RC."""
+    assert time_to_fraction(0.9, 1.0, start_fraction=0.1) == pytest.approx(2.2, abs=0.005)
+
+
+def test_charge_from_a_residual_voltage() -> None:
+    """Alexander & Sadiku, Fundamentals of Electric Circuits, example 7.10 (from memory): 15 V to 30 V, τ = 2 s."""
+    volts = 15 + 15 * settled_fraction(np.array([1.0, 4.0]), 2.0)
+    assert volts == pytest.approx([20.9, 27.97], abs=5e-3)
+
+
+def test_bleeder_makes_a_thevenin_source() -> None:
+    """Alexander & Sadiku, example 7.11 (from memory): 30 V, 10 ohm, 20 ohm across 1/4 F: v = 20 − 10·exp(−0.6·t)."""
+    assert 1 / (parallel_ohm(10, 20) * 0.25) == pytest.approx(0.6)
+
+
+@given(tau=st.floats(0.01, 2.0), lag=st.floats(0.001, 2.0), at=st.lists(st.floats(0.0, 3.0), min_size=1, max_size=5))
+def test_two_poles_follow_their_differential_equation(tau: float, lag: float, at: list[float]) -> None:
+    """scipy.integrate.solve_ivp on τ·x′ = 1 − x, λ·y′ = x − y."""
+    times = np.unique(at)
+    solved = solve_ivp(
+        lambda _, s: [(1 - s[0]) / tau, (s[0] - s[1]) / lag],
+        (0.0, 3.0),
+        [0.0, 0.0],
+        method="LSODA",
+        t_eval=times,
+        rtol=1e-9,
+        atol=1e-11,
+    )
+    assert settled_fraction_two_pole(times, tau, lag) == pytest.approx(solved.y[1], abs=2e-6)
+
+
+def test_rates_are_the_derivatives() -> None:
+    """numpy.gradient on a fine grid."""
+    t = np.linspace(0.001, 1.0, 20001)
+    assert settling_rate(t, 0.1)[1:-1] == pytest.approx(
+        np.gradient(settled_fraction(t, 0.1), t)[1:-1], rel=1e-3, abs=1e-5
+    )
+    two_pole = np.gradient(settled_fraction_two_pole(t, 0.1, 0.06), t)[1:-1]
+    assert settling_rate_two_pole(t, 0.1, 0.06)[1:-1] == pytest.approx(two_pole, rel=1e-3, abs=1e-4)
+
+
+@pytest.mark.parametrize("loop_ohm", [0.010, 2 * np.sqrt(1e-6 / 1e-3), 0.5], ids=["ringing", "critical", "damped"])
+def test_inrush_peak_follows_the_series_rlc_loop(loop_ohm: float) -> None:
+    """scipy.integrate.solve_ivp on L·i′ + R·i + q/C = ΔV, for all three dampings."""
+    inductance, capacitance, difference = 1e-6, 1e-3, 20.0
+    solved = solve_ivp(
+        lambda _, s: [(difference - loop_ohm * s[0] - s[1] / capacitance) / inductance, s[0]],
+        (0.0, 5e-4),
+        [0.0, 0.0],
+        max_step=2e-7,
+        rtol=1e-8,
+    )
+    assert inrush_peak_a(difference, loop_ohm, inductance, capacitance) == pytest.approx(solved.y[0].max(), rel=1e-4)

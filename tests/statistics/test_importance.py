@@ -1,0 +1,41 @@
+"""Posterior sampling against distributions whose quantiles are known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from logscope.statistics.importance import sample_posterior
+
+
+def test_a_correlated_normal_comes_back_with_its_quantiles_and_evidence() -> None:
+    """scipy.stats.multivariate_normal; its density integrates to 1, so the log evidence is 0."""
+    covariance = np.array([[1.0, 0.9], [0.9, 2.0]])
+    target = stats.multivariate_normal([3.0, -1.0], covariance)
+    posterior = sample_posterior(target.logpdf, np.array([0.0, 0.0]), np.diag([0.1, 9.0]))
+    low, middle, high = posterior.quantiles(posterior.draws[:, 0], 0.025, 0.5, 0.975)
+    assert [low, middle, high] == pytest.approx(stats.norm(3.0, 1.0).ppf([0.025, 0.5, 0.975]), abs=0.12)
+    assert posterior.log_evidence == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_mean_of_unknown_variance_gets_the_t_distributions_limits() -> None:
+    """Student's t: flat in the mean and in log σ, the posterior of the mean is t with n − 1 degrees of freedom."""
+    data = np.array([4.9, 5.3, 5.1, 4.6, 5.5, 5.2])
+
+    def log_density(theta: np.ndarray) -> np.ndarray:
+        sigma = np.exp(theta[:, 1])[:, None]
+        return stats.norm.logpdf(data, theta[:, 0][:, None], sigma).sum(axis=1)
+
+    posterior = sample_posterior(log_density, np.array([5.0, -1.0]), np.diag([0.1, 0.3]))
+    limits = stats.t(data.size - 1, data.mean(), stats.sem(data)).ppf([0.025, 0.975])
+    assert posterior.quantiles(posterior.draws[:, 0], 0.025, 0.975) == pytest.approx(limits, abs=0.03)
+
+
+def test_the_same_seed_gives_the_same_answer() -> None:
+    first, second = (sample_posterior(_standard, np.zeros(1), np.eye(1)) for _ in range(2))
+    assert np.array_equal(first.draws, second.draws)
+
+
+def _standard(theta: np.ndarray) -> np.ndarray:
+    return np.asarray(stats.norm.logpdf(theta[:, 0]))

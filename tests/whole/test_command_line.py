@@ -1,0 +1,147 @@
+"""The command line as a user meets it: exit status, one line for every error, never a traceback."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import logscope.cli
+
+
+def run(*arguments: object, cwd: Path | None = None) -> tuple[int, str, str]:
+    """Exit status, standard output and standard error of `logscope …` in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-m", "logscope", *map(str, arguments)],
+        capture_output=True,
+        encoding="utf-8",
+        cwd=cwd,
+        env=None,
+        check=False,
+    )
+    return done.returncode, done.stdout, done.stderr
+
+
+@pytest.fixture
+def inline(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
+    """The same in this process, for the many small cases."""
+
+    def call(*arguments: object) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["logscope", *map(str, arguments)])
+        with pytest.raises(SystemExit) as stopped:
+            logscope.cli.main()
+        printed = capsys.readouterr()
+        return int(stopped.value.code or 0), printed.out, printed.err
+
+    return call
+
+
+def test_the_main_job_on_the_troubled_sample(sample_logs: Path, decoders: Path, tmp_path: Path) -> None:
+    report, findings = tmp_path / "a report.html", tmp_path / "findings.json"
+    status, out, err = run(
+        "check",
+        sample_logs / "hazel-troubled.log",
+        "--vehicle",
+        decoders / "hazel.toml",
+        "--report",
+        report,
+        "--json",
+        findings,
+    )
+    assert (status, err) == (1, "")
+    kinds = {f["kind"] for f in json.loads(findings.read_text(encoding="utf-8"))["findings"]}
+    assert {"precharge.slow", "trip.overcurrent", "encoder.spike"} <= kinds
+    assert report.read_text(encoding="utf-8").lower().startswith("<!doctype html>")
+    assert "DANGER" in out
+
+
+def test_the_healthy_sample_raises_nothing(inline, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]
+    status, out, err = inline(
+        "check", sample_logs / "hazel-healthy.log", "--vehicle", decoders / "hazel.toml", "--fail-on", "warning"
+    )
+    assert (status, err) == (0, "")
+    assert "Precharge complete" in out
+
+
+def test_findings_agree_with_what_the_simulator_did(inline, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    truth = json.loads((sample_logs / "hazel-troubled.truth.json").read_text(encoding="utf-8"))
+    inline(
+        "check", sample_logs / "hazel-troubled.log", "--vehicle", decoders / "hazel.toml", "--json", tmp_path / "f.json"
+    )
+    found = json.loads((tmp_path / "f.json").read_text(encoding="utf-8"))["findings"]
+    for event in truth["events"]:
+        if event["kind"].startswith(("precharge.", "trip.")):
+            same = [f for f in found if f["kind"] == event["kind"] and abs(f["start_s"] - event["start_s"]) < 0.2]
+            assert len(same) == 1, event
+
+
+@pytest.mark.parametrize("fail_on", ["good", "info", "warning", "danger"])
+def test_exit_status_follows_the_severity_asked_for(inline, folder: Path, fail_on: str) -> None:  # type: ignore[no-untyped-def]
+    """The small log holds a fault at its first sample, so something is found at every severity it has or more."""
+    status, _, _ = inline("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", fail_on)
+    assert status in (0, 1)
+    never, _, _ = inline("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", "never")
+    assert never == 0
+
+
+def _bad_requests(folder: Path) -> dict[str, tuple[list[object], str]]:
+    (folder / "empty.log").write_bytes(b"")
+    (folder / "binary.log").write_bytes(bytes(range(256)) * 40)
+    (folder / "broken.dbc").write_text("BO_ rubbish\n", encoding="utf-8")
+    toml = (folder / "small.toml").read_text(encoding="utf-8")
+    (folder / "typo.toml").write_text(toml.replace("resistance_ohm", "resistence_ohm"), encoding="utf-8")
+    (folder / "missing.toml").write_text(toml.replace("Link.Voltage", "Link.Volts"), encoding="utf-8")
+    (folder / "nodbc.toml").write_text(toml.replace("small.dbc", "absent.dbc"), encoding="utf-8")
+    (folder / "baddbc.toml").write_text(toml.replace("small.dbc", "broken.dbc"), encoding="utf-8")
+    (folder / "syntax.toml").write_text("[vehicle\nname = 1\n", encoding="utf-8")
+    log, vehicle = folder / "small.log", folder / "small.toml"
+    return {
+        "no such log": ([folder / "absent.log", "--vehicle", vehicle], "absent.log"),
+        "empty log": ([folder / "empty.log", "--vehicle", vehicle], "empty.log: the log is empty"),
+        "binary log": ([folder / "binary.log", "--vehicle", vehicle], "binary.log: no known log format"),
+        "folder as log": ([folder, "--vehicle", vehicle], "is a folder"),
+        "no vehicle file": ([log, "--vehicle", folder / "absent.toml"], "absent.toml"),
+        "typo in a key": ([log, "--vehicle", folder / "typo.toml"], "typo.toml:11: unknown key"),
+        "TOML syntax": ([log, "--vehicle", folder / "syntax.toml"], "syntax.toml:1: not valid TOML"),
+        "missing signal": ([log, "--vehicle", folder / "missing.toml"], "missing.toml:6:"),
+        "no DBC": ([log, "--vehicle", folder / "nodbc.toml"], "absent.dbc"),
+        "broken DBC": ([log, "--vehicle", folder / "baddbc.toml"], "broken.dbc:1"),
+        "no such folder": ([log, "--vehicle", vehicle, "--report", folder / "no" / "r.html"], "does not exist"),
+        "unknown option": ([log, "--vehicle", vehicle, "--reprt", "x"], "--reprt"),
+        "no vehicle option": ([log], "--vehicle"),
+    }
+
+
+def test_bad_requests_end_with_2_and_one_line_that_says_what_where_and_what_to_do(inline, folder: Path) -> None:  # type: ignore[no-untyped-def]
+    for name, (arguments, expected) in _bad_requests(folder).items():
+        status, out, err = inline("check", *arguments)
+        assert status == 2, name
+        assert out == "", name
+        assert err.count("\n") == 1, (name, err)
+        assert expected in err, (name, err)
+        assert "Traceback" not in err, name
+
+
+def test_a_failing_report_leaves_no_half_file(inline, folder: Path) -> None:  # type: ignore[no-untyped-def]
+    inline("check", folder / "empty.log", "--vehicle", folder / "small.toml", "--report", folder / "r.html")
+    assert not list(folder.glob("*r.html*"))
+
+
+def test_help_comes_at_once() -> None:
+    """Imports of the heavy libraries wait until they are needed; the time itself is measured by the benchmarks."""
+    started = time.perf_counter()
+    status, out, _ = run("--help")
+    assert status == 0
+    assert "check" in out
+    loaded = subprocess.run(
+        [sys.executable, "-c", "import sys, logscope.cli; print(*sys.modules)"],
+        capture_output=True,
+        encoding="utf-8",
+        check=True,
+    ).stdout.split()
+    assert not {"numpy", "pandas", "numba", "scipy", "cantools", "can", "plotly", "pydantic"} & set(loaded)
+    assert time.perf_counter() - started < 30  # only to catch a hang
