@@ -29,8 +29,8 @@ def decimals(measured: Measured) -> int:
     """
     value, low, high = finite(measured.value), finite(measured.low), finite(measured.high)
     known = [x for x in (value, low, high) if x is not None]
-    sides = 2 if low is not None and high is not None else 1
-    spread = (max(known) - min(known)) / sides if len(known) > 1 else 0.0
+    two_sided = low is not None and high is not None  # one limit alone does not say how well the value is known
+    spread = (max(known) - min(known)) / 2 if two_sided else 0.0
     largest = max((abs(x) for x in known), default=0.0)
     if spread > 0:
         places = INTERVAL_DIGITS - 1 - math.floor(math.log10(spread))
