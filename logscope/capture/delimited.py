@@ -117,11 +117,17 @@ def _reading(layout: ColumnLayout) -> Reading:
     from logscope.capture.delimited_fields import DATES
 
     powers = {"s": 9, "ms": 6, "us": 3, "ns": 0, "date": DATES}
-    one_field = len(layout.data) == 1 and layout.delimiter == "space"
+    single = (layout.time, layout.identifier, layout.bus, layout.extended, layout.length, layout.direction)
+    needed = max(int(column) for column in single if column is not None)
+    one_field = len(layout.data) == 1
+    by_blanks = layout.delimiter == "space"
+    if one_field and layout.length is None and not by_blanks:  # by blanks, no data leave no field
+        needed = max(needed, int(layout.data[0]))
     return kernel.Reading(
         delimiter=ord(DELIMITER_CHARACTERS[layout.delimiter or ","]),
         time_power=powers[layout.time_unit],
         identifier_base=layout.identifier_base,
         data_base=layout.data_base,
-        rest=int(layout.data[0]) - 1 if one_field else -1,
+        rest=int(layout.data[0]) - 1 if one_field and by_blanks else -1,
+        needed=needed,
     )

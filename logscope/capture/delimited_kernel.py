@@ -73,6 +73,7 @@ class Reading(NamedTuple):
     time_power : a number n of the time column is n·10^time_power ns; or DATES
     identifier_base, data_base : 10 or 16
     rest : the column that goes on to the line end, where the delimiter is SPACE; -1 for none
+    needed : a row with fewer columns is cut short
     """
 
     delimiter: int
@@ -80,6 +81,7 @@ class Reading(NamedTuple):
     identifier_base: int
     data_base: int
     rest: int
+    needed: int
 
 
 @njit(cache=True, nogil=True)
@@ -104,7 +106,7 @@ def parse(text, size, columns, payload, buses, roles, reading, skip):  # type: i
     reading : Reading; skip : so many lines of the text are header
     """
     time_ns, bus, identifier, flags, length, offset, bad_line, bad_reason = columns
-    delimiter, power, identifier_base, data_base, rest = reading
+    delimiter, power, identifier_base, data_base, rest, needed = reading
     at = text
     row = 0
     used = 0
@@ -171,7 +173,7 @@ def parse(text, size, columns, payload, buses, roles, reading, skip):  # type: i
             if byte(at) == LF:
                 break
             at += 1
-        if reason == _OK and (stamp == NO_TIME or ident < 0):
+        if reason == _OK and column < needed:
             reason = _COLUMNS
         if reason == _OK:
             reason, stored, more = _length_and_flags(count, told, remote)

@@ -62,3 +62,12 @@ def test_its_pack_voltage_may_wake_late(tmp_path: Path) -> None:
     (found,) = [f for f in result.findings if f.kind.startswith("precharge.")]
     assert found.kind == "precharge.complete"
     assert found.measured["fraction_reached"].value == pytest.approx(1.0, abs=0.02)
+
+
+def test_the_pack_current_tells_its_rc_from_the_sensing_lag(tmp_path: Path) -> None:
+    """Read off the samples: the current falls by 0.705 every 20 ms, that is 57 ms; the nearer constant is RC."""
+    more = 'battery_current = "Battery.PackCurrentRaw"\n'
+    (found,) = _precharges(tmp_path, more)
+    assert found.measured["time_constant_s"].value == pytest.approx(0.0625, rel=0.05)
+    assert found.measured["sensing_lag_s"].value == pytest.approx(0.099, rel=0.05)
+    assert "battery_current" in found.explanation

@@ -1,4 +1,6 @@
-"""Precharge: find each attempt, find where the contactor closed, fit the curve, judge it, put it into words.
+"""Precharge: find each attempt, fit its curve, judge it, put it into words.
 
-In the order of the data: `find`, `closing`, `fit`, `measure` (which joins these three), `judge`, `words`, `check`.
+In the order of the data: `find` (attempts), `closing` (where the contactor closed), `fit` (the curve), `measure` (these
+three together), `witness` (what else shows RC), `compare` (with R·C), `judge` (the kind), `values`, `evidence` and
+`words` (what the finding states, draws and says), `drift` (over the attempts), `check` (the check itself).
 """

@@ -1,96 +1,139 @@
-"""What kind of outcome an attempt was. Pure decisions on fitted numbers, each with its reason."""
+"""What kind of outcome an attempt was, and why."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 
-from logscope.checks.precharge.fit import CurveFit, Estimate
+from logscope.checks.precharge.compare import (
+    Constant,
+    Verdict,
+    compare_constant,
+    is_bypassed,
+    step_constant_bound,
+)
+from logscope.checks.precharge.find import Link
+from logscope.checks.precharge.measure import Measurement
+from logscope.checks.precharge.witness import witnesses
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
 
-# A rise this much faster than R·C did not pass through the resistor at all; a resistor that is partly
-# bridged or the wrong value still leaves more (common practice, no published source).
-BYPASS_SHARE = 0.2
-# Without R·C: a precharge resistor that charged a link faster than this would carry hundreds of amperes
-# (300 V, 1000 µF: 5 Ω, 60 A); precharge takes 0.1 to 3 s, that is a constant of 20 ms and more.
-BYPASS_CONSTANT_S = 0.005
-# Limits a factor of two apart say nothing about a tolerance of some ten percent.
-DETERMINED_RATIO = 2.0
-# A curve within this share of its end has settled: more than 3 time constants have passed.
-SETTLED_SHARE = 0.95
-
-
-class Verdict(Enum):
-    """How a time constant stands against the expected band."""
-
-    IN_BAND = "in band"
-    SLOW = "slow"
-    FAST = "fast"
-    OPEN = "open"  # the log cannot tell
-    NOT_COMPARED = "not compared"  # no R·C in the vehicle file
+# So many samples in one time constant make it measurable (common practice: five points on the steep part).
+SAMPLES_PER_CONSTANT = 5
+# With fewer samples on the steep part a contactor that closes in between could pass for the curve's own speed.
+LEAST_STEEP_SAMPLES = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Constant:
-    """The link's time constant as far as the fit tells, and how it stands against the expected band.
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """One attempt with its kind ('complete', 'slow', …) and everything its words are made of."""
 
-    time_constant : None where the two constants of an S-shaped curve cannot be told apart
-    lag : the other one; both : the two of an S-shaped curve, slower first
+    kind: str
+    measurement: Measurement
+    constant: Constant | None
+    expected_s: float | None
+    tolerance: float
+    close_fraction: float
+    bound_s: float | None  # upper bound of the time constant where it could not be fitted
+    period_s: float
+
+    @property
+    def wanted_period_s(self) -> float | None:
+        """The sample period that would show the time constant."""
+        constant = self.expected_s or self.bound_s
+        return constant / SAMPLES_PER_CONSTANT if constant else None
+
+
+def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measurement) -> Judged:
+    """Decide the kind of one attempt."""
+    fit = measurement.fit
+    expected_s = _expected_constant(measurement, vehicle)
+    bound_s = None
+    if measurement.inside_all <= 1:
+        bound_s = _step_bound(link, measurement)
+    elif fit is not None and is_bypassed(fit.time_constant.claim_high, expected_s):
+        bound_s = fit.time_constant.high
+    tolerance = vehicle.precharge.tolerance
+    fitted = fit is not None and bound_s is None and measurement.inside > 1
+    constant = None
+    if fit is not None and fitted:
+        found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
+        constant = compare_constant(fit, expected_s, tolerance, found)
+    kind = _kind(measurement, constant, bound_s, expected_s, vehicle.precharge.close_fraction, link.noise_v)
+    return Judged(
+        kind,
+        measurement,
+        constant,
+        expected_s,
+        tolerance,
+        vehicle.precharge.close_fraction,
+        bound_s,
+        link.part.period_s,
+    )
+
+
+def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
+    """R·C [s], shortened by what holds the link below the pack.
+
+    A parallel load takes the end voltage to Rp/(R + Rp) of the pack's and the time constant to that same share of R·C,
+    so what the end voltage says of the load is also what the constant must show of it.
     """
-
-    verdict: Verdict
-    time_constant: Estimate | None
-    lag: Estimate | None = None
-    both: tuple[Estimate, Estimate] | None = None
-
-
-def compare_constant(fit: CurveFit, expected_s: float | None, tolerance: float) -> Constant:
-    """Compare the fitted constants with R·C.
-
-    A curve with two poles is symmetric in them: without R·C nothing says which is the link's. With it,
-    the one nearer to R·C is taken; "slow" and "fast" are claimed only where both readings agree.
-    """
-    slower, faster = fit.time_constant, fit.lag
-    if faster is None:
-        return Constant(_verdict(slower, expected_s, tolerance), slower)
-    both = (slower, faster)
-    if expected_s is None:
-        return Constant(Verdict.NOT_COMPARED, None, both=both)
-    verdicts = [_verdict(constant, expected_s, tolerance) for constant in both]
-    if Verdict.IN_BAND in verdicts:
-        nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
-        other = faster if nearest is slower else slower
-        return Constant(Verdict.IN_BAND, nearest, other, both)
-    if verdicts[0] == verdicts[1]:  # both readings say the same
-        return Constant(verdicts[0], slower, faster, both)
-    return Constant(Verdict.OPEN, None, both=both)
+    told = vehicle.precharge.time_constant_s
+    if told is None or m.fit is None or not m.pack_v or not m.settled:
+        return told
+    return told * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
 
 
-def _verdict(constant: Estimate, expected_s: float | None, tolerance: float) -> Verdict:
-    if expected_s is None:
-        return Verdict.NOT_COMPARED
-    low, high = expected_s * (1 - tolerance), expected_s * (1 + tolerance)
-    if constant.claim_low > high:
-        return Verdict.SLOW
-    if constant.claim_high < low:
-        return Verdict.FAST
-    if constant.low < low and constant.high > high:
-        return Verdict.OPEN
-    inside = low <= constant.value <= high
-    return Verdict.IN_BAND if inside else Verdict.OPEN
+def _step_bound(link: Link, m: Measurement) -> float:
+    """Upper bound of the time constant [s] of a rise that falls between two samples or has one on the way."""
+    attempt, time_s, volts = m.attempt, link.part.time_s, link.part.value
+    after = min(attempt.onset + 1 + m.inside_all, time_s.size - 1)
+    rise, missing = float(volts[attempt.top] - volts[attempt.onset]), float(volts[attempt.top] - volts[after])
+    least = max(missing, link.noise_v, link.step_v / 2)
+    return step_constant_bound(rise, least, float(time_s[after] - time_s[attempt.onset]))
 
 
-def is_bypassed(fastest_s: float, expected_s: float | None) -> bool:
-    """Whether a link that charged with at most this constant was charged past the resistor."""
-    if expected_s is not None:
-        return fastest_s < BYPASS_SHARE * expected_s
-    return fastest_s < BYPASS_CONSTANT_S
+def _kind(
+    m: Measurement,
+    constant: Constant | None,
+    bound_s: float | None,
+    expected_s: float | None,
+    close_at: float,
+    noise_v: float,
+) -> str:
+    reached = m.fraction(float(m.reached_v + 3 * noise_v))
+    top = m.fraction(m.top_v + 3 * noise_v)
+    if bound_s is not None and (top is None or top >= close_at):
+        return "bypassed" if is_bypassed(bound_s, expected_s) else "undetermined"
+    if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
+        return "closed_early"
+    if m.closing is None and reached is not None and reached < close_at:
+        if m.attempt.ended_by == "log end" and not m.settled:
+            return "undetermined"
+        return "interrupted" if _broke_off(m, bound_s, expected_s) else "stalled"
+    if reached is None and m.closing is None and _stops_short(m, noise_v):
+        return "undetermined" if m.attempt.ended_by == "log end" else "interrupted"
+    if constant is None or constant.verdict is Verdict.OPEN:
+        return "undetermined"
+    if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:
+        return "undetermined"
+    return {Verdict.SLOW: "slow", Verdict.FAST: "fast"}.get(constant.verdict, "complete")
 
 
-def step_constant_bound(rise_v: float, missing_v: float, within_s: float) -> float:
-    """Upper bound of the time constant [s] of a link that came within `missing_v` of its end in one sample interval.
+def _stops_short(m: Measurement, noise_v: float) -> bool:
+    """Whether the rise ended below where its own curve was going, beyond doubt."""
+    return m.fit is not None and not m.settled and m.fit.end.claim_low > m.reached_v + 3 * noise_v
 
-    The rise began no earlier than the sample before it: exp(−t/τ) ≤ missing/rise at t = within_s.
-    """
-    from math import log
 
-    return within_s / log(max(rise_v / max(missing_v, 1e-9), 1.0 + 1e-9))
+def _broke_off(m: Measurement, bound_s: float | None, expected_s: float | None) -> bool:
+    """Whether a rise that ended too low was cut off, rather than having settled there."""
+    if bound_s is None:
+        return not m.settled
+    # Too fast to be fitted. A load that holds the link at a fraction of the pack shortens RC by that same fraction
+    # (both are Rp/(R + Rp)), so a rise that was over sooner than that never settled: it was cut off.
+    fraction = m.fraction(m.reached_v)
+    if expected_s is not None and fraction is not None and bound_s < fraction * expected_s:
+        return True
+    attempt = m.attempt
+    if attempt.relay_s is None or attempt.relay_end_s is None or expected_s is None:
+        return False
+    return attempt.relay_end_s - attempt.relay_s < 3 * expected_s

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.checks.precharge.closing import BREAK_NOISE, Break, find_break
+from logscope.checks.precharge.compare import SETTLED_SHARE
 from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, pack_voltage
 from logscope.checks.precharge.fit import CurveFit, fit_curve
-from logscope.checks.precharge.judge import SETTLED_SHARE
 from logscope.findings import FloatArray
 from logscope.signals import Signals
 
@@ -56,6 +56,11 @@ class Measurement:
     inside_all: int
     start_s: float
     end_s: float
+
+    @property
+    def onset_s(self) -> float:
+        """When the rise began, by the fit where it shows it [s]."""
+        return self.fit.onset.value if self.fit and self.fit.onset else self.start_s
 
     def fraction(self, volts: float) -> float | None:
         """A voltage as a fraction of the pack's, where that is known."""

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from logscope.checks.precharge.compare import Verdict
 from logscope.checks.precharge.fit import Estimate
-from logscope.checks.precharge.judge import Verdict
+from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import percent, seconds, seconds_between
 from logscope.findings import Measured
-
-if TYPE_CHECKING:
-    from logscope.checks.precharge.check import Judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,10 +156,17 @@ def _constant(judged: Judged) -> list[str]:
     tau = constant.time_constant
     limits = f"Time constant {seconds(tau.value)}, 95 % limits {seconds_between(tau.low, tau.high)}"
     if expected is None:
-        return [limits + "; no R·C is given in the vehicle file to compare it with."]
+        told = (
+            f" It is told from the sensing lag by {constant.told_by}, which shows the same one."
+            if constant.told_by
+            else ""
+        )
+        return [limits + "; no R·C is given in the vehicle file to compare it with." + told]
     low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
     band = f"; expected from R·C {seconds(expected)}, band {seconds_between(low, high)}."
-    if constant.lag is not None:
+    if constant.told_by is not None:
+        band += f" Which of the two constants is the link's is told by {constant.told_by}, which shows the same one."
+    elif constant.lag is not None:
         band += f" The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as sensing lag."
     return [limits + band]
 

@@ -1,0 +1,106 @@
+"""What kind of outcome an attempt was. Pure decisions on fitted numbers, each with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from logscope.checks.precharge.fit import CurveFit, Estimate
+from logscope.checks.precharge.witness import Witness, told_apart
+
+# A rise this much faster than R·C did not pass through the resistor at all; a resistor that is partly
+# bridged or the wrong value still leaves more (common practice, no published source).
+BYPASS_SHARE = 0.2
+# Without R·C: a precharge resistor that charged a link faster than this would carry hundreds of amperes
+# (300 V, 1000 µF: 5 Ω, 60 A); precharge takes 0.1 to 3 s, that is a constant of 20 ms and more.
+BYPASS_CONSTANT_S = 0.005
+# Limits a factor of two apart say nothing about a tolerance of some ten percent.
+DETERMINED_RATIO = 2.0
+# A curve within this share of its end has settled: more than 3 time constants have passed.
+SETTLED_SHARE = 0.95
+
+
+class Verdict(Enum):
+    """How a time constant stands against the expected band."""
+
+    IN_BAND = "in band"
+    SLOW = "slow"
+    FAST = "fast"
+    OPEN = "open"  # the log cannot tell
+    NOT_COMPARED = "not compared"  # no R·C in the vehicle file
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """The link's time constant as far as the fit tells, and how it stands against the expected band.
+
+    time_constant : None where the two constants of an S-shaped curve cannot be told apart
+    lag : the other one; both : the two of an S-shaped curve, slower first
+    told_by : the part that tells which constant is the link's, where one does
+    """
+
+    verdict: Verdict
+    time_constant: Estimate | None
+    lag: Estimate | None = None
+    both: tuple[Estimate, Estimate] | None = None
+    told_by: str | None = None
+
+
+def compare_constant(
+    fit: CurveFit, expected_s: float | None, tolerance: float, found: Sequence[Witness] = ()
+) -> Constant:
+    """Compare the fitted constants with R·C.
+
+    A curve with two poles is symmetric in them. A witness, such as the pack current, can tell which is the link's.
+    Without one R·C can: the nearer is taken; "slow" and "fast" are then claimed only where both readings agree.
+    """
+    slower, faster = fit.time_constant, fit.lag
+    if faster is None:
+        return Constant(_verdict(slower, expected_s, tolerance), slower)
+    both = (slower, faster)
+    if told := told_apart(both, list(found)):
+        link, witness = told
+        lag = faster if link is slower else slower
+        return Constant(_verdict(link, expected_s, tolerance), link, lag, both, witness.part)
+    if expected_s is None:
+        return Constant(Verdict.NOT_COMPARED, None, both=both)
+    verdicts = [_verdict(constant, expected_s, tolerance) for constant in both]
+    if Verdict.IN_BAND in verdicts:
+        nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
+        other = faster if nearest is slower else slower
+        return Constant(Verdict.IN_BAND, nearest, other, both)
+    if verdicts[0] == verdicts[1]:  # both readings say the same
+        return Constant(verdicts[0], slower, faster, both)
+    return Constant(Verdict.OPEN, None, both=both)
+
+
+def _verdict(constant: Estimate, expected_s: float | None, tolerance: float) -> Verdict:
+    if expected_s is None:
+        return Verdict.NOT_COMPARED
+    low, high = expected_s * (1 - tolerance), expected_s * (1 + tolerance)
+    if constant.claim_low > high:
+        return Verdict.SLOW
+    if constant.claim_high < low:
+        return Verdict.FAST
+    if constant.low < low and constant.high > high:
+        return Verdict.OPEN
+    inside = low <= constant.value <= high
+    return Verdict.IN_BAND if inside else Verdict.OPEN
+
+
+def is_bypassed(fastest_s: float, expected_s: float | None) -> bool:
+    """Whether a link that charged with at most this constant was charged past the resistor."""
+    if expected_s is not None:
+        return fastest_s < BYPASS_SHARE * expected_s
+    return fastest_s < BYPASS_CONSTANT_S
+
+
+def step_constant_bound(rise_v: float, missing_v: float, within_s: float) -> float:
+    """Upper bound of the time constant [s] of a link that came within `missing_v` of its end in one sample interval.
+
+    The rise began no earlier than the sample before it: exp(−t/τ) ≤ missing/rise at t = within_s.
+    """
+    from math import log
+
+    return within_s / log(max(rise_v / max(missing_v, 1e-9), 1.0 + 1e-9))
