@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from traceback import walk_tb
 from typing import Any
 
 import numpy as np
@@ -55,10 +56,7 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
 
 def _groups(stream: Any) -> Iterator[Frames]:
     """The frames of each channel group that holds CAN frames, in the order of the file."""
-    import asammdf
-
-    mdf: Any
-    with asammdf.MDF(stream) as mdf:
+    with _opened(stream) as mdf:
         start_ns = round(mdf.header.start_time.timestamp() * 1e6) * 1000
         for index, group in enumerate(mdf.groups):
             source = group.channel_group.acq_source
@@ -67,6 +65,20 @@ def _groups(stream: Any) -> Iterator[Frames]:
             sort = next((sort for sort in _SORTS if sort in names), None)
             if is_bus and sort is not None and source.bus_type == _CAN:
                 yield from _parts(mdf, index, sort, group.channel_group.cycles_nr, start_ns)
+
+
+def _opened(stream: Any) -> Any:
+    import asammdf
+
+    try:
+        return asammdf.MDF(stream)
+    except Exception as error:
+        for frame, _ in walk_tb(error.__traceback__):  # asammdf's half-read object would complain when it goes
+            half_read = frame.f_locals.get("self")
+            for block in ("header", "identification"):
+                if type(half_read).__name__ == "MDF4" and not hasattr(half_read, block):
+                    setattr(half_read, block, None)
+        raise
 
 
 def _parts(mdf: Any, index: int, sort: str, count: int, start_ns: int) -> Iterator[Frames]:

@@ -118,3 +118,67 @@ def inrush_peak_a(difference_v: float, loop_ohm: float, loop_h: float, capacitan
         peak_s = math.atanh(beta / alpha) / beta
         shape = math.sinh(beta * peak_s)
     return abs(difference_v) / (beta * loop_h) * math.exp(-alpha * peak_s) * shape
+
+
+def settled_fraction_heating(
+    elapsed_s: FloatArray, time_constant_s: float | FloatArray, growth: float | FloatArray
+) -> FloatArray:
+    """How far a link has settled through a resistor that its own losses heat.
+
+    The loss so far depends on the remaining difference x alone: E/E∞ = 1 − x² with E∞ = ½·C·(Vs − V0)². With
+    R = R0·(1 + h·E/E∞) the charge obeys dx/dt = −x/(R·C), which integrates to
+    (1 + h)·ln(1/x) − h·(1 − x²)/2 = t/(R0·C); solved for x by Newton's method. Own derivation.
+
+    elapsed_s : time since the step [s]
+    time_constant_s : R0·C with the resistor cold [s], above 0
+    growth : h, by what fraction the resistance has grown at the end [1], 0 or more
+    """
+    wanted = np.maximum(elapsed_s, 0.0) / time_constant_s
+    h = np.asarray(growth, float)
+    y = wanted / (1 + h)  # y = ln(1/x); below the root, where the function is convex in y and Newton overshoots once
+    for _ in range(12):
+        x_squared = np.exp(-2 * y)
+        y = y - ((1 + h) * y - h * (1 - x_squared) / 2 - wanted) / (1 + h - h * x_squared)
+    return np.asarray(-np.expm1(-y))
+
+
+def settled_fraction_constant_power(
+    elapsed_s: FloatArray,
+    time_constant_s: float | FloatArray,
+    end_v: float | FloatArray,
+    start_v: float | FloatArray,
+    cut_in_v: float | FloatArray,
+    load: float | FloatArray,
+) -> FloatArray:
+    """How far a link has settled when a constant-power load starts on it at a cut-in voltage.
+
+    Up to the cut-in it charges towards Vs = V∞·(1 + k). From there C·dV/dt = (Vs − V)/R − P/V, which with w = V/V∞ and
+    k = P·R/V∞² is dw/dt = (1 − w)·(1 − k/w)/(R·C) and integrates in partial fractions to
+    [ln((1 − w0)/(1 − w)) + k·ln((w − k)/(w0 − k))]/(1 − k) = t/(R·C). Own derivation; the resting points V∞ and k·V∞
+    are those of V² − Vs·V + P·R = 0.
+
+    elapsed_s : time since the step [s]
+    time_constant_s : R·C [s], above 0
+    end_v : V∞, where the link rests [V]
+    start_v : where it starts [V]
+    cut_in_v : where the load starts [V]; taken as no lower than the lower resting point k·end_v, for from below that
+        the link would collapse
+    load : k = P·R/V∞² [1], between 0 and 1
+    """
+    t, k = np.maximum(elapsed_s, 0.0) / time_constant_s, np.asarray(load, float)
+    end_v, start_v, cut_in_v = (np.asarray(v, float) for v in (end_v, start_v, cut_in_v))
+    source_v = end_v * (1 + k)
+    cut_in_v = np.maximum(np.maximum(cut_in_v, start_v), 1.001 * k * end_v)
+    until = np.log((source_v - start_v) / (source_v - cut_in_v))
+    unloaded = source_v - (source_v - start_v) * np.exp(-np.minimum(t, until))
+    w0 = cut_in_v / end_v
+    wanted = np.maximum(t - until, 0.0)
+    y = (1 - k) * wanted  # y = ln((1 − w0)/(1 − w)); at or above the root
+    for _ in range(12):
+        left = (1 - w0) * np.exp(-y)
+        w = 1 - left
+        excess = (y + k * np.log((w - k) / (w0 - k))) / (1 - k) - wanted
+        y = np.maximum(y - excess * (1 - k) / (1 + k * left / (w - k)), 0.0)
+    loaded = end_v * (1 - (1 - w0) * np.exp(-y))
+    volts = np.where(t <= until, unloaded, loaded)
+    return np.asarray((volts - start_v) / (end_v - start_v))

@@ -12,6 +12,8 @@ from logscope.physics.rc import (
     inrush_peak_a,
     parallel_ohm,
     settled_fraction,
+    settled_fraction_constant_power,
+    settled_fraction_heating,
     settled_fraction_two_pole,
     settling_rate,
     settling_rate_two_pole,
@@ -85,3 +87,35 @@ def test_inrush_peak_follows_the_series_rlc_loop(loop_ohm: float) -> None:
         rtol=1e-8,
     )
     assert inrush_peak_a(difference, loop_ohm, inductance, capacitance) == pytest.approx(solved.y[0].max(), rel=1e-4)
+
+
+@pytest.mark.parametrize("growth", [0.0, 0.1, 0.5, 2.0])
+def test_a_resistor_that_heats_follows_its_differential_equation(growth: float) -> None:
+    """scipy.integrate.solve_ivp on charge and dissipated energy."""
+    source, start, r0, c = 300.0, 40.0, 100.0, 1e-3
+    full = 0.5 * c * (source - start) ** 2
+
+    def change(_: float, s: np.ndarray) -> list[float]:
+        amps = (source - s[0]) / (r0 * (1 + growth * s[1] / full))
+        return [amps / c, amps * (source - s[0])]
+
+    t = np.linspace(0, 0.8, 60)
+    solved = solve_ivp(change, (0, 0.8), [start, 0.0], t_eval=t, rtol=1e-9, atol=1e-9)
+    expected = (solved.y[0] - start) / (source - start)
+    assert settled_fraction_heating(t, r0 * c, growth) == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize("cut_in_v", [45.0, 120.0, 250.0])
+def test_a_constant_power_load_follows_its_differential_equation(cut_in_v: float) -> None:
+    """scipy.integrate.solve_ivp; 400 V, 50 ohm, 300 W rest at 358.114 V (roots of V² − Vs·V + P·R = 0)."""
+    source, r, c, power = 400.0, 50.0, 2e-3, 300.0
+    end_v = source / 2 + np.sqrt(source**2 / 4 - power * r)
+    assert end_v == pytest.approx(358.113883, abs=1e-6)
+    t = np.linspace(0, 1.2, 80)
+
+    def change(_: float, s: np.ndarray) -> list[float]:
+        return [((source - s[0]) / r - (power / s[0] if s[0] >= cut_in_v else 0.0)) / c]
+
+    solved = solve_ivp(change, (0, 1.2), [0.0], t_eval=t, rtol=1e-9, atol=1e-9, max_step=1e-3)
+    got = settled_fraction_constant_power(t, r * c, end_v, 0.0, cut_in_v, power * r / end_v**2)
+    assert got * end_v == pytest.approx(solved.y[0], abs=0.05)

@@ -56,6 +56,8 @@ def compare_constant(
     Without one R·C can: the nearer is taken; "slow" and "fast" are then claimed only where both readings agree.
     """
     slower, faster = fit.time_constant, fit.lag
+    if fit.misfit:  # a constant of a curve that the data do not follow says nothing about R·C
+        return Constant(Verdict.OPEN if expected_s is not None else Verdict.NOT_COMPARED, slower)
     if faster is None:
         return Constant(_verdict(slower, expected_s, tolerance), slower)
     both = (slower, faster)

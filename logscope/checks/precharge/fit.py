@@ -8,6 +8,7 @@ together with the curve, so that the limits hold whatever dominates in the log a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -15,12 +16,24 @@ from scipy.optimize import least_squares
 from logscope.findings import FloatArray
 from logscope.physics.rc import (
     settled_fraction,
+    settled_fraction_constant_power,
+    settled_fraction_heating,
     settled_fraction_two_pole,
     settling_rate,
     settling_rate_two_pole,
 )
 from logscope.statistics.importance import Posterior, sample_posterior
 from logscope.statistics.rounding import rounded_normal_log_likelihood
+
+
+class Shape(Enum):
+    """The curves that are tried. Each adds its own parameters behind the common ones."""
+
+    EXPONENTIAL = "one exponential"
+    LAGGED = "an exponential behind a sensing lag"
+    HEATING = "a resistor that heats while it charges"
+    CONSTANT_POWER = "a constant-power load that starts on the way"
+
 
 # An S-shape is told from a plain exponential when its odds are at least this: common usage calls 20:1 strong.
 LAG_ODDS = 20.0
@@ -30,6 +43,9 @@ CLAIM_LEVEL = 0.001
 _MOST_NOISE = 0.1
 _MOST_RISE = 8.0  # times what the log shows of it: a curve cut off sooner is nearly straight and holds no constant
 _LEAST_JITTER = 1e-3  # of a period: what a loaded bus cannot undercut in practice
+# A misfit is no noise when it is this many times the noise seen at rest, and one residual tells the sign of the next.
+MISFIT_RATIO = 3.0
+MISFIT_CORRELATION = 0.4
 _LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
 _MOST_FIT_SAMPLES = 1500  # bounds the work on a curve that was sampled far more finely than it moves
 
@@ -53,7 +69,9 @@ class CurveFit:
     start, end : the level before and the level approached [V]
     onset : when the voltage began to rise [s]; None where the log begins inside the rise
     residual_v : root-mean-square deviation of the readings from the curve [V]
-    lag_odds : odds that the data favour two poles over one
+    shape : the curve that explains the data; odds : by how much over one exponential
+    heating : by what fraction the resistor grew, for that shape; load : P·R/V∞² of a constant-power load, for that
+    misfit : whether the residuals still show a shape that none of the curves has
     """
 
     time_constant: Estimate
@@ -62,7 +80,11 @@ class CurveFit:
     end: Estimate
     onset: Estimate | None
     residual_v: float
-    lag_odds: float
+    shape: Shape
+    odds: float
+    heating: Estimate | None
+    load: Estimate | None
+    misfit: bool
     _theta: FloatArray
     _posterior: Posterior
     _layout: _Layout
@@ -75,13 +97,10 @@ class CurveFit:
             return None
         tau = np.exp(draws[:, 2])
         wanted = np.clip(wanted, 0.0, 1 - 1e-9)
-        if not self._layout.fits_lag:
-            return _estimate(self._posterior, -tau * np.log1p(-wanted))
-        lag = np.exp(draws[:, -1])
         low, high = np.zeros_like(tau), tau * 60
         for _ in range(40):  # bisection: the curve rises steadily
             middle = (low + high) / 2
-            below = settled_fraction_two_pole(middle, tau, lag) < wanted
+            below = self._layout.fraction(draws, middle[:, None])[:, 0] < wanted
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         return _estimate(self._posterior, (low + high) / 2)
 
@@ -90,21 +109,60 @@ class CurveFit:
         return np.asarray(self._layout.curve(self._theta[None, :], time_s)[0][0])
 
 
+# What each shape adds, with its lowest and highest value; None where the sampling sets it.
+_SHAPE_RANGES: dict[Shape, tuple[tuple[float | None, float | None], ...]] = {
+    Shape.EXPONENTIAL: (),
+    Shape.LAGGED: ((None, None),),
+    Shape.HEATING: ((float(np.log(0.02)), float(np.log(3.0))),),  # wire-wound parts a few percent, PTC parts manifold
+    Shape.CONSTANT_POWER: ((float(np.log(0.005)), float(np.log(0.8))), (0.0, 0.98)),
+}
+# Where the search for them starts.
+_SHAPE_STARTS: dict[Shape, tuple[tuple[float, ...], ...]] = {
+    Shape.EXPONENTIAL: ((),),
+    Shape.LAGGED: ((),),
+    Shape.HEATING: ((float(np.log(0.1)),), (float(np.log(0.6)),)),
+    Shape.CONSTANT_POWER: tuple((float(np.log(k)), c) for k in (0.05, 0.3) for c in (0.4, 0.75)),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class _Layout:
     """Where each parameter stands in the vector.
 
-    start, log of the initial slope (rise / τ), log τ, log noise, log jitter, [onset], [log lag]. A curve that is cut
-    short fixes its slope well and its end and τ only together: in these terms the two part.
+    start, log of the initial slope (rise / τ), log τ, log noise, log jitter, [onset], then those of the shape: log lag;
+    log growth of the resistor; log load and where it cuts in, as a fraction of the rise. A curve that is cut short
+    fixes its slope well and its end and τ only together: in these terms the two part.
     """
 
     begin_s: float  # the onset where it is not fitted
     fits_onset: bool
-    fits_lag: bool
+    shape: Shape
 
     @property
     def size(self) -> int:
-        return 5 + self.fits_onset + self.fits_lag
+        return 5 + self.fits_onset + len(_SHAPE_RANGES[self.shape])
+
+    def fraction(self, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
+        """How far the curve has risen, for k parameter vectors and times since the onset, shape (k, n)."""
+        tau, last = np.exp(theta[:, 2])[:, None], theta[:, -1:]
+        match self.shape:
+            case Shape.LAGGED:
+                return settled_fraction_two_pole(elapsed_s, tau, np.exp(last))
+            case Shape.HEATING:
+                return settled_fraction_heating(elapsed_s, tau, np.exp(last))
+            case Shape.CONSTANT_POWER:
+                start_v, rise = theta[:, :1], self.rise(theta)[:, None]
+                cut_in_v, load = start_v + last * rise, np.exp(theta[:, -2:-1])
+                return settled_fraction_constant_power(elapsed_s, tau, start_v + rise, start_v, cut_in_v, load)
+        return settled_fraction(elapsed_s, tau)
+
+    def rate(self, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
+        """Its derivative [1/s]. For the shapes that only bend an exponential, that of the exponential does: it
+        weighs the jitter of the stamps."""
+        tau = np.exp(theta[:, 2])[:, None]
+        if self.shape is Shape.LAGGED:
+            return settling_rate_two_pole(elapsed_s, tau, np.exp(theta[:, -1:]))
+        return settling_rate(elapsed_s, tau)
 
     def rise(self, theta: FloatArray) -> FloatArray:
         """From the start to the end [V], shape (k,)."""
@@ -116,17 +174,9 @@ class _Layout:
     def curve(self, theta: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Voltage [V] and its rate [V/s], shape (k, n), for k parameter vectors."""
         elapsed = time_s[None, :] - self.onset(theta)[:, None]
-        tau = np.exp(theta[:, 2])[:, None]
-        if self.fits_lag:
-            lag = np.exp(theta[:, -1])[:, None]
-            fraction, rate = (
-                settled_fraction_two_pole(elapsed, tau, lag),
-                settling_rate_two_pole(elapsed, tau, lag),
-            )
-        else:
-            fraction, rate = settled_fraction(elapsed, tau), settling_rate(elapsed, tau)
         rise = self.rise(theta)[:, None]
-        return np.asarray(theta[:, 0][:, None] + rise * fraction), np.asarray(rise * rate)
+        volts = theta[:, 0][:, None] + rise * self.fraction(theta, elapsed)
+        return np.asarray(volts), np.asarray(rise * self.rate(theta, elapsed))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,9 +219,9 @@ class _Problem:
         if self.layout.fits_onset:
             low.append(self.time_s[0] - period)
             high.append(self.time_s[-1])
-        if self.layout.fits_lag:
-            low.append(np.log(period / 20))
-            high.append(np.log(10 * length))
+        for least, most in _SHAPE_RANGES[self.layout.shape]:
+            low.append(np.log(period / 20) if least is None else least)
+            high.append(np.log(10 * length) if most is None else most)
         return np.array(low), np.array(high)
 
     def log_density(self, theta: FloatArray) -> FloatArray:
@@ -180,8 +230,11 @@ class _Problem:
         inside = np.all((theta >= low) & (theta <= high), axis=1)
         rise = self.layout.rise(theta)
         inside &= (rise >= 0.2 * self.span_v) & (rise <= _MOST_RISE * self.span_v)
-        if self.layout.fits_lag:
+        if self.layout.shape is Shape.LAGGED:
             inside &= theta[:, -1] <= theta[:, 2]  # the two constants are symmetric: the slower one is named τ
+        if self.layout.shape is Shape.CONSTANT_POWER:  # below the lower resting point the link would collapse
+            end_v = theta[:, 0] + rise
+            inside &= theta[:, 0] + theta[:, -1] * rise > 1.05 * np.exp(theta[:, -2]) * end_v
         result = np.full(len(theta), -np.inf)
         if inside.any():
             kept = theta[inside]
@@ -192,23 +245,57 @@ class _Problem:
         return result
 
 
-def fit_curve(time_s: FloatArray, volts: FloatArray, step_v: float, *, onset_seen: bool) -> CurveFit | None:
+def fit_curve(
+    time_s: FloatArray, volts: FloatArray, step_v: float, *, onset_seen: bool, noise_v: float | None = None
+) -> CurveFit | None:
     """Fit one charging curve; None with fewer than four samples or no rise.
 
     time_s, volts : the samples from just before the rise to where the curve ends, shape (n,)
     step_v : rounding step of the readings [V], 0 if none
     onset_seen : whether samples from before the rise are among them
+    noise_v : standard deviation of a reading at rest [V], rounding included, where known: residuals that are larger
+        and keep their sign are no noise, and then the curves of a heating resistor and of a constant-power load
+        are tried
     """
     if time_s.size < 4 or np.ptp(volts) <= 2 * step_v or np.median(np.diff(time_s)) <= 0:
         return None
     thin = slice(None, None, -(-time_s.size // _MOST_FIT_SAMPLES))
     time_s, volts = time_s[thin], volts[thin]
-    plain = _solve(_Problem(time_s, volts, step_v, _Layout(float(time_s[0]), onset_seen, False)))
-    if not onset_seen:  # without the beginning an S-shape cannot be seen
-        return _curve_fit(*plain, lag_odds=0.0)
-    lagged = _solve(_Problem(time_s, volts, step_v, _Layout(float(time_s[0]), onset_seen, True)))
-    odds = float(np.exp(np.clip(lagged[1].log_evidence - plain[1].log_evidence, -700, 700)))
-    return _curve_fit(*(lagged if odds >= LAG_ODDS else plain), lag_odds=odds)
+    begin_s = float(time_s[0])
+
+    def solve(shape: Shape) -> tuple[_Problem, Posterior]:
+        return _solve(_Problem(time_s, volts, step_v, _Layout(begin_s, onset_seen, shape)))
+
+    plain = best = solve(Shape.EXPONENTIAL)
+    if onset_seen:  # without the beginning an S-shape cannot be seen
+        best = _likelier(best, solve(Shape.LAGGED))
+    if noise_v is not None and _misfits(best, noise_v):
+        for shape in (Shape.HEATING, Shape.CONSTANT_POWER):
+            best = _likelier(best, solve(shape))
+    odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
+    return _curve_fit(*best, odds=odds, misfit=noise_v is not None and _misfits(best, noise_v))
+
+
+def _likelier(known: tuple[_Problem, Posterior], other: tuple[_Problem, Posterior]) -> tuple[_Problem, Posterior]:
+    """The other one only where it is favoured by strong odds."""
+    return other if other[1].log_evidence - known[1].log_evidence >= np.log(LAG_ODDS) else known
+
+
+def _misfits(solved: tuple[_Problem, Posterior], noise_v: float) -> bool:
+    """Whether the residuals of the best curve are larger than the noise at rest and follow one another."""
+    problem, posterior = solved
+    left = _residuals(problem, _best(problem, posterior))
+    if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * noise_v:
+        return False
+    return float(np.corrcoef(left[:-1], left[1:])[0, 1]) > MISFIT_CORRELATION
+
+
+def _best(problem: _Problem, posterior: Posterior) -> FloatArray:
+    return np.asarray(posterior.draws[int(np.argmax(problem.log_density(posterior.draws)))])
+
+
+def _residuals(problem: _Problem, theta: FloatArray) -> FloatArray:
+    return np.asarray(problem.volts - problem.layout.curve(theta[None, :], problem.time_s)[0][0])
 
 
 def _solve(problem: _Problem) -> tuple[_Problem, Posterior]:
@@ -275,7 +362,7 @@ def _guesses(problem: _Problem) -> list[FloatArray]:
     onset, tau = (grid.ravel() for grid in np.meshgrid(onsets, constants, indexing="ij"))
     lag = 0.5 * tau
     elapsed = time_s[None, :] - onset[:, None]
-    if layout.fits_lag:
+    if layout.shape is Shape.LAGGED:
         fraction = settled_fraction_two_pole(elapsed, tau[:, None], lag[:, None])
     else:
         fraction = settled_fraction(elapsed, tau[:, None])
@@ -289,30 +376,44 @@ def _guesses(problem: _Problem) -> list[FloatArray]:
     for k in np.argsort(misfit)[:40]:
         if all(abs(onset[k] - other[0]) > problem.period_s or abs(tau[k] / other[1] - 1) > 1 for other in guesses):
             guesses.append((onset[k], tau[k], k))
-    return [_vector(layout, bottom[k], rise[k], onset[k], tau[k], lag[k]) for _, _, k in guesses[:_STARTS]]
+    return [
+        np.array([*_common(layout, bottom[k], rise[k], onset[k], tau[k]), *(own or _lag_start(layout, lag[k]))])
+        for _, _, k in guesses[:_STARTS]
+        for own in _SHAPE_STARTS[layout.shape]
+    ]
 
 
 _STARTS = 3
 
 
-def _vector(layout: _Layout, bottom: float, rise: float, onset: float, tau: float, lag: float) -> FloatArray:
-    """The parameters of the curve alone, in the order of the layout."""
-    optional = [onset] * layout.fits_onset + [np.log(lag)] * layout.fits_lag
-    return np.array([bottom, np.log(rise / tau), np.log(tau), *optional])
+def _common(layout: _Layout, bottom: float, rise: float, onset: float, tau: float) -> tuple[float, ...]:
+    """The parameters of the curve that all shapes have, in the order of the layout."""
+    return (bottom, float(np.log(rise / tau)), float(np.log(tau)), *([onset] * layout.fits_onset))
 
 
-def _curve_fit(problem: _Problem, posterior: Posterior, lag_odds: float) -> CurveFit:
+def _lag_start(layout: _Layout, lag: float) -> tuple[float, ...]:
+    return (float(np.log(lag)),) if layout.shape is Shape.LAGGED else ()
+
+
+def _curve_fit(problem: _Problem, posterior: Posterior, odds: float, misfit: bool) -> CurveFit:
     draws, layout = posterior.draws, problem.layout
-    best = draws[int(np.argmax(problem.log_density(draws)))]
-    deviation = problem.volts - layout.curve(best[None, :], problem.time_s)[0][0]
+    best = _best(problem, posterior)
+
+    def own(shape: Shape, place: int) -> Estimate | None:
+        return _estimate(posterior, np.exp(draws[:, place])) if layout.shape is shape else None
+
     return CurveFit(
         time_constant=_estimate(posterior, np.exp(draws[:, 2])),
-        lag=_estimate(posterior, np.exp(draws[:, -1])) if layout.fits_lag else None,
+        lag=own(Shape.LAGGED, -1),
         start=_estimate(posterior, draws[:, 0]),
         end=_estimate(posterior, draws[:, 0] + layout.rise(draws)),
         onset=_estimate(posterior, draws[:, 5]) if layout.fits_onset else None,
-        residual_v=float(np.sqrt(np.mean(deviation**2))),
-        lag_odds=lag_odds,
+        residual_v=float(np.sqrt(np.mean(_residuals(problem, best) ** 2))),
+        shape=layout.shape,
+        odds=odds,
+        heating=own(Shape.HEATING, -1),
+        load=own(Shape.CONSTANT_POWER, -2),
+        misfit=misfit,
         _theta=best,
         _posterior=posterior,
         _layout=layout,

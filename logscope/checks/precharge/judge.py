@@ -12,6 +12,7 @@ from logscope.checks.precharge.compare import (
     step_constant_bound,
 )
 from logscope.checks.precharge.find import Link
+from logscope.checks.precharge.fit import Shape
 from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.witness import witnesses
 from logscope.signals import Signals
@@ -78,7 +79,7 @@ def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
     so what the end voltage says of the load is also what the constant must show of it.
     """
     told = vehicle.precharge.time_constant_s
-    if told is None or m.fit is None or not m.pack_v or not m.settled:
+    if told is None or m.fit is None or not m.pack_v or not m.settled or m.fit.shape is Shape.CONSTANT_POWER:
         return told
     return told * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
 

@@ -78,7 +78,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
     window = slice(first, curve_end + 1)
-    fit = fit_curve(time_s[window], volts[window], link.step_v, onset_seen=attempt.onset_seen)
+    fit = fit_curve(time_s[window], volts[window], link.step_v, onset_seen=attempt.onset_seen, noise_v=link.noise_v)
     pack_v = pack_voltage(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
     pack_v = pack_v or pack_voltage(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
     if pack_v is None and broken and _is_step(link, attempt, fit, broken):

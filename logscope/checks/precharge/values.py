@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from logscope.checks.precharge.fit import CurveFit, Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement
 from logscope.findings import Measured
@@ -42,6 +43,9 @@ def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
             Measured(crossing.value, "s", crossing.low, crossing.high) if crossing else Measured(None, "s")
         )
         values["fit_residual_V"] = Measured(fit.residual_v, "V")
+        if fit.heating is not None:
+            grown = fit.heating
+            values["resistor_growth_percent"] = Measured(100 * grown.value, "%", 100 * grown.low, 100 * grown.high)
     else:
         values["start_voltage_V"] = Measured(m.start_v, "V")
         values["end_voltage_V"] = Measured(m.reached_v, "V")
@@ -60,11 +64,21 @@ def _parallel_load(m: Measurement, vehicle: Vehicle) -> dict[str, Measured]:
     resistance = vehicle.precharge.resistance_ohm
     if resistance is None or m.fit is None or not m.pack_v or not m.settled:
         return {}
+    if m.fit.shape is Shape.CONSTANT_POWER:
+        return _constant_power(m.fit, resistance)
     low, value, high = (volts / m.pack_v for volts in (m.fit.end.low, m.fit.end.value, m.fit.end.high))
     if low <= 0 or high >= LEAST_LOADED_FRACTION:
         return {}
     ohms = [resistance * share / (1 - share) for share in (value, low, high)]
     return {"parallel_load_ohm": Measured(ohms[0], "ohm", ohms[1], ohms[2])}
+
+
+def _constant_power(fit: CurveFit, resistance_ohm: float) -> dict[str, Measured]:
+    """The power of the load that started on the way: P = k·V∞²/R."""
+    if fit.load is None:
+        return {}
+    watts = [k * fit.end.value**2 / resistance_ohm for k in (fit.load.value, fit.load.low, fit.load.high)]
+    return {"load_power_W": Measured(watts[0], "W", watts[1], watts[2])}
 
 
 def _closing_values(m: Measurement, vehicle: Vehicle) -> dict[str, Measured]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from logscope.checks.precharge.compare import Verdict
-from logscope.checks.precharge.fit import Estimate
+from logscope.checks.precharge.fit import Estimate, Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import percent, seconds, seconds_between
 from logscope.findings import Measured
@@ -96,6 +96,19 @@ def _shape(judged: Judged) -> list[str]:
             f"; the curve starts S-shaped, as it does behind a sensing low-pass, and follows two time constants, "
             f"{_with_limits(fit.time_constant)} and {_with_limits(fit.lag)}"
         )
+    elif fit.shape is Shape.HEATING and fit.heating is not None:
+        shape = (
+            f"; the curve slows down as it does behind a resistor that heats while it charges, by "
+            f"{fit.heating.low * 100:.0f} to {fit.heating.high * 100:.0f} % at the end; the time constant is that of the "
+            "cold resistor"
+        )
+    elif fit.shape is Shape.CONSTANT_POWER:
+        shape = (
+            "; the curve slows down on the way and creeps, as it does when a load of constant power (a DC-DC converter) "
+            "starts on the link before the main contactor has closed"
+        )
+    elif fit.misfit:
+        shape = "; the curve is no exponential, nor one behind a sensing lag, a heating resistor or a load, so its constant says little"
     else:
         shape = "; the curve is one exponential"
     unseen = "" if m.attempt.onset_seen else " The log begins inside the rise, so its start is not known."
