@@ -59,7 +59,9 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     if fit is not None and fitted:
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
         constant = compare_constant(fit, expected_s, tolerance, found)
-    kind = _kind(measurement, constant, bound_s, expected_s, vehicle.precharge.close_fraction, link.noise_v)
+    kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
+    if kind == "interrupted" and measurement.settled:
+        constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
     return Judged(
         kind,
         measurement,
@@ -98,9 +100,10 @@ def _kind(
     constant: Constant | None,
     bound_s: float | None,
     expected_s: float | None,
-    close_at: float,
+    vehicle: Vehicle,
     noise_v: float,
 ) -> str:
+    close_at, told_s = vehicle.precharge.close_fraction, vehicle.precharge.time_constant_s
     reached = m.fraction(float(m.reached_v + 3 * noise_v))
     top = m.fraction(m.top_v + 3 * noise_v)
     if bound_s is not None and (top is None or top >= close_at):
@@ -110,7 +113,7 @@ def _kind(
     if m.closing is None and reached is not None and reached < close_at:
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
-        return "interrupted" if _broke_off(m, bound_s, expected_s) else "stalled"
+        return "interrupted" if _broke_off(m, bound_s, told_s, vehicle.precharge.tolerance) else "stalled"
     if reached is None and m.closing is None and _stops_short(m, noise_v):
         return "undetermined" if m.attempt.ended_by == "log end" else "interrupted"
     if constant is None or constant.verdict is Verdict.OPEN:
@@ -125,16 +128,19 @@ def _stops_short(m: Measurement, noise_v: float) -> bool:
     return m.fit is not None and not m.settled and m.fit.end.claim_low > m.reached_v + 3 * noise_v
 
 
-def _broke_off(m: Measurement, bound_s: float | None, expected_s: float | None) -> bool:
-    """Whether a rise that ended too low was cut off, rather than having settled there."""
+def _broke_off(m: Measurement, bound_s: float | None, told_s: float | None, tolerance: float) -> bool:
+    """Whether a rise that ended too low was cut off, rather than having settled there.
+
+    A load that holds the link at a fraction of the pack shortens RC by that same fraction (both are Rp/(R + Rp)), so a
+    rise that was over sooner than that never settled: it was cut off between two samples.
+    """
+    fastest_s = m.fit.time_constant.claim_high if bound_s is None and m.fit else bound_s
+    settled_s = None if told_s is None else (m.fraction(m.reached_v) or 0.0) * told_s
+    if fastest_s is not None and settled_s is not None and fastest_s < settled_s * (1 - tolerance):
+        return True
     if bound_s is None:
         return not m.settled
-    # Too fast to be fitted. A load that holds the link at a fraction of the pack shortens RC by that same fraction
-    # (both are Rp/(R + Rp)), so a rise that was over sooner than that never settled: it was cut off.
-    fraction = m.fraction(m.reached_v)
-    if expected_s is not None and fraction is not None and bound_s < fraction * expected_s:
-        return True
     attempt = m.attempt
-    if attempt.relay_s is None or attempt.relay_end_s is None or expected_s is None:
+    if attempt.relay_s is None or attempt.relay_end_s is None or told_s is None:
         return False
-    return attempt.relay_end_s - attempt.relay_s < 3 * expected_s
+    return attempt.relay_end_s - attempt.relay_s < 3 * told_s
