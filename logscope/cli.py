@@ -81,6 +81,42 @@ def check(
 
 
 @app.command(
+    short_help="List what is in a log, with periods and bus load.",
+    epilog="Example: logscope inventory drive.log --definitions hazel.dbc",
+)
+def inventory(
+    logs: Logs,
+    definitions: Definitions = None,
+    vehicle: Annotated[
+        Path | None, typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions.")
+    ] = None,
+    bit_rate: Annotated[
+        int | None, typer.Option("--bit-rate", metavar="BIT/S", help="Of the buses; else assumed.", min=1000)
+    ] = None,
+    json: JsonFile = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F.csv", help="Write the table here.")] = None,
+) -> None:
+    """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
+    from rich.console import Console
+
+    from logscope.files import write_text
+    from logscope.inventory.collect import take_inventory
+    from logscope.inventory.show import print_inventory, to_csv, to_json
+    from logscope.pipeline import open_logs, read_definitions
+    from logscope.vehicle import load_vehicle
+
+    _writable(json, csv)
+    known = load_vehicle(vehicle) if vehicle else None
+    pairs, skipped = read_definitions(known, definitions or ())
+    found = take_inventory(_with_progress(open_logs(logs, known)).blocks, pairs, bit_rate)
+    for path, text in ((json, to_json), (csv, to_csv)):
+        if path is not None:
+            write_text(path, text(found))
+    _warn(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
+    print_inventory(found, Console())
+
+
+@app.command(
     name="decode",
     short_help="Write decoded signals to Parquet or CSV.",
     epilog="Example: logscope decode drive.log --vehicle hazel.toml --out tables --signal Pack.Voltage",

@@ -16,9 +16,9 @@ from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_time import gap, time_step
 from logscope.decoding.tables import DecodeCounts, Decoder, Table
-from logscope.definitions.can import load_definitions
+from logscope.definitions.can import MessageSpec, Skipped, load_definitions
 from logscope.definitions.load import vehicle_consoles, vehicle_definitions
-from logscope.errors import LogError
+from logscope.errors import LogError, VehicleError
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import build_signals, find_players
 from logscope.parts import PARTS
@@ -56,9 +56,16 @@ def read(*paths: Path | str, vehicle: Vehicle | None = None) -> Capture:
 
 def open_logs(paths: Sequence[Path | str], vehicle: Vehicle | None = None) -> Capture:
     """The same without reading the frames yet: they pass block by block, once."""
-    layouts = [section.columns for section in vehicle.can if section.columns] if vehicle else []
+    layouts = {section.columns for section in vehicle.can if section.columns} if vehicle else set()
+    if len(layouts) > 1:
+        assert vehicle is not None
+        raise VehicleError(
+            "two [[can]] sections tell different columns, and a log does not say which are its own",
+            where=vehicle.path,
+            do="Use one vehicle file a log format.",
+        )
     consoles = vehicle_consoles(vehicle) if vehicle else []
-    return stream(paths, layouts[0] if layouts else None, consoles)
+    return stream(paths, next(iter(layouts), None), consoles)
 
 
 def check(capture: Capture, vehicle: Vehicle) -> Result:
@@ -126,14 +133,22 @@ def decode_tables(
     wanted: Iterable[tuple[str | None, str, str]] | None = None,
 ) -> Decoded:
     """The same as plain arrays; `wanted` are the (bus or None, message, signal) to decode, all if not given."""
+    pairs, skipped = read_definitions(vehicle, definitions)
+    decoded = _decode_all(capture, Decoder(pairs, wanted=None if wanted is None else set(wanted)))
+    told = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
+    return replace(decoded, notes=(*decoded.notes, *decoded.account.notes, *told))
+
+
+def read_definitions(
+    vehicle: Vehicle | None, definitions: Sequence[Path | str] = ()
+) -> tuple[list[tuple[str | None, tuple[MessageSpec, ...]]], tuple[Skipped, ...]]:
+    """(bus or None, messages) of a vehicle file and of definition files for every bus, and what was skipped."""
     pairs, skipped = vehicle_definitions(vehicle) if vehicle is not None else ([], ())
     for path in definitions:
         loaded = load_definitions(Path(path))
         pairs.append((None, loaded.messages))
         skipped += loaded.skipped
-    decoded = _decode_all(capture, Decoder(pairs, wanted=None if wanted is None else set(wanted)))
-    told = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
-    return replace(decoded, notes=(*decoded.notes, *decoded.account.notes, *told))
+    return pairs, skipped
 
 
 def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:

@@ -7,7 +7,6 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
-from math import isfinite
 from pathlib import Path
 from typing import IO, Any, Literal
 
@@ -152,8 +151,10 @@ def _block(batch: list[Any], file: str, records: int, previous_ns: int) -> Block
 
 def _fault(message: Any) -> str:
     """What makes a message impossible; python-can's readers do not check."""
-    if not isfinite(message.timestamp) or abs(message.timestamp) > _LAST_S:
+    if not isinstance(message.timestamp, int | float) or not abs(message.timestamp) <= _LAST_S:
         return "the time stamp is out of range"
+    if not isinstance(message.arbitration_id, int) or not isinstance(message.dlc, int):
+        return "identifier or length is not a number"
     if not 0 <= message.arbitration_id < 1 << (29 if message.is_extended_id else 11) and not message.is_error_frame:
         return "the identifier is out of range"
     if len(message.data) > 64 or not 0 <= message.dlc <= 64:

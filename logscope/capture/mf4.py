@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from traceback import walk_tb
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,8 +45,11 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
         except Exception as error:  # asammdf raises whatever a damaged file makes it run into
             what = f"not readable as an MF4 log ({type(error).__name__}: {error})"
             raise LogError(what, where=path, do="Is the file whole?") from None
+    missing = sum(group.missing for group in groups)
+    if missing:
+        notes = (*notes, f"{path}: {missing} of the frames that the log tells of are not in it (cut short?)")
     previous_ns = EARLIEST
-    for frames in _in_order(groups):
+    for frames in _in_order([group.frames for group in groups]):
         account = Account(files=(str(path),), lines=len(frames), **counts_of(frames, previous_ns))
         previous_ns = int(frames.time_ns[-1])
         yield Block(frames, account)
@@ -54,8 +57,15 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
         yield Block(no_frames(), Account(files=(str(path),), notes=notes))
 
 
-def _groups(stream: Any) -> Iterator[Frames]:
-    """The frames of each channel group that holds CAN frames, in the order of the file."""
+class _Group(NamedTuple):
+    """The frames of a channel group, and how many the log tells of more than it holds."""
+
+    frames: Frames
+    missing: int
+
+
+def _groups(stream: Any) -> Iterator[_Group]:
+    """Each channel group that holds CAN frames, in the order of the file."""
     with _opened(stream) as mdf:
         start_ns = round(mdf.header.start_time.timestamp() * 1e6) * 1000
         for index, group in enumerate(mdf.groups):
@@ -64,7 +74,7 @@ def _groups(stream: Any) -> Iterator[Frames]:
             names = {channel.name for channel in group.channels}
             sort = next((sort for sort in _SORTS if sort in names), None)
             if is_bus and sort is not None and source.bus_type == _CAN:
-                yield from _parts(mdf, index, sort, group.channel_group.cycles_nr, start_ns)
+                yield _group(mdf, index, sort, group.channel_group.cycles_nr, start_ns)
 
 
 def _opened(stream: Any) -> Any:
@@ -81,14 +91,17 @@ def _opened(stream: Any) -> Any:
         raise
 
 
-def _parts(mdf: Any, index: int, sort: str, count: int, start_ns: int) -> Iterator[Frames]:
-    pieces = []
-    for first in range(0, count, _RECORDS_AT_ONCE):
-        signal = mdf.get(sort, index, record_offset=first, record_count=_RECORDS_AT_ONCE, raw=False)
+def _group(mdf: Any, index: int, sort: str, told: int, start_ns: int) -> _Group:
+    pieces: list[Frames] = []
+    count = 0
+    while count < told:
+        signal = mdf.get(sort, index, record_offset=count, record_count=_RECORDS_AT_ONCE, raw=False)
+        if not len(signal):  # fewer records than the log tells of
+            break
         stamps = start_ns + np.rint(np.asarray(signal.timestamps, np.float64) * 1e9).astype(np.int64)
         pieces.append(_frames(signal.samples, stamps, sort))
-    if pieces:
-        yield concatenate(pieces)
+        count += len(signal)
+    return _Group(concatenate(pieces), told - count)
 
 
 def _frames(records: Records, time_ns: NDArray[np.int64], sort: str) -> Frames:
@@ -154,6 +167,7 @@ def _payload(data: Records | None, length: NDArray[np.int64], sort: str) -> tupl
 
 def _in_order(groups: list[Frames]) -> Iterator[Frames]:
     """One group as it was logged; several merged by their stamps, each in its own order."""
+    groups = [group for group in groups if len(group)]
     if len(groups) < 2:
         yield from groups
         return

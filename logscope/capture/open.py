@@ -90,7 +90,7 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
             return serial.read_serial(path, definition)
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise LogError("the text is in UTF-16", where=path, do="Save it as UTF-8.")
-    if b"\x00" in head[:1024]:
+    if layout is None and b"\x00" in head[:1024]:
         known = ", ".join(log_format.name for log_format in library.FORMATS)
         raise LogError(
             "no known log format: the content fits none",

@@ -37,18 +37,15 @@ class TextBlock(NamedTuple):
 
 def head_of(path: Path, size: int = 1 << 16) -> bytes:
     """The first bytes of a log's content, unpacked."""
-    head = b""
+    head = np.empty(size, np.uint8)
     with open_content(path) as stream:
-        try:
-            while len(head) < size and (more := stream.read(min(size - len(head), 1 << 13))):
-                head += more
-        except DAMAGE as error:
-            if not head:
-                raise damaged(path, error) from None
-    return head
+        got, damage = _fill(stream, head)
+    if damage is not None and not got:
+        raise damaged(path, damage) from None
+    return head[:got].tobytes()
 
 
-def text_blocks(path: Path, block_bytes: int | None = None) -> Iterator[TextBlock]:
+def text_blocks(path: Path) -> Iterator[TextBlock]:
     """The content of a text file in blocks of whole lines; only the last may lack its line end.
 
     A damaged or cut packed file yields the whole lines before the damage and then raises EOFError. A byte order
@@ -60,7 +57,7 @@ def text_blocks(path: Path, block_bytes: int | None = None) -> Iterator[TextBloc
         rest = start[:got] if start[:got].tobytes() != _BYTE_ORDER_MARK else start[:0]
         ended = got < start.size
         while rest.size or not ended:
-            room = max(block_bytes or BLOCK_BYTES, rest.size)  # grows with a long line: linear time in its length
+            room = max(BLOCK_BYTES, rest.size)  # grows with a long line: linear time in its length
             buffer = np.empty(rest.size + room + PAD, np.uint8)
             buffer[: rest.size] = rest
             got = 0
@@ -70,7 +67,7 @@ def text_blocks(path: Path, block_bytes: int | None = None) -> Iterator[TextBloc
             size = rest.size + got
             whole = ended and damage is None
             cut = size if whole else _behind_last_line_end(buffer[:size], 0 if ended else rest.size)
-            rest = buffer[cut : size if not ended else cut].copy()
+            rest = buffer[:0] if ended else buffer[cut:size].copy()
             if cut:
                 yield _block(buffer, cut)
     if damage is not None:

@@ -32,6 +32,8 @@ def result_to_html(result: Result) -> str:
         urgent=[entry for entry in numbered if entry.finding.severity.rank >= Severity.WARNING.rank],
         shown=[(entry, finding_chart(entry.finding, result.signals)) for entry in numbered if entry not in folded],
         folded=[(entry, finding_chart(entry.finding, result.signals)) for entry in folded],
+        attempts=model.attempt_rows(numbered),
+        attempt_headings=[heading for _, heading in model.ATTEMPT_VALUES],
         not_checked=model.not_checked_rows(result.not_checked),
         capture=result.capture,
         sums=(model.line_sum(result.capture.account), model.frame_sum(result.capture)),

@@ -155,6 +155,58 @@ def value_rows(finding: Finding) -> tuple[ValueRow, ...]:
     return tuple(rows)
 
 
+# What the table of all precharge attempts shows: the value's name and the column's heading.
+ATTEMPT_VALUES = (
+    ("time_constant_s", "Time constant"),
+    ("start_voltage_V", "From"),
+    ("end_voltage_V", "Towards"),
+    ("fraction_reached", "Reached"),
+    ("close_difference_V", "Apart at closing"),
+)
+_NO_ATTEMPTS = ("precharge.drift",)
+
+
+@dataclass(frozen=True, slots=True)
+class AttemptRow:
+    """One precharge attempt: the number of its finding, when, outcome, and its values in the table's order."""
+
+    number: int
+    when: str
+    outcome: str
+    values: tuple[str, ...]
+
+
+def attempt_rows(numbered: Sequence[NumberedFinding]) -> tuple[AttemptRow, ...]:
+    """All precharge attempts in order of time; none where there are fewer than two to compare."""
+    attempts = [
+        entry
+        for entry in numbered
+        if entry.finding.kind.startswith("precharge.") and entry.finding.kind not in _NO_ATTEMPTS
+    ]
+    if len(attempts) < 2:
+        return ()
+    attempts.sort(key=lambda entry: entry.finding.start_s)
+    return tuple(
+        AttemptRow(
+            entry.number,
+            entry.when,
+            entry.finding.kind.removeprefix("precharge.").replace("_", " "),
+            tuple(_attempt_value(entry.finding, name) for name, _ in ATTEMPT_VALUES),
+        )
+        for entry in attempts
+    )
+
+
+def _attempt_value(finding: Finding, name: str) -> str:
+    measured = finding.measured.get(name)
+    if measured is None or (finite(measured.value) is None and finite(measured.high) is None):
+        return "–"
+    shown = in_shown_unit(name, measured)
+    limits = limits_text(shown)
+    value = value_text(shown) if finite(measured.value) is not None else ""
+    return f"{value} ({limits})" if value and limits else value or limits
+
+
 def line_sum(account: Account) -> Sum:
     """lines = frames + lines of a serial console with samples, where there is one + comments, blanks + bad."""
     console = (("console lines with samples", account.sample_lines),) if account.sample_lines else ()

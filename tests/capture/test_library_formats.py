@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import sqlite3
+import struct
 from pathlib import Path
 
 import can
@@ -125,3 +126,18 @@ def test_trc_without_a_version_line_is_recognised(tmp_path: Path) -> None:
         expected = [row_of(message) for message in reader]
     assert rows_of(read(path).frames) == expected
     assert len(expected) == 20
+
+
+@pytest.mark.parametrize("more", [5, 1 << 40])
+def test_mf4_that_tells_of_more_frames_than_it_holds(tmp_path: Path, more: int) -> None:
+    """The count stands behind the header and six links of a ##CG block (ASAM MDF 4.1)."""
+    path = write(tmp_path / "cut.mf4", messages(30, start_s=0.0, remote=False))
+    content = bytearray(path.read_bytes())
+    groups = [at for at in range(len(content)) if content[at : at + 4] == b"##CG"]
+    (counted,) = [at + 80 for at in groups if struct.unpack_from("<Q", content, at + 80) == (30,)]
+    struct.pack_into("<Q", content, counted, 30 + more)
+    path.write_bytes(content)
+    capture = read(path)
+    assert len(capture.frames) == 30
+    assert f"{more} of the frames" in capture.account.notes[0]
+    assert closes(capture)

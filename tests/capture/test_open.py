@@ -50,7 +50,7 @@ REFUSED = {
     "blank": (b" \n\n ", "the log is empty"),
     "gzip of nothing": (gzip.compress(b""), "the log is empty"),
     "two logs in one archive": (zipped(a=b"1", b=b"2"), "the zip archive holds 2 files"),
-    "cut gzip": (gzip.compress(b"(1.0) can0 1#")[:12], "the packed file is damaged"),
+    "cut gzip": (gzip.compress(b"(1.0) can0 1#")[:10], "the packed file is damaged"),
     "cut zip": (zipped(a=b"(1.0) can0 1#")[:40], "the packed file is damaged"),
     "cut xz": (lzma.compress(b"(1.0) can0 1#")[:20], "the packed file is damaged"),
     "picture": (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", "no known log format"),

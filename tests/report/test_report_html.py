@@ -195,3 +195,9 @@ def test_text_and_lines_stand_out_from_the_page(scheme):
         assert _contrast(colours[name], colours["paper"]) >= 4.5, name
     for name in [n for n in colours if n.startswith(("series", "curve")) or n == "state"]:
         assert _contrast(colours[name], colours["sheet"]) >= 3.0, name  # WCAG 2.2, 1.4.11
+
+
+def test_several_precharge_attempts_stand_in_one_table():
+    page = fake.troubled().to_html()
+    attempts = [f for f in fake.troubled().findings if f.kind.startswith("precharge.")]
+    assert ("All precharge attempts" in page) == (len(attempts) > 1)

@@ -1,0 +1,43 @@
+"""How long frames are on the wire.
+
+Sources: Davis, Burns, Bril, Lukkien, Controller Area Network (CAN) schedulability analysis, Real-Time Systems 35
+(2007) 239-272, for the bounds; ISO 11898-1 and Bosch CAN 2.0 for fields, bit stuffing and the CRC.
+"""
+
+from __future__ import annotations
+
+BITS_BEHIND_CRC = 13  # CRC delimiter, acknowledge slot and delimiter, end of frame, interframe space: never stuffed
+STANDARD_BIT_RATES = (125_000, 250_000, 500_000, 1_000_000)  # those in common use (common practice)
+
+
+def least_frame_bits(payload_bytes: int, *, extended: bool) -> int:
+    """Shortest classic CAN frame of this length, with no stuff bit, interframe space included [bit].
+
+    payload_bytes : 0 to 8 [byte]
+
+    >>> least_frame_bits(8, extended=False), least_frame_bits(8, extended=True)
+    (111, 131)
+    """
+    return (67 if extended else 47) + 8 * payload_bytes
+
+
+def worst_frame_bits(payload_bytes: int, *, extended: bool) -> int:
+    """Longest classic CAN frame of this length, stuffing and interframe space included [bit]; Davis et al., (1) to (3).
+
+    payload_bytes : 0 to 8 [byte]
+
+    >>> worst_frame_bits(8, extended=False), worst_frame_bits(8, extended=True)
+    (135, 160)
+    """
+    stuffed = 8 * payload_bytes + (54 if extended else 34)
+    return stuffed + 13 + (stuffed - 1) // 4
+
+
+def fd_frame_bits(payload_bytes: int, *, extended: bool) -> int:
+    """A CAN FD frame without dynamic stuff bits: a lower bound [bit], of which the payload may be sent faster.
+
+    67 and 86 bits beside the payload with the 21-bit CRC: fields as listed in Linux include/linux/can/length.h.
+
+    payload_bytes : 0 to 64 [byte]
+    """
+    return (86 if extended else 67) + 8 * payload_bytes

@@ -1,0 +1,152 @@
+"""What is in a log: counts and periods against pandas, bits on the wire against published values."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from logscope.capture.frames import Flag
+from logscope.definitions.can import load_definitions
+from logscope.inventory.collect import take_inventory
+from logscope.inventory.kernels import wire_bits
+from logscope.inventory.show import changing_text, print_inventory, to_csv, to_json
+from logscope.physics.can_timing import least_frame_bits, worst_frame_bits
+from logscope.pipeline import read
+
+ROOT = Path(__file__).parents[2]
+
+
+def bits_of(text: str) -> int:
+    """Bits on the wire of one frame in candump's notation."""
+    identifier, _, data = text.partition("#")
+    payload = np.frombuffer(bytes.fromhex(data), np.uint8)
+    flags = Flag.EXTENDED if len(identifier) == 8 else Flag(0)
+    return int(
+        wire_bits(
+            np.array([int(identifier, 16)], np.uint32),
+            np.array([int(flags)], np.uint8),
+            np.array([payload.size], np.uint8),
+            np.array([0], np.int64),
+            payload if payload.size else np.zeros(1, np.uint8),
+        )[0]
+    )
+
+
+@pytest.mark.parametrize(
+    ("frame", "bits"),
+    [
+        ("000#0000000000000000", 127),
+        ("123#1122334455667788", 112),
+        ("7FF#FFFFFFFFFFFFFFFF", 126),
+        ("555#5555555555555555", 112),
+        ("078#1E1E1E1E1E1E1E1E", 115),
+        ("123#", 48),
+        ("000#", 53),
+        ("12345678#1122334455667788", 134),
+        ("00000000#0000000000000000", 150),
+        ("1FFFFFFF#FFFFFFFFFFFFFFFF", 149),
+    ],
+)
+def test_bits_on_the_wire_are_those_of_a_public_implementation(frame: str, bits: int) -> None:
+    """Values of can-utils' canframelen.c, compiled and run (exact stuffing, interframe space included)."""
+    assert bits_of(frame) == bits
+
+
+def test_bounds_are_those_of_davis_and_others() -> None:
+    """Davis et al. 2007: 55 + 10·s bits with 11-bit identifiers, 80 + 10·s with 29; unstuffed 47 + 8·s, 67 + 8·s."""
+    for s in range(9):
+        assert worst_frame_bits(s, extended=False) == 55 + 10 * s
+        assert worst_frame_bits(s, extended=True) == 80 + 10 * s
+        assert least_frame_bits(s, extended=False) == 47 + 8 * s
+        assert least_frame_bits(s, extended=True) == 67 + 8 * s
+
+
+@given(st.integers(0, 0x1FFFFFFF), st.binary(max_size=8), st.booleans())
+def test_every_frame_lies_within_the_bounds(identifier: int, data: bytes, extended: bool) -> None:
+    text = f"{identifier:08X}" if extended else f"{identifier & 0x7FF:03X}"
+    bits = bits_of(f"{text}#{data.hex()}")
+    assert least_frame_bits(len(data), extended=extended) <= bits <= worst_frame_bits(len(data), extended=extended)
+
+
+@pytest.fixture(scope="module")
+def capture():  # type: ignore[no-untyped-def]
+    return read(ROOT / "sample_logs" / "hazel-troubled.log")
+
+
+@pytest.fixture(scope="module")
+def found(capture):  # type: ignore[no-untyped-def]
+    definitions = [(None, load_definitions(ROOT / "decoders" / "hazel.dbc").messages)]
+    return take_inventory(capture.blocks, definitions)
+
+
+def test_counts_times_and_periods_are_those_of_a_group_by(capture, found) -> None:  # type: ignore[no-untyped-def]
+    """pandas.groupby on the same columns."""
+    f = capture.frames
+    table = pd.DataFrame(
+        {"bus": f.bus, "id": f.identifier, "t": (f.time_ns - f.time_ns.min()) / 1e9, "length": f.length}
+    )
+    for (bus, identifier), group in table.groupby(["bus", "id"]):
+        (message,) = [m for m in found.messages if (m.bus, m.identifier) == (f.buses[bus], identifier)]
+        assert message.count == len(group)
+        assert (message.first_s, message.last_s) == pytest.approx((group["t"].iloc[0], group["t"].iloc[-1]))
+        assert message.period_s == pytest.approx(group["t"].diff().median(), abs=1e-6)
+        assert message.longest_gap_s == pytest.approx(group["t"].diff().max(), abs=1e-6)
+        assert (message.shortest, message.longest) == (group["length"].min(), group["length"].max())
+
+
+def test_changing_bytes_are_those_that_ever_change(capture, found) -> None:  # type: ignore[no-untyped-def]
+    f = capture.frames
+    for message in found.messages:
+        rows = np.flatnonzero((f.identifier == message.identifier) & (f.bus == f.buses.index(message.bus)))
+        payloads = np.array([list(f.data(int(row))) for row in rows])
+        expected = "".join(str(k) if np.ptp(payloads[:, k]) else "." for k in range(payloads.shape[1]))
+        assert changing_text(message) == expected
+
+
+def test_names_come_from_the_definitions_and_the_rest_is_said(found) -> None:  # type: ignore[no-untyped-def]
+    named = {m.name for m in found.messages} - {None}
+    assert {"InverterHv", "Pack", "Road"} <= named
+    assert sum(m.name is None for m in found.messages) == 6
+    assert found.unseen == ()
+
+
+def test_bus_load_is_the_sum_of_the_bits(capture, found) -> None:  # type: ignore[no-untyped-def]
+    f = capture.frames
+    bits = wire_bits(f.identifier, f.flags, f.length, f.offset, f.payload)
+    for bus in found.buses:
+        here = f.bus == f.buses.index(bus.name)
+        assert bus.mean_bits_per_s == pytest.approx(bits[here].sum() / found.duration_s)
+        assert bus.mean_load <= bus.busiest_load <= 1
+
+
+def test_a_message_on_events_has_no_period(tmp_path: Path) -> None:
+    rng = np.random.default_rng(1)
+    times = np.cumsum(rng.exponential(0.5, 50))
+    log = tmp_path / "events.log"
+    log.write_text("".join(f"({t:.6f}) can0 123#00\n" for t in times) + "(99.0) can0 20000004#0004000000000000\n")
+    found = take_inventory(read(log).blocks)
+    assert not found.messages[0].periodic
+    assert found.buses[0].errors == {"controller problem": 1}
+
+
+def test_json_and_csv_hold_every_identifier(found) -> None:  # type: ignore[no-untyped-def]
+    fields = json.loads(to_json(found))
+    rows = list(csv.DictReader(io.StringIO(to_csv(found))))
+    assert len(fields["messages"]) == len(rows) == len(found.messages)
+    assert fields["messages"][0]["identifier"] == rows[0]["identifier"]
+
+
+def test_the_table_fits_a_terminal_of_80_columns(found) -> None:  # type: ignore[no-untyped-def]
+    text = io.StringIO()
+    print_inventory(found, Console(file=text, width=80))
+    assert all(len(line.rstrip()) <= 80 for line in text.getvalue().splitlines())
+    assert "…" not in text.getvalue()
