@@ -117,6 +117,35 @@ def inventory(
 
 
 @app.command(
+    short_help="Write a first vehicle file from definitions and a log.",
+    epilog="Example: logscope draft drive.log --definitions hazel.dbc --out hazel.toml",
+)
+def draft(
+    logs: Logs,
+    definitions: Definitions = None,
+    out: Annotated[Path, typer.Option("--out", metavar="V.toml", help="Where to write it.")] = Path("vehicle.toml"),
+    name: Annotated[str, typer.Option("--name", help="Of the vehicle.")] = "",
+) -> None:
+    """Propose which signal plays which part, from names, units and behaviour, each with its reason and doubts.
+
+    Read every line before you rely on it: what is doubtful is commented out, and the numbers are for you to fill in.
+    """
+    from logscope.draft.draft import draft_vehicle, undrafted
+    from logscope.errors import RequestError
+    from logscope.files import write_text
+    from logscope.pipeline import open_logs
+
+    _writable(out)
+    if out.exists():
+        raise RequestError("this file exists", where=out, do="Name another with --out; a draft overwrites nothing.")
+    known = undrafted(definitions or (), out, name)
+    text, notes = draft_vehicle(_with_progress(open_logs(logs, known)), known)
+    write_text(out, text)
+    _warn(notes)
+    typer.echo(f"{out}: a first draft. Read it through before you rely on it.")
+
+
+@app.command(
     name="decode",
     short_help="Write decoded signals to Parquet or CSV.",
     epilog="Example: logscope decode drive.log --vehicle hazel.toml --out tables --signal Pack.Voltage",

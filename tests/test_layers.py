@@ -32,6 +32,8 @@ FORBIDDEN = {
         "logscope.report",
     },
     "definitions": {"pandas", "plotly", "logscope.capture", "logscope.decoding", "logscope.checks", "logscope.report"},
+    "inventory": {"pandas", "plotly", "typer", "logscope.checks", "logscope.vehicle", "logscope.report"},
+    "draft": {"plotly", "typer", "rich", "logscope.checks", "logscope.report", "logscope.simulate"},
     "decoding": {"cantools", "can", "plotly", "logscope.checks", "logscope.report", "logscope.vehicle"},
     "checks": {
         "pandas",

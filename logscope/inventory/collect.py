@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.capture.frames import Account, Block, Flag, Frames
+from logscope.decoding.grouping import ANY_SOURCE, j1939_key, plain_key
 from logscope.definitions.spec import MessageSpec
 from logscope.inventory.kernels import KEPT_INTERVALS, accumulate, wire_bits
 from logscope.physics.can_timing import STANDARD_BIT_RATES, fd_frame_bits
@@ -17,6 +18,7 @@ from logscope.physics.can_timing import STANDARD_BIT_RATES, fd_frame_bits
 PERIODIC_SHARE = 0.25
 _SECOND_NS = 1_000_000_000
 _MAX_PAYLOAD = 64
+_Names = dict[tuple[str | None, int], str]
 # Error classes in the identifier of an error frame: Linux include/uapi/linux/can/error.h.
 ERROR_CLASSES = {
     0x001: "transmit time-out",
@@ -218,9 +220,9 @@ class _Counting:
             frames.offset[classic],
             frames.payload,
         )
-        fd = np.flatnonzero((frames.flags & Flag.FD) != 0)
-        for i in fd.tolist():
-            bits[i] = fd_frame_bits(int(frames.length[i]), extended=bool(frames.flags[i] & Flag.EXTENDED))
+        fd = np.flatnonzero(~error & ((frames.flags & Flag.FD) != 0))
+        empty = [fd_frame_bits(0, extended=extended) for extended in (False, True)]
+        bits[fd] = np.array(empty)[frames.flags[fd] & Flag.EXTENDED] + 8 * frames.length[fd].astype(np.int64)
         second = frames.time_ns // _SECOND_NS
         for number, name in enumerate(frames.buses):
             here = frames.bus == number
@@ -266,7 +268,7 @@ class _Counting:
         found = [self._message(key, row, names) for key, row in self.rows.items()]
         return tuple(sorted(found, key=lambda m: (m.bus, m.extended, m.identifier)))
 
-    def _message(self, key: tuple[str, bool, int], row: int, names: dict[tuple[str | None, bool, int], str]) -> Message:
+    def _message(self, key: tuple[str, bool, int], row: int, names: _Names) -> Message:
         bus, extended, identifier = key
         c = {name: column[row] for name, column in self.columns.items()}
         kept = min(int(c["kept"]), KEPT_INTERVALS)
@@ -279,7 +281,7 @@ class _Counting:
             bus=bus,
             identifier=identifier,
             extended=extended,
-            name=names.get((bus, extended, identifier)) or names.get((None, extended, identifier)),
+            name=_name_of(bus, extended, identifier, names),
             count=int(c["count"]),
             period_s=period,
             jitter_s=jitter,
@@ -293,11 +295,18 @@ class _Counting:
         )
 
 
-def _names(
-    definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]],
-) -> dict[tuple[str | None, bool, int], str]:
-    names: dict[tuple[str | None, bool, int], str] = {}
+def _names(definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]]) -> _Names:
+    """The messages' names by bus and by how their frames are matched; the bus is no part of the key's number."""
+    names: _Names = {}
     for bus, specs in definitions:
         for spec in specs:
-            names.setdefault((bus, spec.extended, spec.identifier), spec.name)
+            key = j1939_key(0, spec.identifier) if spec.j1939 else plain_key(0, spec.identifier, spec.extended)
+            names.setdefault((bus, key), spec.name)
     return names
+
+
+def _name_of(bus: str, extended: bool, identifier: int, names: _Names) -> str | None:
+    keys = [plain_key(0, identifier, extended)]
+    if extended:
+        keys += [j1939_key(0, identifier), j1939_key(0, identifier & ~0xFF | ANY_SOURCE)]
+    return next((names[where, key] for key in keys for where in (bus, None) if (where, key) in names), None)

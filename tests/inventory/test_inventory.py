@@ -16,6 +16,7 @@ from rich.console import Console
 
 from logscope.capture.frames import Flag
 from logscope.definitions.can import load_definitions
+from logscope.definitions.spec import MessageSpec
 from logscope.inventory.collect import take_inventory
 from logscope.inventory.kernels import wire_bits
 from logscope.inventory.show import changing_text, print_inventory, to_csv, to_json
@@ -136,6 +137,16 @@ def test_a_message_on_events_has_no_period(tmp_path: Path) -> None:
     found = take_inventory(read(log).blocks)
     assert not found.messages[0].periodic
     assert found.buses[0].errors == {"controller problem": 1}
+
+
+def test_frames_are_named_as_they_are_decoded_whatever_their_priority_and_sender(tmp_path: Path) -> None:
+    """SAE J1939-21: the parameter group names a message; as the decoder matches it."""
+    spec = MessageSpec("AxleSpeed", 0x18F004FE, True, 8, (), j1939=True)
+    log = tmp_path / "pgn.log"
+    log.write_text("(1.0) can0 0CF00417#00\n(2.0) can0 18F00517#00\n", encoding="utf-8")
+    found = take_inventory(read(log).blocks, [(None, (spec,))])
+    assert [message.name for message in found.messages] == ["AxleSpeed", None]
+    assert found.unseen == ()
 
 
 def test_json_and_csv_hold_every_identifier(found) -> None:  # type: ignore[no-untyped-def]

@@ -145,3 +145,12 @@ def test_help_comes_at_once() -> None:
     ).stdout.split()
     assert not {"numpy", "pandas", "numba", "scipy", "cantools", "can", "plotly", "pydantic"} & set(loaded)
     assert time.perf_counter() - started < 30  # only to catch a hang
+
+
+def test_a_draft_is_written_once_and_can_be_checked(inline, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    log, out = sample_logs / "hazel-troubled.log", tmp_path / "first draft.toml"
+    request = ("draft", log, "--definitions", decoders / "hazel.dbc", "--out", out)
+    assert inline(*request)[0] == 0
+    assert inline("check", log, "--vehicle", out, "--fail-on", "never")[0] == 0
+    status, _, err = inline(*request)
+    assert (status, err.count("\n")) == (2, 1)

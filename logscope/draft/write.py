@@ -1,0 +1,137 @@
+"""A drafted vehicle file as TOML text: mappings with their reasons, doubts, and numbers left to be filled in."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Mapping, Sequence
+
+from logscope.draft.choose import Choice
+from logscope.draft.keys import Keys, Values
+from logscope.findings import CAUTION_HV
+from logscope.parts import PARTS
+
+_WIDTH = 110
+
+# What no log tells. Key, and where the number comes from.
+_NUMBERS: dict[str, tuple[tuple[str, str], ...]] = {
+    "precharge": (
+        ("resistance_ohm", "of the precharge resistor, cold: data sheet, or measured with the link proven dead"),
+        ("capacitance_uF", "on the link in all: inverter, and whatever else hangs on it"),
+        ("timeout_s", "after which the controller gives up"),
+        ("resistor_energy_J", "per pulse: data sheet of the resistor"),
+    ),
+    "dc_link": (
+        ("bleeder_ohm", "of the resistor that discharges the link"),
+        ("max_voltage_V", "of the weakest device on the link: data sheets"),
+        ("discharge_limit_s", "allowed time to 60 V after key-off: your local rules"),
+    ),
+    "motor": (
+        ("encoder_pulses_per_rev", "counts per turn"),
+        ("max_speed_rpm", "data sheet"),
+        ("max_torque_Nm", "data sheet"),
+        ("rotor_inertia_kgm2", "data sheet"),
+        ("pole_pairs", "data sheet"),
+    ),
+    "driveline": (
+        ("ratio", "motor turns for one turn of the wheel"),
+        ("wheel_radius_m", "rolling radius"),
+        ("mass_kg", "of the vehicle as driven"),
+    ),
+    "limits": (
+        ("motor_current_A", "where the inverter trips"),
+        ("motor_temperature_C", "data sheet"),
+        ("inverter_temperature_C", "data sheet"),
+        ("coolant_temperature_C", "data sheet"),
+        ("battery_min_V", "cells in series × the least voltage of one"),
+        ("battery_max_V", "cells in series × the most voltage of one"),
+        ("aux_min_V", "below which controllers drop out"),
+    ),
+}
+
+
+def vehicle_text(
+    name: str,
+    definitions: Sequence[str],
+    consoles: Sequence[str],
+    choices: Mapping[str, Choice],
+    keys: Mapping[str, Keys],
+    seen: Mapping[str, str],
+) -> str:
+    """The vehicle file.
+
+    definitions, consoles : paths of definition files as the vehicle file is to name them
+    choices, keys : by part; seen : remarks on what the log shows, by section
+    """
+    lines = [
+        *_comment(
+            "Drafted from signal definitions and a log: read it line by line before you rely on it. Under each mapping "
+            "stand the reasons, with points, and the runner-up. What is doubtful is commented out: uncomment "
+            "it where you know that it is right."
+        ),
+        "",
+        "[vehicle]",
+        f"name = {_text(name)}",
+        "",
+    ]
+    for header, paths in (("can", definitions), ("serial", consoles)):
+        if paths:
+            lines += [f"[[{header}]]", f"definitions = [{', '.join(map(_text, paths))}]"]
+            lines += ['# bus = "can0"    # where it serves one bus only', ""] if header == "can" else [""]
+    lines += ["[signals]"]
+    for part, choice in choices.items():
+        lines += _mapping(part, choice, keys[part])
+    missing = [part for part in PARTS if part not in choices]
+    if missing:
+        lines += ["", *_comment('Not found among the definitions; add what there is, as part = "Message.Signal":')]
+        lines += [f'# {part:<22} = ""    # {_told(part)}' for part in missing]
+    lines += ["", *_comment("No log tells the numbers below. Fill in what you know, and remove the # in front.")]
+    lines += _comment(CAUTION_HV)
+    for section, numbers in _NUMBERS.items():
+        lines += ["", f"[{section}]", *_comment(seen.get(section, ""))]
+        lines += [f"# {key:<22} =     # {source}" for key, source in numbers]
+    return "\n".join(lines) + "\n"
+
+
+def _mapping(part: str, choice: Choice, keys: Keys) -> list[str]:
+    doubts = (*choice.doubts, *keys.doubts)
+    line = f"{part:<22} = {_value(choice.fit.signal.reference, keys.values)}"
+    reason = f"{'; '.join((*choice.fit.reasons, *keys.remarks))} ({choice.fit.points:g} points)"
+    if choice.runner_up is not None:
+        rival = choice.runner_up
+        reason += f"; or {rival.signal.reference}: {'; '.join(rival.reasons)} ({rival.points:g})"
+    if doubts:
+        return [f"# {line}", *_comment(f"doubtful: {'; '.join(doubts)}", 2), *_comment(reason, 2)]
+    return [line, *_comment(reason, 2)]
+
+
+def _value(reference: str, values: Mapping[str, float | Values]) -> str:
+    if not values:
+        return _text(reference)
+    keys = [f"signal = {_text(reference)}", *(f"{key} = {_written(value)}" for key, value in values.items())]
+    return "{ " + ", ".join(keys) + " }"
+
+
+def _written(value: float | str | Values) -> str:
+    if isinstance(value, tuple):
+        return f"[{', '.join(map(_written, value))}]"
+    if isinstance(value, str):
+        return _text(value)
+    return str(int(value)) if float(value).is_integer() else repr(float(value))
+
+
+def _told(part: str) -> str:
+    info = PARTS[part]
+    return f"{info.meaning}, in {info.unit}" if info.unit else info.meaning
+
+
+def _text(text: str) -> str:
+    """A TOML basic string; the escapes of JSON are among those of TOML 1.0."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _comment(text: str, indent: int = 0) -> list[str]:
+    """Comment lines; what a comment must not hold (control characters) becomes a space."""
+    plain = "".join(character if character.isprintable() else " " for character in text)
+    head = "# " + " " * indent
+    return textwrap.wrap(plain, _WIDTH, initial_indent=head, subsequent_indent=head, break_on_hyphens=False)

@@ -1,0 +1,114 @@
+"""Signals that look like a part and are none, and enumeration texts: common practice, no published source."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logscope.definitions.spec import SignalSpec
+from logscope.draft import texts
+from logscope.draft.choose import Choice, choose
+from logscope.draft.keys import keys_for
+from logscope.draft.logged import Logged
+from logscope.draft.names import Sense, meanings
+from logscope.draft.surroundings import look_around
+
+T = np.arange(0, 30, 0.05)
+ROAD = np.clip(50 * np.sin(T / 5), 0, None)
+
+
+def logged(reference: str, unit: str, value: np.ndarray, **spec: object) -> Logged:
+    message, _, name = reference.partition(".")
+    sense = Sense(meanings(name), meanings(message))
+    return Logged(reference, SignalSpec(name, 0, 16, unit=unit, **spec), sense, T, value)  # type: ignore[arg-type]
+
+
+def choices(*signals: Logged) -> dict[str, Choice]:
+    return choose(signals, look_around(signals))
+
+
+def stated(*signals: Logged) -> dict[str, str]:
+    return {part: choice.fit.signal.reference for part, choice in choices(*signals).items() if choice.sure}
+
+
+@pytest.mark.parametrize(
+    ("reference", "unit", "value"),
+    [
+        ("Inverter.MotorCurrentLimit", "A", np.abs(ROAD)),
+        ("Pack.MaxCellVoltage", "V", np.full(T.size, 3.7)),
+        ("Limits.DischargeCurrent", "A", np.full(T.size, 300.0)),
+        ("Pack.StateOfCharge", "%", np.full(T.size, 71.0)),
+        ("Charger.Fault", "", np.zeros(T.size)),
+        ("Body.MainRelay", "", np.ones(T.size)),
+        ("Chassis.WheelSpeedFrontLeft", "km/h", ROAD),
+        ("Air.AmbientTemperature", "°C", np.full(T.size, 18.0)),
+        ("Msg1.Sig1", "A", 4 * ROAD),
+        ("Msg1.Sig1", "°C", np.linspace(20, 40, T.size)),
+        ("Msg1.Sig1", "%", ROAD),
+        ("Msg1.Sig1", "V", np.full(T.size, 330.0)),
+        ("Motor.MotorSpeed", "rpm", np.full(T.size, 6.0e4)),
+    ],
+)
+def test_what_looks_like_a_part_alone_is_not_stated(reference: str, unit: str, value: np.ndarray) -> None:
+    assert stated(logged(reference, unit, value)) == {}
+
+
+def test_wheels_that_turn_with_the_road_are_not_taken_for_the_motor() -> None:
+    found = stated(logged("Msg1.Sig1", "rpm", 8.8 * ROAD), logged("Msg2.Sig2", "km/h", ROAD))
+    assert "motor_speed" not in found
+
+
+def test_two_that_fit_alike_are_both_shown_and_none_stated() -> None:
+    found = choices(logged("Inverter.PhaseCurrentA", "A", ROAD), logged("Inverter.PhaseCurrentC", "A", 2 * ROAD))
+    assert not found["motor_current"].sure
+    assert found["motor_current"].runner_up is not None
+
+
+def test_german_names_are_understood() -> None:
+    found = stated(
+        logged("Umrichter.Motordrehzahl", "1/min", 70 * ROAD),
+        logged("Umrichter.Istdrehmoment", "Nm", ROAD),
+        logged("Umrichter.Solldrehmoment", "Nm", ROAD + 1),
+        logged("Tacho.Fahrzeuggeschwindigkeit", "km/h", ROAD),
+        logged("Batterie.Spannung", "V", np.full(T.size, 330.0)),
+    )
+    assert found == {
+        "battery_voltage": "Batterie.Spannung",
+        "motor_speed": "Umrichter.Motordrehzahl",
+        "vehicle_speed": "Tacho.Fahrzeuggeschwindigkeit",
+        "torque": "Umrichter.Istdrehmoment",
+        "torque_target": "Umrichter.Solldrehmoment",
+    }
+
+
+@pytest.mark.parametrize(("sign", "scale"), [(1, {}), (-1, {"scale": -1.0})])
+def test_a_battery_current_that_counts_the_other_way_is_turned_round(sign: int, scale: dict[str, float]) -> None:
+    """V = OCV − I·R: the pack sags while it discharges."""
+    rng = np.random.default_rng(5)
+    amps = 100 * np.sin(T / 2) + rng.normal(0, 1, T.size)
+    current = logged("Pack.Current", "A", sign * amps)
+    voltage = logged("Pack.Voltage", "V", 330 - 0.1 * amps)
+    around = look_around([current, voltage])
+    assert keys_for("battery_current", current, {}, around).values == scale
+
+
+def test_a_direction_that_the_log_does_not_show_is_said() -> None:
+    current = logged("Pack.Current", "A", np.zeros(T.size))
+    keys = keys_for("battery_current", current, {}, look_around([current]))
+    assert not keys.values
+    assert "not shown" in keys.remarks[0]
+
+
+def test_a_switch_whose_texts_say_neither_on_nor_off_is_doubtful() -> None:
+    spec = {"choices": {0: "A", 1: "B"}}
+    keys = keys_for("main_contactor", logged("Junction.MainContactor", "", T * 0, **spec), {}, look_around([]))
+    assert keys.doubts
+
+
+def test_texts_of_switches_and_faults() -> None:
+    switch = {0.0: "Open", 1.0: "Closed", 2.0: "NotClosed", 3.0: "Offen", 4.0: "Geschlossen"}
+    assert set(texts.on_values(switch)) == {1.0, 4.0}
+    assert set(texts.off_values(switch)) == {0.0, 3.0}
+    faults = {0.0: "NoFault", 1.0: "OverCurrentPhaseA", 2.0: "Überstrom", 3.0: "OverTemp", 4.0: "Kein Fehler"}
+    assert set(texts.overcurrent_values(faults)) == {1.0, 2.0}
+    assert set(texts.healthy_values(faults)) == {0.0, 4.0}
