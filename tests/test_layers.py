@@ -32,6 +32,7 @@ FORBIDDEN = {
         "logscope.report",
     },
     "definitions": {"pandas", "plotly", "logscope.capture", "logscope.decoding", "logscope.checks", "logscope.report"},
+    "sizing": {"pandas", "typer", "cantools", "can", "logscope.checks", "logscope.capture", "logscope.vehicle"},
     "inventory": {"pandas", "plotly", "typer", "logscope.checks", "logscope.vehicle", "logscope.report"},
     "draft": {"plotly", "typer", "rich", "logscope.checks", "logscope.report", "logscope.simulate"},
     "decoding": {"cantools", "can", "plotly", "logscope.checks", "logscope.report", "logscope.vehicle"},

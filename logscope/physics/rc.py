@@ -13,6 +13,10 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+# The least loop that a contactor can close onto: bounds the inrush from above (common practice, no published source).
+LOOP_OHM = 0.010
+LOOP_H = 1e-6
+
 
 def settled_fraction(elapsed_s: FloatArray, time_constant_s: float | FloatArray) -> FloatArray:
     """How far one pole has settled: 1 − exp(−t/τ), 0 before t = 0.

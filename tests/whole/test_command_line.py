@@ -154,3 +154,14 @@ def test_a_draft_is_written_once_and_can_be_checked(inline, sample_logs: Path, d
     assert inline("check", log, "--vehicle", out, "--fail-on", "never")[0] == 0
     status, _, err = inline(*request)
     assert (status, err.count("\n")) == (2, 1)
+
+
+def test_a_precharge_is_sized_or_refused_with_the_reason(inline, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    request = ("size-precharge", "--voltage", 320, "--capacitance", 1000, "--time", 0.5)
+    status, out, err = inline(*request, "--html", tmp_path / "p.html", "--json", tmp_path / "p.json")
+    assert (status, err) == (0, "")
+    assert "ohm" in out or "Ω" in out
+    assert json.loads((tmp_path / "p.json").read_text(encoding="utf-8"))
+    assert (tmp_path / "p.html").read_text(encoding="utf-8").lower().startswith("<!doctype html>")
+    status, out, err = inline(*request, "--load-ohm", 50)  # a load that holds the link far below the threshold
+    assert (status, out, err.count("\n")) == (2, "", 1)

@@ -8,12 +8,9 @@ from logscope.checks.precharge.fit import CurveFit, Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement
 from logscope.findings import Measured
-from logscope.physics.rc import inrush_peak_a
+from logscope.physics.rc import LOOP_H, LOOP_OHM, inrush_peak_a
 from logscope.vehicle import Vehicle
 
-# The least loop that a contactor can close onto: bounds the inrush from above (common practice, no published source).
-LOOP_OHM = 0.010
-LOOP_H = 1e-6
 # Where the vehicle file gives none: the middle of what inverters carry (common practice, no published source).
 _ASSUMED_CAPACITANCE_F = 1e-3
 # Pack and link sensors differ by a percent or two (common practice): a link that ends above this is not held down.

@@ -1,0 +1,1 @@
+"""Sizing of a precharge circuit before anything is built: resistor, times, currents, energies."""
