@@ -78,7 +78,7 @@ def check(
         FailOn, typer.Option("--fail-on", help="Exit with 1 when a finding is at least this severe.")
     ] = FailOn.DANGER,
 ) -> None:
-    """Check a log: precharge, encoder, trips; say what was found and what to look at next."""
+    """Check a log: precharge, discharge, contactors, encoder, trips; say what was found and what to look at next."""
     from logscope.pipeline import check as run
     from logscope.pipeline import open_logs
     from logscope.vehicle import load_vehicle

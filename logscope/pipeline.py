@@ -37,11 +37,19 @@ _EPOCH_FROM_NS = 1_000_000_000 * 1_000_000_000
 
 def checks() -> tuple[tuple[str, Check], ...]:
     """The checks by name, in the order in which a conversion meets them."""
+    from logscope.checks.contactors.check import contactors
+    from logscope.checks.discharge.check import discharge
     from logscope.checks.encoder import encoder
     from logscope.checks.precharge.check import precharge
     from logscope.checks.trips import trips
 
-    return (("precharge", precharge), ("encoder", encoder), ("trips", trips))
+    return (
+        ("precharge", precharge),
+        ("discharge", discharge),
+        ("contactors", contactors),
+        ("encoder", encoder),
+        ("trips", trips),
+    )
 
 
 def read(*paths: Path | str, vehicle: Vehicle | None = None) -> Capture:

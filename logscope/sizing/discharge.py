@@ -9,22 +9,14 @@ from __future__ import annotations
 import math
 
 from logscope.findings import Measured
+from logscope.physics.discharge import SAFE_V, time_to_level_s
 from logscope.physics.resistor import resistor_power_w
 from logscope.sizing.series import Series, at_most
 from logscope.sizing.wish import PrechargeWish
 
-SAFE_V = 60.0
 # Formula SAE Rules 2024 v1.0, EV.8.4.2 (after the charging shutdown circuit opens); LV 123 (2014, from memory) asks
 # the same of active discharge.
 ACTIVE_DISCHARGE_S = 5.0
-
-
-def time_to_safe_s(start_v: float, resistance_ohm: float, capacitance_f: float) -> float:
-    """Time in which a link falls to 60 V through a resistor across it [s]; 0 at or below 60 V.
-
-    start_v : [V]; resistance_ohm : [ohm]; capacitance_f : [F]
-    """
-    return resistance_ohm * capacitance_f * math.log(start_v / SAFE_V) if start_v > SAFE_V else 0.0
 
 
 def resistance_for_ohm(start_v: float, capacitance_f: float, limit_s: float) -> float:
@@ -64,7 +56,7 @@ def discharge_values(wish: PrechargeWish) -> dict[str, Measured]:
 
 def _time(wish: PrechargeWish, ohm: float) -> Measured:
     low, value, high = (
-        time_to_safe_s(volts, ohm, wish.capacitance_f * factor)
+        time_to_level_s(volts, ohm * wish.capacitance_f * factor)
         for volts, factor in (
             (wish.least_v, 1 - wish.capacitor_tolerance),
             (wish.voltage_V, 1.0),

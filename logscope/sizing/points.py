@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logscope.sizing.discharge import SAFE_V
+from logscope.physics.discharge import SAFE_V
 from logscope.sizing.precharge import PrechargeDesign
 from logscope.sizing.words import figures
 

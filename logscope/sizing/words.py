@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from logscope.findings import Measured
+from logscope.physics.discharge import SAFE_V
 from logscope.report.numbers import number_text, with_unit
-from logscope.sizing.discharge import ACTIVE_DISCHARGE_S, SAFE_V
+from logscope.sizing.discharge import ACTIVE_DISCHARGE_S
 from logscope.sizing.precharge import PULSES_HELD, STARTS, STARTS_WITHIN_S, PrechargeDesign
 
 # Heading, and the values under it: name, label, what it is and where it comes from.

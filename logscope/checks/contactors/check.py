@@ -1,0 +1,70 @@
+"""The contactor check: chatter, order, dropouts, openings under load, welded contacts; or that all was sound."""
+
+from __future__ import annotations
+
+from logscope.checks.contactors.chatter import chatter, closed_briefly
+from logscope.checks.contactors.dropout import dropout
+from logscope.checks.contactors.load import opened_under_load
+from logscope.checks.contactors.order import order, usual_order
+from logscope.checks.contactors.story import CONTACTORS, Story, current_between, make_finding, tell_story
+from logscope.checks.contactors.welded import welded
+from logscope.checks.contactors.words import sound_words
+from logscope.findings import Event, Finding, Measured, NothingToCheck, Severity
+from logscope.signals import MissingPart, Signals
+from logscope.vehicle import Vehicle
+
+
+def contactors(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """Judge how relay and contactors switch.
+
+    Uses `main_contactor`, `negative_contactor`, `precharge_relay`, `dc_link_voltage`, `battery_voltage` and
+    `battery_current` as far as they exist. Raises MissingPart where neither a contactor state nor the link voltage is
+    logged, and NothingToCheck where nothing switches.
+    """
+    story = tell_story(signals, vehicle)
+    if not story.has_states and story.link is None:
+        raise MissingPart("main_contactor")
+    drops = dropout(story)
+    told = [event for drop in drops for event in drop.events or (Event(drop.start_s, drop.end_s),)]
+    findings = [
+        *chatter(story),
+        *closed_briefly(story),
+        *order(story),
+        *drops,
+        *opened_under_load(story, told),
+        *welded(story),
+    ]
+    if not findings and not any(story.switched.get(name) for name in CONTACTORS):
+        raise NothingToCheck(_why_nothing(story))
+    return sorted(findings, key=lambda finding: finding.start_s) or [_sound(story)]
+
+
+def _why_nothing(story: Story) -> str:
+    if story.has_states:
+        return "no contactor switches, and the link never falls away from the pack under load"
+    return (
+        "no signal is mapped to main_contactor or negative_contactor, and the voltages show no dropout: order, chatter "
+        "and openings cannot be seen without states"
+    )
+
+
+def _sound(story: Story) -> Finding:
+    closed = {name: sum(s.on for s in story.switched.get(name, [])) for name in CONTACTORS if name in story.switched}
+    first = min(s.time_s for name in CONTACTORS for s in story.switched.get(name, []))
+    current = story.signals.get("battery_current")
+    at_opening = [
+        amps
+        for opening in story.openings
+        if opening.by_state and current is not None
+        if (amps := current_between(current, opening.low_s, opening.high_s)) is not None
+    ]
+    worst = max(at_opening, key=lambda amps: amps.high or 0.0, default=Measured(None, "A"))
+    words = sound_words(closed, usual_order(story), worst.high, current is not None, story.link is not None)
+    return make_finding(
+        story,
+        "sound",
+        Severity.GOOD,
+        words,
+        events=(Event(first, story.signals.end_s),),
+        measured={"count": Measured(float(max(closed.values())), "1"), "current_A": worst},
+    )

@@ -1,0 +1,103 @@
+"""What all questions about contactors share: their switchings, the link, the openings, and how findings are made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.checks.openings import LEAST_LOAD_A, Opening, Switch, find_openings, openings_without_link, switches
+from logscope.checks.precharge.find import Attempt, Link, describe_link, find_attempts, observed_step
+from logscope.checks.precharge.words import Words
+from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
+from logscope.signals import Part, Signals
+from logscope.statistics.robust import noise_floor
+from logscope.vehicle import Vehicle
+
+CONTACTORS = ("main_contactor", "negative_contactor")
+SWITCHED = ("precharge_relay", *CONTACTORS)
+_SHOWN = (*CONTACTORS, "precharge_relay", "dc_link_voltage", "battery_voltage", "battery_current")
+_NOISE_TIMES = 5.0  # a current below this many times its noise is none
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Story:
+    """The switchings of a capture. link : None where its voltage is not logged."""
+
+    signals: Signals
+    vehicle: Vehicle
+    link: Link | None
+    attempts: tuple[Attempt, ...]
+    openings: tuple[Opening, ...]
+    switched: Mapping[str, list[Switch]]
+
+    @property
+    def has_states(self) -> bool:
+        """Whether a contactor's state is logged."""
+        return any(name in self.switched for name in CONTACTORS)
+
+
+def tell_story(signals: Signals, vehicle: Vehicle) -> Story:
+    """Gather what the questions need."""
+    switched = {name: switches(signals.get(name)) for name in SWITCHED if _is_state(signals.get(name))}
+    if "dc_link_voltage" not in signals:
+        return Story(signals, vehicle, None, (), tuple(openings_without_link(signals)), switched)
+    link = describe_link(signals, vehicle.limits.battery_min_V)
+    attempts, _ = find_attempts(signals, link)
+    openings = find_openings(signals, link, attempts)
+    return Story(signals, vehicle, link, tuple(attempts), tuple(openings), switched)
+
+
+def _is_state(part: Part | None) -> bool:
+    return part is not None and part.on is not None and part.on.size > 1
+
+
+def load_level(current: Part) -> float:
+    """The current from which on the pack is loaded, beyond noise and auxiliaries [A]."""
+    noise = noise_floor(current.value) if current.value.size > 2 else 0.0
+    return max(LEAST_LOAD_A, _NOISE_TIMES * noise, 2 * observed_step(current))
+
+
+def current_between(current: Part, start_s: float, end_s: float) -> Measured | None:
+    """Magnitude of a current between two times [A]: the last sample before them, and the range up to the next one.
+
+    None where the log holds no sample before.
+    """
+    first = int(np.searchsorted(current.time_s, start_s, side="right")) - 1
+    last = int(np.searchsorted(current.time_s, end_s))
+    if first < 0:
+        return None
+    amps = np.abs(current.value[first : last + 1])
+    return Measured(float(amps[0]), "A", float(amps.min()), float(amps.max()))
+
+
+def make_finding(
+    story: Story,
+    outcome: str,
+    severity: Severity,
+    words: Words,
+    *,
+    events: tuple[Event, ...],
+    measured: Mapping[str, Measured],
+    leading: str | None = None,
+) -> Finding:
+    """A finding of this check, with its episodes marked."""
+    shown = tuple(name for name in _SHOWN if name in story.signals)
+    if leading is not None and leading in shown:
+        shown = (leading, *(name for name in shown if name != leading))
+    start_s, end_s = events[0].start_s, max(event.end_s for event in events)
+    return Finding(
+        kind=f"contactor.{outcome}",
+        severity=severity,
+        start_s=start_s,
+        end_s=end_s,
+        title=words.title,
+        explanation=words.explanation,
+        next_step=words.next_step,
+        caution=CAUTION_HV if words.hands_near_hv else "",
+        measured=measured,
+        parts=shown,
+        events=events if len(events) > 1 else (),
+        evidence=Evidence(marks=tuple(Mark(event.start_s, words.title.partition(":")[0]) for event in events[:1])),
+    )

@@ -1,0 +1,142 @@
+"""The discharge check: one finding for every opening of the contactors, the good ones too."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import isfinite
+
+import numpy as np
+
+from logscope.checks.discharge.judge import JudgedFall, judge_fall
+from logscope.checks.discharge.measure import measure_fall
+from logscope.checks.discharge.words import describe_fall
+from logscope.checks.openings import find_openings
+from logscope.checks.precharge.find import describe_link, find_attempts
+from logscope.checks.precharge.fit import Estimate
+from logscope.findings import CAUTION_HV, Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
+from logscope.physics.discharge import SAFE_V, time_to_level_s
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+SEVERITY = {
+    "discharged": Severity.GOOD,
+    "slow_discharge": Severity.WARNING,
+    "stays_live": Severity.DANGER,
+    "undetermined": Severity.INFO,
+}
+# A link that is charged again sooner was not switched off by a key: a contactor dropped out or chatters.
+LEAST_APART_S = 0.5
+_CURVE_POINTS = 200
+_PARTS = (
+    "dc_link_voltage",
+    "battery_voltage",
+    "main_contactor",
+    "negative_contactor",
+    "precharge_relay",
+    "battery_current",
+)
+
+
+def discharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """Judge how the link falls after every opening of the contactors.
+
+    Needs `dc_link_voltage`; uses contactor states, `battery_voltage` and `battery_current` where they exist.
+    Raises MissingPart, or NothingToCheck where no opening can be seen.
+    """
+    link = describe_link(signals, vehicle.limits.battery_min_V)
+    attempts, _ = find_attempts(signals, link)
+    findings = []
+    for opening in find_openings(signals, link, attempts):
+        if opening.restarted and opening.end_s - opening.high_s < LEAST_APART_S:
+            continue
+        fall = measure_fall(signals, link, opening)
+        if fall is None or (not opening.told_by and fall.level_v <= SAFE_V):
+            continue  # a log that begins with a link at rest shows no discharge
+        findings.append(_finding(judge_fall(fall, vehicle), signals))
+    if not findings:
+        raise NothingToCheck(
+            "no contactor state opens with link voltage logged behind it, and the link voltage alone never falls away "
+            "from the pack: keep the log running after key-off"
+        )
+    return findings
+
+
+def _finding(judged: JudgedFall, signals: Signals) -> Finding:
+    fall, words = judged.fall, describe_fall(judged)
+    start_s = (fall.opening.low_s + fall.opening.high_s) / 2
+    time = judged.time_to_safe
+    end_s = fall.opening.end_s
+    if fall.crossed and time is not None:
+        end_s = min(start_s + time.value, end_s)
+    return Finding(
+        kind=f"dc_link.{judged.kind}",
+        severity=SEVERITY[judged.kind],
+        start_s=start_s,
+        end_s=max(end_s, start_s),
+        title=words.title,
+        explanation=words.explanation,
+        next_step=words.next_step,
+        caution=CAUTION_HV,
+        measured=_measured(judged),
+        expected=_expected(judged),
+        parts=tuple(name for name in _PARTS if name in signals),
+        evidence=_evidence(judged, start_s),
+    )
+
+
+def _measured(judged: JudgedFall) -> Mapping[str, Measured]:
+    fall, constant, late = judged.fall, judged.constant, judged.fall.late
+    values = {"time_constant_s": Measured(None, "s")}
+    if constant is not None:
+        values["time_constant_s"] = _limits(constant, "s")
+    elif late is not None and not late.misfit and not late.falls and late.rate.high > 0:
+        values["time_constant_s"] = Measured(None, "s", 1 / late.rate.high, None)
+    values["time_to_60V_s"] = Measured(None, "s") if judged.time_to_safe is None else _limits(judged.time_to_safe, "s")
+    values["extrapolated"] = Measured(0.0 if fall.crossed or fall.level_v <= SAFE_V else 1.0, "1")
+    values["start_voltage_V"] = Measured(fall.level_v, "V")
+    values["end_voltage_V"] = Measured(fall.end_v, "V")
+    values["seen_s"] = Measured(fall.length_s, "s")
+    values["active_discharge"] = Measured(float(judged.active), "1")
+    if constant is not None and judged.capacitance_f:
+        ohms = (constant.value, constant.low, constant.high)
+        value, low, high = (None if not isfinite(s) else s / judged.capacitance_f for s in ohms)
+        values["implied_bleeder_ohm"] = Measured(value, "ohm", low, high)
+    if fall.fit is not None and fall.fit.rest is not None and not fall.fit.misfit:
+        values["resting_voltage_V"] = _limits(fall.fit.rest, "V")
+    return values
+
+
+def _limits(estimate: Estimate, unit: str) -> Measured:
+    value, low, high = (v if isfinite(v) else None for v in (estimate.value, estimate.low, estimate.high))
+    return Measured(value, unit, low, high)
+
+
+def _expected(judged: JudgedFall) -> Mapping[str, Measured]:
+    expected = {"time_to_60V_s": Measured(None, "s", None, judged.limit_s)}
+    if judged.expected_s is not None:
+        low, high = (judged.expected_s * (1 + sign * judged.tolerance) for sign in (-1, 1))
+        expected["time_constant_s"] = Measured(judged.expected_s, "s", low, high)
+        value_s, low_s = (time_to_level_s(judged.fall.level_v, tau) for tau in (judged.expected_s, low))
+        expected["time_to_60V_s"] = Measured(value_s, "s", low_s, judged.limit_s)
+    return expected
+
+
+def _evidence(judged: JudgedFall, start_s: float) -> Evidence:
+    fall, fit, late = judged.fall, judged.fall.fit, judged.fall.late
+    levels = (Level(SAFE_V, "60 V, voltage class A below", "dc_link_voltage"),)
+    marks = [Mark(start_s, "contactors open" if fall.opening.told_by else "log begins")]
+    if fall.crossed and judged.time_to_safe is not None:
+        marks.append(Mark(start_s + judged.time_to_safe.value, "60 V"))
+    curves = []
+    drawn = late if late is not None and not late.misfit else fit
+    if drawn is not None:
+        time_s = np.linspace(drawn.begin_s, fall.opening.end_s, _CURVE_POINTS)
+        curves.append(Curve("fitted fall", "dc_link_voltage", time_s, drawn.voltage(time_s)))
+    if judged.expected_s is not None:
+        time_s = np.linspace(start_s, fall.opening.end_s, _CURVE_POINTS)
+        taus = [judged.expected_s * (1 + sign * judged.tolerance) for sign in (0, -1, 1)]
+        middle, low, high = (fall.level_v * np.exp(-(time_s - start_s) / tau) for tau in taus)
+        curves.append(
+            Curve("expected from bleeder and capacitance, with tolerance", "dc_link_voltage", time_s, middle, low, high)
+        )
+    return Evidence(tuple(curves), tuple(marks), levels)

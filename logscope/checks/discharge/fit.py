@@ -1,0 +1,270 @@
+"""Fit the falling voltage of a link: level at the start, rate, and which of the usual curves it follows.
+
+The error model is that of the precharge: noise, rounding to the signal's step and jittering stamps, all of it estimated
+with the curve by sampling the posterior. The rate may be zero or negative, so that a link that does not fall at all is
+measured like any other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from logscope.checks.precharge.fit import CLAIM_LEVEL, LAG_ODDS, MISFIT_CORRELATION, Estimate
+from logscope.findings import FloatArray
+from logscope.physics.discharge import SAFE_V, at_constant_current, at_constant_power, through_resistor
+from logscope.statistics.importance import Posterior, sample_posterior
+from logscope.statistics.rounding import rounded_normal_log_likelihood
+
+
+class Shape(Enum):
+    """The curves that are tried."""
+
+    RESISTOR = "an exponential towards 0 V"
+    RESTING = "an exponential towards a level of its own"
+    CURRENT = "a straight line, as at a constant current"
+    POWER = "a fall that quickens, as at a constant power"
+
+
+# A right curve leaves residuals of 1.0 to 1.4 times the noise at rest (rounding counts once or twice there); more,
+# with the sign of one telling the next, is a shape that the curve does not have.
+MISFIT_RATIO = 1.6
+LEAST_SAMPLES = 5
+_MOST_FIT_SAMPLES = 600  # bounds the work; a slow fall is known far better than needed long before
+_LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
+_MOST_NOISE = 0.1  # of the level: noisier readings hold no curve
+_LEAST_JITTER = 1e-3  # of a period, as for the precharge
+_FASTEST_PER_PERIOD = 5.0  # a link that falls to 1 % from one sample to the next shows no rate
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FallFit:
+    """The fitted fall from begin_s on.
+
+    start : level there [V]; rate : share of it that is lost per second at the start [1/s], of either sign
+    time_constant : 1/rate of an exponential [s]; None for other curves, or where the rate may be zero
+    rest : the level it comes to rest at [V], for that shape
+    residual_v : root-mean-square deviation of the readings [V]; misfit : whether they still show another shape
+    """
+
+    begin_s: float
+    shape: Shape
+    start: Estimate
+    rate: Estimate
+    time_constant: Estimate | None
+    rest: Estimate | None
+    residual_v: float
+    misfit: bool
+    _theta: FloatArray
+    _posterior: Posterior
+
+    @property
+    def falls(self) -> bool:
+        """Whether the link falls beyond doubt."""
+        return self.rate.claim_low > 0
+
+    def voltage(self, time_s: FloatArray) -> FloatArray:
+        """The fitted voltage [V] at times [s], shape (n,)."""
+        return np.asarray(_curve(self.shape, self._theta[None, :], time_s - self.begin_s)[0])
+
+    def crossing(self, level_v: float = SAFE_V) -> Estimate:
+        """When the fitted curve passes a level, in s from begin_s. Infinite where it may never."""
+        return _estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v))
+
+    def crossing_from(self, low_s: float, high_s: float, level_v: float = SAFE_V) -> Estimate:
+        """The same from an opening that happened between two times: nothing says when, so all are as likely."""
+        rng = np.random.default_rng(0)
+        opened = rng.uniform(low_s, high_s, len(self._posterior.draws)) - self.begin_s
+        return _estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v) - opened)
+
+    def opening(self, level_v: float, spread_v: float) -> Estimate:
+        """When the curve, carried back, left a level [s], that is known to within ± spread [V]."""
+        rng = np.random.default_rng(1)
+        levels = level_v + rng.uniform(-spread_v, spread_v, len(self._posterior.draws))
+        return _estimate(self._posterior, self.begin_s + _crossing(self.shape, self._posterior.draws, levels))
+
+
+def fit_fall(time_s: FloatArray, volts: FloatArray, step_v: float, noise_v: float) -> FallFit | None:
+    """Fit one fall; None with fewer than `LEAST_SAMPLES` samples.
+
+    time_s, volts : samples while the link is apart from the pack, shape (n,)
+    step_v : rounding step [V], 0 if none; noise_v : standard deviation at rest [V], rounding included
+    """
+    if time_s.size < LEAST_SAMPLES or time_s[-1] <= time_s[0] or np.median(volts[:3]) <= 0:
+        return None
+    thin = slice(None, None, -(-time_s.size // _MOST_FIT_SAMPLES))
+    problem = _Problem(time_s[thin] - time_s[0], volts[thin], step_v)
+    shape = Shape.RESISTOR
+    posterior = plain = problem.solve(shape)
+    if _misfits(problem, shape, posterior, noise_v):
+        for other in (Shape.RESTING, Shape.CURRENT, Shape.POWER):
+            tried = problem.solve(other)
+            better = tried.log_evidence > posterior.log_evidence
+            if better and tried.log_evidence - plain.log_evidence >= np.log(LAG_ODDS):
+                shape, posterior = other, tried
+    return _as_fit(problem, shape, posterior, float(time_s[0]), noise_v)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """One fall. Parameters: start [V], rate [1/s], log noise, log jitter, and for a level of its own that level as a
+    share of the start."""
+
+    elapsed_s: FloatArray
+    volts: FloatArray
+    step_v: float
+
+    @property
+    def period_s(self) -> float:
+        return float(self.elapsed_s[-1] / (self.elapsed_s.size - 1))
+
+    def ranges(self, shape: Shape) -> tuple[FloatArray, FloatArray]:
+        """Lowest and highest value of each parameter."""
+        top, length, period = float(max(self.volts.max(), 1.0)), float(self.elapsed_s[-1]), self.period_s
+        least_noise = max(self.step_v * _LEAST_NOISE_STEPS, top * 1e-6)
+        low = [0.5 * float(self.volts[0]), -1.0 / length, np.log(least_noise), np.log(period * _LEAST_JITTER)]
+        high = [1.5 * top, _FASTEST_PER_PERIOD / period, np.log(top * _MOST_NOISE), np.log(period / 2)]
+        if shape is Shape.RESTING:
+            low.append(0.0)
+            high.append(0.999)
+        return np.array(low), np.array(high)
+
+    def solve(self, shape: Shape) -> Posterior:
+        low, high = self.ranges(shape)
+        span = float(max(np.ptp(self.volts), 10 * self.step_v, 1.0))
+
+        def log_density(theta: FloatArray) -> FloatArray:
+            inside = np.all((theta >= low) & (theta <= high), axis=1)
+            result = np.full(len(theta), -np.inf)
+            if inside.any():
+                kept = theta[inside]
+                expected = _curve(shape, kept, self.elapsed_s)
+                slope = np.gradient(expected, self.elapsed_s, axis=1)
+                noise = np.sqrt(np.exp(2 * kept[:, 2])[:, None] + (slope * np.exp(kept[:, 3])[:, None]) ** 2)
+                result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, span)
+                result[inside] -= np.log(high - low).sum()
+            return result
+
+        start, covariance = self._least_squares(shape)
+        return sample_posterior(log_density, np.clip(start, low, high), covariance)
+
+    def _least_squares(self, shape: Shape) -> tuple[FloatArray, FloatArray]:
+        """The least-squares curve and its rough covariance, to start the sampling from."""
+        low, high = self.ranges(shape)
+        free = [0, 1, *range(4, low.size)]
+        rms_floor = max(0.29 * self.step_v, 1e-5 * float(self.volts.max()))
+
+        def residual(values: FloatArray) -> FloatArray:
+            theta = np.zeros((1, low.size))
+            theta[0, free] = values
+            return np.asarray(_curve(shape, theta, self.elapsed_s)[0] - self.volts)
+
+        best = None
+        for guess in self._guesses(shape):
+            found = least_squares(
+                residual,
+                np.clip(guess, low[free] + 1e-12, high[free] - 1e-12),
+                bounds=(low[free], high[free]),
+                x_scale=np.maximum(np.abs(guess), 1e-3),
+                loss="soft_l1",
+                f_scale=max(self.step_v, 4 * rms_floor),
+            )
+            if best is None or found.cost < best.cost:
+                best = found
+        assert best is not None
+        rms = max(float(np.sqrt(np.mean(residual(best.x) ** 2))), rms_floor)
+        bounded = np.linalg.inv(best.jac.T @ best.jac / rms**2 + np.diag((4 / (high - low)[free]) ** 2))
+        theta, covariance = np.zeros(low.size), np.diag([0.0, 0.0, 0.8**2, 1.2**2] + [0.0] * (low.size - 4))
+        theta[free] = best.x
+        theta[2], theta[3] = np.log(0.7 * rms), np.log(self.period_s * 0.02)
+        covariance[np.ix_(free, free)] = bounded
+        return theta, covariance
+
+    def _guesses(self, shape: Shape) -> list[FloatArray]:
+        start, length = float(np.median(self.volts[:3])), float(self.elapsed_s[-1])
+        end = float(np.median(self.volts[-3:]))
+        half = float(np.median(self.volts[self.volts.size // 2 - 1 : self.volts.size // 2 + 2]))
+        share = max(end / start, 1e-3)
+        if shape is Shape.RESISTOR:
+            early = float(max(half / start, 1e-3))
+            return [np.array([start, -np.log(share) / length]), np.array([start, -2 * np.log(early) / length])]
+        if shape is Shape.RESTING:
+            return [np.array([start, 3 * k * (1 - share) / length, 0.98 * share]) for k in (1.0, 4.0)]
+        rate = (1 - share) / length if shape is Shape.CURRENT else (1 - share**2) / (2 * length)
+        return [np.array([start, rate]), np.array([start, 2 * rate])]
+
+
+def _curve(shape: Shape, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
+    """Voltage [V], shape (k, n), for k parameter vectors."""
+    rate, elapsed = theta[:, 1:2], elapsed_s[None, :]
+    match shape:
+        case Shape.RESTING:
+            share = through_resistor(elapsed, rate, theta[:, 4:5])
+        case Shape.CURRENT:
+            share = at_constant_current(elapsed, rate)
+        case Shape.POWER:
+            share = at_constant_power(elapsed, rate)
+        case _:
+            share = through_resistor(elapsed, rate)
+    return np.asarray(theta[:, :1] * share)
+
+
+def _crossing(shape: Shape, theta: FloatArray, level_v: float | FloatArray) -> FloatArray:
+    """When each curve passes a level [s from its start], shape (k,); negative where that was before the start."""
+    share, rate = level_v / theta[:, 0], theta[:, 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        match shape:
+            case Shape.RESTING:
+                rest = theta[:, 4]
+                times = -np.log((share - rest) / (1 - rest)) * (1 - rest) / rate
+                times = np.where(share > rest, times, np.inf)
+            case Shape.CURRENT:
+                times = (1 - share) / rate
+            case Shape.POWER:
+                times = (1 - share**2) / (2 * rate)
+            case _:
+                times = -np.log(share) / rate
+    return np.asarray(np.where(rate > 0, times, np.inf))
+
+
+def _misfits(problem: _Problem, shape: Shape, posterior: Posterior, noise_v: float) -> bool:
+    left = problem.volts - _curve(shape, _middle(posterior)[None, :], problem.elapsed_s)[0]
+    if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * noise_v:
+        return False
+    return float(np.corrcoef(left[:-1], left[1:])[0, 1]) > MISFIT_CORRELATION
+
+
+def _middle(posterior: Posterior) -> FloatArray:
+    return np.asarray(posterior.weights @ posterior.draws)
+
+
+def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: float, noise_v: float) -> FallFit:
+    draws, middle = posterior.draws, _middle(posterior)
+    rate = _estimate(posterior, draws[:, 1])
+    exponential = shape in (Shape.RESISTOR, Shape.RESTING)
+    rest = draws[:, 4] if shape is Shape.RESTING else np.zeros(len(draws))
+    constant = None
+    if exponential and rate.claim_low > 0:
+        constant = _estimate(posterior, (1 - rest) / np.maximum(draws[:, 1], 1e-12))
+    left = problem.volts - _curve(shape, middle[None, :], problem.elapsed_s)[0]
+    return FallFit(
+        begin_s=begin_s,
+        shape=shape,
+        start=_estimate(posterior, draws[:, 0]),
+        rate=rate,
+        time_constant=constant,
+        rest=_estimate(posterior, rest * draws[:, 0]) if shape is Shape.RESTING else None,
+        residual_v=float(np.sqrt(np.mean(left**2))),
+        misfit=_misfits(problem, shape, posterior, noise_v),
+        _theta=middle,
+        _posterior=posterior,
+    )
+
+
+def _estimate(posterior: Posterior, values: FloatArray) -> Estimate:
+    capped = np.where(np.isfinite(values), values, 1e12)  # keeps the interpolation between draws finite
+    levels = posterior.quantiles(capped, 0.5, 0.025, 0.975, CLAIM_LEVEL, 1 - CLAIM_LEVEL)
+    return Estimate(*(float("inf") if level >= 1e11 else level for level in levels))
