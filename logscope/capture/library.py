@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +14,8 @@ import numpy as np
 
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
 from logscope.capture.packed import unpack
+from logscope.capture.reader_complaints import ReaderComplaints
+from logscope.capture.resumed import resumed
 from logscope.capture.rows import EARLIEST, counts_of, no_frames
 from logscope.errors import LogError
 
@@ -26,12 +28,16 @@ _MAX_BUSES = 255  # what the column of bus numbers holds
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """A log format that python-can reads: its name, how its content begins, the reader class, what it reads."""
+    """A log format that python-can reads: its name, how its content begins, the reader class, what it reads.
+
+    warning_is_loss : whether the reader leaves out the record that it warns of
+    """
 
     name: str
     sniff: Callable[[bytes], bool]
     reader: str
     source: Literal["path", "bytes", "text"]
+    warning_is_loss: bool = False
 
 
 def _starts(magic: bytes) -> Callable[[bytes], bool]:
@@ -44,13 +50,13 @@ def _matches(pattern: bytes) -> Callable[[bytes], bool]:
 
 
 _CSV_HEADER = rb"\A(\xef\xbb\xbf)?timestamp,arbitration_id,extended,remote,error,dlc,data"
-_TRC_WITHOUT_VERSION = rb"\A;(.*\n;)*.*\n\s*\d+\)\s+\d+(\.\d+)?\s+[0-9A-F]{4,8}\s+\d\s"
+_TRC_START = rb"^;\$FILEVERSION\s*=|\A;(.*\n;)*.*\n\s*\d+\)\s+\d+(\.\d+)?\s+[0-9A-F]{4,8}\s+\d\s"
 
 FORMATS = (
-    Format("BLF", _starts(b"LOGG"), "BLFReader", "bytes"),
+    Format("BLF", _starts(b"LOGG"), "BLFReader", "bytes", warning_is_loss=True),
     Format("MF4", _starts(b"MDF     "), "MF4Reader", "path"),
     Format("SQLite", _starts(b"SQLite format 3\x00"), "SqliteReader", "path"),
-    Format("TRC", _matches(rb"^;\$FILEVERSION\s*=|" + _TRC_WITHOUT_VERSION), "TRCReader", "text"),
+    Format("TRC", _matches(_TRC_START), "TRCReader", "text", warning_is_loss=True),
     Format("ASC", _matches(rb"^(date\s|base\s+(hex|dec))"), "ASCReader", "text"),
     Format("CSV", _matches(_CSV_HEADER), "CSVReader", "text"),
 )
@@ -64,32 +70,38 @@ def format_of(head: bytes) -> Format | None:
 def blocks(path: Path, log_format: Format) -> Iterator[Block]:
     """Frames and account of a log in one of python-can's formats.
 
-    Where python-can cannot go on, what came before stands, one bad record is counted, and a note says
-    that the rest was not read. Raises LogError where nothing at all can be read.
+    In a text format, a line that python-can cannot read is counted, and reading goes on behind it. Where it cannot
+    go on, what came before stands, one bad record is counted, and a note says that the rest was not read.
+    Raises LogError where nothing at all can be read.
     """
     with ExitStack() as stack:
         folder = stack.enter_context(tempfile.TemporaryDirectory(ignore_cleanup_errors=True))
         content, notes = unpack(path, Path(folder))
-        reader = stack.enter_context(_reader(_source(content, log_format, stack), path, log_format))
-        yield from _blocks(iter(reader), str(path), log_format)
-        if notes:
+        complaints = stack.enter_context(ReaderComplaints(str(path), log_format.warning_is_loss))
+        if log_format.source == "text":
+            text = stack.enter_context(content.open(encoding="utf-8-sig", errors="replace"))
+            messages = resumed(text, _reader_class(log_format), complaints)
+        else:
+            # a stream of our own where the reader takes one, so that closing is ours
+            source = stack.enter_context(content.open("rb")) if log_format.source == "bytes" else content
+            reader = stack.enter_context(_reader(source, path, log_format))
+            messages = _counted(reader, complaints)
+        yield from _blocks(_sound(messages, complaints), str(path), log_format, complaints)
+        if notes := (*notes, *complaints.notes()):
             yield Block(no_frames(), Account(files=(str(path),), notes=notes))
 
 
-def _source(content: Path, log_format: Format, stack: ExitStack) -> Path | IO[Any]:
-    """What the reader is given: a stream of our own where it takes one, so that encoding and closing are ours."""
-    if log_format.source == "path":
-        return content
-    if log_format.source == "bytes":
-        return stack.enter_context(content.open("rb"))
-    return stack.enter_context(content.open(encoding="utf-8-sig", errors="replace"))
+def _reader_class(log_format: Format) -> Any:
+    import can
+
+    from logscope.capture.blf import SteadyBLFReader
+
+    return SteadyBLFReader if log_format.name == "BLF" else getattr(can, log_format.reader)
 
 
 def _reader(source: Path | IO[Any], named: Path, log_format: Format) -> Any:
-    import can
-
     try:
-        return getattr(can, log_format.reader)(source)
+        return _reader_class(log_format)(source)
     except (ImportError, NotImplementedError):
         what = f"reading {log_format.name} logs needs one more package"
         raise LogError(what, where=named, do="Install it: pip install asammdf") from None
@@ -97,15 +109,33 @@ def _reader(source: Path | IO[Any], named: Path, log_format: Format) -> Any:
         raise LogError(_why(log_format, error), where=named, do="Is the file whole?") from None
 
 
-def _blocks(messages: Iterator[Any], file: str, log_format: Format) -> Iterator[Block]:
+def _counted(messages: Iterable[Any], complaints: ReaderComplaints) -> Iterator[Any]:
+    """The messages of a binary log, with the record that is being read kept up to date."""
+    complaints.number = 1
+    for message in messages:
+        yield message
+        complaints.number += 1
+
+
+def _sound(messages: Iterable[Any], complaints: ReaderComplaints) -> Iterator[Any]:
+    """The messages that are possible."""
+    for message in messages:
+        if fault := _fault(message):
+            complaints.add(fault)
+        else:
+            yield message
+
+
+def _blocks(messages: Iterator[Any], file: str, log_format: Format, complaints: ReaderComplaints) -> Iterator[Block]:
     failure: Exception | None = None
     records, previous_ns = 0, EARLIEST
     while failure is None:
         batch, failure = _take(messages)
-        if batch:
-            block = _block(batch, file, records, previous_ns)
-            records += len(batch)
-            previous_ns = int(block.frames.time_ns[-1]) if len(block.frames) else previous_ns
+        bad = complaints.take()
+        block = _block(batch, file, previous_ns, bad)
+        records += len(batch) + len(bad)
+        previous_ns = int(block.frames.time_ns[-1]) if len(block.frames) else previous_ns
+        if records:
             yield block
         if len(batch) < BLOCK_FRAMES:
             break
@@ -113,9 +143,9 @@ def _blocks(messages: Iterator[Any], file: str, log_format: Format) -> Iterator[
         reason = _why(log_format, failure)
         if not records:
             raise LogError(reason, where=file, do="Is the file whole?")
-        note = f"{file}: reading stopped behind record {records}: {reason}"
-        bad = (BadLine(file, records + 1, reason),)
-        yield Block(no_frames(), Account(files=(file,), lines=1, lines_bad=1, bad=bad, notes=(note,)))
+        note = f"{file}: reading stopped at line or record {complaints.number}: {reason}"
+        bad = [BadLine(file, complaints.number, reason)]
+        yield Block(no_frames(), Account(files=(file,), lines=1, lines_bad=1, bad=tuple(bad), notes=(note,)))
 
 
 def _take(messages: Iterator[Any]) -> tuple[list[Any], Exception | None]:
@@ -135,13 +165,11 @@ def _why(log_format: Format, error: Exception) -> str:
     return f"not readable as a {log_format.name} log ({type(error).__name__}: {error})"
 
 
-def _block(batch: list[Any], file: str, records: int, previous_ns: int) -> Block:
-    faults = [_fault(message) for message in batch]
-    frames = _columns([m for m, fault in zip(batch, faults, strict=True) if not fault], file)
-    bad = [BadLine(file, records + k + 1, fault) for k, fault in enumerate(faults) if fault]
+def _block(batch: list[Any], file: str, previous_ns: int, bad: list[BadLine]) -> Block:
+    frames = _columns(batch, file)
     account = Account(
         files=(file,),
-        lines=len(batch),
+        lines=len(batch) + len(bad),
         lines_bad=len(bad),
         bad=tuple(bad[:MAX_BAD_LINES_NAMED]),
         **counts_of(frames, previous_ns),

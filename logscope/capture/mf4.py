@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from logscope.capture import library
 from logscope.capture.frames import Account, Block, Flag, Frames
+from logscope.capture.mf4_chains import follow_chains
 from logscope.capture.packed import unpack
 from logscope.capture.rows import EARLIEST, concatenate, counts_of, no_frames
 from logscope.errors import LogError
@@ -41,6 +42,7 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
         content, notes = unpack(path, Path(folder))
         stream = stack.enter_context(content.open("rb"))
         try:
+            follow_chains(stream)
             groups = list(_groups(stream))
         except Exception as error:  # asammdf raises whatever a damaged file makes it run into
             what = f"not readable as an MF4 log ({type(error).__name__}: {error})"

@@ -9,6 +9,7 @@ from operator import add
 from pathlib import Path
 
 from logscope.capture import candump, candump_screen, delimited, library, mf4, serial
+from logscope.capture.ahead import read_ahead
 from logscope.capture.clock import Clock, on_one_clock
 from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Account, Block, Frames
@@ -70,7 +71,8 @@ def stream(
             serial.append(opened)
         else:
             blocks.append(opened)
-    return Capture((block for log in blocks for block in on_one_clock(log, Clock())), tuple(serial))
+    on_clock = (block for log in blocks for block in on_one_clock(log, Clock()))
+    return Capture(read_ahead(on_clock), tuple(serial))
 
 
 def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]) -> Iterator[Block] | SerialLog:

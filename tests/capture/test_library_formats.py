@@ -81,15 +81,14 @@ def test_several_blocks_equal_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert parts.account == whole.account
 
 
-def test_what_comes_before_damage_is_kept(tmp_path: Path) -> None:
+def test_a_bad_last_line_is_counted(tmp_path: Path) -> None:
     path = write(tmp_path / "drive.csv", messages(20, start_s=0.0, fd=False))
     with path.open("a", encoding="utf-8") as file:
         file.write("not a row\n")
     capture = read(path)
     assert len(capture.frames) == 20
     assert capture.account.lines_bad == 1
-    assert capture.account.bad[0].line == 21
-    assert "reading stopped behind record 20" in capture.account.notes[0]
+    assert capture.account.bad[0].line == 22  # behind the header and 20 rows
     assert closes(capture)
 
 
@@ -141,3 +140,66 @@ def test_mf4_that_tells_of_more_frames_than_it_holds(tmp_path: Path, more: int) 
     assert len(capture.frames) == 30
     assert f"{more} of the frames" in capture.account.notes[0]
     assert closes(capture)
+
+
+def test_mf4_whose_data_groups_form_a_ring_is_refused(tmp_path: Path) -> None:
+    """The first link of a ##DG block leads to the next data group (ASAM MDF 4.1); here back to itself."""
+    path = write(tmp_path / "ring.mf4", messages(30, start_s=0.0, remote=False))
+    content = bytearray(path.read_bytes())
+    group = content.index(b"##DG")
+    struct.pack_into("<Q", content, group + 24, group)
+    path.write_bytes(content)
+    with pytest.raises(LogError, match=f"the block at byte {group} is reached twice"):
+        read(path)
+
+
+@pytest.mark.parametrize("object_header_version", [1, 7], ids=["of a frame", "of an unknown sort"])
+def test_blf_with_an_object_of_no_size_ends_there(tmp_path: Path, object_header_version: int) -> None:
+    """The size of an object stands behind signature, header size and header version (as python-can reads it)."""
+    path = tmp_path / "damaged.blf"
+    with can.BLFWriter(path, compression_level=0) as writer:
+        for message in messages(20, start_s=EPOCH_S, fd=False, remote=False):
+            writer(message)
+    content = bytearray(path.read_bytes())
+    objects = [at for at in range(len(content)) if content[at : at + 4] == b"LOBJ"]
+    struct.pack_into("<HL", content, objects[11] + 6, object_header_version, 0)  # the first one is the container
+    path.write_bytes(content)
+    capture = read(path)
+    assert len(capture.frames) == 10
+    assert "an object of no size" in capture.account.bad[0].reason
+    assert "reading stopped at line or record 11" in capture.account.notes[0]
+    assert closes(capture)
+
+
+@pytest.mark.parametrize("suffix", [".trc", ".asc", ".csv"])
+@pytest.mark.parametrize("damage", ["cut", "rubbish"])
+def test_reading_goes_on_behind_a_bad_line(tmp_path: Path, suffix: str, damage: str) -> None:
+    """The sound lines come back as python-can reads them without the bad ones."""
+    path = write(tmp_path / f"damaged{suffix}", messages(40, start_s=EPOCH_S, fd=False, remote=False))
+    lines = path.read_text(encoding="utf-8").splitlines()
+    lines = lines if suffix != ".asc" else lines[:-1]  # the last one ends the block of frames
+    for at in (-3, -9, -10):
+        lines[at] = lines[at][:14] if damage == "cut" else lines[at].replace(" d ", " d Ω") + " Ω, 1, 2, 3, 4"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (tmp_path / f"sound{suffix}").write_text(
+        "\n".join(line for k, line in enumerate(lines) if k - len(lines) not in (-3, -9, -10)) + "\n", encoding="utf-8"
+    )
+    capture = read(path)
+    with can.LogReader(tmp_path / f"sound{suffix}") as reader:
+        assert rows_of(capture.frames) == [row_of(message) for message in reader]
+    assert closes(capture)
+    if suffix == ".csv":
+        assert [bad.line for bad in capture.account.bad] == [len(lines) + 1 - k for k in (10, 9, 3)]
+
+
+def test_records_that_python_can_leaves_out_are_counted(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    path = write(tmp_path / "damaged.trc", messages(20, start_s=EPOCH_S, fd=False, remote=False))
+    lines = path.read_text(encoding="utf-8").splitlines()
+    lines[-3] = lines[-3][:20]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    capture = read(path)
+    assert (len(capture.frames), capture.account.lines_bad) == (19, 1)
+    assert capture.account.bad[0].line == len(lines) - 2
+    assert "Failed to parse" in capture.account.bad[0].reason
+    assert closes(capture)
+    assert not caplog.records

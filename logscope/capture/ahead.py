@@ -1,0 +1,66 @@
+"""The next block is read while the present one is worked on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from queue import Full, Queue
+from threading import Event, Thread
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+_DEPTH = 2  # blocks that wait: enough to keep both sides busy, few enough for memory to stay bounded
+_LOOK_UP_S = 0.1  # how often a reader with a full queue looks whether anyone still wants its blocks
+
+
+@dataclass(frozen=True, slots=True)
+class _End:
+    """Behind the last item; with the error that ended the items, if one did."""
+
+    error: BaseException | None = None
+
+
+def read_ahead(items: Iterable[T]) -> Iterator[T]:
+    """The same items in the same order, made in a thread that is up to a few of them ahead.
+
+    An error in `items` is raised where it would have been without the thread. The thread begins when the first
+    item is asked for, and has ended when the iterator is exhausted or closed.
+    """
+    queue: Queue[Any] = Queue(_DEPTH)
+    unwanted = Event()
+    thread = Thread(target=_fill, args=(items, queue, unwanted), name="read ahead", daemon=True)
+    thread.start()
+    try:
+        while not isinstance(item := queue.get(), _End):
+            yield item
+        if item.error is not None:
+            raise item.error
+    finally:
+        unwanted.set()
+        thread.join()
+
+
+def _fill(items: Iterable[Any], queue: Queue[Any], unwanted: Event) -> None:
+    end = _End()
+    try:
+        for item in items:
+            if not _put(queue, item, unwanted):
+                break
+    except BaseException as error:  # whatever it is, it belongs to whoever asked for the items
+        end = _End(error)
+    finally:
+        if close := getattr(items, "close", None):  # a generator frees its files here and now
+            close()
+    _put(queue, end, unwanted)
+
+
+def _put(queue: Queue[Any], item: object, unwanted: Event) -> bool:
+    """Whether somebody still wants the item."""
+    while not unwanted.is_set():
+        try:
+            queue.put(item, timeout=_LOOK_UP_S)
+        except Full:
+            continue
+        return True
+    return False

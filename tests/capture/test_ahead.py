@@ -1,0 +1,58 @@
+"""Reading ahead changes nothing but the time: same items, same errors, and an end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from threading import active_count
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logscope.capture.ahead import read_ahead
+
+
+@given(st.lists(st.integers() | st.none(), max_size=20))
+def test_gives_the_same_items_in_the_same_order(items: list[int | None]) -> None:
+    assert list(read_ahead(items)) == items
+
+
+def test_an_error_comes_after_the_items_before_it() -> None:
+    def failing() -> Iterator[int]:
+        yield from range(5)
+        raise ValueError("the log ends here")
+
+    ahead = read_ahead(failing())
+    assert [next(ahead) for _ in range(5)] == list(range(5))
+    with pytest.raises(ValueError, match="the log ends here"):
+        next(ahead)
+
+
+def test_closing_ends_the_thread_and_the_items() -> None:
+    ended = []
+
+    def endless() -> Iterator[int]:
+        try:
+            while True:
+                yield 1
+        finally:
+            ended.append(True)
+
+    threads = active_count()
+    ahead = read_ahead(endless())
+    assert next(ahead) == 1
+    ahead.close()
+    assert ended == [True]
+    assert active_count() == threads
+
+
+def test_nothing_is_read_before_the_first_item_is_asked_for() -> None:
+    started = []
+
+    def items() -> Iterator[int]:
+        started.append(True)
+        yield 1
+
+    ahead = read_ahead(items())
+    assert not started
+    assert list(ahead) == [1]
