@@ -9,6 +9,7 @@ with a LogscopeError (one line, exit status 2); anything else, or more than 10 s
 
 from __future__ import annotations
 
+import faulthandler
 import random
 import re
 import sys
@@ -49,12 +50,15 @@ def material(folder: Path) -> Material:
     plain = folder / "plain.log"
     plain.write_bytes(text)
     messages = list(can.LogReader(plain))
-    for suffix in ("asc", "blf", "trc", "csv"):
+    for message in messages:
+        message.channel = 0
+    for suffix in ("asc", "blf", "trc", "csv", "db", "mf4"):
         target = folder / f"sound.{suffix}"
         with can.Logger(target) as logger:
             for message in messages:
-                message.channel = 0
                 logger.on_message_received(message)
+            while suffix == "db" and logger.num_frames < len(messages):
+                time.sleep(0.05)  # its writing thread drops what still waits when it is stopped
         logs[suffix] = target.read_bytes()
     rows = ["Time;ID;Data"] + [f"{m.timestamp:.4f};{m.arbitration_id:X};{m.data.hex()}" for m in messages[:600]]
     logs["txt"] = "\n".join(rows).encode()
@@ -142,10 +146,12 @@ def run(count: int, first: int = 0) -> Counter[str]:
         warnings.simplefilter("error", RuntimeWarning)
         sound = material(Path(name))
         for seed in range(first, first + count):
+            faulthandler.dump_traceback_later(6 * LONGEST_S, exit=True)  # what hangs is shown where it hangs
             outcome, what = attempt(sound, seed, Path(name))
             outcomes[outcome] += 1
             if outcome == "FAULT":
                 print(f"seed {seed}: {what}", flush=True)
+        faulthandler.cancel_dump_traceback_later()
     return outcomes
 
 
