@@ -40,6 +40,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.contactors.check import contactors
     from logscope.checks.discharge.check import discharge
     from logscope.checks.encoder import encoder
+    from logscope.checks.limits.check import limits
     from logscope.checks.precharge.check import precharge
     from logscope.checks.trips import trips
 
@@ -49,6 +50,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("contactors", contactors),
         ("encoder", encoder),
         ("trips", trips),
+        ("limits", limits),
     )
 
 

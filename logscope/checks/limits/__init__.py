@@ -1,0 +1,1 @@
+"""How near the limits of the vehicle file were come."""
