@@ -74,17 +74,51 @@ class Level:
     part: str
 
 
+class Style(StrEnum):
+    """How a series of a chart is drawn."""
+
+    LINE = "line"
+    POINTS = "points"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Series:
+    """One line or set of points of a chart, shape (n,), with limits if it has them: a band, or a bar at each point."""
+
+    label: str
+    x: FloatArray
+    y: FloatArray
+    low: FloatArray | None = None
+    high: FloatArray | None = None
+    style: Style = Style.LINE
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """One quantity against another, where time is not what matters: a rate against current, say.
+
+    x_name, y_name : what the axes show, in words; x_unit, y_unit : empty where there is none
+    """
+
+    x_name: str
+    x_unit: str
+    y_name: str
+    y_unit: str
+    series: tuple[Series, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """What the chart of a finding shows beside its measured parts.
+    """What is drawn for a finding: its measured parts around the moment with what is added here, then charts.
 
-    window : (start_s, end_s) that the chart must show at least; None for the moment itself
+    window : (start_s, end_s) that the moment must show at least; None for the moment itself
     """
 
     curves: tuple[Curve, ...] = ()
     marks: tuple[Mark, ...] = ()
     levels: tuple[Level, ...] = ()
     window: tuple[float, float] | None = None
+    charts: tuple[Chart, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

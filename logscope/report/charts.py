@@ -6,10 +6,8 @@ the page's script fills them in, so one chart serves light, dark and print.
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from logscope.findings import Evidence, Finding, Severity
@@ -17,15 +15,13 @@ from logscope.parts import PARTS, Role
 from logscope.report.drawing import (
     TAG_ROW_PX,
     Span,
-    heading,
-    level_labels,
-    level_line,
     mark_line,
     shade,
     tag,
     tag_rows,
 )
 from logscope.report.rows import Key, Row, by_unit, panel, role_of
+from logscope.report.stack import Drawing, stacked
 from logscope.report.strips import strip
 from logscope.signals import Part, Signals
 
@@ -34,7 +30,6 @@ OVERVIEW_POINTS = 4000  # a trace
 MARGIN_SHARE, MARGIN_S, MARGIN_SAMPLES = 0.15, 0.2, 5  # around a moment: the greatest of the three
 MOST_NUMBERED = 24  # marks with a number of their own
 MOST_SHADED = 300  # shaded spans or lines, so that the chart stays quick
-HEADING_PX, TOP_PX, BOTTOM_PX, LEFT_PX, RIGHT_PX = 24, 6, 42, 54, 10
 WHOLE_SHARE = 0.8  # a finding over more of the capture than this is not shaded
 TIME_TITLE = "time since the start of the capture [s]"
 
@@ -43,24 +38,7 @@ OVERVIEW_PANELS = 3
 OVERVIEW_STANDBY = {"motor_speed": "vehicle_speed"}
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
-    """What the page needs to draw one chart, and its words for those who do not see it."""
-
-    figure: dict[str, Any]
-    height_px: int
-    summary: str
-    keys: tuple[Key, ...]
-    marks: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
-
-    def to_json(self) -> str:
-        """Compact JSON that may stand inside a <script> element."""
-        text = json.dumps(self.figure, allow_nan=False, ensure_ascii=True, separators=(",", ":"))
-        return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
-
-
-def finding_chart(finding: Finding, signals: Signals) -> Chart | None:
+def finding_chart(finding: Finding, signals: Signals) -> Drawing | None:
     """The moment of a finding; None where no part has samples there."""
     if not (math.isfinite(finding.start_s) and math.isfinite(finding.end_s)):
         return None
@@ -87,7 +65,7 @@ def finding_chart(finding: Finding, signals: Signals) -> Chart | None:
     return _stack(rows, window, shapes, tags, places, keys, notes, named[:MOST_NUMBERED])
 
 
-def overview_chart(findings: Sequence[tuple[int, Finding]], signals: Signals) -> Chart | None:
+def overview_chart(findings: Sequence[tuple[int, Finding]], signals: Signals) -> Drawing | None:
     """The whole capture with the spans of the numbered findings; None where nothing can be drawn."""
     window = (signals.start_s, signals.end_s)
     parts = [part for part in _overview_parts(signals) if _has_samples(part, window)]
@@ -166,36 +144,11 @@ def _stack(
     keys: Sequence[Key],
     notes: Sequence[str],
     marks: Sequence[tuple[str, str]] = (),
-) -> Chart:
+) -> Drawing:
     """Rows over one time axis, with shapes through all of them and tags above."""
-    top = TOP_PX + TAG_ROW_PX * (max(places, default=-1) + 1)
-    inner = sum(HEADING_PX + row.height_px for row in rows)
-    last = "y" if len(rows) == 1 else f"y{len(rows)}"
-    layout: dict[str, Any] = {
-        "height": top + inner + BOTTOM_PX,
-        "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": top, "b": BOTTOM_PX},
-        "xaxis": {"range": list(window), "anchor": last, "title": {"text": TIME_TITLE}},
-        "shapes": list(shapes),
-        "annotations": list(tags),
-    }
-    data: list[dict[str, Any]] = []
-    above = 0
-    for number, row in enumerate(rows, start=1):
-        axis = "y" if number == 1 else f"y{number}"
-        ceiling = 1 - (above + HEADING_PX) / inner
-        above += HEADING_PX + row.height_px
-        layout[axis.replace("y", "yaxis")] = {
-            "domain": [max(0.0, 1 - above / inner), ceiling],
-            "range": [row.low, row.high],
-            "visible": not row.strip,
-        }
-        layout["annotations"] += [heading(row.heading, ceiling), *level_labels(row, axis)]
-        layout["shapes"] += [level_line(level.value, axis) for level in row.levels]
-        data += [trace | {"yaxis": axis, "xaxis": "x"} for trace in row.traces]
     legend = [key for row in rows for key in (*row.keys, *_level_keys(row))]
-    return Chart(
-        figure={"data": data, "layout": layout},
-        height_px=layout["height"],
+    return Drawing(
+        figure=stacked(rows, window, TIME_TITLE, shapes, tags, TAG_ROW_PX * (max(places, default=-1) + 1)),
         summary=_summary(rows, window),
         keys=tuple(dict.fromkeys((*legend, *keys))),
         marks=tuple(marks),

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from logscope.findings import CAUTION_HV, Severity
 from logscope.report import model
-from logscope.report.charts import finding_chart, overview_chart
+from logscope.report.charts import overview_chart
 from logscope.report.json import version
+from logscope.report.xy import drawings
 from logscope.result import Result
 
 if TYPE_CHECKING:
@@ -30,8 +31,8 @@ def result_to_html(result: Result) -> str:
         verdict=model.verdict(result),
         overview=overview_chart([(entry.number, entry.finding) for entry in numbered], result.signals),
         urgent=[entry for entry in numbered if entry.finding.severity.rank >= Severity.WARNING.rank],
-        shown=[(entry, finding_chart(entry.finding, result.signals)) for entry in numbered if entry not in folded],
-        folded=[(entry, finding_chart(entry.finding, result.signals)) for entry in folded],
+        shown=[(entry, drawings(entry.finding, result.signals)) for entry in numbered if entry not in folded],
+        folded=[(entry, drawings(entry.finding, result.signals)) for entry in folded],
         attempts=model.attempt_rows(numbered),
         attempt_headings=[heading for _, heading in model.ATTEMPT_VALUES],
         not_checked=model.not_checked_rows(result.not_checked),

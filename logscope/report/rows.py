@@ -120,7 +120,7 @@ def panel(
         )
         keys.append(Key(f"line series-{colour}", f"{part_name(part.name)} (measured)"))
         seen.append(value)
-    low, high = _span(seen, parts[0].step)
+    low, high = bounds(seen, parts[0].step)
     own = [level for level in levels if level.part in names and math.isfinite(level.value)]
     drawn_levels = [level for level in own if _bearable(level.value, low, high)]
     notes += [
@@ -128,7 +128,7 @@ def panel(
         for level in own
         if level not in drawn_levels
     ]
-    low, high = _padded(low, high, [level.value for level in drawn_levels])
+    low, high = padded(low, high, [level.value for level in drawn_levels])
     return Row(
         heading=panel_name(names),
         unit=parts[0].unit,
@@ -176,7 +176,7 @@ def _dash(number: int) -> str:
     return "dash" if number % 2 == 0 else "dot"
 
 
-def _span(values: Sequence[FloatArray], step: float | None) -> tuple[float, float]:
+def bounds(values: Sequence[FloatArray], step: float | None = None) -> tuple[float, float]:
     """Least and greatest value, kept apart so that a flat line is no zoom into nothing."""
     sound = [x[np.isfinite(x)] for x in values]
     joined = np.concatenate(sound) if sound else np.zeros(1)
@@ -186,7 +186,7 @@ def _span(values: Sequence[FloatArray], step: float | None) -> tuple[float, floa
     return low - spare, high + spare
 
 
-def _padded(low: float, high: float, levels: Sequence[float]) -> tuple[float, float]:
+def padded(low: float, high: float, levels: Sequence[float]) -> tuple[float, float]:
     """The axis with air at both ends, and room for a label above the highest level."""
     bottom, top = min((low, *levels)), max((high, *levels))
     air = PADDING * (top - bottom)

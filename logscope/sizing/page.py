@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 
 from logscope.findings import CAUTION_HV, FloatArray, Level
-from logscope.report.charts import BOTTOM_PX, HEADING_PX, LEFT_PX, RIGHT_PX, TOP_PX, Chart
-from logscope.report.drawing import TAG_ROW_PX, heading, level_labels, level_line, mark_line, tag
+from logscope.report.drawing import TAG_ROW_PX, mark_line, tag
 from logscope.report.html import render_page
 from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, Row, numbers
+from logscope.report.stack import Drawing, stacked
 from logscope.report.words import glossary_of
 from logscope.sizing import show, words
 from logscope.sizing.choose import corners, nominal
@@ -77,7 +77,7 @@ def _facts(design: PrechargeDesign) -> list[tuple[str, str]]:
     ]
 
 
-def design_chart(design: PrechargeDesign) -> Chart:
+def design_chart(design: PrechargeDesign) -> Drawing:
     """Link voltage and power in the resistor until just after the timeout, the contactor left open."""
     wish, ohm = design.wish, design.choice.resistance_ohm
     timeout = design.values["timeout_s"].value or 0.0
@@ -99,8 +99,10 @@ def design_chart(design: PrechargeDesign) -> Chart:
     legend = tuple(key for row in rows for key in row.keys)
     level_key = Key("dash level", f"{level.label}: {words.figures(level.value, 'V')}")
     named = tuple((str(n), f"{label}, {words.figures(at, 's')}") for n, (at, label) in enumerate(marks, 1))
-    figure = _figure(rows, time, marks)
-    return Chart(figure, figure["layout"]["height"], summary, (*legend, level_key), named, ())
+    lines = [mark_line(at) for at, _ in marks if math.isfinite(at)]
+    tags = [tag(at, str(n), 0, "--mark") for n, (at, _) in enumerate(marks, 1)]
+    figure = stacked(rows, (0.0, float(time[-1])), TIME_TITLE, lines, tags, TAG_ROW_PX)
+    return Drawing(figure, summary, (*legend, level_key), named)
 
 
 def _row(
@@ -126,29 +128,3 @@ def _row(
     )
     top = _AIR * float(high.max())
     return Row(name, PANEL_PX, traces, min(0.0, float(low.min())), top, keys, levels)
-
-
-def _figure(rows: tuple[Row, ...], time: FloatArray, marks: tuple[tuple[float, str], ...]) -> dict[str, Any]:
-    """The rows over one time axis, with the marks through both."""
-    top, inner = TOP_PX + TAG_ROW_PX, sum(HEADING_PX + row.height_px for row in rows)
-    layout: dict[str, Any] = {
-        "height": top + inner + BOTTOM_PX,
-        "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": top, "b": BOTTOM_PX},
-        "xaxis": {"range": [0.0, float(time[-1])], "anchor": f"y{len(rows)}", "title": {"text": TIME_TITLE}},
-        "shapes": [mark_line(at) for at, _ in marks if math.isfinite(at)],
-        "annotations": [tag(at, str(n), 0, "--mark") for n, (at, _) in enumerate(marks, 1)],
-    }
-    data: list[dict[str, Any]] = []
-    above = 0
-    for number, row in enumerate(rows, 1):
-        axis = "y" if number == 1 else f"y{number}"
-        ceiling = 1 - (above + HEADING_PX) / inner
-        above += HEADING_PX + row.height_px
-        layout[axis.replace("y", "yaxis")] = {
-            "domain": [max(0.0, 1 - above / inner), ceiling],
-            "range": [row.low, row.high],
-        }
-        layout["annotations"] += [heading(row.heading, ceiling), *level_labels(row, axis)]
-        layout["shapes"] += [level_line(level.value, axis) for level in row.levels]
-        data += [trace | {"xaxis": "x", "yaxis": axis} for trace in row.traces]
-    return {"data": data, "layout": layout}

@@ -32,7 +32,7 @@
       layout[name] = { ...axis, ...layout[name] };
     }
     layout.xaxis = {
-      ...axis, ...layout.xaxis, fixedrange: coarse, nticks: 7, showline: true, ticks: "outside", hoverformat: ".3f",
+      ...axis, hoverformat: ".3f", ...layout.xaxis, fixedrange: coarse, nticks: 7, showline: true, ticks: "outside",
       showspikes: true, spikemode: "across", spikethickness: 1, spikedash: "solid", spikecolor: colour("--rule-strong"),
     };
     layout.xaxis.title = { ...layout.xaxis.title, font: { size: 11 }, standoff: 6 };
