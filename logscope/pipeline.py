@@ -41,6 +41,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.discharge.check import discharge
     from logscope.checks.encoder import encoder
     from logscope.checks.limits.check import limits
+    from logscope.checks.pack.check import pack
     from logscope.checks.precharge.check import precharge
     from logscope.checks.trips import trips
 
@@ -51,6 +52,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("encoder", encoder),
         ("trips", trips),
         ("limits", limits),
+        ("battery", pack),
     )
 
 

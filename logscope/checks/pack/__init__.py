@@ -1,0 +1,1 @@
+"""The traction battery under load."""

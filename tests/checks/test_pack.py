@@ -1,0 +1,105 @@
+"""The battery under load on made drives of known resistance; pulses by IEC 62660-1 and ISO 12405-4."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from tuning_traces import TICK_S, battery, logged, signals
+
+from logscope.checks.pack.check import pack
+from logscope.checks.pack.load import load_at
+from logscope.checks.pack.resistance import find_pulses
+from logscope.findings import Finding, Severity
+from logscope.signals import MissingPart, Signals
+from logscope.vehicle import Limits, Vehicle
+
+HAZEL = Vehicle(limits=Limits(battery_min_V=240))
+
+
+def found(made: Signals, kind: str, vehicle: Vehicle = HAZEL) -> Finding:
+    (one,) = [each for each in pack(made, vehicle) if each.kind == f"battery.{kind}"]
+    return one
+
+
+@pytest.mark.parametrize(("period_s", "most"), [(0.01, 0.03), (0.1, 0.10)])
+def test_resistance_is_right_and_its_limits_hold_it(period_s: float, most: float) -> None:
+    """The asked accuracy: 3 % at 10 ms, 10 % at 100 ms, each message with a delay of up to a period."""
+    errors, held = [], 0
+    for seed in range(200, 212):
+        rng = np.random.default_rng(seed)
+        ohm = rng.uniform(0.05, 0.2)
+        value = found(battery(rng, ohm, period_s), "resistance").measured["resistance_ohm"]
+        assert value.value is not None
+        assert value.low is not None
+        assert value.high is not None
+        errors.append(abs(value.value / ohm - 1))
+        held += value.low <= ohm <= value.high
+    assert np.median(errors) < most
+    assert max(errors) < most
+    assert held >= 9
+
+
+def test_a_single_pulse_gives_the_resistance_of_the_pulse_definition() -> None:
+    """IEC 62660-1 and ISO 12405-4: R(t) = |U(before) − U(t)|/|ΔI|, here the same for every t after the step."""
+    rng = np.random.default_rng(3)
+    t = np.arange(0, 40, TICK_S)
+    amps = 100.0 * ((t > 10) & (t < 28))
+    made = signals(
+        logged(rng, "battery_voltage", 320 - 0.09 * amps, 0.01, 0.05, 0.01),
+        logged(rng, "battery_current", amps, 0.01, 0.2, 0.01),
+    )
+    pulses = find_pulses(load_at(made), 0.01)
+    assert pulses is not None
+    assert pulses.ohms.size == 2
+    assert pulses.value == pytest.approx(0.09, rel=0.01)
+    assert pulses.low < 0.09 < pulses.high
+
+
+def test_sag_and_power_left_follow_from_the_line() -> None:
+    """Kirchhoff's voltage law by hand: at 240 V, V·(OCV − V)/R, less the greatest power drawn."""
+    rng = np.random.default_rng(5)
+    one = found(battery(rng, 0.1, 0.02), "resistance")
+    peak, ocv, left = (one.measured[name].value for name in ("peak_power_W", "open_circuit_V", "power_left_W"))
+    assert peak is not None
+    assert ocv is not None
+    assert left == pytest.approx(240 * (ocv - 240) / 0.1 - peak, rel=0.02)
+    assert ocv == pytest.approx(329, abs=3)
+    assert one.severity is Severity.GOOD
+
+
+def test_a_pack_at_its_least_voltage_warns() -> None:
+    rng = np.random.default_rng(6)
+    one = found(battery(rng, 0.3, 0.02), "resistance", Vehicle(limits=Limits(battery_min_V=260)))
+    assert one.severity is Severity.WARNING
+    assert "least voltage is near" in one.next_step
+
+
+def test_a_steady_current_tells_no_resistance() -> None:
+    rng = np.random.default_rng(7)
+    steady = np.full(60_000, 2.0)
+    made = signals(
+        logged(rng, "battery_voltage", 320 - 0.1 * steady, 0.1, 0.15, 0.1),
+        logged(rng, "battery_current", steady, 0.1, 0.6, 0.1),
+    )
+    assert found(made, "undetermined").severity is Severity.INFO
+
+
+def test_energy_share_and_consumption_of_a_constant_drive() -> None:
+    """By hand: 300 V · 40 A for 600 s is 2000 Wh, 10 A back for 120 s is 100 Wh, 60 km/h for 720 s is 12 km."""
+    rng = np.random.default_rng(8)
+    t = np.arange(0, 720, TICK_S)
+    made = signals(
+        logged(rng, "battery_voltage", np.full(t.size, 300.0), 0.1, 0, 0),
+        logged(rng, "battery_current", np.where(t < 600, 40.0, -10.0), 0.1, 0, 0),
+        logged(rng, "vehicle_speed", np.full(t.size, 60.0), 0.1, 0, 0),
+    )
+    measured = found(made, "energy").measured
+    for name, value in {"drawn_Wh": 2000, "returned_Wh": 100, "returned_percent": 5, "way_km": 12}.items():
+        assert measured[name].value == pytest.approx(value, rel=5e-3)
+    assert measured["consumption_Wh_per_km"].value == pytest.approx(1900 / 12, rel=2e-3)
+
+
+def test_without_a_current_it_is_not_checked() -> None:
+    made = battery(np.random.default_rng(1), 0.1, 0.1, 10.0)
+    with pytest.raises(MissingPart):
+        pack(Signals({"battery_voltage": made["battery_voltage"]}, 0, 10), HAZEL)

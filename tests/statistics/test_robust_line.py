@@ -1,0 +1,53 @@
+"""The robust slope against statsmodels: Huber's M-estimate, and limits from scores by cluster."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from logscope.statistics.robust_line import robust_slope
+
+
+def made(seed: int, wild: int = 0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    x = rng.normal(0, 50, 400)
+    cluster = np.repeat(np.arange(40), 10)
+    y = 0.1 * x + rng.normal(0, 0.3, 400) + np.repeat(rng.normal(0, 0.3, 40), 10)
+    y[:wild] += 200
+    return x, y, cluster
+
+
+def test_slope_is_that_of_huber_regression_in_statsmodels() -> None:
+    """statsmodels.RLM with HuberT(1.345); its scale, like ours, is the MAD of the residuals about zero."""
+    x, y, cluster = made(1, wild=20)
+    ours = robust_slope(x, y, 1.0, cluster)
+    norm = sm.robust.norms.HuberT(1.345)
+    theirs = sm.RLM(y, x, M=norm).fit(scale_est=sm.robust.scale.mad, tol=1e-10, maxiter=200)
+    assert ours is not None
+    assert ours.value == pytest.approx(float(theirs.params[0]), rel=1e-3)
+
+
+def test_limits_are_those_of_cluster_robust_least_squares_in_statsmodels() -> None:
+    """statsmodels.OLS, cov_type="cluster": without wild points Huber's weights are nearly one."""
+    x, y, cluster = made(2)
+    ours = robust_slope(x, y, 1.0, cluster)
+    theirs = sm.OLS(y, x).fit(cov_type="cluster", cov_kwds={"groups": cluster}, use_t=True)
+    assert ours is not None
+    assert ours.high - ours.low == pytest.approx(float(np.diff(theirs.conf_int()[0])[0]), rel=0.1)
+
+
+def test_limits_hold_the_slope_as_often_as_they_say() -> None:
+    held = 0
+    for seed in range(100, 300):
+        x, y, cluster = made(seed)
+        slope = robust_slope(x, y, 1.0, cluster)
+        assert slope is not None
+        held += slope.low <= 0.1 <= slope.high
+    assert 0.91 <= held / 200 <= 0.99
+
+
+def test_two_clusters_or_no_spread_tell_nothing() -> None:
+    ones = np.ones(10)
+    assert robust_slope(ones, ones, 1.0, np.repeat([0, 1], 5)) is None
+    assert robust_slope(0 * ones, ones, 1.0, np.arange(10)) is None
