@@ -63,6 +63,20 @@ class PrechargeTruth:
         return self.nominal_resistance_ohm * self.nominal_capacitance_uF * 1e-6
 
 
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """How the link voltage was recorded.
+
+    period_s : sample period; quantum_V : rounding step, 0 if none; noise_V : standard deviation before rounding
+    jitter_s : the stamps are late by up to this, uniformly
+    """
+
+    period_s: float
+    quantum_V: float
+    noise_V: float
+    jitter_s: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PrechargeCase:
     """The samples of one precharge: times [s] and values of link, pack, relay and contactor."""
@@ -76,6 +90,7 @@ class PrechargeCase:
     contactor_time_s: FloatArray
     contactor_on: BoolArray
     truth: PrechargeTruth
+    recording: Recording
 
 
 def random_precharge(
@@ -281,10 +296,15 @@ def _logged(
     pack[pack_taken < awake_s] = 0.0  # its controller has not woken
     relay = flag(truth.start_s, truth.relay_open_s)
     contactor = flag(truth.close_s, inf)
-    return PrechargeCase(stamped, link, pack_stamped, pack, *relay, *contactor, truth)
+    recording = Recording(period_s, quantum_V, noise_V, _jitter_s(period_s))
+    return PrechargeCase(stamped, link, pack_stamped, pack, *relay, *contactor, truth, recording)
 
 
 def _instants(rng: np.random.Generator, period_s: float, end_s: float) -> tuple[FloatArray, FloatArray]:
     """When samples are taken, and when they are stamped: up to a tenth of a period, at most 1 ms, later."""
     taken = np.arange(rng.uniform(0.0, period_s), end_s, period_s)
-    return taken, taken + rng.uniform(0.0, min(0.1 * period_s, 1e-3), taken.size)
+    return taken, taken + rng.uniform(0.0, _jitter_s(period_s), taken.size)
+
+
+def _jitter_s(period_s: float) -> float:
+    return min(0.1 * period_s, 1e-3)

@@ -2,5 +2,6 @@
 
 In the order of the data: `find` (attempts), `closing` (where the contactor closed), `fit` (the curve), `measure` (these
 three together), `witness` (what else shows RC), `compare` (with R·C), `judge` (the kind), `values`, `evidence` and
-`words` (what the finding states, draws and says), `drift` (over the attempts), `check` (the check itself).
+`words` (what the finding states, draws and says), `stress` and `overload` (heat in the resistor), `drift` (over the
+attempts), `check` (the check itself).
 """

@@ -11,8 +11,10 @@ from logscope.checks.precharge.evidence import evidence
 from logscope.checks.precharge.find import Link, NoRise, describe_link, find_attempts
 from logscope.checks.precharge.judge import Judged, judge
 from logscope.checks.precharge.measure import measure
+from logscope.checks.precharge.overload import overload
+from logscope.checks.precharge.stress import Stress, accumulated, no_rise_values, stress, stress_values
 from logscope.checks.precharge.values import expected_values, measured_values
-from logscope.checks.precharge.words import describe
+from logscope.checks.precharge.words import describe, no_rise_heat
 from logscope.findings import CAUTION_HV, Evidence, Finding, Mark, Measured, NothingToCheck, Severity
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -51,8 +53,15 @@ def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
             "the link voltage never rises from a disconnected state, and no relay state shows an attempt"
         )
     judged = [judge(signals, vehicle, link, measure(signals, link, attempt)) for attempt in attempts]
-    findings = [_finding(one, signals, vehicle) for one in judged]
-    findings += [_no_rise(event, signals, link) for event in without_rise]
+    stresses = [stress(one, signals, link, vehicle) for one in judged]
+    known = [one for one in stresses if one is not None]
+    held = accumulated(known)
+    findings = [
+        _finding(one, signals, vehicle, heat, held[known.index(heat)] if heat in known[1:] else None)
+        for one, heat in zip(judged, stresses, strict=True)
+    ]
+    findings += [_no_rise(event, signals, link, vehicle) for event in without_rise]
+    findings += overload(known, held, vehicle.precharge.resistor_energy_J)
     findings += drift(_fitted(judged))
     return sorted(findings, key=lambda finding: finding.start_s)
 
@@ -66,9 +75,9 @@ def _fitted(judged: Sequence[Judged]) -> list[Attempted]:
     ]
 
 
-def _finding(judged: Judged, signals: Signals, vehicle: Vehicle) -> Finding:
+def _finding(judged: Judged, signals: Signals, vehicle: Vehicle, heat: Stress | None, held: Measured | None) -> Finding:
     m = judged.measurement
-    values = measured_values(judged, vehicle)
+    values = {**measured_values(judged, vehicle), **stress_values(heat, held)}
     words = describe(judged, values)
     closing = m.closing
     return Finding(
@@ -82,19 +91,20 @@ def _finding(judged: Judged, signals: Signals, vehicle: Vehicle) -> Finding:
         caution=CAUTION_HV if words.hands_near_hv else "",
         cause=None,
         measured=values,
-        expected=expected_values(judged),
+        expected=expected_values(judged, vehicle),
         parts=tuple(name for name in _PARTS if name in signals),
         evidence=evidence(judged),
     )
 
 
-def _no_rise(event: NoRise, signals: Signals, link: Link) -> Finding:
+def _no_rise(event: NoRise, signals: Signals, link: Link, vehicle: Vehicle) -> Finding:
     inside = link.part.between(event.start_s, event.end_s)
     volts = link.part.value[inside]
     level = float(np.median(volts)) if volts.size else float("nan")
     rise = float(np.ptp(volts)) if volts.size else float("nan")
     name = "precharge relay" if event.by == "precharge_relay" else "main contactor"
     fraction = {"fraction_reached": Measured(level / link.full_v, "1")} if link.full_v else {}
+    heat = no_rise_values(event, level, signals, vehicle)
     return Finding(
         kind="precharge.no_rise",
         severity=SEVERITY["no_rise"],
@@ -103,7 +113,7 @@ def _no_rise(event: NoRise, signals: Signals, link: Link) -> Finding:
         title=f"Incomplete precharge: the link did not rise while the {name} was closed",
         explanation=(
             f"The {name} reported closed for {event.end_s - event.start_s:.2f} s; the link voltage stayed at "
-            f"{level:.1f} V and moved by {rise:.1f} V at most, noise included."
+            f"{level:.1f} V and moved by {rise:.1f} V at most, noise included.{no_rise_heat(heat)}"
         ),
         next_step=(
             "With the power off, isolated and proved dead: look for an open precharge resistor, a relay that does not "
@@ -111,7 +121,7 @@ def _no_rise(event: NoRise, signals: Signals, link: Link) -> Finding:
             "Measure the resistor with the meter."
         ),
         caution=CAUTION_HV,
-        measured={"start_voltage_V": Measured(level, "V"), "end_voltage_V": Measured(level, "V"), **fraction},
+        measured={"start_voltage_V": Measured(level, "V"), "end_voltage_V": Measured(level, "V"), **fraction, **heat},
         parts=tuple(part for part in _PARTS if part in signals),
         evidence=Evidence(marks=(Mark(event.start_s, f"{name} closes"), Mark(event.end_s, f"{name} opens"))),
     )

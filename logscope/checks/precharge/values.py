@@ -93,7 +93,7 @@ def _closing_values(m: Measurement, vehicle: Vehicle) -> dict[str, Measured]:
     }
 
 
-def expected_values(judged: Judged) -> Mapping[str, Measured]:
+def expected_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
     expected: dict[str, Measured] = {}
     if judged.expected_s is not None:
         low, high = judged.expected_s * (1 - judged.tolerance), judged.expected_s * (1 + judged.tolerance)
@@ -101,4 +101,6 @@ def expected_values(judged: Judged) -> Mapping[str, Measured]:
     if judged.measurement.pack_v:
         expected["fraction_at_close"] = Measured(None, "1", judged.close_fraction, None)
         expected["end_voltage_V"] = Measured(judged.measurement.pack_v, "V")
+    if (rated := vehicle.precharge.resistor_energy_J) is not None:
+        expected["resistor_energy_J"] = Measured(None, "J", None, rated)
     return expected

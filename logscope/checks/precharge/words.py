@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from logscope.checks.precharge.compare import Verdict
 from logscope.checks.precharge.fit import Estimate, Shape
 from logscope.checks.precharge.judge import Judged
-from logscope.checks.wording import percent, seconds, seconds_between
+from logscope.checks.wording import number, percent, seconds, seconds_between
 from logscope.findings import Measured
 
 
@@ -48,7 +48,13 @@ _NEXT = {
 def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
     """Put one judged attempt into words."""
     title = _title(judged)
-    sentences = [*_shape(judged), *_where_it_ended(judged, values), *_constant(judged), *_doubt(judged)]
+    sentences = [
+        *_shape(judged),
+        *_where_it_ended(judged, values),
+        *_constant(judged),
+        *_heat(values),
+        *_doubt(judged),
+    ]
     next_step = _NEXT[judged.kind]
     wanted = judged.wanted_period_s
     if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
@@ -182,6 +188,38 @@ def _constant(judged: Judged) -> list[str]:
     elif constant.lag is not None:
         band += f" The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as sensing lag."
     return [limits + band]
+
+
+def _heat(values: Mapping[str, Measured]) -> list[str]:
+    """What the resistor turned into heat, where its resistance is told."""
+    energy, peak = values.get("resistor_energy_J"), values.get("resistor_peak_power_W")
+    if energy is None or peak is None:
+        return []
+    at_most = f", {number(peak.value)} W at the most" if peak.value is not None else ""
+    if energy.value is None:
+        told = [
+            f"The log shows {number(energy.low or 0.0)} J of heat in the precharge resistor, but not the whole attempt{at_most}."
+        ]
+    else:
+        told = [f"The precharge resistor turned {number(energy.value)} J into heat{at_most}."]
+    power, lasted, stalled = (values.get(f"stalled_{name}") for name in ("power_W", "s", "energy_J"))
+    if power and lasted and stalled and None not in (power.value, lasted.value, stalled.value):
+        told.append(
+            f"Of that, {number(stalled.value or 0.0)} J came after the rise had settled: {number(power.value or 0.0)} W "
+            f"for {seconds(lasted.value or 0.0)}."
+        )
+    return told
+
+
+def no_rise_heat(values: Mapping[str, Measured]) -> str:
+    """The worst that a rise that never came can have done to the resistor."""
+    energy, power = values.get("resistor_energy_J"), values.get("resistor_peak_power_W")
+    if energy is None or power is None or energy.high is None or power.high is None:
+        return ""
+    return (
+        f" An open path leaves the precharge resistor cold; a shorted link would have put {number(power.high)} W into it, "
+        f"{number(energy.high)} J in all."
+    )
 
 
 def _doubt(judged: Judged) -> list[str]:
