@@ -20,10 +20,10 @@ class Estimate:
     p_value: float = nan
 
 
-def poisson_rate(count: int, exposure: float) -> Estimate:
+def poisson_rate(count: float, exposure: float) -> Estimate:
     """Events per unit of exposure with exact limits: Garwood, Biometrika 28 (1936).
 
-    count : events seen [1]
+    count : events seen [1]; a fraction where events count less for coming in bursts
     exposure : time, or whatever they are counted over, above zero; the rate is per its unit
     """
     if count < 0 or not exposure > 0:
