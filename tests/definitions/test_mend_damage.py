@@ -96,7 +96,7 @@ def is_untouched(message: Message, lines: list[Line]) -> bool:
     if any(listed < origins.index(n) < symbols for n in own):  # cantools takes it for a part of the list
         return False
     at = origins.index(head)
-    following = (line.text for line in lines[at + end - head :])
+    following = (line.text for line in lines[at + end - head :] if line.origin is not None)
     after = next((text for text in following if re.match(r"\s*(SG_|BO_|VAL_|SIG_VALTYPE_|SG_MUL_VAL_|BA_)", text)), "")
     return (
         origins[at : at + end - head] == list(range(head, end))

@@ -116,7 +116,7 @@ def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
     assert rows["Part of pack voltage at closing"].value == "95.63\xa0%"
     assert rows["Part of pack voltage at closing"].expected == "at least 95\xa0%"
     assert rows["Extrapolated beyond the log"].value == "yes"
-    assert rows["Resistor energy"].value == ""
+    assert rows["Heat of this attempt in the resistor"].value == ""
 
 
 @pytest.mark.parametrize(
