@@ -1,4 +1,4 @@
-"""Values into CAN frames and frames into candump text, whole columns at a time.
+"""Values into CAN frames, frames onto the bus by their priority, and candump text of what passed.
 
 Packing follows the definitions that cantools loads: bits counted from the least significant end
 for little-endian signals, from the most significant end for big-endian ones. A message has at most
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 ByteArray = NDArray[np.uint8]
 
-FRAME_TIME_S = 250e-6  # about an eight-byte frame with stuffing at 500 kbit/s
+BIT_S = 2e-6  # 500 kbit/s
 _HEX = np.frombuffer(b"0123456789ABCDEF", dtype=np.uint8)
 
 
@@ -69,7 +70,7 @@ def _raw(signal: Any, values: FloatArray) -> NDArray[np.int64]:
 def candump_text(streams: Sequence[Stream], epoch_s: float) -> tuple[bytes, float]:
     """The frames as candump log lines in the order of time, and the first stamp [s] on the streams' clock.
 
-    A bus sends one frame after another: a frame that is ready while another is on the wire waits.
+    A bus sends one frame after another: of those that wait, the one with the lowest identifier goes first.
     epoch_s : what the first frame is stamped with: seconds since 1970, or 0 for relative stamps
     """
     stamps = _sent(streams)
@@ -89,20 +90,57 @@ def candump_text(streams: Sequence[Stream], epoch_s: float) -> tuple[bytes, floa
     return text.tobytes(), first_s
 
 
+def frame_bits(length: int, extended: bool) -> int:
+    """Bits of a frame with as much stuffing as there can be, and the space after it.
+
+    g + 8s + 13 + ⌊(g + 8s − 1)/4⌋ with g 34 or 54 and s payload bytes: Davis, Burns, Bril, Lukkien,
+    Controller Area Network (CAN) schedulability analysis, Real-Time Systems 35, 2007.
+    """
+    stuffed = (54 if extended else 34) + 8 * length
+    return stuffed + 13 + (stuffed - 1) // 4
+
+
+def bus_load(streams: Sequence[Stream], bus: str, span_s: float) -> float:
+    """Share of the time in which a bus is taken, 0 to 1."""
+    bits = sum(s.ready_s.size * frame_bits(s.payload.shape[1], s.extended) for s in streams if s.bus == bus)
+    return bits * BIT_S / span_s
+
+
 def _sent(streams: Sequence[Stream]) -> list[FloatArray]:
-    """When each frame has passed the bus: ready, or a frame time after the one before, if that is later."""
+    """When each frame has passed its bus."""
     sent: list[FloatArray] = [np.empty(0)] * len(streams)
     for bus in {stream.bus for stream in streams}:
         members = [i for i, stream in enumerate(streams) if stream.bus == bus]
         ready = np.concatenate([streams[i].ready_s for i in members])
-        order = np.argsort(ready, kind="stable")
-        queue = np.arange(order.size) * FRAME_TIME_S
-        passed = np.empty(order.size)
-        passed[order] = np.maximum.accumulate(ready[order] - queue) + queue + FRAME_TIME_S
-        cuts = np.cumsum([streams[i].ready_s.size for i in members])[:-1]
-        for i, times in zip(members, np.split(passed, cuts), strict=True):
+        cost = [frame_bits(streams[i].payload.shape[1], streams[i].extended) * BIT_S for i in members]
+        sizes = [streams[i].ready_s.size for i in members]
+        passed = _arbitrate(ready, np.repeat(_ranks([streams[i] for i in members]), sizes), np.repeat(cost, sizes))
+        for i, times in zip(members, np.split(passed, np.cumsum(sizes)[:-1]), strict=True):
             sent[i] = times
     return sent
+
+
+def _ranks(streams: Sequence[Stream]) -> list[int]:
+    """Priorities in arbitration: by the first 11 bits, then a standard identifier before an extended one."""
+    keys = [(s.identifier >> 18, 1, s.identifier) if s.extended else (s.identifier, 0, 0) for s in streams]
+    order = sorted(set(keys))
+    return [order.index(key) for key in keys]
+
+
+def _arbitrate(ready_s: FloatArray, rank: NDArray[np.int64], cost_s: FloatArray) -> FloatArray:
+    """When each frame has passed: the wire is never idle while one waits, and the least rank goes first."""
+    order = np.argsort(ready_s, kind="stable").tolist()
+    passed, waiting, free_s, at = np.empty(ready_s.size), list[tuple[int, int]](), 0.0, 0
+    while at < len(order) or waiting:
+        if not waiting:
+            free_s = max(free_s, float(ready_s[order[at]]))
+        while at < len(order) and ready_s[order[at]] <= free_s:
+            heappush(waiting, (int(rank[order[at]]), order[at]))
+            at += 1
+        _, frame = heappop(waiting)
+        free_s += float(cost_s[frame])
+        passed[frame] = free_s
+    return passed
 
 
 def _lines(stream: Stream, micros: NDArray[np.int64]) -> ByteArray:

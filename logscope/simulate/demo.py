@@ -7,14 +7,15 @@ from importlib.resources import files
 from pathlib import Path
 
 from logscope.errors import RequestError
-from logscope.simulate.drive import simulate_drive
+from logscope.simulate.console_output import Console, console_text
+from logscope.simulate.drive import Drive, simulate_drive
 from logscope.simulate.drive_truth import drive_truth
 from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.hazel_drives import demo_drive
-from logscope.simulate.scenarios import Scenario
 from logscope.simulate.truth import truth_to_json
 
-DEMO_SEED = 2  # with this one the interference trips the inverter once; others tell other stories
+DEMO_SEED = 5  # with this one the interference trips the inverter once; others tell other stories
+_CONSOLE = Console()
 _FIRST_STAMP_S = 1772355600.0  # 2026-03-01 09:00:00 UTC
 
 _README = """\
@@ -22,8 +23,14 @@ _README = """\
 
 All of this is simulated: Hazel is an invented conversion, and no vehicle was logged.
 
-- `hazel-drive.log`: both CAN buses of one drive, in the log format of candump.
-- `hazel.dbc`: what the messages mean. Some messages on the buses have no definition, as in any vehicle.
+Ten minutes: a good precharge and a clean drive; a slow precharge, because the resistor is warm from too
+many attempts; interference on the encoder under load, and the trip it causes; livelier settings, and the
+trip of a stab at the pedal; the drive home, and a charge.
+
+- `hazel-drive.log`: both CAN buses of it, in the log format of candump.
+- `hazel-console.txt`: what the inverter's console printed meanwhile, on a clock of its own.
+- `hazel.dbc`, `hazel-console.toml`: what messages and columns mean. Some messages on the buses have no
+  definition, as in any vehicle.
 - `hazel.toml`: the vehicle file: what is fitted, and which signal plays which part.
 - `truth.json`: what the simulator did, to compare the findings with. No check reads it.
 """
@@ -31,13 +38,14 @@ All of this is simulated: Hazel is an invented conversion, and no vehicle was lo
 
 @dataclass(frozen=True, slots=True)
 class DemoFiles:
-    """Where the demo was written."""
+    """Where the demo was written. `console` is a second witness on its own clock; no log of `logs`."""
 
     folder: Path
     logs: tuple[Path, ...]
     definitions: Path
     vehicle: Path
     truth: Path
+    console: Path
 
 
 def write_demo(folder: Path, seed: int = DEMO_SEED) -> DemoFiles:
@@ -52,13 +60,16 @@ def write_demo(folder: Path, seed: int = DEMO_SEED) -> DemoFiles:
         definitions=folder / "hazel.dbc",
         vehicle=folder / "hazel.toml",
         truth=folder / "truth.json",
+        console=folder / "hazel-console.txt",
     )
-    log, truth = played(demo_drive(), seed, _FIRST_STAMP_S)
+    drive = simulate_drive(demo_drive(), seed)
+    log, truth = log_and_truth(drive, seed, _FIRST_STAMP_S, _CONSOLE)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         paths.logs[0].write_bytes(log)
         paths.truth.write_bytes(truth.encode("utf-8"))
-        for path in (paths.definitions, paths.vehicle):
+        paths.console.write_bytes(console_text(drive, seed, _CONSOLE))
+        for path in (paths.definitions, paths.vehicle, folder / "hazel-console.toml"):
             path.write_bytes(files("logscope.simulate").joinpath(path.name).read_bytes())
         (folder / "README.md").write_bytes(_README.encode("utf-8"))
     except OSError as error:
@@ -68,8 +79,8 @@ def write_demo(folder: Path, seed: int = DEMO_SEED) -> DemoFiles:
     return paths
 
 
-def played(scenario: Scenario, seed: int, epoch_s: float) -> tuple[bytes, str]:
-    """A scenario as candump text and its truth as JSON; times of the truth count from the first stamp."""
-    drive = simulate_drive(scenario, seed)
+def log_and_truth(drive: Drive, seed: int, epoch_s: float, console: Console | None = None) -> tuple[bytes, str]:
+    """A drive as candump text and its truth as JSON; times of the truth count from the first stamp."""
     log, start_s = log_drive(drive, seed, epoch_s)
-    return log, truth_to_json(scenario.name, seed, drive_truth(drive, start_s))
+    clock = None if console is None else {"starts_s": console.boots_s - start_s, "drift": console.drift}
+    return log, truth_to_json(drive.scenario.name, seed, drive_truth(drive, start_s), clock)

@@ -1,6 +1,7 @@
 """Count-method encoder: the speed that the inverter believes, with what disturbs it.
 
-Counts within a window that slides along give the speed in steps of 60/(N·T) rpm. Interference adds
+Counts within a window that slides along give the speed in steps of 60/(N·T) rpm. A target off its
+centre stretches and squeezes the lines once a turn; lines that are lost leave a gap. Interference adds
 counts that no edge made, in short runs whose rate rises with the motor current: that is how a poorly
 screened cable beside the phase cables behaves. Scripted faults (spike, dropout, hold, reversal)
 change the reading for whole windows.
@@ -11,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
-from math import exp, floor, pi
+from math import exp, floor, pi, sin
 from typing import NamedTuple
 
 import numpy as np
@@ -25,10 +26,17 @@ _RUN_LENGTH = 3.0  # windows that a run of interference lasts, on average
 
 
 class Encoder(NamedTuple):
-    """`counts_per_rev` counts all edges; `window_s` is the counting window."""
+    """What is on the shaft.
+
+    counts_per_rev : all edges of a sound target, by which the speed is reckoned
+    window_s : the counting window
+    lost_counts : edges missing in one place; eccentricity : offset of the target over its radius
+    """
 
     counts_per_rev: float = 240.0
     window_s: float = 0.01
+    lost_counts: float = 0.0
+    eccentricity: float = 0.0
 
     @property
     def step_rpm(self) -> float:
@@ -108,10 +116,22 @@ def _windows(encoder: Encoder, start_s: float, end_s: float) -> slice:
 
 
 @njit(cache=False)
+def _counted(encoder: Encoder, angle_rad: float) -> float:
+    """Edges that have passed the sensor at a shaft angle.
+
+    An eccentric target moves past at 1 + e·cos φ of its own speed, so the angle read is φ + e·sin φ.
+    """
+    turns = floor(angle_rad / (2.0 * pi))
+    within = angle_rad - turns * 2.0 * pi
+    count = floor((within + encoder.eccentricity * sin(within)) * encoder.counts_per_rev / (2.0 * pi))
+    there = encoder.counts_per_rev - encoder.lost_counts  # the gap ends the turn
+    return float(turns * there + min(count, there))
+
+
+@njit(cache=False)
 def count_speed(encoder: Encoder, before_rad: float, after_rad: float) -> float:
     """Speed by counting between two shaft angles [rpm]."""
-    per_rad = encoder.counts_per_rev / (2.0 * pi)
-    counts = floor(after_rad * per_rad) - floor(before_rad * per_rad)
+    counts = _counted(encoder, after_rad) - _counted(encoder, before_rad)
     return 60.0 * counts / (encoder.counts_per_rev * encoder.window_s)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logscope.simulate.can_output import Stream, candump_text, pack
+from logscope.simulate.charge import STEP_S
 from logscope.simulate.drive import ROW_S, Drive
+from logscope.simulate.layouts import AS_DEFINED, Layout
 from logscope.simulate.sampling import at_rows, largest_since, noisy, sending_times
 from logscope.simulate.thermal import Temperatures, temperatures
 
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 _ON_SECOND_BUS = frozenset({"Road"})
+_CHARGING = frozenset({"Charger", "ChargeRequest"})
 # Traffic of other controllers, for which there is no definition: bus, identifier, bytes, period [s].
 _OTHER_TRAFFIC = (
     ("can0", 0x3B0, 8, 0.1),
@@ -34,34 +38,77 @@ _OTHER_TRAFFIC = (
 _VOLT_NOISE = 0.15
 _AMPERE_NOISE = 0.6
 _PEDAL_NOISE = 0.05
+_AUX_NOISE = 0.01
+_CHARGER_AMPERE_NOISE = 0.1
 _COUNTERS = 16  # the alive counter has four bits
 
-_OVERCURRENT = 3.0
 _OFF, _READY, _DRIVING, _FAULTED = 0.0, 1.0, 2.0, 3.0
 
 
-def log_drive(drive: Drive, seed: int, epoch_s: float) -> tuple[bytes, float]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Sent:
+    """A message as it was sent: its definition (of cantools), when it was ready [s], and physical values."""
+
+    message: Any
+    ready_s: FloatArray
+    values: dict[str, FloatArray]
+
+
+def log_drive(drive: Drive, seed: int, epoch_s: float, layout: Layout = AS_DEFINED) -> tuple[bytes, float]:
     """The drive as candump text, and where the log begins on the drive's clock [s].
 
     epoch_s : stamp of the first frame, seconds since 1970, or 0 for relative stamps
     """
+    return candump_text(bus_traffic(drive, seed, layout), epoch_s)
+
+
+def bus_traffic(drive: Drive, seed: int, layout: Layout = AS_DEFINED) -> list[Stream]:
+    """All frames of both buses, with those that have no definition."""
+    streams = [
+        Stream(
+            "can1" if sent.message.name in _ON_SECOND_BUS else "can0",
+            sent.message.frame_id,
+            sent.message.is_extended_frame,
+            sent.ready_s,
+            pack(sent.message, sent.values),
+        )
+        for sent in sent_messages(drive, seed, layout)
+    ]
+    rng = np.random.default_rng([seed, 4])
+    for bus, identifier, length, period_s in _OTHER_TRAFFIC:
+        ready_s = sending_times(rng, period_s, drive.scenario.duration_s)
+        streams.append(Stream(bus, identifier, False, ready_s, _other_payload(rng, ready_s.size, length)))
+    return streams
+
+
+def sent_messages(drive: Drive, seed: int, layout: Layout = AS_DEFINED) -> list[Sent]:
+    """The defined messages of a drive with their values; none of a controller that never woke."""
     rng = np.random.default_rng([seed, 2])
     end_s = drive.scenario.duration_s
-    heat = temperatures(drive.column("current_A"), ROW_S)
-    streams = []
-    for message in _definitions().messages:
-        ready_s = sending_times(rng, (message.cycle_time or 0) / 1000, end_s)
-        payload = pack(message, _values(message.name, drive, heat, ready_s, rng))
-        bus = "can1" if message.name in _ON_SECOND_BUS else "can0"
-        streams.append(Stream(bus, message.frame_id, message.is_extended_frame, ready_s, payload))
-    for bus, identifier, length, period_s in _OTHER_TRAFFIC:
+    heat = temperatures(drive.column("current_A"), ROW_S, drive.scenario.cooling)
+    sent, together = [], dict[float, FloatArray]()
+    for message in definitions().messages:
+        period_s = layout.period_of(message.name, (message.cycle_time or 0) / 1000)
         ready_s = sending_times(rng, period_s, end_s)
-        streams.append(Stream(bus, identifier, False, ready_s, _other_payload(rng, ready_s.size, length)))
-    return candump_text(streams, epoch_s)
+        if layout.together:
+            ready_s = together.setdefault(period_s, ready_s)
+        if message.name in _CHARGING:
+            ready_s = _while_charging(drive, ready_s)
+        if ready_s.size:
+            sent.append(Sent(message, ready_s, _values(message.name, drive, heat, ready_s, rng, layout, period_s)))
+    return sent
+
+
+def _while_charging(drive: Drive, t: FloatArray) -> FloatArray:
+    if drive.charge is None or not drive.charge.time_s.size:
+        return t[:0]
+    during: FloatArray = t[(t >= drive.charge.time_s[0]) & (t <= drive.charge.time_s[-1])]
+    return during
 
 
 @cache
-def _definitions() -> Database:
+def definitions() -> Database:
+    """Hazel's definitions, as cantools reads them."""
     from cantools.database import load_string
 
     text = files("logscope.simulate").joinpath("hazel.dbc").read_text(encoding="utf-8")
@@ -69,8 +116,9 @@ def _definitions() -> Database:
 
 
 def _values(
-    message: str, drive: Drive, heat: Temperatures, t: FloatArray, rng: np.random.Generator
-) -> dict[str, FloatArray]:
+    message: str, drive: Drive, heat: Temperatures, t: FloatArray, rng: np.random.Generator,
+    layout: Layout, period_s: float,
+) -> dict[str, FloatArray]:  # fmt: skip
     """Physical values of the signals of a message at its sending times."""
 
     def row(name: str) -> FloatArray:
@@ -79,27 +127,26 @@ def _values(
     match message:
         case "InverterMotion":
             return {
-                "MotorSpeed": row("reading_rpm"),
+                "MotorSpeed": row("reading_rpm") * drive.scenario.logged_speed_scale,
                 "Torque": noisy(rng, row("torque_Nm"), 0.2),
                 "TorqueTarget": row("torque_target_Nm"),
                 "AliveCounter": np.arange(t.size, dtype=np.float64) % _COUNTERS,
             }
         case "InverterCurrent":
-            peak = at_rows(largest_since(drive.column("current_A"), ROW_S, 0.01), ROW_S, t)
+            amps = drive.column("current_A")
+            amps = at_rows(largest_since(amps, ROW_S, period_s) if layout.holds_peak else amps, ROW_S, t)
             return {
-                "MotorCurrent": np.abs(noisy(rng, peak, _AMPERE_NOISE)),
+                "MotorCurrent": np.abs(noisy(rng, amps, _AMPERE_NOISE)),
                 "MotorCurrentTarget": row("target_A"),
                 "LinkCurrent": noisy(rng, row("pack_A"), _AMPERE_NOISE),
             }
         case "InverterHv":
-            trace = drive.high_voltage.solution.sample(t)
-            circuit = drive.scenario.circuit
-            sag = row("pack_A") * (circuit.pack_ohm + circuit.loop_ohm)
-            return {"DcLinkVoltage": noisy(rng, trace.sensed_V - sag, _VOLT_NOISE)}
+            sensed = drive.high_voltage.solution.sample(t).sensed_V + row("link_shift_V")
+            return {"DcLinkVoltage": noisy(rng, sensed, _VOLT_NOISE)}
         case "Inverter":
-            faulted, enabled, pressed = row("tripped") > 0, row("enabled") > 0, row("throttle") > 0
-            state = np.select([faulted, enabled & pressed, enabled], [_FAULTED, _DRIVING, _READY], _OFF)
-            return {"Fault": np.where(faulted, _OVERCURRENT, 0.0), "State": state}
+            fault, enabled, pressed = row("fault"), row("enabled") > 0, row("throttle") > 0
+            state = np.select([fault > 0, enabled & pressed, enabled], [_FAULTED, _DRIVING, _READY], _OFF)
+            return {"Fault": fault, "State": state}
         case "Pedals":
             throttle = 100 * row("throttle")
             return {
@@ -110,31 +157,80 @@ def _values(
         case "Pack":
             return _pack_values(drive, t, row("pack_A"), rng)
         case "Junction":
-            return _switch_positions(drive, t)
+            return _switch_positions(drive, t - layout.flag_lag_s)
         case "Temperatures":
             return {
                 "Page": np.arange(t.size, dtype=np.float64) % 3,
                 "MotorTemperature": np.interp(t, heat.time_s, heat.motor),
                 "InverterTemperature": np.interp(t, heat.time_s, heat.inverter),
                 "CoolantTemperature": np.interp(t, heat.time_s, heat.coolant),
-                "CoolantPump": _closed(drive, t).astype(np.float64),
+                "CoolantPump": (_closed(drive, t) & drive.scenario.cooling.pump_runs(t)).astype(np.float64),
             }
         case "Auxiliary":
-            return {"Voltage": noisy(rng, np.where(_closed(drive, t), 13.8, 12.6), 0.01)}
+            volts = drive.scenario.aux.volts(t, _closed(drive, t), _coils(drive))
+            return {"Voltage": noisy(rng, volts, _AUX_NOISE)}
+        case "Charger" | "ChargeRequest":
+            return _charge_values(drive, t, rng) if message == "Charger" else _charge_request(drive, t)
         case "Road":
             return {"VehicleSpeed": row("speed_kmh")}
     raise ValueError(f"no controller sends {message}")
 
 
 def _pack_values(drive: Drive, t: FloatArray, motor_A: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:
-    """Terminal voltage, which reads 0 until the monitor is awake, and current."""
+    """Terminal voltage, which reads 0 until the monitor is awake, current and charge level."""
+    scenario = drive.scenario
     trace = drive.high_voltage.solution.sample(t)
-    volts = noisy(rng, trace.terminal_V - motor_A * drive.scenario.circuit.pack_ohm, _VOLT_NOISE)
+    drift_V = at_rows(drive.column("drift_V"), ROW_S, t)
+    charge_A = np.zeros(t.size)
+    if drive.charge is not None and drive.charge.time_s.size:
+        session = drive.charge
+        charge_A = np.interp(t, session.time_s, session.current, left=0.0, right=0.0)
+        charged_As = np.interp(t, session.time_s, session.charged_As, left=0.0)
+        drift_V = drift_V + scenario.pack.volts_per_coulomb * charged_As
+    volts = trace.terminal_V + drift_V - (motor_A - charge_A) * scenario.circuit.pack_ohm
     return {
-        "Voltage": np.where(t < drive.scenario.awake_s, 0.0, volts),
-        "Current": noisy(rng, trace.pack_A + motor_A, _AMPERE_NOISE),
-        "ChargeLevel": np.full(t.size, 71.0),
+        "Voltage": np.where(t < scenario.awake_s, 0.0, noisy(rng, volts, _VOLT_NOISE)),
+        "Current": noisy(rng, trace.pack_A + motor_A - charge_A, _AMPERE_NOISE),
+        "ChargeLevel": 100.0 * (scenario.pack.level + drift_V / scenario.pack.volts_per_level),
     }
+
+
+def _charge_values(drive: Drive, t: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:
+    """What the charger measures, by its own meter."""
+    session, charge = drive.charge, drive.scenario.charge
+    assert session is not None
+    assert charge is not None
+    volts = np.interp(t, session.time_s, session.voltage) / (1.0 + charge.voltage_error)
+    return {
+        "Voltage": noisy(rng, volts, _VOLT_NOISE),
+        "Current": np.abs(noisy(rng, np.interp(t, session.time_s, session.current), _CHARGER_AMPERE_NOISE)),
+        "State": at_rows(session.state, STEP_S, t - session.time_s[0]),
+    }
+
+
+def _charge_request(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:
+    charge = drive.scenario.charge
+    assert charge is not None
+    return {"VoltageTarget": np.full(t.size, charge.voltage_V), "CurrentTarget": np.full(t.size, charge.current_A)}
+
+
+def _coils(drive: Drive) -> list[tuple[float, float]]:
+    """From when until when the coils of relay and contactor are powered [s]."""
+    stages = drive.high_voltage.stages
+    ends = [*(stage.start_s for stage in stages[1:]), drive.scenario.duration_s]
+    relay = [(stage.start_s, end_s) for stage, end_s in zip(stages, ends, strict=True) if stage.relay]
+    return [*_joined(relay), *drive.high_voltage.closed]
+
+
+def _joined(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Spans of one coil that touch are one: it pulls in once."""
+    joined: list[tuple[float, float]] = []
+    for begin_s, end_s in sorted(spans):
+        if joined and joined[-1][1] == begin_s:
+            joined[-1] = (joined[-1][0], end_s)
+        else:
+            joined.append((begin_s, end_s))
+    return joined
 
 
 def _switch_positions(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import isfinite, log
+from math import inf, isfinite, log
 
 import numpy as np
 
@@ -18,6 +18,7 @@ _FEW_VOLTS = 5.0  # of rise: the same as none
 _RISING_SHARE = 0.02  # of pack voltage below the resting point: still rising
 _EXPECTED_BAND = 0.2  # on the time constant, as Hazel's vehicle file tells it
 _SAFE_V = 60.0  # upper end of voltage class A (ISO 6469-3)
+_DISCHARGE_LIMIT_S = 300.0  # to the safe voltage, as Hazel's vehicle file tells it
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ def play(circuit: HighVoltage, cycles: Iterable[KeyCycle], end_s: float) -> High
             ]
             closed.append((close_s, min(cycle.off_s, end_s)))
             if cycle.off_s < end_s and cycle.welded:
-                truth.append(TruthEvent("dc_link.stays_live", cycle.off_s, end_s))
+                truth += [TruthEvent(kind, cycle.off_s, end_s) for kind in ("dc_link.stays_live", "contactor.welded")]
             elif cycle.off_s < end_s:
                 stages.append(Stage(cycle.off_s))
                 opened.append(cycle.off_s)
@@ -145,5 +146,7 @@ def _discharge_truth(
         parameters = {"start_voltage_V": float(begin_V), "end_voltage_V": float(last_V)}
         if isfinite(tau):
             parameters |= {"time_constant_s": tau, "time_to_60V_s": tau * log(begin_V / _SAFE_V)}
-        events.append(TruthEvent("dc_link.discharged", off_s, until_s, parameters=parameters))
+        slow = parameters.get("time_to_60V_s", inf) > _DISCHARGE_LIMIT_S
+        kind = "dc_link.slow_discharge" if slow else "dc_link.discharged"
+        events.append(TruthEvent(kind, off_s, until_s, parameters=parameters))
     return events

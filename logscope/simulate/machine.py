@@ -30,6 +30,7 @@ FloatArray = NDArray[np.float64]
 
 _GATES_OFF_S = 1e-3  # the diodes return the leakage energy to the link within about a millisecond
 _HEADROOM = 0.8  # share of the voltage that field weakening gives to the rotor flux; leakage takes the rest
+_NOTHING_A, _NOTHING_WB = 1e-6, 1e-9  # gone; arithmetic on ever smaller numbers would be very slow
 _LEAST_FLUX = 0.3  # of nominal, where the estimate divides: torque waits until there is flux
 
 
@@ -45,13 +46,16 @@ class Machine(NamedTuple):
 
 
 class Inverter(NamedTuple):
-    """Limits of the inverter: most torque, power, target current, and where it trips on overcurrent."""
+    """Limits of the inverter: most torque, power, target current, and where and how late it trips."""
 
     max_torque_Nm: float = 160.0
     max_power_W: float = 65e3
     max_current_A: float = 340.0
     trip_current_A: float = 400.0
     trip_delay_s: float = 0.3e-3
+    under_V: float = 180.0
+    over_V: float = 400.0
+    supply_delay_s: float = 0.5e-3
     regeneration_Nm: float = 28.0
 
 
@@ -131,11 +135,12 @@ def advance_machine(
         xd = loop[4] * now.id + loop[5] * now.xd + loop[8] * id_target + loop[9] * off_d
         iq = loop[2] * now.iq + loop[3] * now.xq + loop[6] * iq_target + loop[7] * off_q
         xq = loop[4] * now.iq + loop[5] * now.xq + loop[8] * iq_target + loop[9] * off_q
-    else:  # out of voltage: the vector is shortened and the integrators hold
+    else:  # out of voltage: the vector is shortened, and the integrators go back to what it can give
         vd, vq = vd * most_V / size, vq * most_V / size
         id_ = now.id + (vd - machine.stator_ohm * now.id + frame * L * now.iq - back_d) / L * step_s
         iq = now.iq + (vq - machine.stator_ohm * now.iq - frame * L * now.id - back_q) / L * step_s
-        xd, xq = now.xd, now.xq
+        xd = (vd - forward_d + loop[0] * now.id) / loop[1] + (id_target - now.id) * step_s
+        xq = (vq - forward_q + loop[0] * now.iq) / loop[1] + (iq_target - now.iq) * step_s
 
     flux_d, flux_q = _advance_flux(machine, now.flux_d, now.flux_q, id_, iq, slip, step_s)
     estimate = now.flux_estimate + (Lm * id_ - now.flux_estimate) / Tr * step_s
@@ -150,8 +155,18 @@ def advance_machine(
 
 
 @njit(cache=False)
+def retune(before: FloatArray, after: FloatArray, now: Electrical) -> Electrical:
+    """Integrators for other gains, such that the voltage does not jump: Ki·x − Kp·i stays what it was."""
+    xd = (before[1] * now.xd + (after[0] - before[0]) * now.id) / after[1]
+    xq = (before[1] * now.xq + (after[0] - before[0]) * now.iq) / after[1]
+    return Electrical(now.id, now.iq, xd, xq, now.flux_d, now.flux_q, now.flux_estimate)
+
+
+@njit(cache=False)
 def coast(machine: Machine, now: Electrical, step_s: float) -> tuple[Electrical, Drawn]:
     """One step with the gates off: the current dies in the diodes, the flux at the rotor's own pace."""
+    if abs(now.flux_d) + abs(now.flux_q) < _NOTHING_WB and abs(now.id) + abs(now.iq) < _NOTHING_A:
+        return Electrical(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), Drawn(0.0, 0.0, 0.0, 0.0)
     fade = max(1.0 - step_s / _GATES_OFF_S, 0.0)
     id_, iq = now.id * fade, now.iq * fade
     flux_d, flux_q = _advance_flux(machine, now.flux_d, now.flux_q, id_, iq, 0.0, step_s)

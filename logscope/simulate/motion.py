@@ -16,6 +16,7 @@ from numba import njit
 _GRAVITY = 9.81  # m/s²
 _AIR_DENSITY = 1.2  # kg/m³ at 20 °C
 _STANDSTILL = 0.05  # m/s over which friction reverses, so that a vehicle comes to rest
+_STILL = 1e-6  # rad/s, m/s, rad: at rest; arithmetic on ever smaller numbers would be very slow
 _SLIP_FLOOR = 0.4  # m/s of tyre slip for most of the grip at low speed
 _SLIP_SHARE = 0.06  # of road speed, for most of the grip: passenger tyres peak at about twice this
 
@@ -57,6 +58,7 @@ class Motion(NamedTuple):
 @njit(cache=False)
 def advance_motion(body: Body, road: Road, now: Motion, torque_Nm: float, step_s: float) -> Motion:
     """One step of semi-implicit Euler under `torque_Nm` at the shaft; `brake` is 0–1 of 0.8 g."""
+    idle = torque_Nm == 0.0
     shaft = 0.0
     twist = 0.0
     if road.ratio > 0.0:
@@ -75,4 +77,6 @@ def advance_motion(body: Body, road: Road, now: Motion, torque_Nm: float, step_s
     held = tanh(now.speed / _STANDSTILL) * weight * (body.rolling + 0.8 * road.brake)
     air = 0.5 * _AIR_DENSITY * body.drag_area_m2 * now.speed * abs(now.speed)
     speed = now.speed + (force - held - air - weight * road.grade) / body.mass_kg * step_s
+    if abs(rotor) + abs(wheel) + abs(speed) + abs(twist) < _STILL and idle:
+        rotor, wheel, twist, speed = 0.0, 0.0, 0.0, 0.0
     return Motion(rotor, wheel, twist, now.angle + rotor * step_s, speed)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from logscope.simulate.demo import played
+from logscope.simulate.demo import log_and_truth
+from logscope.simulate.drive import simulate_drive
 from logscope.simulate.hazel_drives import healthy_drive, troubled_drive
 
 SAMPLE_SEED = 3
@@ -17,7 +18,7 @@ def write_samples(folder: Path) -> tuple[Path, ...]:
     """Write both logs with their truth into `folder`; rewriting them gives the same bytes."""
     written = []
     for scenario, epoch_s in ((healthy_drive(), _RELATIVE_S), (troubled_drive(), _DATED_S)):
-        log, truth = played(scenario, SAMPLE_SEED, epoch_s)
+        log, truth = log_and_truth(simulate_drive(scenario, SAMPLE_SEED), SAMPLE_SEED, epoch_s)
         for path, content in (
             (folder / f"hazel-{scenario.name}.log", log),
             (folder / f"hazel-{scenario.name}.truth.json", truth.encode("utf-8")),

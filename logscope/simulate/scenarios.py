@@ -8,10 +8,13 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.simulate.aux_supply import AuxSupply
+from logscope.simulate.charge import Charge, Pack
 from logscope.simulate.circuits import HighVoltage
 from logscope.simulate.encoder import Encoder, EncoderFault, Interference
 from logscope.simulate.machine import Inverter, Machine
 from logscope.simulate.motion import Body
+from logscope.simulate.thermal import Cooling
 
 FloatArray = NDArray[np.float64]
 
@@ -39,6 +42,8 @@ class KeyCycle:
     parallel_ohm, power_W, cut_in_V : loads on the link while it charges
     drop_out_s : after which the relay drops out by itself
     welded : the contactor does not open at key off
+    under_load : the inverter does not let go of the current before the contactor opens
+    dropouts : from, until [s]: the contactor opens by itself while it is told to be closed
     """
 
     relay_s: float
@@ -54,11 +59,16 @@ class KeyCycle:
     cut_in_V: float = 0.0
     drop_out_s: float = inf
     welded: bool = False
+    under_load: bool = False
+    dropouts: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """Settings of the inverter from `start_s` on: its current loop and the ramp of the torque target."""
+    """Settings of the inverter from `start_s` on: its current loop and the ramp of the torque target.
+
+    A damping below zero is a loop beyond its margin of stability: its oscillation grows by itself.
+    """
 
     start_s: float
     loop_Hz: float = 150.0
@@ -68,7 +78,12 @@ class Tuning:
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """One drive. `reset_after_s` is how long the driver takes to reset a trip."""
+    """One drive, with a charge after it if there is one.
+
+    reset_after_s : how long the driver takes to reset a trip
+    short_circuits_s : when a phase is shorted out of the blue
+    logged_speed_scale : what the inverter reports as speed, over what it uses: a wrong pulse count
+    """
 
     name: str
     duration_s: float
@@ -82,6 +97,12 @@ class Scenario:
     tunings: tuple[Tuning, ...] = (Tuning(0.0),)
     interference: tuple[Interference, ...] = ()
     encoder_faults: tuple[EncoderFault, ...] = ()
+    short_circuits_s: tuple[float, ...] = ()
+    logged_speed_scale: float = 1.0
+    cooling: Cooling = field(default_factory=Cooling)
+    pack: Pack = field(default_factory=Pack)
+    charge: Charge | None = None
+    aux: AuxSupply = field(default_factory=AuxSupply)
     reset_after_s: float = 4.0
     awake_s: float = 0.0
     body: Body = field(default_factory=Body)

@@ -21,8 +21,13 @@ class TruthEvent:
     parameters: Mapping[str, float] = field(default_factory=dict)
 
 
-def truth_to_json(name: str, seed: int, events: Iterable[TruthEvent]) -> str:
-    """The events as JSON text, in order of time, rounded to a microsecond and a thousandth."""
+def truth_to_json(
+    name: str, seed: int, events: Iterable[TruthEvent], console: Mapping[str, float] | None = None
+) -> str:
+    """The events as JSON text, in order of time, rounded to a microsecond and a ten-thousandth.
+
+    console : of a second log, the clock: when it began, on the first log's clock, and its drift as a share
+    """
     rows = []
     for event in sorted(events, key=lambda e: (e.start_s, e.kind)):
         row = asdict(event)
@@ -30,4 +35,6 @@ def truth_to_json(name: str, seed: int, events: Iterable[TruthEvent]) -> str:
         row["parameters"] = {key: round(value, 4) for key, value in event.parameters.items()}
         rows.append(row)
     content = {"schema": 1, "simulated": True, "drive": name, "seed": seed, "events": rows}
+    if console is not None:
+        content["console_clock"] = dict(console)
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"

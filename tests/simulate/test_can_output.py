@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.simulate.can_output import FRAME_TIME_S, Stream, candump_text, pack
+from logscope.simulate.can_output import BIT_S, Stream, bus_load, candump_text, frame_bits, pack
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.hazel_drives import healthy_drive
@@ -95,8 +95,9 @@ def test_written_log_reads_back_by_python_can(tmp_path):
     path.write_bytes(text)
     with can.LogReader(path) as reader:
         frames = list(reader)
-    assert first_s == pytest.approx(0.1 + FRAME_TIME_S)
-    assert [f.timestamp - 1_700_000_000 for f in frames] == pytest.approx([0, 0.1, 0.2, 0.4], abs=1e-6)
+    assert first_s == pytest.approx(0.1 + 135 * BIT_S)
+    late = 100 * BIT_S - 135 * BIT_S  # the extended frame is shorter: 3 bytes
+    assert [f.timestamp - 1_700_000_000 for f in frames] == pytest.approx([0, 0.1 + late, 0.2, 0.4], abs=25e-6)
     assert [(f.channel, f.arbitration_id, f.is_extended_id) for f in frames] == [
         ("can0", 0x123, False), ("can1", 0x18FF2082, True), ("can0", 0x123, False), ("can0", 0x123, False),
     ]  # fmt: skip
@@ -108,7 +109,36 @@ def test_a_bus_sends_one_frame_after_another():
     ready = np.zeros(50)
     text, _ = candump_text([Stream("can0", 1, False, ready, np.zeros((50, 1), dtype=np.uint8))], 0.0)
     stamps = [float(line[1:18]) for line in text.decode("ascii").splitlines()]
-    assert np.diff(stamps) == pytest.approx(np.full(49, FRAME_TIME_S), abs=1e-6)
+    assert np.diff(stamps) == pytest.approx(np.full(49, frame_bits(1, False) * BIT_S), abs=1.1e-6)
+
+
+def test_longest_frames_are_those_of_the_published_bound():
+    # Davis, Burns, Bril, Lukkien 2007: 135 bits with a standard identifier and 8 bytes, 160 with an extended
+    # one; the general forms are 55 + 10·s and 80 + 10·s
+    assert [frame_bits(8, extended) for extended in (False, True)] == [135, 160]
+    assert [frame_bits(s, False) for s in range(9)] == [55 + 10 * s for s in range(9)]
+    assert [frame_bits(s, True) for s in range(9)] == [80 + 10 * s for s in range(9)]
+
+
+def test_of_waiting_frames_the_lowest_identifier_goes_first():
+    # ISO 11898-1: a dominant bit, 0, wins; equal first 11 bits: the standard frame wins
+    ready = np.array([0.0])
+    payload = np.zeros((1, 1), dtype=np.uint8)
+    streams = [
+        Stream("can0", 0x300, False, ready, payload),
+        Stream("can0", 0x100 << 18, True, ready + 1e-6, payload),
+        Stream("can0", 0x100, False, ready + 1e-6, payload),
+        Stream("can0", 0x200, False, ready + 1e-6, payload),
+    ]
+    text, _ = candump_text(streams, 0.0)
+    sent = [line.split()[2].split("#")[0] for line in text.decode("ascii").splitlines()]
+    assert sent == ["300", "100", "04000000", "200"]  # the first was alone when it began
+
+
+def test_load_of_a_bus_is_bits_over_time():
+    streams = [Stream("can0", 1, False, np.arange(0.0, 1.0, 0.001), np.zeros((1000, 8), dtype=np.uint8))]
+    assert bus_load(streams, "can0", 1.0) == pytest.approx(1000 * 135 / 500e3)
+    assert bus_load(streams, "can1", 1.0) == 0.0
 
 
 def test_whole_drive_decodes_by_cantools_to_what_was_simulated(tmp_path, hazel):

@@ -27,6 +27,7 @@ def test_demo_tells_its_story(demo):
         ("trip.overcurrent", "encoder"),
         ("trip.overcurrent", "demand"),
         ("dc_link.discharged", None),
+        ("charge.complete", None),
     ]
     assert sum(e["kind"].startswith("encoder") for e in events) >= 10
 
@@ -43,7 +44,7 @@ def test_demo_log_is_sound_and_in_order(demo):
     stamps = [float(line[1:18]) for line in lines]
     assert stamps == sorted(stamps)
     assert {line[20:24] for line in lines} == {"can0", "can1"}
-    assert stamps[-1] - stamps[0] == pytest.approx(384.0, abs=0.1)
+    assert stamps[-1] - stamps[0] == pytest.approx(600.0, abs=0.1)
 
 
 def test_demo_says_that_it_is_simulated(demo):
@@ -61,7 +62,7 @@ def test_demo_refuses_a_folder_that_is_a_file(tmp_path):
 
 def test_repository_has_the_definitions_of_the_package(pytestconfig):
     root = pytestconfig.rootpath
-    for name in ("hazel.dbc", "hazel.toml"):
+    for name in ("hazel.dbc", "hazel.toml", "hazel-console.toml"):
         packaged = (root / "logscope" / "simulate" / name).read_bytes()
         assert (root / "decoders" / name).read_bytes() == packaged
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +11,7 @@ from logscope.simulate.circuits import HighVoltage
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.drive_truth import drive_truth
 from logscope.simulate.encoder import EncoderFault, Fault
-from logscope.simulate.hazel_drives import demo_drive, healthy_drive, troubled_drive
+from logscope.simulate.hazel_drives import healthy_drive, troubled_drive
 from logscope.simulate.key_cycles import play
 from logscope.simulate.samples import SAMPLE_SEED
 from logscope.simulate.scenarios import KeyCycle, Profile, Tuning
@@ -68,14 +67,6 @@ def test_the_same_seed_drives_the_same_drive():
     assert np.array_equal(one, two)
 
 
-def test_minutes_simulate_in_seconds():
-    simulate_drive(healthy_drive(), 0)  # compiles
-    begin = time.perf_counter()
-    simulate_drive(demo_drive(), 0)
-    # 384 s at the pace of an hour in a minute would be 6.4 s
-    assert time.perf_counter() - begin < 6.4
-
-
 @pytest.mark.parametrize(
     ("cycle", "expected"),
     [
@@ -103,7 +94,7 @@ def test_each_retry_is_an_attempt():
 
 def test_welded_contactor_leaves_the_link_live():
     story = play(CIRCUIT, (KeyCycle(1.0, 5.0, welded=True),), 30.0)
-    assert kinds(story.truth) == ["precharge.complete", "dc_link.stays_live"]
+    assert kinds(story.truth) == ["precharge.complete", "dc_link.stays_live", "contactor.welded"]
     assert story.solution.sample(np.array([25.0])).link_V[0] == pytest.approx(330.0, abs=0.5)
 
 

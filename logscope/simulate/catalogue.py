@@ -1,0 +1,323 @@
+"""The catalogue: healthy drives and faults of every kind and cause, each fault at several severities.
+
+A case is a drive of Hazel with one thing wrong, or nothing. `vary` turns it into one of many alike:
+other pedals, another pack voltage, other tolerances of resistor and capacitor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import inf
+
+import numpy as np
+
+from logscope.simulate.aux_supply import AuxSupply
+from logscope.simulate.charge import Charge
+from logscope.simulate.encoder import Encoder, EncoderFault, Fault, Interference
+from logscope.simulate.hazel_drives import DRIFTED_OHM, HAZEL, STABBING_FOOT_S, lively, pedal
+from logscope.simulate.machine import Inverter
+from logscope.simulate.scenarios import KeyCycle, Profile, Scenario, Tuning
+from logscope.simulate.thermal import Cooling
+
+_PUSH = pedal((4.0, 9.0, 0.45), (11.0, 15.0, 0.7), (16.5, 19.0, 0.3))
+_LEVEL = Profile(((0.0, 0.0),))
+_BRAKE = pedal((20.0, 25.0, 0.2))
+# A moment at speed with the foot down, and one at speed with the foot off.
+_LOADED_S, _COASTING_S = 13.5, 15.7
+_FOOT_SHARE, _PACK_SHARE, _PART_SHARE = 0.1, 0.03, 0.05  # by which `vary` lets things differ
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A scenario of the catalogue. `severity` orders the cases of a family, 1 the mildest; 0 is healthy."""
+
+    family: str
+    severity: int
+    scenario: Scenario
+
+    @property
+    def name(self) -> str:
+        """Family and severity, as the scorer prints them."""
+        return self.family if self.severity == 0 else f"{self.family} {self.severity}"
+
+
+def healthy() -> tuple[Case, ...]:
+    """Drives with nothing wrong, some of them harsh."""
+    base = _drive("healthy")
+    hill = Profile(((0.0, 0.0), (6.0, 0.0), (9.0, 0.12), (17.0, 0.12), (19.0, 0.0)))
+    stand = pedal((4.0, 7.0, 0.03), (11.0, 11.6, 0.15), (17.0, 20.0, 0.02))
+    scenarios = {
+        "city": base,
+        "cold start": replace(
+            base,
+            circuit=replace(HAZEL, pack_ohm=0.2, open_circuit_V=318.0),
+            cooling=Cooling(ambient_C=-8.0),
+            aux=AuxSupply(battery_V=12.2, battery_ohm=0.06),
+        ),
+        "hot restart": replace(
+            base,
+            duration_s=46.0,
+            key_cycles=(KeyCycle(1.5, 12.0), KeyCycle(19.0, 42.0)),
+            throttle=pedal((4.0, 9.0, 0.45), (24.0, 32.0, 0.6)),
+            brake=pedal((9.5, 11.5, 0.2), (34.0, 40.0, 0.2)),
+        ),
+        "hill": replace(base, grade=hill, throttle=pedal((4.0, 18.0, 0.8))),
+        "gravel": replace(
+            base, grip=Profile(((0.0, 0.35),)), throttle=pedal((4.0, 7.0, 0.9, 0.05), (9.0, 14.0, 0.8, 0.05))
+        ),
+        "traffic": replace(
+            base,
+            duration_s=60.0,
+            key_cycles=(KeyCycle(1.5, 56.0),),
+            throttle=pedal((4.0, 6.0, 0.2), (20.0, 22.0, 0.15), (40.0, 43.0, 0.2)),
+            brake=pedal((7.0, 19.0, 0.2), (23.0, 39.0, 0.2), (45.0, 55.0, 0.2)),
+        ),
+        "stand": replace(base, grip=_LEVEL, throttle=stand, brake=_LEVEL),
+        "charge": replace(
+            base,
+            duration_s=330.0,
+            key_cycles=(),
+            throttle=_LEVEL,
+            brake=_LEVEL,
+            charge=Charge(4.0, voltage_V=332.6, end_A=14.0),
+        ),
+    }
+    return tuple(Case(name, 0, replace(scenario, name=name)) for name, scenario in scenarios.items())
+
+
+def faults() -> tuple[Case, ...]:
+    """Every family of faults, its severities in order."""
+    families = (
+        *_high_voltage(), *_contactor(), *_encoder(), *_trips(), *_cooling_and_supply(), *_charging()
+    )  # fmt: skip
+    return tuple(
+        Case(family, severity, replace(scenario, name=f"{family} {severity}"))
+        for family, scenarios in families
+        for severity, scenario in enumerate(scenarios, start=1)
+    )
+
+
+def vary(scenario: Scenario, seed: int) -> Scenario:
+    """The same story with other pedals, pack voltage, resistor and capacitor, all within what is sound."""
+    rng = np.random.default_rng([seed, 7])
+    circuit = scenario.circuit
+    foot = 1.0 + rng.uniform(-_FOOT_SHARE, _FOOT_SHARE)
+    # with a stab it is the trip that is the story, and it must not depend on the draw
+    corners = tuple((t, min(v * foot, 1.0) if v < 1.0 else v) for t, v in scenario.throttle.corners)
+    # what a charger is asked for belongs to its pack, which then stays as it is
+    pack = 1.0 if scenario.charge is not None else 1.0 + rng.uniform(-_PACK_SHARE, _PACK_SHARE)
+    return replace(
+        scenario,
+        throttle=Profile(corners),
+        circuit=replace(
+            circuit,
+            open_circuit_V=circuit.open_circuit_V * pack,
+            resistance_ohm=circuit.resistance_ohm * (1.0 + rng.uniform(-_PART_SHARE, _PART_SHARE)),
+            capacitance_F=circuit.capacitance_F * (1.0 + rng.uniform(-_PART_SHARE, _PART_SHARE)),
+        ),
+    )
+
+
+_Families = Iterator[tuple[str, tuple[Scenario, ...]]]
+
+
+def _drive(name: str) -> Scenario:
+    """Half a minute: precharge, three presses of the pedal, brake, key off."""
+    return Scenario(
+        name=name,
+        duration_s=30.0,
+        circuit=HAZEL,
+        key_cycles=(KeyCycle(1.5, 26.0),),
+        throttle=_PUSH,
+        brake=_BRAKE,
+        awake_s=0.5,
+    )
+
+
+def _standing(cycle: KeyCycle, duration_s: float = 12.0) -> Scenario:
+    """Key on and off with the foot off the pedal."""
+    return replace(_drive("standing"), duration_s=duration_s, key_cycles=(cycle,), throttle=_LEVEL, brake=_LEVEL)
+
+
+def _high_voltage() -> _Families:
+    """Precharge and discharge on Hazel herself; `precharge_cases` draws other circuits."""
+    on, off = 1.5, 9.0
+    cycles = {
+        "precharge.slow": [KeyCycle(on, off, resistance_ohm=ohm) for ohm in (200.0, DRIFTED_OHM, 400.0)],
+        "precharge.fast": [KeyCycle(on, off, resistance_ohm=ohm) for ohm in (105.0, 75.0, 40.0)],
+        "precharge.stalled, resistive load": [KeyCycle(on, off, parallel_ohm=o) for o in (1200.0, 400.0, 150.0)],
+        "precharge.stalled, constant power": [
+            KeyCycle(on, off, power_W=watt, cut_in_V=200.0) for watt in (60.0, 120.0, 200.0)
+        ],
+        "precharge.no_rise": [KeyCycle(on, off, resistance_ohm=1e9, retries=1, timeout_s=1.5)],
+        "precharge.interrupted": [KeyCycle(on, off, drop_out_s=s) for s in (0.35, 0.2, 0.08)],
+        "precharge.closed_early": [KeyCycle(on, off, close_fraction=f, close_delay_s=0.0) for f in (0.9, 0.75, 0.4)],
+        "precharge.bypassed": [KeyCycle(on, off, resistance_ohm=ohm) for ohm in (1.0, 0.05)],
+    }
+    for family, each in cycles.items():
+        yield family, tuple(_standing(cycle) for cycle in each)
+    plain = _standing(KeyCycle(1.5, 5.0), duration_s=100.0)
+    yield (
+        "dc_link.slow_discharge",
+        tuple(replace(plain, circuit=replace(HAZEL, bleeder_ohm=ohm)) for ohm in (200e3, 600e3, inf)),
+    )
+    yield "dc_link.stays_live", (_standing(KeyCycle(1.5, 5.0, welded=True), duration_s=60.0),)
+    weak = AuxSupply(battery_ohm=0.35)
+    yield "precharge.interrupted, weak 12 V", (replace(_standing(KeyCycle(on, off, drop_out_s=0.15)), aux=weak),)
+
+
+def _contactor() -> _Families:
+    base = _drive("contactor")
+    late = Profile(((0.0, 0.0), (4.0, 0.0), (4.3, 0.7), (16.2, 0.7)))
+    yield (
+        "contactor.opened_under_load",
+        tuple(
+            replace(
+                base,
+                key_cycles=(KeyCycle(1.5, 12.0, under_load=True),),
+                throttle=Profile(tuple((t, v * share) for t, v in late.corners)),
+                brake=_LEVEL,
+            )
+            for share in (0.3, 1.0)
+        ),
+    )
+    yield (
+        "contactor.dropout",
+        tuple(
+            replace(base, key_cycles=(KeyCycle(1.5, 26.0, dropouts=((at_s, at_s + span_s),)),))
+            for at_s, span_s in ((_COASTING_S, 0.1), (_LOADED_S, 0.03), (_LOADED_S, 0.5))
+        ),
+    )
+
+
+def _encoder() -> _Families:
+    base = _drive("encoder")
+
+    def scripted(kind: Fault, spans_s: tuple[float, ...], *sizes: float) -> tuple[Scenario, ...]:
+        """While coasting, where a wrong reading does not yet trip the inverter."""
+        made = []
+        for span_s, size in zip(spans_s, sizes or [0.0] * len(spans_s), strict=True):
+            fault = EncoderFault(kind, _COASTING_S, _COASTING_S + span_s, size)
+            made.append(replace(base, encoder_faults=(fault,)))
+        return tuple(made)
+
+    yield "encoder.spike", scripted(Fault.SPIKE, (0.01, 0.01, 0.01), 300.0, 900.0, 2500.0)
+    yield "encoder.dropout", scripted(Fault.DROPOUT, (0.01, 0.04, 0.15))
+    yield "encoder.hold", scripted(Fault.HOLD, (0.1, 0.3, 0.6))
+    yield "encoder.reversal", scripted(Fault.REVERSAL, (0.01, 0.05))
+    yield (
+        "encoder, interference",
+        tuple(replace(base, interference=(Interference(3.0, 20.0, rate, 400.0),)) for rate in (0.05, 0.2, 0.8)),
+    )
+    yield (
+        "encoder.ripple, eccentric",
+        tuple(replace(base, encoder=Encoder(eccentricity=e)) for e in (0.02, 0.05, 0.1)),
+    )
+    yield (
+        "encoder.ripple, lost lines",
+        tuple(replace(base, encoder=Encoder(lost_counts=n)) for n in (4.0, 16.0)),
+    )
+    yield (
+        "encoder.scale",
+        tuple(replace(base, logged_speed_scale=scale) for scale in (0.9, 1.25, 2.0)),
+    )
+
+
+def _trips() -> _Families:
+    base = _drive("trip")
+    stab = pedal((4.0, 9.0, 0.45), (12.0, 15.0, 1.0, STABBING_FOOT_S))
+    steady = pedal((4.0, 12.0, 1.0))
+    yield (
+        "trip.overcurrent, encoder",
+        tuple(
+            replace(base, encoder_faults=(EncoderFault(Fault.DROPOUT, _LOADED_S, _LOADED_S + span_s),))
+            for span_s in (0.02, 0.04, 0.1)
+        ),
+    )
+    yield (
+        "trip.overcurrent, demand",
+        tuple(
+            replace(base, throttle=stab, tunings=(replace(lively(0.0), loop_damping=damping), Tuning(12.5)))
+            for damping in (0.25, 0.15)
+        ),
+    )
+    yield (
+        "trip.overcurrent, oscillation",
+        tuple(
+            replace(
+                base,
+                tunings=(Tuning(0.0), Tuning(10.3, loop_Hz=frequency, loop_damping=damping), Tuning(12.5)),
+            )
+            for frequency, damping in ((12.0, -0.03), (18.0, -0.05), (30.0, -0.08))
+        ),
+    )
+    yield (
+        "trip.overcurrent, supply",
+        tuple(
+            replace(
+                base,
+                throttle=pedal((4.0, 9.0, 0.45), (11.0, 15.0, 1.0)),
+                key_cycles=(KeyCycle(1.5, 26.0, dropouts=((_LOADED_S - 1.0, _LOADED_S - 1.0 + span_s),)),),
+                # one that does not watch its link, and trips early
+                inverter=Inverter(supply_delay_s=inf, trip_current_A=335.0),
+            )
+            for span_s in (0.04, 0.12)
+        ),
+    )
+    yield (
+        "trip.overcurrent, limit",
+        tuple(
+            replace(base, throttle=steady, inverter=Inverter(trip_current_A=limit_A, trip_delay_s=0.4))
+            for limit_A in (300.0, 270.0)
+        ),
+    )
+    yield (
+        "trip.overcurrent, sudden",
+        tuple(replace(base, short_circuits_s=(at_s,)) for at_s in (_COASTING_S, _LOADED_S)),
+    )
+    yield (
+        "trip.other, overvoltage",
+        (
+            replace(
+                base,
+                key_cycles=(KeyCycle(1.5, 26.0, dropouts=((_COASTING_S, _COASTING_S + 2.0),)),),
+                throttle=pedal((4.0, 9.0, 0.45), (11.0, 15.0, 0.7)),
+                inverter=Inverter(over_V=345.0),
+            ),
+        ),
+    )
+
+
+def _cooling_and_supply() -> _Families:
+    """Faults that no check judges yet are played all the same: they must not raise other alarms."""
+    base = _drive("cooling")
+    long = replace(
+        base,
+        duration_s=150.0,
+        key_cycles=(KeyCycle(1.5, 146.0),),
+        grade=Profile(((0.0, 0.0), (10.0, 0.06))),
+        throttle=pedal((4.0, 120.0, 0.6)),
+        brake=pedal((124.0, 140.0, 0.2)),
+    )
+    yield "cooling, pump off", (replace(long, cooling=Cooling(pump_off=((0.0, 150.0),))),)
+    yield (
+        "cooling, air lock",
+        tuple(replace(long, cooling=Cooling(air_lock=((20.0, 150.0),), air_flow=flow)) for flow in (0.3, 0.0)),
+    )
+    yield "aux, converter stops", (replace(base, aux=AuxSupply(converter_stops_s=8.0, battery_V=12.0)),)
+
+
+def _charging() -> _Families:
+    base = replace(_drive("charge"), duration_s=180.0, key_cycles=(), throttle=_LEVEL, brake=_LEVEL)
+    yield "charge, stopped", (replace(base, charge=Charge(4.0, stops_s=60.0)),)
+    yield (
+        "charge, voltage beyond the limit",
+        tuple(
+            replace(
+                base, circuit=replace(HAZEL, open_circuit_V=342.0), charge=Charge(4.0, voltage_V=344.0, voltage_error=e)
+            )
+            for e in (0.005, 0.02)
+        ),
+    )
+    yield "charge, charger too weak", (replace(base, charge=Charge(4.0, current_share=0.5)),)

@@ -1,0 +1,65 @@
+"""Charging and the 12 V supply against closed forms."""
+
+from __future__ import annotations
+
+from math import exp
+
+import numpy as np
+import pytest
+
+from logscope.simulate.aux_supply import AuxSupply
+from logscope.simulate.charge import DONE, STEP_S, STOPPED, Charge, Pack, play_charge
+
+PACK = Pack(capacity_Ah=40.0, level=0.7, volts_per_level=35.0)
+
+
+def charged(charge, open_circuit_V=331.0, pack_ohm=0.09, end_s=3000.0):
+    return play_charge(charge, PACK, open_circuit_V, pack_ohm, end_s)
+
+
+def test_constant_current_holds_until_the_voltage_is_reached():
+    # OCV + I·R rises by I·t/C with C = Q/ΔV; from 331 + 1.8 V at 20 A that is 333 V after 0.2 V·4114 F/20 A = 41.1 s
+    session = charged(Charge(0.0, ramp_A_per_s=1e9))
+    change = int(np.argmax(session.state == 2.0))
+    capacity_F = 40.0 * 3600 / 35.0
+    assert session.current[:change] == pytest.approx(np.full(change, 20.0))
+    assert session.time_s[change] == pytest.approx(0.2 * capacity_F / 20.0, abs=0.2)
+
+
+def test_the_taper_is_the_exponential_of_resistance_and_pack_capacitance():
+    # CV onto a capacitor behind a resistor: I = I₀·exp(−t/RC), any circuits textbook
+    session = charged(Charge(0.0, ramp_A_per_s=1e9, end_A=5.0))
+    taper = (session.state == 2.0).nonzero()[0]
+    since = (session.time_s[taper[-1]] - session.time_s[taper[0]]) / (0.09 * 40.0 * 3600 / 35.0)
+    assert session.current[taper[-1]] / session.current[taper[0]] == pytest.approx(exp(-since), rel=2e-3)
+    assert session.voltage[taper] == pytest.approx(np.full(taper.size, 333.0), abs=1e-9)
+    assert session.state[-1] == DONE
+
+
+def test_charge_and_voltage_agree_with_each_other():
+    session = charged(Charge(0.0))
+    assert session.charged_As[-1] == pytest.approx(session.current.sum() * STEP_S, rel=1e-9)
+    assert session.voltage[-1] == pytest.approx(331.0 + session.charged_As[-1] * PACK.volts_per_coulomb)
+
+
+def test_a_meter_that_reads_low_charges_too_high():
+    session = charged(Charge(0.0, voltage_error=0.01))
+    assert session.voltage.max() == pytest.approx(333.0 * 1.01)
+
+
+def test_a_charge_can_stop_by_itself():
+    session = charged(Charge(0.0, stops_s=20.0))
+    assert session.state[-1] == STOPPED
+    assert session.current[session.time_s >= 20.0].max() == 0.0
+
+
+def test_12_volts_follow_ohms_law_and_the_coils():
+    # V = V₀ − R·I; a coil of 8 A pulls a 50 mΩ battery down by 0.4 V, and its saver leaves 1 A of it
+    supply = AuxSupply(battery_ohm=0.05, base_A=0.0, pump_A=0.0)
+    time_s = np.array([0.9, 1.0, 3.0, 5.0])
+    off = np.zeros(4, dtype=bool)
+    volts = supply.volts(time_s, off, [(1.0, 4.0)])
+    assert volts == pytest.approx([12.6, 12.2, 12.55, 12.6], abs=1e-6)
+    assert supply.volts(time_s, ~off, [])[0] == pytest.approx(13.8)
+    stopped = AuxSupply(converter_stops_s=2.0).volts(time_s, ~off, [])
+    assert stopped[0] > 13.0 > stopped[2]
