@@ -241,7 +241,10 @@ def _written(folder: Path, content: bytes) -> Path:
     return path
 
 
-ANY_TEXT = st.binary(max_size=300) | st.text("()0123456789.# canRTDF:_\n\r\t", max_size=300).map(str.encode)
+PACKED = (b"PK", b"\x1f\x8b", b"\xfd7zXZ")  # a packed file is refused with a reason if damaged
+ANY_TEXT = st.binary(max_size=300).filter(lambda content: not content.startswith(PACKED)) | st.text(
+    "()0123456789.# canRTDF:_\n\r\t", max_size=300
+).map(str.encode)
 
 
 @settings(deadline=None)  # the first call may compile

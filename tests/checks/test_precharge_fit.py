@@ -111,3 +111,12 @@ def test_an_unbroken_curve_has_no_end_but_its_own() -> None:
         t, volts = _charge(seed, tau=0.15)
         broken = find_break(t[18:90], volts[18:90], 0.3)
         assert broken is None or not broken.visible
+
+
+def test_a_trace_that_does_not_rise_has_no_curve() -> None:
+    t = np.arange(0.0, 1.0, 0.1)
+    falling = 20.0 * np.exp(-t / 0.3)
+    assert fit_curve(t, np.round(falling, 1), 0.1, onset_seen=False) is None
+    scattered = np.array([0.7, 0.7, 0.9, 0.3, 0.9])  # on some points of the search's grid the line falls
+    found = fit_curve(t[:5], scattered, 0.1, onset_seen=False)
+    assert found is None or found.end.value > found.start.value

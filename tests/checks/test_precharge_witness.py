@@ -8,6 +8,7 @@ import pytest
 from logscope.checks.precharge.check import precharge
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.fit import Estimate
+from logscope.checks.precharge.witness import _from_current
 from logscope.findings import Finding
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
@@ -73,3 +74,13 @@ def test_attempts_that_scatter_show_no_drift() -> None:
     claims = [bool(drift([_attempt(k, 0.15 * np.exp(rng.normal(0, 0.005))) for k in range(6)])) for _ in range(400)]
     assert np.mean(claims) <= 0.02
     assert not drift([_attempt(k, 0.15 * (1 + 0.02 * k)) for k in range(3)])
+
+
+def test_noise_of_a_coarse_current_is_no_witness() -> None:
+    """10 Hz: two samples in the moment before the relay closes say nothing of the noise; those before them do."""
+    rng = np.random.default_rng(3)
+    t = np.arange(0.05, 2.5, 0.1)
+    for amps in rng.normal(0.0, 0.7, (20, t.size)):
+        part = Part("battery_current", t, np.round(amps, 1), "A", "Pack.Current", 0.1)
+        assert _from_current(part, 0.8, 1.8) is None
+        assert _from_current(part, 0.3, 1.3) is None  # too few before it to know

@@ -248,7 +248,7 @@ class _Problem:
 def fit_curve(
     time_s: FloatArray, volts: FloatArray, step_v: float, *, onset_seen: bool, noise_v: float | None = None
 ) -> CurveFit | None:
-    """Fit one charging curve; None with fewer than four samples or no rise.
+    """Fit one charging curve; None with fewer than four samples or no rise in them.
 
     time_s, volts : the samples from just before the rise to where the curve ends, shape (n,)
     step_v : rounding step of the readings [V], 0 if none
@@ -263,10 +263,13 @@ def fit_curve(
     time_s, volts = time_s[thin], volts[thin]
     begin_s = float(time_s[0])
 
-    def solve(shape: Shape) -> tuple[_Problem, Posterior]:
+    def solve(shape: Shape) -> tuple[_Problem, Posterior] | None:
         return _solve(_Problem(time_s, volts, step_v, _Layout(begin_s, onset_seen, shape)))
 
-    plain = best = solve(Shape.EXPONENTIAL)
+    plain = solve(Shape.EXPONENTIAL)
+    if plain is None:
+        return None
+    best = plain
     if onset_seen:  # without the beginning an S-shape cannot be seen
         best = _likelier(best, solve(Shape.LAGGED))
     if noise_v is not None and _misfits(best, noise_v):
@@ -276,9 +279,11 @@ def fit_curve(
     return _curve_fit(*best, odds=odds, misfit=noise_v is not None and _misfits(best, noise_v))
 
 
-def _likelier(known: tuple[_Problem, Posterior], other: tuple[_Problem, Posterior]) -> tuple[_Problem, Posterior]:
+def _likelier(
+    known: tuple[_Problem, Posterior], other: tuple[_Problem, Posterior] | None
+) -> tuple[_Problem, Posterior]:
     """The other one only where it is favoured by strong odds."""
-    return other if other[1].log_evidence - known[1].log_evidence >= np.log(LAG_ODDS) else known
+    return other if other is not None and other[1].log_evidence - known[1].log_evidence >= np.log(LAG_ODDS) else known
 
 
 def _misfits(solved: tuple[_Problem, Posterior], noise_v: float) -> bool:
@@ -298,12 +303,16 @@ def _residuals(problem: _Problem, theta: FloatArray) -> FloatArray:
     return np.asarray(problem.volts - problem.layout.curve(theta[None, :], problem.time_s)[0][0])
 
 
-def _solve(problem: _Problem) -> tuple[_Problem, Posterior]:
-    start, covariance = _least_squares(problem)
+def _solve(problem: _Problem) -> tuple[_Problem, Posterior] | None:
+    """The posterior of one shape; None where no curve of it rises through the samples."""
+    guesses = _guesses(problem)
+    if not guesses:
+        return None
+    start, covariance = _least_squares(problem, guesses)
     return problem, sample_posterior(problem.log_density, np.clip(start, *problem.ranges()), covariance)
 
 
-def _least_squares(problem: _Problem) -> tuple[FloatArray, FloatArray]:
+def _least_squares(problem: _Problem, guesses: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
     """The least-squares curve and its rough covariance, to start the sampling from."""
     time_s, volts, layout = problem.time_s, problem.volts, problem.layout
     low, high = problem.ranges()
@@ -315,7 +324,7 @@ def _least_squares(problem: _Problem) -> tuple[FloatArray, FloatArray]:
         return np.asarray(layout.curve(theta, time_s)[0][0] - volts)
 
     best = None
-    for guess in _guesses(problem):
+    for guess in guesses:
         found = least_squares(
             residual,
             np.clip(guess, low[curve_at] + 1e-9, high[curve_at] - 1e-9),
@@ -351,7 +360,7 @@ def _guesses(problem: _Problem) -> list[FloatArray]:
     """Starting points: for the least-squares fit has more than one minimum where samples are few.
 
     For each onset and constant on a grid the levels follow by linear regression; the best points of the
-    grid, one a branch of the onset, start the search.
+    grid, one a branch of the onset, start the search. Points at which the line falls are none of a charge.
     """
     time_s, volts, layout = problem.time_s, problem.volts, problem.layout
     rising = np.flatnonzero(volts > volts[0] + 0.9 * (volts.max() - volts[0]))
@@ -371,9 +380,9 @@ def _guesses(problem: _Problem) -> list[FloatArray]:
     rise = (centred @ (volts - volts.mean())) / power
     bottom = volts.mean() - rise * fraction.mean(axis=1)
     misfit = ((bottom[:, None] + rise[:, None] * fraction - volts) ** 2).sum(axis=1)
-    misfit[rise <= 0] = np.inf
+    order = np.argsort(misfit)
     guesses: list[tuple[float, float, int]] = []
-    for k in np.argsort(misfit)[:40]:
+    for k in order[rise[order] > 0][:40]:
         if all(abs(onset[k] - other[0]) > problem.period_s or abs(tau[k] / other[1] - 1) > 1 for other in guesses):
             guesses.append((onset[k], tau[k], k))
     return [

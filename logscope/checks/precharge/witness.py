@@ -21,6 +21,8 @@ LEAST_PEAK = 8.0
 # periods, which moves the constants they show by some 10 % (common practice, no published source).
 SAME_WITHIN = 0.20
 _BEFORE_S = 0.2
+# The current's rest and noise want some samples, however far apart; with fewer than the least nothing stands out.
+_REST_SAMPLES, _LEAST_REST = 20, 6
 _CONSTANTS_SEEN = 4.0  # what comes later is the load that is switched on next, not the charge
 
 
@@ -70,15 +72,15 @@ def _same(one: Estimate, other: Estimate) -> bool:
 
 
 def _from_current(part: Part, onset_s: float, end_s: float) -> CurveFit | None:
-    before, after = part.between(onset_s - _BEFORE_S, onset_s), part.between(onset_s, end_s)
-    amps = part.value[after]
-    if amps.size < 6:
+    before, after = part.between(-np.inf, onset_s), part.between(onset_s, end_s)
+    resting, amps = part.value[before][-_REST_SAMPLES:], part.value[after]
+    if amps.size < 6 or resting.size < _LEAST_REST:
         return None
-    rest = float(np.median(part.value[before])) if before.stop > before.start else 0.0
+    rest = float(np.median(resting))
     size = np.abs(amps - rest)
     peak = int(np.argmax(size))
     step = observed_step(part)
-    noise = max(noise_floor(part.value[before]) if before.stop - before.start > 5 else 0.0, step / np.sqrt(12))
+    noise = max(noise_floor(resting), step / np.sqrt(12))
     if size[peak] < LEAST_PEAK * max(noise, step):
         return None
     first = peak + 1  # the sample at the peak may average over the moment the relay closed
