@@ -1,0 +1,149 @@
+"""How well the checks do on simulated drives with known truth, beside what general tools do.
+
+    python tests/diagnosis/score.py --seeds 50
+
+plays every case of the catalogue (healthy drives; each fault at several severities) and random precharge
+circuits of each kind with that many seeds, in turn through all samplings (5 to 200 ms) and layouts (without
+states, pack voltage or fault; one controller; lagging states), and prints
+
+- for each kind: events, and the share of them that was found (recall); those found under the name of another
+  kind, told to be undetermined, or missed; claims, and the share of them that was true (precision); those
+  that name another kind than it was, or where nothing was; for trips, the cause;
+- false warnings and dangers for each hour of sound driving;
+- for estimates: spread of the error over the Cramér–Rao bound, and how often the 95 % limits held the truth.
+
+Truth and claim match if they are of one kind and within 0.15 s and two sample periods of each other.
+Limits are 95 %, exact (Clopper–Pearson; Garwood for rates). `--detail` adds every case, every sampling, and
+the seeds of what was missed or claimed wrongly; `--only TEXT` runs the cases whose name holds the text.
+A line of the last list runs again with `--only NAME --first SEED --seeds 1 --detail`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from concurrent.futures import ProcessPoolExecutor
+from itertools import repeat
+
+from score_runs import CASES, METHODS, PRECHARGES, run
+from score_tally import Tally, share, tally
+
+# Kinds of the contract that no check claims yet. One that is claimed all the same is scored all the same.
+NO_CHECK_YET = frozenset({
+    "encoder.ripple", "encoder.scale",
+    "charge.complete", "charge.stopped", "charge.unfinished",
+})  # fmt: skip
+_WORST_SEEDS = 12  # of each kind, listed with --detail
+
+
+def play_case(name: str, first: int, seeds: int) -> dict[str, Tally]:
+    """All seeds of a case, by method."""
+    runs = [run(name, seed) for seed in range(first, first + seeds)]
+    return {method: tally(runs, method) for method in METHODS}
+
+
+def play_all(names: list[str], first: int, seeds: int, workers: int) -> dict[str, Tally]:
+    """All cases, in parallel processes."""
+    totals = {method: Tally() for method in METHODS}
+    with ProcessPoolExecutor(workers) as pool:
+        for part in pool.map(play_case, names, repeat(first), repeat(seeds)):
+            for method in METHODS:
+                totals[method] += part[method]
+    return totals
+
+
+def without_check(tallies: dict[str, Tally]) -> list[str]:
+    """The kinds of `NO_CHECK_YET` that indeed nothing claims."""
+    ours = tallies["checks"]
+    return [kind for kind in ours.kinds if kind in NO_CHECK_YET and not ours.claims(kind)]
+
+
+def print_table(tallies: dict[str, Tally]) -> None:
+    """The score."""
+    ours, theirs = (tallies[method] for method in METHODS)
+    skipped = without_check(tallies)
+    print(
+        "kind                         events  found %           renamed undet. missed  claims  true %            "
+        "misnamed false  | baseline found % true %"
+    )
+    for kind in sorted({*ours.kinds, *theirs.kinds} - set(skipped)):
+        print(
+            f"{kind:28s} {ours.events(kind):6d}  {ours.recall(kind):17s} {ours.renamed[kind]:6d} "
+            f"{ours.undetermined[kind]:6d} {ours.missed[kind]:6d}  {ours.claims(kind):6d}  {ours.precision(kind):17s} "
+            f"{ours.misnamed[kind]:6d} {ours.false[kind]:6d}  | {theirs.recall(kind):17s} {theirs.precision(kind)}"
+        )
+    print("no check yet: " + (", ".join(f"{kind} ({ours.events(kind)})" for kind in skipped) or "none"))
+    _print_causes(ours, theirs)
+    print("\nfalse alarms in sound drives: " + "; ".join(f"{m} {t.alarms_per_hour()}" for m, t in tallies.items()))
+    for kind, count in ours.alarms.most_common():
+        print(f"  {kind}: {count}")
+    for verdict in sorted({name for name, _ in ours.clears}):
+        wrong, right = ours.clears[verdict, True], ours.clears[verdict, False]
+        print(f"{verdict} given {wrong + right} times, wrong {share(wrong, wrong + right)} %")
+    _print_estimates(ours, theirs)
+
+
+def _print_causes(ours: Tally, theirs: Tally) -> None:
+    print("\ncause of a trip   trips  seen  right %           undetermined  wrong  | baseline right %")
+    for cause in sorted({true for true, _ in ours.causes}):
+        row, base = _claimed(ours, cause), _claimed(theirs, cause)
+        missed, right, open_ = row.pop(None, 0), row.get(cause, 0), row.get("undetermined", 0)
+        seen = sum(row.values())
+        base.pop(None, 0)
+        print(
+            f"{cause:16s} {seen + missed:6d} {seen:5d}  {share(right, seen):17s} {open_:8d} "
+            f"{seen - right - open_:8d}   | {share(base.get(cause, 0), sum(base.values()))}"
+        )
+
+
+def _claimed(counts: Tally, cause: str) -> dict[str | None, int]:
+    """How often each cause was claimed for trips of one true cause; None counts the missed."""
+    return {claimed: n for (true, claimed), n in counts.causes.items() if true == cause}
+
+
+def _print_estimates(ours: Tally, theirs: Tally) -> None:
+    print("\ntime constant, spread of the error over the Cramér–Rao bound: checks, baseline")
+    for kind in sorted(ours.scaled):
+        print(f"  {kind:26s} {ours.error_over_bound(kind):>8s} {theirs.error_over_bound(kind):>10s}")
+    print("95 % limits that held the truth, %: checks, baseline")
+    for name in sorted(ours.held):
+        mine, base = ours.held[name], theirs.held[name]
+        print(f"  {name:26s} {share(sum(mine), len(mine)):17s} {share(sum(base), len(base))}")
+
+
+def print_detail(ours: Tally) -> None:
+    """Recall of each case and sampling, and the seeds of misses and false claims."""
+    print("\ncase: kind, recall %")
+    for name, found in sorted(ours.by_case.items()):
+        print(f"  {name:70s} {share(sum(found), len(found))}")
+    print("\nkind at sample period, recall %")
+    for (kind, period_s), found in sorted(ours.by_period.items()):
+        print(f"  {kind:28s} {period_s * 1e3:5.0f} ms  {share(sum(found), len(found))}")
+    print("\nwhat went wrong: kind, how, case, seeds")
+    where: dict[tuple[str, str, str], list[int]] = {}
+    for kind, what, case, seed in ours.seeds:
+        if kind not in NO_CHECK_YET:
+            where.setdefault((kind, what, case), []).append(seed)
+    for (kind, what, case), seeds in sorted(where.items(), key=lambda item: -len(item[1])):
+        print(f"  {kind:26s} {what:7s} {case:44s} {len(seeds):3d}: {seeds[:_WORST_SEEDS]}")
+
+
+def main() -> None:
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seeds", type=int, default=50, help="of each case")
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--only", default="", help="cases whose name holds this")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--detail", action="store_true")
+    asked = parser.parse_args()
+    names = [name for name in (*CASES, *PRECHARGES) if asked.only in name]
+    tallies = play_all(names, asked.first, asked.seeds, asked.workers)
+    print(f"{len(names)} cases, {asked.seeds} seeds each\n")
+    print_table(tallies)
+    if asked.detail:
+        print_detail(tallies["checks"])
+
+
+if __name__ == "__main__":
+    main()

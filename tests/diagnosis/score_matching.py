@@ -1,0 +1,115 @@
+"""Findings against truth: which claim belongs to which event, and what is left over on either side.
+
+A claim matches an event of its kind if their spans, widened by the tolerance, overlap. The tolerance is
+0.15 s, which is the worst lag of a state in the layouts (80 ms) with the longest rise that a check may put to
+one side or the other, and two sample periods more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from logscope.findings import Finding, Measured, Severity
+from logscope.simulate.truth import TruthEvent
+
+TOLERANCE_S = 0.15
+# Verdicts on a whole log; like everything that only informs, they claim no event. What is undetermined is
+# counted where an event was missed.
+ALL_CLEAR = {"encoder.clean": "encoder", "trip.none": "trip", "contactor.sound": "contactor"}
+_NO_CLAIM = {*ALL_CLEAR, "encoder.noise"}
+
+
+@dataclass(frozen=True)
+class Claim:
+    """One episode that a finding claims."""
+
+    kind: str
+    severity: Severity
+    start_s: float
+    end_s: float
+    cause: str | None
+    measured: dict[str, Measured]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A run's matches.
+
+    matched : pairs of event and claim of one kind
+    renamed : events that only a claim of another kind of the same part was near to
+    undetermined : events near which something was said to be undetermined; missed : all other events
+    misnamed : claims near an event of the same part but of another kind; false : claims near none
+    """
+
+    matched: list[tuple[TruthEvent, Claim]]
+    renamed: list[TruthEvent]
+    undetermined: list[TruthEvent]
+    missed: list[TruthEvent]
+    misnamed: list[Claim]
+    false: list[Claim]
+
+
+def claims_of(findings: Iterable[Finding]) -> list[Claim]:
+    """The episodes of all findings, one by one."""
+    claims = []
+    for f in findings:
+        undetermined = f.kind.endswith(".undetermined")
+        if f.kind in _NO_CLAIM or (f.severity is Severity.INFO and not undetermined):
+            continue
+        spans = [(event.start_s, event.end_s) for event in f.events] or [(f.start_s, f.end_s)]
+        claims += [Claim(f.kind, f.severity, *span, f.cause, dict(f.measured)) for span in spans]
+    return claims
+
+
+def match(truth: Sequence[TruthEvent], findings: Iterable[Finding], period_s: float) -> Outcome:
+    """Match one to one, the nearest beginnings first."""
+    tolerance_s = TOLERANCE_S + 2 * period_s
+    claims = claims_of(findings)
+    unsure = [c for c in claims if c.kind.endswith(".undetermined")]
+    claims = [c for c in claims if not c.kind.endswith(".undetermined")]
+    pairs = sorted(
+        (abs(event.start_s - claim.start_s), i, j)
+        for i, event in enumerate(truth)
+        for j, claim in enumerate(claims)
+        if event.kind == claim.kind and _near(event, claim, tolerance_s)
+    )
+    taken_events: set[int] = set()
+    taken_claims: set[int] = set()
+    matched = []
+    for _, i, j in pairs:
+        if i not in taken_events and j not in taken_claims:
+            taken_events.add(i)
+            taken_claims.add(j)
+            matched.append((truth[i], claims[j]))
+    left = [event for i, event in enumerate(truth) if i not in taken_events]
+    spare = [claim for j, claim in enumerate(claims) if j not in taken_claims]
+
+    def beside(event: TruthEvent, several: Iterable[Claim]) -> bool:
+        return any(_same_topic(event, c) and _near(event, c, tolerance_s) for c in several)
+
+    renamed = [e for e in left if beside(e, spare)]
+    open_ = [e for e in left if e not in renamed and beside(e, unsure)]
+    misnamed = [c for c in spare if any(_same_topic(e, c) and _near(e, c, tolerance_s) for e in truth)]
+    return Outcome(
+        matched,
+        renamed,
+        open_,
+        [event for event in left if event not in renamed and event not in open_],
+        misnamed,
+        [claim for claim in spare if claim not in misnamed],
+    )
+
+
+def wrong_all_clears(truth: Sequence[TruthEvent], findings: Iterable[Finding]) -> dict[str, bool]:
+    """For each verdict that all is well, whether it was wrong."""
+    happened = {event.kind.split(".")[0] for event in truth}
+    return {f.kind: ALL_CLEAR[f.kind] in happened for f in findings if f.kind in ALL_CLEAR}
+
+
+def _near(event: TruthEvent, claim: Claim, tolerance_s: float) -> bool:
+    return event.start_s - tolerance_s <= claim.end_s and claim.start_s <= event.end_s + tolerance_s
+
+
+def _same_topic(event: TruthEvent, claim: Claim) -> bool:
+    return event.kind.split(".")[0] == claim.kind.split(".")[0]
