@@ -12,7 +12,12 @@ OUTLIER_SHARE = 1e-3  # readings that follow no model: keeps one wild sample fro
 
 
 def rounded_normal_log_likelihood(
-    reading: FloatArray, expected: FloatArray, noise: FloatArray, step: float, span: float
+    reading: FloatArray,
+    expected: FloatArray,
+    noise: FloatArray,
+    step: float,
+    span: float,
+    outlier_share: float | FloatArray = OUTLIER_SHARE,
 ) -> FloatArray:
     """Log-probability of readings rounded to a step, the noise before rounding being normal.
 
@@ -22,13 +27,14 @@ def rounded_normal_log_likelihood(
 
     reading : shape (n,); expected, noise (standard deviation, > 0) : shape (k, n), k sets of parameters
     step : rounding step, 0 for readings that are not rounded; span : range of possible readings
-    Returns shape (k,): the sum over the readings, for a mix with `OUTLIER_SHARE` uniform over the span.
+    outlier_share : chance that a reading follows no model, of all or of each, shape (n,)
+    Returns shape (k,): the sum over the readings, for a mix with that share uniform over the span.
     """
     deviation = reading - expected
     if step > 0:
         near = ndtr((deviation + step / 2) / noise) - ndtr((deviation - step / 2) / noise)
-        background = OUTLIER_SHARE * step / max(span, step)
+        background = outlier_share * step / max(span, step)
     else:
         near = np.exp(-0.5 * (deviation / noise) ** 2) / (noise * np.sqrt(2 * np.pi))
-        background = OUTLIER_SHARE / span
-    return np.asarray(np.log((1 - OUTLIER_SHARE) * near + background).sum(axis=-1))
+        background = outlier_share / span
+    return np.asarray(np.log((1 - outlier_share) * near + background).sum(axis=-1))

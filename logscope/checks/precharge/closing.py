@@ -87,7 +87,7 @@ def find_break(
     level = float(np.mean(volts[place + 1 :]))
     step = level - float(volts[place])
     visible = unbroken - broken >= BREAK_MISFIT * spread and step >= BREAK_NOISE * np.sqrt(spread)
-    doubtful = unbroken - broken >= DOUBT_MISFIT * spread and step > 0
+    doubtful = unbroken - broken >= DOUBT_MISFIT * spread
     return Break(place, step, level, bool(visible)) if visible or doubtful or told is not None else None
 
 

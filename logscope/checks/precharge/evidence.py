@@ -12,14 +12,14 @@ _BAND_POINTS = 200
 
 
 def evidence(judged: Judged) -> Evidence:
-    m, fit = judged.measurement, judged.measurement.fit
+    m, fit = judged.measurement, judged.curve
     marks, levels, curves = [Mark(m.onset_s, "rise begins")], [], []
     if m.closing is not None:
         marks.append(Mark((m.closing.start_s + m.closing.end_s) / 2, "contactor closes"))
     if m.pack_v:
         share = f"{judged.close_fraction * 100:g} % of the pack"
         levels.append(Level(judged.close_fraction * m.pack_v, f"closing threshold, {share}", "dc_link_voltage"))
-    if fit is not None and judged.bound_s is None:
+    if fit is not None:
         time_s = np.linspace(m.onset_s, m.end_s, _BAND_POINTS)
         curves.append(Curve("fitted curve", "dc_link_voltage", time_s, fit.voltage(time_s)))
         if judged.expected_s is not None:

@@ -72,12 +72,15 @@ class Link:
     """The link voltage with what is known of its readings.
 
     step_v : rounding step; noise_v : standard deviation of a reading, rounding included
+    random_v : the same before rounding; jitter_s : standard deviation of a stamp about the grid of the period
     full_v : the pack's voltage as far as the log tells, None if it never does
     """
 
     part: Part
     step_v: float
     noise_v: float
+    random_v: float
+    jitter_s: float
     full_v: float | None
 
 
@@ -85,12 +88,16 @@ def describe_link(signals: Signals, battery_min_v: float | None) -> Link:
     """Step, noise and full voltage of the logged link voltage."""
     part = signals["dc_link_voltage"]
     step = observed_step(part)
-    noise = max(noise_floor(part.value) if part.value.size > 2 else 0.0, step / np.sqrt(12), 1e-6)
+    noise = random = jitter = 0.0
+    if part.value.size > 2:
+        noise, random = noise_floor(part.value), noise_floor(part.value, quantum=step)
+        jitter = noise_floor(part.time_s)
+    noise = max(noise, step / np.sqrt(12), 1e-6)
     full = pack_voltage(signals, -np.inf, np.inf)
     if full is None and part.value.size:
         top = float(np.quantile(part.value, 0.995))
         full = top if top >= _LOWEST_FULL_V else battery_min_v
-    return Link(part, step, noise, full)
+    return Link(part, step, noise, random, jitter, full)
 
 
 def observed_step(part: Part) -> float:

@@ -12,6 +12,7 @@ from enum import Enum
 
 import numpy as np
 from scipy.optimize import least_squares
+from scipy.stats import norm
 
 from logscope.findings import FloatArray
 from logscope.physics.rc import (
@@ -23,7 +24,7 @@ from logscope.physics.rc import (
     settling_rate_two_pole,
 )
 from logscope.statistics.importance import Posterior, sample_posterior
-from logscope.statistics.rounding import rounded_normal_log_likelihood
+from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 
 
 class Shape(Enum):
@@ -46,8 +47,32 @@ _LEAST_JITTER = 1e-3  # of a period: what a loaded bus cannot undercut in practi
 # A misfit is no noise when it is this many times the noise seen at rest, and one residual tells the sign of the next.
 MISFIT_RATIO = 3.0
 MISFIT_CORRELATION = 0.4
+_KNOWN_NOISE_STEPS = 0.2  # less noise than this leaves most readings on one level, and its size unknown
+# A contactor charges the link in a millisecond or so, and stamps are late by as much: of the last samples before it,
+# taken 5 to 20 ms apart, one in ten shows a voltage on its way from the curve to the pack.
+CUT_OFF_SHARE = 0.1
 _LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
 _MOST_FIT_SAMPLES = 1500  # bounds the work on a curve that was sampled far more finely than it moves
+
+
+# Most logs keep their noise and the irregularity of their stamps through the precharge; one in five may not, for a
+# controller can be busier there, or pass on values that were measured at times of its own.
+REST_TRUST = 0.8
+# To what factor (as a logarithm) they are then known: from a few hundred samples, part of them at the rounding step.
+REST_NOISE_LOG, REST_JITTER_LOG = 0.3, 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """What the log shows of its readings away from the curve.
+
+    noise_v : standard deviation of a reading [V], rounding included; random_v : the same before rounding
+    jitter_s : standard deviation of a stamp about the grid of the period [s]
+    """
+
+    noise_v: float
+    random_v: float
+    jitter_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +212,8 @@ class _Problem:
     volts: FloatArray
     step_v: float
     layout: _Layout
+    rest: Rest | None
+    cut_off: bool
 
     @property
     def span_v(self) -> float:
@@ -195,6 +222,12 @@ class _Problem:
     @property
     def period_s(self) -> float:
         return float(np.median(np.diff(self.time_s)))
+
+    @property
+    def outlier_share(self) -> FloatArray:
+        shares = np.full(self.volts.size, OUTLIER_SHARE)
+        shares[-1] = CUT_OFF_SHARE if self.cut_off else OUTLIER_SHARE
+        return shares
 
     def ranges(self) -> tuple[FloatArray, FloatArray]:
         """Lowest and highest value of each parameter."""
@@ -225,7 +258,8 @@ class _Problem:
         return np.array(low), np.array(high)
 
     def log_density(self, theta: FloatArray) -> FloatArray:
-        """Log posterior, flat over the ranges in the parameters as laid out (logarithms where positive)."""
+        """Log posterior: flat over the ranges in the parameters as laid out (logarithms where positive), but for noise
+        and jitter, of which the rest of the log tells."""
         low, high = self.ranges()
         inside = np.all((theta >= low) & (theta <= high), axis=1)
         rise = self.layout.rise(theta)
@@ -240,22 +274,39 @@ class _Problem:
             kept = theta[inside]
             expected, rate = self.layout.curve(kept, self.time_s)
             noise = np.sqrt(np.exp(2 * kept[:, 3])[:, None] + (rate * np.exp(kept[:, 4])[:, None]) ** 2)
-            result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, self.span_v)
+            result[inside] = rounded_normal_log_likelihood(
+                self.volts, expected, noise, self.step_v, self.span_v, self.outlier_share
+            )
             result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
+            if self.rest is not None:
+                jitter_s = max(self.rest.jitter_s, self.period_s * _LEAST_JITTER)
+                for place, told, deviation in (
+                    (3, max(self.rest.random_v, _KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3])), REST_NOISE_LOG),
+                    (4, jitter_s, REST_JITTER_LOG),
+                ):
+                    flat = 1.0 / (high[place] - low[place])
+                    near = norm.pdf(kept[:, place], np.log(told), deviation)
+                    result[inside] += np.log((REST_TRUST * near + (1 - REST_TRUST) * flat) / flat)
         return result
 
 
 def fit_curve(
-    time_s: FloatArray, volts: FloatArray, step_v: float, *, onset_seen: bool, noise_v: float | None = None
+    time_s: FloatArray,
+    volts: FloatArray,
+    step_v: float,
+    *,
+    onset_seen: bool,
+    rest: Rest | None = None,
+    cut_off: bool = False,
 ) -> CurveFit | None:
     """Fit one charging curve; None with fewer than four samples or no rise in them.
 
     time_s, volts : the samples from just before the rise to where the curve ends, shape (n,)
     step_v : rounding step of the readings [V], 0 if none
     onset_seen : whether samples from before the rise are among them
-    noise_v : standard deviation of a reading at rest [V], rounding included, where known: residuals that are larger
-        and keep their sign are no noise, and then the curves of a heating resistor and of a constant-power load
-        are tried
+    rest : the readings away from the curve, where known: residuals that are larger than their noise and keep their
+        sign are no noise, and then the curves of a heating resistor and of a constant-power load are tried
+    cut_off : whether the curve breaks off behind the last sample, which may then have been taken while it did
     """
     if time_s.size < 4 or np.ptp(volts) <= 2 * step_v or np.median(np.diff(time_s)) <= 0:
         return None
@@ -264,7 +315,7 @@ def fit_curve(
     begin_s = float(time_s[0])
 
     def solve(shape: Shape) -> tuple[_Problem, Posterior] | None:
-        return _solve(_Problem(time_s, volts, step_v, _Layout(begin_s, onset_seen, shape)))
+        return _solve(_Problem(time_s, volts, step_v, _Layout(begin_s, onset_seen, shape), rest, cut_off))
 
     plain = solve(Shape.EXPONENTIAL)
     if plain is None:
@@ -272,11 +323,11 @@ def fit_curve(
     best = plain
     if onset_seen:  # without the beginning an S-shape cannot be seen
         best = _likelier(best, solve(Shape.LAGGED))
-    if noise_v is not None and _misfits(best, noise_v):
+    if rest is not None and _misfits(best, rest.noise_v):
         for shape in (Shape.HEATING, Shape.CONSTANT_POWER):
             best = _likelier(best, solve(shape))
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
-    return _curve_fit(*best, odds=odds, misfit=noise_v is not None and _misfits(best, noise_v))
+    return _curve_fit(*best, odds=odds, misfit=rest is not None and _misfits(best, rest.noise_v))
 
 
 def _likelier(

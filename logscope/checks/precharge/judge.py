@@ -12,7 +12,7 @@ from logscope.checks.precharge.compare import (
     step_constant_bound,
 )
 from logscope.checks.precharge.find import Link
-from logscope.checks.precharge.fit import Shape
+from logscope.checks.precharge.fit import CurveFit, Shape
 from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.witness import witnesses
 from logscope.signals import Signals
@@ -36,6 +36,13 @@ class Judged:
     close_fraction: float
     bound_s: float | None  # upper bound of the time constant where it could not be fitted
     period_s: float
+
+    @property
+    def curve(self) -> CurveFit | None:
+        """The fitted curve, where the samples on the way make one: a closing in between could pass for its speed."""
+        m = self.measurement
+        too_few = self.kind == "undetermined" and m.inside < LEAST_STEEP_SAMPLES
+        return None if self.bound_s is not None or too_few else m.fit
 
     @property
     def wanted_period_s(self) -> float | None:
@@ -62,6 +69,8 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
+    if kind == "undetermined" and measurement.inside < LEAST_STEEP_SAMPLES:
+        constant = None
     return Judged(
         kind,
         measurement,

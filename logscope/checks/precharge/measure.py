@@ -9,7 +9,7 @@ import numpy as np
 from logscope.checks.precharge.closing import BREAK_NOISE, Break, find_break
 from logscope.checks.precharge.compare import SETTLED_SHARE
 from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, pack_voltage
-from logscope.checks.precharge.fit import CurveFit, fit_curve
+from logscope.checks.precharge.fit import CurveFit, Rest, fit_curve
 from logscope.findings import FloatArray
 from logscope.signals import Signals
 
@@ -78,7 +78,15 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
     window = slice(first, curve_end + 1)
-    fit = fit_curve(time_s[window], volts[window], link.step_v, onset_seen=attempt.onset_seen, noise_v=link.noise_v)
+    rest = Rest(link.noise_v, link.random_v, link.jitter_s)
+    fit = fit_curve(
+        time_s[window],
+        volts[window],
+        link.step_v,
+        onset_seen=attempt.onset_seen,
+        rest=rest,
+        cut_off=broken is not None,
+    )
     pack_v = pack_voltage(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
     pack_v = pack_v or pack_voltage(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
     if pack_v is None and broken and _is_step(link, attempt, fit, broken):

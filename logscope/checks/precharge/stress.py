@@ -53,8 +53,8 @@ class Stress:
 
 def stress(judged: Judged, signals: Signals, link: Link, vehicle: Vehicle) -> Stress | None:
     """The stress of one attempt; None without resistance_ohm, pack voltage or a fitted curve through the resistor."""
-    m, fit, ohm = judged.measurement, judged.measurement.fit, vehicle.precharge.resistance_ohm
-    if ohm is None or m.pack_v is None or fit is None or judged.bound_s is not None:
+    m, fit, ohm = judged.measurement, judged.curve, vehicle.precharge.resistance_ohm
+    if ohm is None or m.pack_v is None or fit is None:
         return None
     end_s, seen = _carries_until(judged, signals, link)
     whole = seen and m.attempt.onset_seen

@@ -18,7 +18,7 @@ LEAST_LOADED_FRACTION = 0.97
 
 
 def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
-    m, fit, constant = judged.measurement, judged.measurement.fit, judged.constant
+    m, fit, constant = judged.measurement, judged.curve, judged.constant
     values: dict[str, Measured] = {"time_constant_s": Measured(None, "s", None, judged.bound_s)}
     if constant is not None:
         if constant.time_constant is not None:
@@ -31,7 +31,7 @@ def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
             values["faster_constant_s"] = Measured(faster.value, "s", faster.low, faster.high)
         if constant.lag is not None:
             values["sensing_lag_s"] = Measured(constant.lag.value, "s", constant.lag.low, constant.lag.high)
-    if fit is not None and judged.bound_s is None:
+    if fit is not None:
         values["start_voltage_V"] = Measured(fit.start.value, "V", fit.start.low, fit.start.high)
         values["end_voltage_V"] = Measured(fit.end.value, "V", fit.end.low, fit.end.high)
         threshold_v = judged.close_fraction * (m.pack_v or fit.end.value)

@@ -92,8 +92,8 @@ def _title(judged: Judged) -> str:
 
 
 def _shape(judged: Judged) -> list[str]:
-    m, fit = judged.measurement, judged.measurement.fit
-    if fit is None or judged.bound_s is not None:
+    m, fit = judged.measurement, judged.curve
+    if fit is None:
         return [f"The link rose from {m.start_v:.1f} V to {m.reached_v:.1f} V with {m.inside} samples on the way."]
     levels = f"The link rose from {fit.start.value:.1f} V towards {fit.end.value:.1f} V"
     limits = f" (95 % limits {fit.end.low:.1f} to {fit.end.high:.1f} V)"
@@ -236,8 +236,11 @@ def _doubt(judged: Judged) -> list[str]:
             "No pack voltage is known: a load that holds the link below the pack's voltage shortens the time constant in "
             "the same way. Log the pack voltage to tell the two apart."
         ]
-    if judged.kind == "undetermined" and constant is not None and constant.verdict in (Verdict.SLOW, Verdict.FAST):
-        return ["Too few samples lie on the steep part to claim that."]
+    if judged.kind == "undetermined" and judged.curve is None:
+        return [
+            "Too few samples lie on the steep part: a contactor that closes between two of them would look the same, so "
+            "no time constant is told."
+        ]
     if constant is None or constant.verdict is not Verdict.OPEN or constant.time_constant is None:
         return []
     return [
