@@ -68,7 +68,7 @@ def _with_sound_times(definition: SerialDefinition, rows: Rows, account: SerialA
     if time.field is not None:
         rows, account = _held(definition, rows, account)
         highest = MAX_TIME_NS if time.modulus_ns is None else time.modulus_ns - 1
-        fits = (rows.time >= 0) & (rows.time * NS_PER_UNIT[time.unit] <= highest)
+        fits = (rows.time >= 0) & (rows.time <= highest / NS_PER_UNIT[time.unit])
         rows, account = _drop(rows, ~fits, "its time is out of range", account)
     lone = stray(_ticks(definition, rows), time.modulus_ns)
     return _drop(rows, lone, "its time stands apart from the lines before and after it", account)

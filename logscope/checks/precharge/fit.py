@@ -177,8 +177,11 @@ class _Layout:
                 return settled_fraction_heating(elapsed_s, tau, np.exp(last))
             case Shape.CONSTANT_POWER:
                 start_v, rise = theta[:, :1], self.rise(theta)[:, None]
+                no_load = start_v + rise <= 0  # the search may come there, where no load draws any power
+                start_v = np.where(no_load, 0.0, start_v)
                 cut_in_v, load = start_v + last * rise, np.exp(theta[:, -2:-1])
-                return settled_fraction_constant_power(elapsed_s, tau, start_v + rise, start_v, cut_in_v, load)
+                loaded = settled_fraction_constant_power(elapsed_s, tau, start_v + rise, start_v, cut_in_v, load)
+                return np.where(no_load, settled_fraction(elapsed_s, tau), loaded)
         return settled_fraction(elapsed_s, tau)
 
     def rate(self, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
