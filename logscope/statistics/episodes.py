@@ -22,7 +22,7 @@ def join_neighbours(joined: BoolArray) -> tuple[IndexArray, IndexArray]:
     return np.concatenate(([0], breaks + 1)), np.concatenate((breaks, [joined.size]))
 
 
-def runs_of_equal(values: FloatArray) -> tuple[IndexArray, IndexArray]:
+def runs_of_equal(values: FloatArray | BoolArray) -> tuple[IndexArray, IndexArray]:
     """First and last sample of each run of equal values, shape (runs,) each.
 
     values : the samples, shape (n,), at least one
