@@ -1,8 +1,9 @@
 """Whether speed disturbances follow the motor current, as interference does, or the turning of the shaft.
 
-Rates are compared above and below the median current of the running motor, once per minute and once
-per turn. A fault that follows the shaft angle may rise with current per minute, when current and speed
-rise together, but not per turn as well.
+With ten or more disturbances their rate is fitted to current and speed together (`disturbance_rate`). With
+fewer, rates above and below the median current of the running motor are compared exactly, once per minute
+and once per turn. A fault that follows the shaft angle may rise with current per minute, when current and
+speed rise together, but not per turn as well.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from math import inf, isfinite
 
 import numpy as np
 
+from logscope.checks.disturbance_rate import RateLaw, rate_law
+from logscope.checks.held import held_at
 from logscope.checks.speed_disturbance import Disturbance, SpeedStudy
 from logscope.findings import BoolArray, FloatArray, Measured
 from logscope.signals import Part
@@ -26,8 +29,9 @@ _STALE_S = 1.0  # a current older than this says nothing about the moment
 class LoadRelation:
     """Disturbances above and below the median current. Currents in A, times in min.
 
-    per_100_amps : factor on the rate per minute for each 100 A more, by a log-linear law through both means
-    electrical : more under current, per minute and per turn, beyond the 95 % limits
+    per_100_amps : factor on the rate per minute for each 100 A more: by the law, else through both means
+    electrical : more under current, at the same speed or per turn, too, beyond the 95 % limits
+    law : the fitted law, None with too few disturbances
     """
 
     split: float
@@ -39,11 +43,20 @@ class LoadRelation:
     high_min: float
     per_100_amps: Estimate
     electrical: bool
+    law: RateLaw | None = None
+
+    @property
+    def mechanical(self) -> bool:
+        """Whether the rate rises with the shaft's turning and shows no rise with current."""
+        if self.law is None or self.law.power is None or self.electrical:
+            return False
+        return self.law.power.low > 0.0 and self.law.current.low <= 1.0
 
     def measured(self) -> Measured:
         """The factor with its limits; no value where no disturbance fell below the median current."""
         value, low, high = self.per_100_amps.value, self.per_100_amps.low, self.per_100_amps.high
-        return Measured(value if isfinite(value) else None, "", low, high if isfinite(high) else None)
+        bounded = isfinite(high)
+        return Measured(value if bounded else None, "", low, high if bounded else None)
 
 
 def running_rate(study: SpeedStudy, disturbances: tuple[Disturbance, ...]) -> Measured:
@@ -64,7 +77,8 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
     """Relate the disturbances to |motor current|; None where the log holds no contrast of currents."""
     if current is None or not current.time_s.size or not study.disturbances:
         return None
-    amps, known = _held(current, study.speed.time_s)
+    amps, known = held_at(current, study.speed.time_s, _STALE_S)
+    amps = np.abs(amps)
     known &= study.model.running
     if not known.any():
         return None
@@ -81,6 +95,7 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
     low_mean = float(np.sum(amps * exposure, where=below)) / low_s
     if high_mean - low_mean < _LEAST_CONTRAST_A:
         return None
+    law = rate_law(study, amps, known, study.disturbances)
     per_time = rate_ratio(high_count, high_s, low_count, low_s)
     turns = exposure * np.abs(study.speed.value)
     per_turn = rate_ratio(high_count, float(np.sum(turns, where=above)), low_count, float(np.sum(turns, where=below)))
@@ -92,8 +107,9 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
         high_count,
         low_s / 60.0,
         high_s / 60.0,
-        _raised(per_time, _PER_A / (high_mean - low_mean)),
-        electrical=per_time.low > 1.0 and per_turn.low > 1.0,
+        law.current if law is not None else _raised(per_time, _PER_A / (high_mean - low_mean)),
+        electrical=law.current.low > 1.0 if law is not None else per_time.low > 1.0 and per_turn.low > 1.0,
+        law=law,
     )
 
 
@@ -102,13 +118,6 @@ def _upper_half(amps: FloatArray, split: float, known: BoolArray) -> BoolArray:
     over, from_on = amps > split, amps >= split
     missing = [abs(2 * np.count_nonzero(each & known) - np.count_nonzero(known)) for each in (over, from_on)]
     return over if missing[0] <= missing[1] else from_on
-
-
-def _held(current: Part, at_s: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """|current| as last known at each time, and whether it was known and fresh."""
-    index = np.searchsorted(current.time_s, at_s, side="right") - 1
-    held = np.maximum(index, 0)
-    return np.abs(current.value[held]), (index >= 0) & (at_s - current.time_s[held] <= _STALE_S)
 
 
 def _raised(ratio: Estimate, power: float) -> Estimate:

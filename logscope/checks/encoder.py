@@ -6,9 +6,12 @@ from math import sqrt
 
 import numpy as np
 
+from logscope.checks.beyond_ripple import beyond_ripple
 from logscope.checks.disturbance_load import LoadRelation, load_relation, running_rate
 from logscope.checks.speed_disturbance import Disturbance, SpeedStudy, study_speed
 from logscope.checks.speed_model import SpeedModel
+from logscope.checks.speed_ripple import ripple
+from logscope.checks.speed_scale import scale
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -20,6 +23,7 @@ _KINDS = {  # kind: what it is in words, one and many
     "burst": ("burst of disturbances", "bursts of disturbances"),
     "hold": ("frozen reading", "frozen readings"),
 }
+_LONG_S = 0.1  # a reading lost for longer is no interference, which comes and goes within some 10 ms (practice)
 _MARKS_AT_MOST = 20  # a chart with more is a thicket; `events` has them all
 _CHARTED = ("motor_speed", "motor_current", "torque")
 _NEXT_STEPS = (
@@ -37,19 +41,23 @@ _NEXT_STEPS_HOLD = (
 
 
 def encoder(signals: Signals, vehicle: Vehicle) -> list[Finding]:
-    """Findings on `motor_speed`: one for each kind of disturbance, the noise, or that it is clean.
+    """Findings on `motor_speed`: one for each kind of disturbance, noise, ripple, scale, or that it is clean.
 
     Raises MissingPart where no signal plays motor_speed.
     """
     speed = signals["motor_speed"]
-    study = study_speed(speed, vehicle)
+    study = study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
     if study is None:
         return [_undetermined(signals, f"it holds only {speed.time_s.size} samples of the motor speed", "")]
+    rippling = ripple(signals, study)
+    study = beyond_ripple(study) if rippling else study
+    lasting = [*scale(signals, vehicle, study), *rippling]
     if not study.disturbances:
-        return [_without_disturbance(signals, study)]
+        alone = [] if lasting else [_without_disturbance(signals, study)]
+        return [*alone, *lasting]
     relation = load_relation(study, signals.get("motor_current"))
     found = [_disturbed(signals, study, kind, relation) for kind in _KINDS if _of_kind(study, kind)]
-    return [*found, _noise(signals, study, relation)]
+    return [*found, _noise(signals, study, relation), *lasting]
 
 
 def _of_kind(study: SpeedStudy, kind: str) -> tuple[Disturbance, ...]:
@@ -117,10 +125,22 @@ def _how_judged(study: SpeedStudy, kind: str) -> str:
             "jumps to where its trend leads."
         )
     return (
-        "The reading steps away and back faster than the shaft can turn up or down. Fastest true change: "
-        f"{model.slew_rpm_per_s:,.0f} rpm/s ({model.slew_origin}). A step counts beyond "
-        f"{model.smallest_seen_rpm:,.0f} rpm in {model.update_s * 1e3:.3g} ms, quantum and noise included; "
-        "noise alone does that less than once in 10⁸ samples."
+        f"The reading steps away and back faster than the shaft can turn up or down. {_limits_in_words(model)} "
+        "Quantum and noise are included; noise alone does that less than once in 10⁸ samples."
+    )
+
+
+def _limits_in_words(model: SpeedModel) -> str:
+    """From what step on a reading counts as disturbed, in gear and whatever the shaft turns."""
+    free = (
+        f"a step beyond {model.smallest_seen_free_rpm:,.0f} rpm in {model.update_s * 1e3:.3g} ms ({model.slew_origin})"
+    )
+    if not model.tells_brief:
+        return f"What counts is {free}."
+    return (
+        f"In gear a step counts beyond {model.smallest_seen_rpm:,.0f} rpm ({model.in_gear_origin}) if it is back "
+        "sooner than a driveline can swing or a wheel can slip, which takes some 50 ms; with the wheels free "
+        f"or slipping it takes {free}."
     )
 
 
@@ -140,12 +160,38 @@ def _relation_in_words(study: SpeedStudy, relation: LoadRelation | None) -> str:
         f"{relation.low_min:.2f} min below (mean {relation.low_mean:.0f} A): {value} per 100 A, 95 % limits "
         f"{limits}."
     )
-    verdict = (
-        "They come with current, per turn of the shaft too, which points to electrical interference."
-        if relation.electrical
-        else "That leaves undecided whether they follow the current or the turning of the shaft."
-    )
-    return f"{counts} {verdict}"
+    return f"{counts} {_law_in_words(relation)} {_conclusion(study, relation)}".replace("  ", " ")
+
+
+def _law_in_words(relation: LoadRelation) -> str:
+    """How the factor was found."""
+    if relation.law is None:
+        return "With so few of them the rates above and below the median current are compared."
+    text = "The factor is from a regression of their rate on current"
+    if relation.law.power is not None:
+        power = relation.law.power
+        text += f" and speed, which they follow with the power {power.value:.2g} ({power.low:.2g} to {power.high:.2g})"
+    return f"{text}{'; they come in clusters, which the limits allow for' if relation.law.dispersion else ''}."
+
+
+def _conclusion(study: SpeedStudy, relation: LoadRelation) -> str:
+    """What kind of fault they point to, in words."""
+    if relation.electrical:
+        return "They come with current, at the same speed or per turn, too, which points to electrical interference."
+    if relation.mechanical:
+        return (
+            "They follow the turning of the shaft and not the current, which points to something mechanical: "
+            "target, bearing, fit of the sensor."
+        )
+    lost = [each for each in study.disturbances if each.kind in ("hold", "dropout")]
+    lost = [each for each in lost if _lasts_s(study, each) >= _LONG_S]
+    if 2 * len(lost) > len(study.disturbances):
+        return "Most of them are readings lost for long, which points to a connection: plug, pin, supply, broken core."
+    return "That leaves undecided whether they follow the current or the turning of the shaft."
+
+
+def _lasts_s(study: SpeedStudy, each: Disturbance) -> float:
+    return float(study.speed.time_s[each.after] - study.speed.time_s[each.first])
 
 
 def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -> Finding:
@@ -209,12 +255,13 @@ def _without_disturbance(signals: Signals, study: SpeedStudy) -> Finding:
         explanation=f"With a new value every {model.update_s * 1e3:.3g} ms, a reading that leads away by "
         f"more than {model.smallest_seen_rpm:,.0f} rpm and back would have been seen at a steady speed; a "
         f"smaller one, or one that falls between two samples, would not.{_slow_in_words(model)} "
-        f"Fastest true change: {model.slew_rpm_per_s:,.0f} rpm/s ({model.slew_origin}).",
+        f"{_limits_in_words(model)}",
         next_step="Nothing to do. Check again under full current, where interference is strongest.",
         parts=_parts(signals),
         measured={
             "floor_rpm": _floor(study),
             "smallest_seen_rpm": Measured(model.smallest_seen_rpm, "rpm"),
+            "smallest_seen_free_rpm": Measured(model.smallest_seen_free_rpm, "rpm"),
             "rate_per_min": running_rate(study, ()),
         },
     )

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
+from logscope.checks.brief_disturbance import brief_steps
 from logscope.checks.speed_model import SpeedModel, speed_model
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part
@@ -24,7 +24,8 @@ LEAST_SAMPLES = 10  # fewer show neither period nor noise
 JOIN_S = 0.100  # disturbances nearer than this are one episode
 _JOIN_UPDATES = 2  # where sampling is coarse: away with one new value, back with the next or the one after
 _LOST_S = 1.0  # a reading lost for longer is not told from one switched off
-_BURST_STEPS = 6  # three times away and back
+_BURST_STEPS = 4  # twice away and back…
+_SPIKE_S, _SPIKE_UPDATES = 0.035, 3.5  # …in longer than one spike takes: three counting windows or new values
 _HOLD_UPDATES = 5  # new values missed before a reading counts as frozen
 _NEARBY_RUNS = 7  # runs of equal readings that show how often the reading changes around a hold
 _HOLD_S = 0.1  # a shorter pause is the bus's or the logger's, not the encoder's
@@ -65,12 +66,19 @@ class SpeedStudy:
     lost: IndexArray
 
 
-def study_speed(speed: Part, vehicle: Vehicle) -> SpeedStudy | None:
-    """Find the disturbances of a motor speed; None where too few samples show anything."""
+def study_speed(
+    speed: Part, vehicle: Vehicle, torque: Part | None = None, road: Part | None = None
+) -> SpeedStudy | None:
+    """Find the disturbances of a motor speed; None where too few samples show anything.
+
+    torque, road : motor torque and vehicle speed, where they are logged
+    """
     if speed.time_s.size < LEAST_SAMPLES or speed.time_s[-1] <= speed.time_s[0]:
         return None
     model = speed_model(speed, vehicle)
-    steps = impossible_steps(speed.value, model.reach)
+    free = impossible_steps(speed.value, model.reach)
+    in_gear = brief_steps(speed, model, vehicle, torque, road, zero=_zero(model), lost_s=_LOST_S)
+    steps = np.union1d(free, in_gear)
     found = excursions(
         speed.time_s,
         speed.value,
@@ -84,7 +92,7 @@ def study_speed(speed: Part, vehicle: Vehicle) -> SpeedStudy | None:
     fast = _as_disturbances(speed, model, found)
     clear = [hold for hold in _holds(speed, model) if not any(_overlap(hold, each) for each in fast)]
     inside = _inside(steps, found)
-    lone = steps[~inside]
+    lone = np.intersect1d(steps[~inside], free)
     lost = lone[is_lost(speed.value[lone], speed.value[lone - 1], _zero(model))]
     ordered = tuple(sorted(fast + clear, key=lambda each: each.first))
     return SpeedStudy(speed, model, ordered, steps[inside], lost)
@@ -111,7 +119,7 @@ def _as_disturbances(speed: Part, model: SpeedModel, found: Excursions) -> list[
     named = []
     for before, first, last, after, steps in ((*map(int, row),) for row in columns):
         reading, line = speed.value[first : last + 1], _line(speed, before, first, last, after)
-        kind = _kind(reading, line, steps, _zero(model))
+        kind = _kind(reading, line, steps, _lasts(speed, first, after), model.update_s, _zero(model))
         sound = min(abs(speed.value[before]), abs(speed.value[after]))
         if kind == "dropout" and sound <= model.standstill_rpm:
             continue  # near standstill the sensor itself cuts the reading to zero
@@ -126,8 +134,13 @@ def _line(speed: Part, before: int, first: int, last: int, after: int) -> FloatA
     return np.asarray(np.interp(speed.time_s[first : last + 1], ends, levels), dtype=np.float64)
 
 
-def _kind(reading: FloatArray, line: FloatArray, steps: int, zero: float) -> str:
-    if steps >= _BURST_STEPS:
+def _lasts(speed: Part, first: int, after: int) -> float:
+    return float(speed.time_s[after] - speed.time_s[first])
+
+
+def _kind(reading: FloatArray, line: FloatArray, steps: int, lasts_s: float, update_s: float, zero: float) -> str:
+    """The kind of an episode with so many impossible steps, by how long it lasts and what it reads."""
+    if steps >= _BURST_STEPS and lasts_s > max(_SPIKE_S, _SPIKE_UPDATES * update_s):
         return "burst"
     if np.all(np.abs(reading) <= zero):
         return "dropout"
@@ -137,12 +150,13 @@ def _kind(reading: FloatArray, line: FloatArray, steps: int, zero: float) -> str
 def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
     """Readings frozen while the speed goes on changing: it jumps on at the end to where its trend leads."""
     time, value = speed.time_s, speed.value
-    first, last = runs_of_equal(value)
-    usual = median_filter(last - first + 1, _NEARBY_RUNS)[:-1]
-    first, last = first[:-1], last[:-1]  # no jump follows the last run
-    held = time[last + 1] - time[first]
-    long = held >= max(_HOLD_S, _HOLD_UPDATES * model.update_s)
-    long &= last + 1 - first >= _HOLD_UPDATES * np.maximum(model.repeat, usual)
+    starts, ends = runs_of_equal(value)
+    held = time[np.minimum(ends + 1, value.size - 1)] - time[starts]
+    at = np.flatnonzero(held[:-1] >= max(_HOLD_S, _HOLD_UPDATES * model.update_s))  # no jump follows the last run
+    first, last, held = starts[at], ends[at], held[at]
+    nearby = np.clip(at[:, np.newaxis] + np.arange(_NEARBY_RUNS) - _NEARBY_RUNS // 2, 0, starts.size - 1)
+    usual = np.median((ends - starts + 1)[nearby], axis=1)
+    long = last + 1 - first >= _HOLD_UPDATES * np.maximum(model.repeat, usual)
     jump = value[last + 1] - value[first]
     least = max(model.reach.slack, _HOLD_UPDATES * model.quantum_rpm)  # each value missed would have shown
     long &= (np.abs(jump) > least) & (np.abs(value[first]) > _zero(model))

@@ -9,33 +9,29 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
+from scipy.ndimage import maximum_filter1d
 
+from logscope.checks.speed_envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL, free_slew, in_gear_slew
 from logscope.findings import BoolArray, FloatArray
-from logscope.physics.motion import count_quantum, free_spin_slew, tyre_limited_slew
+from logscope.physics.motion import count_quantum
 from logscope.signals import Part
 from logscope.statistics.episodes import runs_of_equal
 from logscope.statistics.excursions import Reach
 from logscope.statistics.robust import level_spacing, noise_floor
 from logscope.vehicle import Vehicle
 
-ENVELOPE_MARGIN = 1.2  # nameplate torque and inertia, and stamps, are good to some 20 % (practice)
-SLIP_MARGIN = 4.0  # a slipping wheel frees the rotor from the tyre's limit (practice)
-COUPLED_SLEW = 10_000.0  # rpm/s: a car in gear at 1 g, some 2,500 rpm/s, times the margin for slip
-LIGHT_ROTOR_SLEW = 30_000.0  # rpm/s: 200 Nm on 0.064 kg·m², a lively traction rotor (own arithmetic)
-LEARNT_MARGIN = 2.0  # the log need not hold the harshest thing this drive can do
-_SUSTAINED_S = 0.040  # a true change lasts this long at least: tyres and clutches need some 50 ms (practice)
-_SHORTEST_SLIP_S = 0.050  # sampled more coarsely than this allows, a slip may hide between samples
 NOISE_Z = 6.0  # standard deviations: by noise alone 2·10⁻⁹ a step, one in some 58 days at 100 samples/s
-QUANTA_ALLOWED = 2.0  # a count more on one side and one less on the other is no disturbance
 _COUNTING_VARIANCE = 20.0 / 72.0  # quanta²: what counting, a difference of two roundings, adds to the noise
+_COUNTING_KNOWN_TO = 1.25  # measures up to 15 % larger, being no normal noise; more if disturbed (own simulation)
+BRIEF_S = 1.0 / 30.0  # away and back in gear takes half a swing of the driveline, 15 Hz at most (practice)
+BRIEF_ALONE_S = 0.045  # from rest it takes three quarters of a swing, and a wheel to break away as long: 50 ms
 _LOW_SPEED_COUNTS = 4.0  # below so many counts a window, single edges make the reading jump
 _LASTING_S = 1.0  # a zero that lasts this long is standstill, a speed that lasts this long is a drive
 _GAP_S = 0.5  # a longer time between samples is a gap in the log, and counts as no driving time
-_PRACTICE = "common practice, no published source"
-_NOT_TOLD = "the vehicle file gives no motor.max_torque_Nm and motor.rotor_inertia_kgm2"
-_CUT_AT_MOST_RPM = 300.0  # no sensor is blind above this (practice); a last reading above it was lost
+CUT_AT_MOST_RPM = 300.0  # no sensor is blind above this (practice); a last reading above it was lost
 _FEW_MOVES = 20  # changes that show how often a signal is renewed
+_FEW_READINGS = 20  # disturbances may hold some readings that the sensor by itself never gives
+_JUDGED_AT_MOST = 500_000  # intervals judged for a median or quantile: more take time and add nothing
 _FEW = 100  # samples that make an estimate worth having
 _ZERO_Z = 4.0  # standard deviations: a reading of zero scatters this far (1 in 16,000 beyond, normal)
 _ZERO_FRACTION = 1e-3  # of the top speed: what still counts as zero where no quantum is known
@@ -49,8 +45,12 @@ class SpeedModel:
     noise_rpm : standard deviation of one reading; quantum_rpm : its least step
     count_rpm : what one encoder count is worth in a new value; zero where not told
     standstill_rpm : below it the reading is, or may be, cut to zero; zero_rpm : what counts as zero
-    slew_rpm_per_s : fastest true change; slew_origin : where that is known from, in words
+    cut_rpm : below it, and above zero, the log holds next to no reading
+    slew_rpm_per_s : fastest true change whatever the shaft turns; slew_origin : where that is known from, in words
+    in_gear_rpm_per_s, in_gear_origin : the same with the tyres on the road
     running : whether the shaft turns at each sample, shape (n,); exposure_s : the time each stands for
+    reach : how far the speed can come between samples, whatever the shaft turns
+    in_gear : how far it can come in gear from the level around
     """
 
     repeat: int
@@ -60,11 +60,15 @@ class SpeedModel:
     noise_rpm: float
     zero_rpm: float
     standstill_rpm: float
+    cut_rpm: float
     slew_rpm_per_s: float
     slew_origin: str
+    in_gear_rpm_per_s: float
+    in_gear_origin: str
     running: BoolArray
     exposure_s: FloatArray
     reach: Reach
+    in_gear: Reach
 
     @property
     def running_s(self) -> float:
@@ -73,9 +77,21 @@ class SpeedModel:
         return running_s if running_s >= _LASTING_S else 0.0
 
     @property
-    def smallest_seen_rpm(self) -> float:
-        """The least disturbance of a steady speed that stands out at the usual sampling."""
+    def tells_brief(self) -> bool:
+        """Whether the sampling shows that a reading was away for less time than a driveline can be."""
+        return 2.0 * self.update_s <= BRIEF_ALONE_S
+
+    @property
+    def smallest_seen_free_rpm(self) -> float:
+        """The least disturbance of a steady speed that stands out whatever the shaft turns."""
         return self.slew_rpm_per_s * self.update_s + self.reach.slack
+
+    @property
+    def smallest_seen_rpm(self) -> float:
+        """The same in gear, where the sampling is fine enough to use the tyres' limit."""
+        if not self.tells_brief:
+            return self.smallest_seen_free_rpm
+        return self.in_gear_rpm_per_s * self.update_s + self.in_gear.slack
 
     @property
     def low_speed_rpm(self) -> float:
@@ -90,26 +106,25 @@ class SpeedModel:
 
 def speed_model(speed: Part, vehicle: Vehicle) -> SpeedModel:
     """Learn the limits of a speed signal of at least ten samples from the log and the vehicle file."""
-    time, value = speed.time_s, speed.value
+    time, value, size = speed.time_s, speed.value, np.abs(speed.value)
     elapsed = np.diff(time)
     quantum = max(speed.step or 0.0, level_spacing(value) or 0.0)
     repeat = _samples_per_update(value, quantum)
-    period = float(np.median(elapsed))
+    period = float(np.median(elapsed[:: elapsed.size // _JUDGED_AT_MOST + 1]))
     update = repeat * (period or float(np.mean(elapsed)))
-    top = float(np.max(np.abs(value)))
-    zero = max(QUANTA_ALLOWED * quantum, _ZERO_FRACTION * top)
-    noise = _noise(value[::repeat], np.abs(value[::repeat]) > zero, quantum)
+    zero = max(QUANTA_ALLOWED * quantum, _ZERO_FRACTION * float(np.max(size)))
+    noise = _noise(value[::repeat], size[::repeat] > zero, quantum)
     zero = max(zero, _ZERO_Z * noise)
-    standstill = _standstill_speed(time, value, zero)
-    running = np.abs(value) > zero
+    standstill = _standstill_speed(time, size, zero)
     told = vehicle.motor.encoder_pulses_per_rev
     count = count_quantum(told, update) if told and update > 0 else 0.0
-    beyond_rounding = sqrt(max(noise**2 - _COUNTING_VARIANCE * quantum**2, 0.0))
+    beyond_rounding = sqrt(max(noise**2 - _COUNTING_KNOWN_TO**2 * _COUNTING_VARIANCE * quantum**2, 0.0))
     slack = float(QUANTA_ALLOWED * quantum + NOISE_Z * sqrt(2.0) * beyond_rounding)
     step_s = _time_for_each_step(elapsed, repeat, period)
-    slew, origin = _slew(vehicle, value[::repeat], step_s[::repeat], update, quantum)
-    low = np.maximum(np.abs(value[1:]), np.abs(value[:-1])) < _LOW_SPEED_COUNTS * count
-    limit = slew * step_s + slack + np.where(low, QUANTA_ALLOWED * count, 0.0)
+    slew, origin = free_slew(vehicle, value[::repeat], step_s[::repeat], update, quantum)
+    few_counts = _few_counts(size, count)
+    coupled, coupled_origin = in_gear_slew(vehicle)
+    coupled, near = min(coupled, slew), slack - (QUANTA_ALLOWED - QUANTA_FROM_LEVEL) * quantum
     return SpeedModel(
         repeat=repeat,
         update_s=update,
@@ -118,11 +133,15 @@ def speed_model(speed: Part, vehicle: Vehicle) -> SpeedModel:
         noise_rpm=noise,
         zero_rpm=zero,
         standstill_rpm=standstill,
+        cut_rpm=min(standstill or CUT_AT_MOST_RPM, _least_reading(size)),
         slew_rpm_per_s=slew,
         slew_origin=origin,
-        running=running,
+        in_gear_rpm_per_s=coupled,
+        in_gear_origin=coupled_origin,
+        running=size > zero,
         exposure_s=np.minimum(np.append(elapsed, period), max(3.0 * update, _GAP_S)),
-        reach=Reach(slew, slack, step_s, limit),
+        reach=Reach(slew, slack, step_s, slew * step_s + slack + few_counts),
+        in_gear=Reach(coupled, near, step_s, coupled * step_s + near + few_counts),
     )
 
 
@@ -134,7 +153,16 @@ def _samples_per_update(value: FloatArray, quantum: float) -> int:
     moves = np.flatnonzero(np.abs(np.diff(value)) > QUANTA_ALLOWED * quantum)
     if moves.size < _FEW_MOVES:
         return 1
-    return max(1, int(np.quantile(np.diff(moves), 0.1)))
+    apart = np.diff(moves)
+    return max(1, int(np.quantile(apart[:: apart.size // _JUDGED_AT_MOST + 1], 0.1)))
+
+
+def _few_counts(size: FloatArray, count: float) -> FloatArray | float:
+    """What single counts may add to each step at low speed [rpm], shape (n − 1,), or 0 where that is not told."""
+    if not count:
+        return 0.0
+    low = size < _LOW_SPEED_COUNTS * count
+    return np.where(low[1:] & low[:-1], QUANTA_ALLOWED * count, 0.0)
 
 
 def _time_for_each_step(elapsed: FloatArray, repeat: int, period: float) -> FloatArray:
@@ -153,59 +181,23 @@ def _noise(value: FloatArray, running: BoolArray, quantum: float) -> float:
     return noise_floor(value, running if np.count_nonzero(running[1:-1]) >= _FEW else None, quantum)
 
 
-def _standstill_speed(time: FloatArray, value: FloatArray, zero: float) -> float:
+def _least_reading(size: FloatArray) -> float:
+    """The least magnitudes above zero that the log shows more than a few times [rpm]."""
+    there = size[(size > 0) & (size <= CUT_AT_MOST_RPM)]
+    if there.size <= _FEW_READINGS:  # nothing is read below the most that a sensor may cut
+        there = size[size > 0]
+    return float(np.partition(there, _FEW_READINGS)[_FEW_READINGS]) if there.size > _FEW_READINGS else 0.0
+
+
+def _standstill_speed(time: FloatArray, size: FloatArray, zero: float) -> float:
     """Below this the reading is cut to zero, or may be [rpm]; 0 if the log holds no standstill.
 
     Twice the lower quartile of the last readings before the speed goes to zero and stays there: where
     it is cut, all of them stand above the cut. Only stops from a drive count, no return from a spike at rest.
     """
-    first, last = runs_of_equal((np.abs(value) <= zero).astype(np.float64))
+    first, last = runs_of_equal(size <= zero)
     lasting = time[last] - time[first] >= _LASTING_S
-    stops = np.flatnonzero((np.abs(value[first[1:]]) <= zero) & lasting[1:] & lasting[:-1]) + 1
+    stops = np.flatnonzero((size[first[1:]] <= zero) & lasting[1:] & lasting[:-1]) + 1
     if not stops.size:
         return 0.0
-    return 2.0 * min(_CUT_AT_MOST_RPM, float(np.quantile(np.abs(value[first[stops] - 1]), 0.25)))
-
-
-def _slew(vehicle: Vehicle, value: FloatArray, step_s: FloatArray, update: float, quantum: float) -> tuple[float, str]:
-    """Fastest true change [rpm/s], and where it is known from."""
-    torque, inertia = vehicle.motor.max_torque_Nm, vehicle.motor.rotor_inertia_kgm2
-    if torque and inertia:
-        bare = free_spin_slew(torque, inertia)
-        return (
-            ENVELOPE_MARGIN * bare,
-            f"the free rotor's limit, {torque:g} Nm on {inertia:g} kg·m² or {bare:,.0f} rpm/s, plus 20 %",
-        )
-    learnt = LEARNT_MARGIN * _sustained_slew(value, step_s, update, quantum)
-    if _sustained_steps(update) * update > _SHORTEST_SLIP_S:
-        floor, why = LIGHT_ROTOR_SLEW, f"a light traction rotor at full torque, {_PRACTICE}"
-    elif vehicle.driveline.ratio and vehicle.driveline.wheel_radius_m:
-        tyre = tyre_limited_slew(vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m)
-        floor, why = SLIP_MARGIN * tyre, f"{SLIP_MARGIN:g} times the tyres' limit in gear, {tyre:,.0f} rpm/s"
-    else:
-        floor, why = COUPLED_SLEW, f"a car in gear with a margin for wheel slip, {_PRACTICE}"
-    if learnt > floor:
-        return learnt, f"twice the fastest change this log sustains; {_NOT_TOLD}"
-    return floor, f"{why}; {_NOT_TOLD}"
-
-
-def _sustained_steps(update: float) -> int:
-    return int(np.clip(np.ceil(_SUSTAINED_S / update), 3, 50)) if update > 0 else 3
-
-
-def _sustained_slew(value: FloatArray, step_s: FloatArray, update: float, quantum: float) -> float:
-    """The fastest change kept up over several steps the same way, the largest of them left out [rpm/s].
-
-    A true change keeps its direction; the edge of a disturbance is one large step among small ones.
-    """
-    span = _sustained_steps(update)
-    if value.size <= span:
-        return 0.0
-    steps = np.diff(value)
-    inside = slice(span // 2, steps.size - (span - 1) // 2)
-    one_way = (minimum_filter1d(steps, span)[inside] >= 0) | (maximum_filter1d(steps, span)[inside] <= 0)
-    largest = maximum_filter1d(np.abs(steps), span)[inside]
-    moved = np.maximum(np.abs(value[span:] - value[:-span]) - largest - QUANTA_ALLOWED * quantum, 0.0)
-    taken = np.cumsum(np.concatenate(([0.0], step_s[: steps.size])))
-    taken_s = np.maximum(taken[span:] - taken[:-span], 1e-9) * (span - 1) / span
-    return float(np.max(moved / taken_s, initial=0.0, where=one_way))
+    return 2.0 * min(CUT_AT_MOST_RPM, float(np.quantile(size[first[stops] - 1], 0.25)))

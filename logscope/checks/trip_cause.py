@@ -1,129 +1,152 @@
-"""What led to an overcurrent trip: the order of speed disturbance, current surge and trip.
+"""What led to an overcurrent trip, as a likelihood over the causes that the trade knows.
 
-Each moment is known only to lie between two samples: the last without it and the first with it. The
-lead of one over another is known to no better than the two spans together.
+Each sign (`trip_signs`) is seen with some probability under each cause. Those probabilities are practice
+and judgement, not statistics: no published collection of such trips is known. All causes start even; signs
+the log cannot tell change nothing. A cause is named only if its own sign was seen and it is far likelier than
+all others together; a sudden fault, which has no sign, only if all signs could have been seen.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-import numpy as np
-
-from logscope.checks.current_surge import Surge, collapse_before
+from logscope.checks.current_surge import Surge
 from logscope.checks.speed_disturbance import SpeedStudy
 from logscope.checks.trip_events import Trip
+from logscope.checks.trip_order import LEAD_S, NO_LEAD, Moment, lead_of, sharpest
+from logscope.checks.trip_signs import Sign, signs
 from logscope.findings import Measured
-from logscope.signals import Part
+from logscope.signals import Signals
 
-LEAD_S = 0.100  # current follows a wrong speed within milliseconds; regulators and messages add some tens
-ORDER_NEEDED_S = 0.100  # sampling that leaves the order open by this much or more shows no cause
+NAMED_FROM = 0.75  # likelihood from which a cause is named: three times all others together
+SURE_FROM = 0.85  # likelihood from which its name goes without "probably"
 WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be told
-NO_LEAD = Measured(None, "s")
+_ONE_DISTURBANCE_S = 0.015  # most last for one counting window, 10 to 20 ms: coarser sampling may miss one (practice)
 
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """Something that set in after `sound_s` and was seen at `seen_s` [s]."""
-
-    sound_s: float
-    seen_s: float
+# How often each sign is seen under each cause (practice, no published source).
+_SIGNS = ("speed", "command", "swings", "link", "level", "slow")
+_SEEN: Mapping[str, tuple[float, ...]] = {
+    "encoder": (0.95, 0.15, 0.30, 0.05, 0.15, 0.40),
+    "demand": (0.03, 0.95, 0.10, 0.05, 0.05, 0.70),
+    "oscillation": (0.03, 0.10, 0.95, 0.05, 0.05, 0.70),
+    "supply": (0.05, 0.10, 0.10, 0.95, 0.15, 0.50),
+    "limit": (0.02, 0.15, 0.03, 0.02, 0.95, 0.20),
+    "sudden": (0.03, 0.05, 0.03, 0.05, 0.10, 0.05),
+}
+_SIGN_OF = {"encoder": "speed", "demand": "command", "oscillation": "swings", "supply": "link", "limit": "level"}
+_WOULD_TELL = {
+    "speed": "motor speed",
+    "command": "throttle and torque target",
+    "swings": "motor current",
+    "link": "DC-link voltage",
+    "level": "motor current",
+    "slow": "motor current",
+}
+IN_WORDS = {
+    "encoder": "a wrong speed reading",
+    "demand": "a step of the demand",
+    "oscillation": "an oscillation of the current loop",
+    "supply": "the supply of the DC link",
+    "limit": "a limit set under the demand",
+    "sudden": "a sudden fault with nothing before it",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """The cause's name, why in words, the disturbance before the surge and its lead, where there is one."""
+    """The cause's name ('undetermined' if none is far likelier), why in words, and the likelihoods.
+
+    ranked : (cause, likelihood) from the likeliest on, adding up to one
+    sign, lead : the sign that set in before the event, and how long before it
+    """
 
     name: str
     why: str
-    disturbance: Moment | None = None
+    ranked: tuple[tuple[str, float], ...]
+    sign: Sign | None = None
     lead: Measured = NO_LEAD
 
     @property
+    def likelihood(self) -> float:
+        """Of the likeliest cause."""
+        return self.ranked[0][1]
+
+    @property
     def certain(self) -> bool:
-        """Whether the sampling itself proves that the disturbance came first."""
-        return self.lead.low is not None and self.lead.low >= 0
+        """Whether it is all but sure, and the sampling proves the order where there is one."""
+        proven = self.lead.low is None or self.lead.low >= 0
+        return self.name != "undetermined" and self.likelihood >= SURE_FROM and proven
 
 
-def judge(trip: Trip, surge: Surge | None, current: Part | None, study: SpeedStudy | None) -> Cause:
-    """The cause of an overcurrent trip, as far as speed, current and their sampling show it."""
-    if study is None:
-        return Cause("undetermined", "Without a logged motor speed the encoder cannot be judged.")
-    event, what = _sharpest(trip, surge, current)
-    moment = first_disturbance(study, event)
-    open_s = study.model.update_s + (event.seen_s - event.sound_s)
-    if open_s > ORDER_NEEDED_S:
-        return _too_coarse(study, event, what, moment, open_s)
-    if moment is None:
-        return Cause("undetermined", _nothing_seen(study, what))
-    lead = lead_of(moment, event)
-    cause = Cause("encoder", "", moment, lead)
-    order = (
-        "That order is certain from the sampling. The inverter turns a wrong speed into a wrong frequency "
-        "or angle, and the current follows."
-        if cause.certain
-        else "The sampling leaves open which of the two came first. A wrong speed, which the inverter turns "
-        "into a wrong frequency or angle, is the likelier cause; but a fault in the power circuit may also "
-        "have disturbed the speed reading."
-    )
-    seen = f"A disturbance of the motor speed that no shaft could follow was seen {_in_words(lead, what)}."
-    return replace(cause, why=f"{seen} {order}")
+def judge(trip: Trip, surge: Surge | None, signals: Signals, study: SpeedStudy | None, limit_A: float | None) -> Cause:
+    """The cause of an overcurrent trip, as far as the log and its sampling show it."""
+    event, what = sharpest(trip, surge, signals.get("motor_current"))
+    told = signs(event, surge, signals, study, limit_A)
+    ranked = likelihoods(told, study.model.update_s if study is not None else 0.0)
+    best, likelihood = ranked[0]
+    sign = next((each for each in told if each.name == _SIGN_OF.get(best) and each.seen), None)
+    shown = sign is not None if best in _SIGN_OF else all(each.seen is not None or each.name == "slow" for each in told)
+    name = best if likelihood >= NAMED_FROM and shown else "undetermined"
+    lead = NO_LEAD if name == "undetermined" or sign is None or sign.moment is None else lead_of(sign.moment, event)
+    why = " ".join((_signs_in_words(told, event, what), _likelihoods_in_words(ranked), _what_would_tell(told, ranked)))
+    return Cause(name, why.strip(), ranked, sign, lead)
 
 
-def _sharpest(trip: Trip, surge: Surge | None, current: Part | None) -> tuple[Moment, str]:
-    """The moment that a disturbance has to come before, and its name: surge, else collapse, else fault."""
-    if surge is not None:
-        return Moment(surge.sound_s, surge.onset_s), "the current surge"
-    fell = None if current is None else collapse_before(current, trip.time_s)
-    if fell is not None and fell[1] - fell[0] < trip.time_s - trip.sound_s:
-        return Moment(*fell), "the current's collapse"
-    return Moment(trip.sound_s, trip.time_s), "the trip"
+def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[str, float], ...]:
+    """Causes with their likelihoods, the likeliest first: Bayes' rule, even odds before, signs independent.
+
+    speed_update_s : time between new values of the speed, above which a short disturbance may be missed [s]
+    """
+    weights = {}
+    for cause, seen in _SEEN.items():
+        weight = 1.0
+        for sign in told:
+            share = seen[_SIGNS.index(sign.name)]
+            if sign.name == "speed" and cause == "encoder" and speed_update_s > _ONE_DISTURBANCE_S:
+                share *= _ONE_DISTURBANCE_S / speed_update_s
+            weight *= 1.0 if sign.seen is None else share if sign.seen else 1.0 - share
+        weights[cause] = weight
+    whole = sum(weights.values())
+    return tuple(sorted(((cause, weight / whole) for cause, weight in weights.items()), key=lambda each: -each[1]))
 
 
-def first_disturbance(study: SpeedStudy, event: Moment) -> Moment | None:
-    """The first impossible step of the speed that may lie within `LEAD_S` before an event."""
-    time = study.speed.time_s
-    steps = np.sort(np.concatenate((study.steps, study.lost)))
-    sound, seen = time[steps - 1], time[steps]
-    fits = (sound < event.seen_s) & (event.sound_s - seen <= LEAD_S)
-    if not fits.any():
-        return None
-    index = int(np.argmax(fits))
-    return Moment(float(sound[index]), float(seen[index]))
+def _signs_in_words(told: tuple[Sign, ...], event: Moment, what: str) -> str:
+    seen = [f"{each.words}{_before(each, event, what)}" for each in told if each.seen]
+    absent = [each.words for each in told if each.seen is False]
+    unknown = [each.words for each in told if each.seen is None]
+    parts = [f"Seen: {'; '.join(seen) if seen else f'nothing that led to {what}'}."]
+    if absent:
+        parts.append(f"Not there: {'; '.join(absent)}.")
+    if unknown:
+        parts.append(f"Cannot be told: {'; '.join(unknown)}.")
+    return " ".join(parts)
 
 
-def lead_of(moment: Moment, event: Moment) -> Measured:
-    """How long the one came before the other [s], with the limits that the sampling sets."""
-    return Measured(event.seen_s - moment.seen_s, "s", event.sound_s - moment.seen_s, event.seen_s - moment.sound_s)
-
-
-def _too_coarse(study: SpeedStudy, event: Moment, what: str, moment: Moment | None, open_s: float) -> Cause:
-    known_s = event.seen_s - event.sound_s
-    if moment is None:
-        question = "Whether a disturbance of the motor speed"
-    else:
-        question = "A disturbance of the motor speed lies near it, but which of the two"
-    return Cause(
-        "undetermined",
-        f"{question} came first cannot be told from this log: the speed has a new value every "
-        f"{study.model.update_s * 1e3:.3g} ms and {what} is known to {known_s * 1e3:.3g} ms, which leaves "
-        f"the order open by {open_s * 1e3:.3g} ms, while a current follows a wrong speed within "
-        f"{LEAD_S * 1e3:.0f} ms. Record motor speed and motor current every {WANTED_PERIOD_S * 1e3:.0f} ms "
-        "or faster.",
-        moment,
-        NO_LEAD if moment is None else lead_of(moment, event),
-    )
-
-
-def _nothing_seen(study: SpeedStudy, what: str) -> str:
-    return (
-        f"No disturbance of the motor speed was seen within {LEAD_S * 1e3:.0f} ms before {what}; one of "
-        f"less than {study.model.smallest_seen_rpm:,.0f} rpm, or between two samples "
-        f"{study.model.update_s * 1e3:.3g} ms apart, would not show."
-    )
-
-
-def _in_words(lead: Measured, what: str) -> str:
+def _before(sign: Sign, event: Moment, what: str) -> str:
+    if sign.moment is None:
+        return ""
+    lead = lead_of(sign.moment, event)
     value, low, high = (1e3 * (each or 0.0) for each in (lead.value, lead.low, lead.high))
     side = "before" if value >= 0 else "after"
-    return f"{abs(value):.0f} ms {side} {what} (by the sampling, between {low:.0f} and {high:.0f} ms before)"
+    order = "" if low >= 0 else ", so that the order is not certain"
+    return f", {abs(value):.0f} ms {side} {what} (by the sampling, between {low:.0f} and {high:.0f} ms before{order})"
+
+
+def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:
+    (first, much), (second, less) = ranked[:2]
+    return (
+        f"Likeliest is {IN_WORDS[first]} ({much:.0%}), then {IN_WORDS[second]} ({less:.0%}); by practice, no "
+        "published source."
+    )
+
+
+def _what_would_tell(told: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
+    """What to log, so that the signs that cannot be told now can be told the next time."""
+    wanted = dict.fromkeys(_WOULD_TELL[each.name] for each in told if each.seen is None)
+    if ranked[0][1] >= SURE_FROM or not wanted:
+        return ""
+    return (
+        f"To decide it, record {', '.join(wanted)} every {WANTED_PERIOD_S * 1e3:.0f} ms or faster: a current "
+        f"follows its cause within {LEAD_S * 1e3:.0f} ms."
+    )

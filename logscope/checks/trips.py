@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from logscope.checks.current_surge import Peak, Surge, peak_before, surge_before
 from logscope.checks.speed_disturbance import SpeedStudy, study_speed
-from logscope.checks.trip_cause import NO_LEAD, WANTED_PERIOD_S, Cause, judge
+from logscope.checks.trip_cause import Cause, judge
 from logscope.checks.trip_events import Trip, find_trips
+from logscope.checks.trip_near import near_trips
+from logscope.checks.trip_order import NO_LEAD
+from logscope.checks.trip_pattern import pattern
+from logscope.checks.trip_words import next_step, title
 from logscope.findings import CAUTION_HV, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -19,38 +23,32 @@ _CHARTED = (
     "dc_link_voltage",
     "fault",
 )
-_SHOWN_S, _SHOWN_SAMPLES = 1.0, 15  # before a trip, the longer of the two is charted
-_NEXT_STEPS = {
-    "encoder": (
-        "Encoder wiring first, with the power off and the link proven dead: screened twisted pairs, the "
-        "screen unbroken and bonded as the makers say, away from the phase cables, connector pins, supply "
-        "and ground (common practice, no published source). Then repeat the same drive and compare."
-    ),
-    "undetermined": (
-        "Stop until it is known: with the power off and the link proven dead, have insulation and phase "
-        "cables, current sensors and the encoder's wiring checked. Then record motor speed, current, its "
-        f"target, torque, throttle and DC-link voltage every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
-    ),
+_MARKS = {
+    "speed": "speed disturbance",
+    "command": "demand steps up",
+    "swings": "current begins to swing",
+    "link": "link voltage departs",
+    "level": "current level",
+    "slow": "current rises",
 }
-_NEXT_STEP_UNSURE = (
-    " The order of events is not certain: before power is applied again, have the phase cables and the "
-    "insulation checked too."
-)
+_SHOWN_S, _SHOWN_SAMPLES = 1.0, 15  # before a trip, the longer of the two is charted
 _NEXT_STEP_OTHER = "Look this fault up in the inverter's manual, and see in the chart what changed before it."
 _NEXT_STEP_BEFORE = "Start the log before switching the inverter on, so that it holds the moment of the fault."
 
 
 def trips(signals: Signals, vehicle: Vehicle) -> list[Finding]:
-    """One finding for each trip.
+    """One finding for each trip, one for what trips have in common, one for surges that came near the limit.
 
     Raises MissingPart where neither a fault nor a motor current is logged.
     """
     found = find_trips(signals, vehicle)
+    near = near_trips(signals, vehicle, found)
     if not found:
-        return [_none(signals)]
+        return [_none(signals), *near]
     speed = signals.get("motor_speed")
-    study = None if speed is None else study_speed(speed, vehicle)
-    return [_finding(trip, signals, vehicle, study) for trip in found]
+    study = None if speed is None else study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
+    each = [_finding(trip, signals, vehicle, study) for trip in found]
+    return [*each, *pattern(each, signals), *near]
 
 
 def _none(signals: Signals) -> Finding:
@@ -79,21 +77,26 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy |
     if not trip.overcurrent:
         return _other(trip, signals, vehicle, peak)
     surge = None if current is None else surge_before(current, trip.time_s)
-    cause = judge(trip, surge, current, study)
-    led = cause.name == "encoder"
+    cause = judge(trip, surge, signals, study, vehicle.limits.motor_current_A)
     marks = _marks(trip, surge, cause)
     return Finding(
         kind="trip.overcurrent",
         severity=Severity.DANGER,
         start_s=marks[0].time_s,
         end_s=marks[-1].time_s,
-        title=_title(trip, cause),
+        title=title(trip.code is None, cause),
         explanation=f"{_how_known(trip, signals)} {_current_in_words(surge, peak)} {cause.why}",
-        next_step=_NEXT_STEPS[cause.name] + ("" if cause.certain or not led else _NEXT_STEP_UNSURE),
+        next_step=next_step(cause),
         caution=CAUTION_HV,
         cause=cause.name,
         parts=_parts(signals),
-        measured={"peak_current_A": _peak(peak, current), "lead_time_s": cause.lead, **_code(trip)},
+        measured={
+            "peak_current_A": _peak(peak, current),
+            "lead_time_s": cause.lead,
+            "current_before_A": Measured(None if surge is None else surge.before, "A"),
+            "cause_likelihood": Measured(cause.likelihood, ""),
+            **_code(trip),
+        },
         evidence=Evidence(marks=marks, levels=_levels(signals, vehicle), window=_window(trip, current)),
     )
 
@@ -152,13 +155,6 @@ def _set_before(trip: Trip, signals: Signals) -> Finding:
     )
 
 
-def _title(trip: Trip, cause: Cause) -> str:
-    what = "Probable overcurrent trip" if trip.code is None else "Overcurrent trip"
-    if cause.name != "encoder":
-        return f"{what}, cause not determined"
-    return f"{what}, {'led' if cause.certain else 'probably led'} by a speed disturbance"
-
-
 def _fault_in_words(trip: Trip) -> str:
     return trip.name if trip.code is None or trip.name != f"{trip.code:g}" else f"fault {trip.name}"
 
@@ -205,8 +201,8 @@ def _marks(trip: Trip, surge: Surge | None, cause: Cause) -> tuple[Mark, ...]:
     marks = [Mark(trip.time_s, "trip")]
     if surge is not None:
         marks.append(Mark(surge.onset_s, "surge sets in"))
-    if cause.disturbance is not None:
-        marks.append(Mark(cause.disturbance.seen_s, "speed disturbance"))
+    if cause.sign is not None and cause.sign.moment is not None:
+        marks.append(Mark(cause.sign.moment.seen_s, _MARKS[cause.sign.name]))
     return tuple(sorted(marks, key=lambda mark: mark.time_s))
 
 

@@ -16,6 +16,8 @@ from logscope.vehicle import Driveline, Limits, Motor, Vehicle
 FloatArray = NDArray[np.float64]
 TICK_S = 0.001
 FREE_SPIN = 30_558.0  # rpm/s, 160 Nm on 0.05 kg·m²
+_BREAKS_AWAY_S = 0.050  # a tyre does not let go sooner (practice)
+_IS_CAUGHT_S = 1 / 30  # half a swing of the stiffest half shafts, 15 Hz (practice)
 HAZEL = Vehicle(
     motor=Motor(encoder_pulses_per_rev=60, max_speed_rpm=9000, max_torque_Nm=160, rotor_inertia_kgm2=0.05),
     driveline=Driveline(ratio=8.2, wheel_radius_m=0.31, mass_kg=1350),
@@ -77,10 +79,11 @@ def _towards(start: float, end: float, slew: float) -> FloatArray:
 
 
 def _slip(rng: np.random.Generator, now: float) -> FloatArray:
-    top = now + rng.uniform(200, 1500)
-    up = _towards(now, top, rng.uniform(5e3, 1.9e4))  # the wheel's own inertia holds it under the free rotor
-    spin = np.full(int(rng.integers(1, 200)), top)
-    return np.concatenate([up, spin, _towards(top, now, rng.uniform(5e3, 4.5e4)), np.full(100, now)])
+    by = rng.uniform(200, 1500)
+    up = _towards(now, now + by, min(rng.uniform(5e3, 1.9e4), by / _BREAKS_AWAY_S))  # wheel and rotor together
+    spin = np.full(int(rng.integers(1, 200)), now + by)
+    caught = _towards(now + by, now, min(rng.uniform(5e3, 4.5e4), by / _IS_CAUGHT_S))
+    return np.concatenate([up, spin, caught, np.full(100, now)])
 
 
 def log_speed(rng: np.random.Generator, truth: FloatArray, how: Logging) -> tuple[FloatArray, FloatArray]:

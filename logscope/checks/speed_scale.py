@@ -1,0 +1,100 @@
+"""Scale of the motor speed: wrong by a constant factor against a second source, or against the road.
+
+A tyre that pulls slips, and by little slip in proportion to its pull; so against the road it is the ratio
+without torque that counts, from a straight line through the ratios of single seconds over their torque.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import pi
+
+import numpy as np
+from scipy.stats import theilslopes
+
+from logscope.checks.held import held_at
+from logscope.checks.speed_disturbance import SpeedStudy
+from logscope.findings import BoolArray, Finding, FloatArray, Measured, Severity
+from logscope.signals import Part, Signals
+from logscope.vehicle import Vehicle
+
+_SECOND_TOLERANCE = 0.02  # two readings of one shaft (practice)
+_ROAD_TOLERANCE = 0.08  # size, wear and load of the tyre, its slip, the road speed's own error (practice)
+_SLOWEST_KMH, _SLOWEST_RPM = 10.0, 300.0  # slower, steps and cut-offs of either reading weigh too much
+_BLOCK_S = 1.0  # readings within a second are one witness
+_BLOCKS = 8  # fewer carry no statement
+_STALE_S = 0.3  # a second reading older than this is of another moment
+_CONSTANT = 0.05  # quartiles of the ratio within this: a factor, and no slip or fault that comes and goes
+_LEAST_SPREAD_NM = 5.0  # standard deviation of the torque: less shows no slip
+_USUAL = {0.5: "half", 2.0: "twice", 4.0: "four times", 0.25: "a quarter of"}
+
+
+def scale(signals: Signals, vehicle: Vehicle, study: SpeedStudy) -> list[Finding]:
+    """A finding where the speed is off by a constant factor; none where nothing is there to compare it with."""
+    second, road = signals.get("motor_speed_second"), signals.get("vehicle_speed")
+    if second is not None:
+        return _compare(study, second, second.value, _SLOWEST_RPM, _SECOND_TOLERANCE, "the second motor speed", None)
+    ratio, radius = vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m
+    if road is None or not ratio or not radius:
+        return []
+    rpm = road.value / 3.6 / (2.0 * pi * radius) * 60.0 * ratio
+    slowest = _SLOWEST_KMH / 3.6 / (2.0 * pi * radius) * 60.0 * ratio
+    against = "the road speed, by ratio and tyre of the vehicle file"
+    return _compare(study, road, rpm, slowest, _ROAD_TOLERANCE, against, signals.get("torque"))
+
+
+def _compare(
+    study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, tolerance: float, against: str,
+    torque: Part | None,
+) -> list[Finding]:  # fmt: skip
+    ratio, load = _by_second(study, other, rpm, slowest, torque)
+    if ratio.size < _BLOCKS:
+        return []
+    if float(np.std(load)) >= _LEAST_SPREAD_NM:
+        ratio = ratio - theilslopes(ratio, load).slope * load
+    low_quarter, middle, high_quarter = np.quantile(ratio, [0.25, 0.5, 0.75])
+    half = 1.96 * 1.2533 * (high_quarter - low_quarter) / 1.349 / np.sqrt(ratio.size)  # of a median, normal
+    low, high = float(middle - half), float(middle + half)
+    within = low <= 1.0 + tolerance and high >= 1.0 - tolerance
+    if within or high_quarter - low_quarter > _CONSTANT * middle:
+        return []
+    return [_finding(study, other, float(middle), low, high, tolerance, against)]
+
+
+def _by_second(
+    study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, torque: Part | None
+) -> tuple[FloatArray, FloatArray]:
+    """Median ratio of logged to expected speed, and mean torque, in each second that holds enough of both."""
+    time, value = study.speed.time_s, study.speed.value
+    there, known = held_at(replace(other, value=np.abs(rpm)), time, _STALE_S)
+    pull, pulled = (np.zeros(time.size), known) if torque is None else held_at(torque, time, _STALE_S)
+    use: BoolArray = known & pulled & (there >= slowest)
+    if not use.any():
+        return np.empty(0), np.empty(0)
+    block = ((time[use] - time[0]) / _BLOCK_S).astype(np.intp)
+    starts = np.flatnonzero(np.diff(block, prepend=-1))
+    ratio = np.array([np.median(each) for each in np.split(np.abs(value[use]) / there[use], starts[1:])])
+    return ratio, np.add.reduceat(pull[use], starts) / np.diff(starts, append=block.size)
+
+
+def _finding(
+    study: SpeedStudy, other: Part, middle: float, low: float, high: float, tolerance: float, against: str
+) -> Finding:
+    usual = next((words for factor, words in _USUAL.items() if abs(middle / factor - 1.0) <= tolerance), None)
+    hint = f" It is near {usual} it, as where edges are counted otherwise than told." if usual else ""
+    return Finding(
+        kind="encoder.scale",
+        severity=Severity.WARNING,
+        start_s=float(study.speed.time_s[0]),
+        end_s=float(study.speed.time_s[-1]),
+        title=f"Motor speed reads {middle:.3g} times what {against.split(',')[0]} says",
+        explanation=f"Against {against}, the motor speed is off by a constant factor of {middle:.3f} (95 % limits "
+        f"{low:.3f} to {high:.3f}); up to {tolerance:.0%} would be within what is usual.{hint} That points to "
+        "configuration: pulse count, pole pairs, ratio or tyre, rather than to wiring.",
+        next_step="Compare the encoder's pulses per revolution in the inverter's settings with its data sheet, then "
+        "ratio and rolling radius in the vehicle file, then the second source itself. A wrong pulse count also makes "
+        "the slip wrong: drive no further before it is put right.",
+        parts=("motor_speed", other.name),
+        measured={"scale": Measured(middle, "", low, high)},
+        expected={"scale": Measured(1.0, "", 1.0 - tolerance, 1.0 + tolerance)},
+    )

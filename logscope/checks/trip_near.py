@@ -1,0 +1,64 @@
+"""Near trips: currents that came close to the stated limit without a trip."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from logscope.checks.trip_events import Trip
+from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.signals import Part, Signals
+from logscope.statistics.episodes import join_neighbours
+from logscope.vehicle import Vehicle
+
+_NEAR = 0.90  # of the limit
+_ONE_S = 0.5  # times near the limit no further apart are one
+_TRIP_S = 0.5  # so near to a trip, before or after, the current belongs to it
+_MARKS_AT_MOST = 20
+
+
+def near_trips(signals: Signals, vehicle: Vehicle, trips: Sequence[Trip]) -> list[Finding]:
+    """One finding on all times near the limit; none where no limit is told or the current stayed clear of it."""
+    current, limit = signals.get("motor_current"), vehicle.limits.motor_current_A
+    if current is None or limit is None:
+        return []
+    amps = np.abs(current.value)
+    near = amps >= _NEAR * limit
+    for trip in trips:
+        near[current.between(trip.sound_s - _TRIP_S, trip.time_s + _TRIP_S)] = False
+    at = np.flatnonzero(near)
+    if not at.size:
+        return []
+    first, last = join_neighbours(np.diff(current.time_s[at]) <= _ONE_S)
+    events = tuple(
+        Event(float(current.time_s[at[a]]), float(current.time_s[at[b]])) for a, b in zip(first, last, strict=True)
+    )
+    return [_finding(current, float(np.max(amps[at])), limit, events)]
+
+
+def _finding(current: Part, peak: float, limit: float, events: tuple[Event, ...]) -> Finding:
+    times = "once" if len(events) == 1 else f"{len(events)} times"
+    return Finding(
+        kind="trip.near",
+        severity=Severity.INFO,
+        start_s=events[0].start_s,
+        end_s=events[-1].end_s,
+        title=f"Motor current within 10 % of its limit {times}, without a trip",
+        explanation=f"The largest sample is {peak:.0f} A, {peak / limit:.0%} of the stated {limit:g} A. Between "
+        f"samples {current.period_s * 1e3:.3g} ms apart it may have been higher.",
+        next_step="See in the chart what the driver asked for at these times, and whether the current only held its "
+        "target or overshot it: overshoot asks for a slower ramp first.",
+        caution=CAUTION_HV,
+        parts=("motor_current",),
+        measured={
+            "count": Measured(float(len(events)), ""),
+            "peak_current_A": Measured(peak, "A", peak - (current.step or 0.0) / 2.0),
+        },
+        expected={"peak_current_A": Measured(None, "A", None, limit)},
+        events=events,
+        evidence=Evidence(
+            marks=tuple(Mark(event.start_s, "near the limit") for event in events[:_MARKS_AT_MOST]),
+            levels=(Level(limit, "limit", "motor_current"),),
+        ),
+    )
