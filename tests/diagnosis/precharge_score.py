@@ -150,7 +150,7 @@ def scored(kind: str, seed: int, period_s: float | None = None, *, flags: bool =
         truth_s,
         bound.time_constant_s,
         found_s,
-        _plain_fit(case) if found_s else None,
+        plain_fit(case) if found_s else None,
         seed,
     )
 
@@ -162,7 +162,7 @@ def score(
     return [scored(kind, seed, period_s, flags=flags, pack=pack) for seed in seeds]
 
 
-def _plain_fit(case: PrechargeCase) -> float | None:
+def plain_fit(case: PrechargeCase) -> float | None:
     """What a notebook would do: one exponential through everything from the relay's closing on."""
     after = case.time_s >= case.truth.start_s
     t, v = case.time_s[after], case.voltage_V[after]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from logscope.checks.precharge.fit import CurveFit, Estimate
@@ -71,6 +71,14 @@ def compare_constant(
     if Verdict.IN_BAND in verdicts:
         nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
         other = faster if nearest is slower else slower
+        if faster.high >= slower.low:  # nearly alike: either may be the link's
+            nearest = replace(
+                nearest,
+                low=faster.low,
+                high=slower.high,
+                claim_low=min(faster.claim_low, slower.claim_low),
+                claim_high=max(faster.claim_high, slower.claim_high),
+            )
         return Constant(Verdict.IN_BAND, nearest, other, both)
     if verdicts[0] == verdicts[1]:  # both readings say the same
         return Constant(verdicts[0], slower, faster, both)

@@ -129,6 +129,13 @@ class CurveFit:
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         return _estimate(self._posterior, (low + high) / 2)
 
+    def link_voltage(self, time_s: FloatArray, constant_s: float) -> FloatArray:
+        """The link's own voltage [V] at times [s], before any lag, with one of the constants as its own."""
+        if self.lag is None or self.onset is None:
+            return self.voltage(time_s)
+        rise = self.end.value - self.start.value
+        return self.start.value + rise * settled_fraction(time_s - self.onset.value, constant_s)
+
     def voltage(self, time_s: FloatArray) -> FloatArray:
         """The fitted voltage [V] at times [s], shape (n,)."""
         return np.asarray(self._layout.curve(self._theta[None, :], time_s)[0][0])
@@ -271,6 +278,7 @@ class _Problem:
             inside &= theta[:, -1] <= theta[:, 2]  # the two constants are symmetric: the slower one is named τ
         if self.layout.shape is Shape.CONSTANT_POWER:  # below the lower resting point the link would collapse
             end_v = theta[:, 0] + rise
+            inside &= end_v > 0
             inside &= theta[:, 0] + theta[:, -1] * rise > 1.05 * np.exp(theta[:, -2]) * end_v
         result = np.full(len(theta), -np.inf)
         if inside.any():

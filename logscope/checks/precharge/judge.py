@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logscope.checks.precharge.compare import (
     Constant,
@@ -13,7 +13,7 @@ from logscope.checks.precharge.compare import (
 )
 from logscope.checks.precharge.find import Link
 from logscope.checks.precharge.fit import CurveFit, Shape
-from logscope.checks.precharge.measure import Measurement
+from logscope.checks.precharge.measure import Measurement, at_constants
 from logscope.checks.precharge.witness import witnesses
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -66,6 +66,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     if fit is not None and fitted:
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
         constant = compare_constant(fit, expected_s, tolerance, found)
+        measurement = _closing_by(constant, fit, measurement)
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
@@ -81,6 +82,15 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         bound_s,
         link.part.period_s,
     )
+
+
+def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:
+    """The link's voltage at a closing behind a sensing lag, once it is known which constant is the link's."""
+    closing, tau = m.closing, constant.time_constant
+    if closing is None or tau is None or fit.lag is None:
+        return m
+    known = at_constants(fit, closing.start_s, closing.end_s, [tau.value], closing.step_v, closing.level_v)
+    return replace(m, closing=known)
 
 
 def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from logscope.checks.precharge.closing import BREAK_NOISE, Break, find_break
 from logscope.checks.precharge.compare import SETTLED_SHARE
 from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, pack_voltage
 from logscope.checks.precharge.fit import CurveFit, Rest, fit_curve
+from logscope.checks.precharge.settling import Settling, find_settling
 from logscope.findings import FloatArray
 from logscope.signals import Signals
 
@@ -29,6 +31,7 @@ class Closing:
     low_v: float
     high_v: float
     step_v: float | None  # where the voltage shows the step
+    level_v: float | None = None  # that it leads to
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,20 +80,23 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, told)
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
+    fit = _fit(link, attempt, slice(first, curve_end + 1), cut_off=broken is not None)
+    settling = None
+    if fit is not None and fit.lag is not None:
+        settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, told)
+    if settling is not None:
+        until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
+        again = _fit(link, attempt, slice(first, until + 1), cut_off=True)
+        if again is not None and again.lag is not None:
+            curve_end, fit = until, again
+        else:  # what is left holds no two constants
+            settling = None
     window = slice(first, curve_end + 1)
-    rest = Rest(link.noise_v, link.random_v, link.jitter_s)
-    fit = fit_curve(
-        time_s[window],
-        volts[window],
-        link.step_v,
-        onset_seen=attempt.onset_seen,
-        rest=rest,
-        cut_off=broken is not None,
-    )
     pack_v = pack_voltage(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
     pack_v = pack_v or pack_voltage(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
-    if pack_v is None and broken and _is_step(link, attempt, fit, broken):
-        pack_v = broken.level_v
+    closing = _settled_closing(link, fit, settling) if settling else _closing(link, attempt, fit, broken)
+    if pack_v is None and closing is not None and closing.step_v is not None:
+        pack_v = closing.level_v
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
     return Measurement(
@@ -102,12 +108,46 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         reached_v=reached,
         top_v=float(volts[attempt.top]),
         settled=_has_settled(fit, start_v, reached, link.noise_v),
-        closing=_closing(link, attempt, fit, broken),
+        closing=closing,
         inside=_steep_samples(volts[attempt.onset : curve_end + 1]),
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1]),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
     )
+
+
+def _fit(link: Link, attempt: Attempt, window: slice, *, cut_off: bool) -> CurveFit | None:
+    return fit_curve(
+        link.part.time_s[window],
+        link.part.value[window],
+        link.step_v,
+        onset_seen=attempt.onset_seen,
+        rest=Rest(link.noise_v, link.random_v, link.jitter_s),
+        cut_off=cut_off,
+    )
+
+
+def _settled_closing(link: Link, fit: CurveFit | None, settling: Settling) -> Closing | None:
+    """The closing behind a sensing lag: at the link's own voltage, with either constant as its own."""
+    if fit is None:
+        return None
+    constants = [fit.time_constant.value] if fit.lag is None else [fit.time_constant.value, fit.lag.value]
+    return at_constants(fit, settling.start_s, settling.end_s, constants, _step(link, settling), settling.level_v)
+
+
+def _step(link: Link, settling: Settling) -> float | None:
+    """From the link's own voltage to the level, where it stands out; a relay that drops out leaves none."""
+    step = settling.level_v - settling.link_v
+    return step if settling.visible and step >= BREAK_NOISE * link.noise_v else None
+
+
+def at_constants(
+    fit: CurveFit, start_s: float, end_s: float, constants: Sequence[float], step_v: float | None, level_v: float | None
+) -> Closing:
+    """A closing between two times, the link's own constant being one of several."""
+    volts = [fit.link_voltage(np.array([start_s, end_s]), constant_s) for constant_s in constants]
+    low, high = min(float(v[0]) for v in volts), max(float(v[1]) for v in volts)
+    return Closing(start_s, end_s, low, high, step_v, level_v)
 
 
 def _curve_end(link: Link, attempt: Attempt) -> int:
@@ -153,7 +193,9 @@ def _closing(link: Link, attempt: Attempt, fit: CurveFit | None, broken: Break |
         between = (float(time_s[last]), float(time_s[last + 1]))
         low = float(volts[last])
         high = max(float(fit.voltage(np.array([between[1]]))[0]), low) if fit else low
-        return Closing(*between, low, high, broken.step_v if _is_step(link, attempt, fit, broken) else None)
+        if _is_step(link, attempt, fit, broken):
+            return Closing(*between, low, high, broken.step_v, broken.level_v)
+        return Closing(*between, low, high, None)
     if attempt.contactor_s is None or attempt.contactor_after_s is None or fit is None:
         return None
     window = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)

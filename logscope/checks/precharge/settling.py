@@ -1,0 +1,105 @@
+"""Where the contactor closed, seen through a sensing lag: the reading does not step but settles to the pack's voltage.
+
+With the link at its own voltage L and the reading S behind it, the contactor takes L to the pack's voltage Vp at once,
+and S follows with the lag λ: S(t) = Vp − (Vp − S(tc))·exp(−(t − tc)/λ). Curve and settling are fitted together. A relay
+that drops out leaves the same trace, with L held where it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from logscope.checks.precharge.closing import BREAK_MISFIT
+from logscope.checks.precharge.fit import CurveFit
+from logscope.findings import FloatArray
+from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
+
+_STARTS = 8  # moments of closing that the search starts from: the misfit has a minimum near each kink
+_SURELY = 2.0  # standard deviations: within these of the closing, samples may lie on either side of it
+_MOST_DOUBT = 0.5  # of the lag: a settling that cannot be placed better than that is too small to bend the curve
+_LEAST_CURVE = 6  # samples before the closing that a curve of two constants needs
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """The contactor closed between start_s and end_s.
+
+    curve_end_s : up to when the samples make the curve [s]; level_v : where the reading settles [V]; link_v : the
+    link's own voltage just before [V]; visible : whether the settling stands out of the noise
+    """
+
+    start_s: float
+    end_s: float
+    curve_end_s: float
+    level_v: float
+    link_v: float
+    visible: bool
+
+
+def find_settling(
+    time_s: FloatArray, volts: FloatArray, fit: CurveFit, noise_v: float, told: tuple[float, float] | None
+) -> Settling | None:
+    """The closing that explains a rise and the level behind it; None where the curve alone does as well.
+
+    time_s, volts : the rise and the level behind it, shape (n,); fit : of an S-shaped curve, where to begin
+    told : between which times a contactor state says that it closed [s]; then there is one, however small
+    """
+    if fit.lag is None or fit.onset is None or time_s.size < _LEAST_CURVE + 4:
+        return None
+    low, high = (float(time_s[_LEAST_CURVE]), float(time_s[-3])) if told is None else told
+    low = max(low, float(time_s[_LEAST_CURVE]))
+    if low >= high:
+        return None
+    best = None
+    for first, second in ((fit.time_constant.value, fit.lag.value), (fit.lag.value, fit.time_constant.value)):
+        for closed_s in np.linspace(low, high, _STARTS + 2)[1:-1]:
+            start = np.array([fit.onset.value, np.log(first), np.log(second), closed_s])
+            reach = np.array([10 * first + 10 * second, 3.0, 3.0, np.inf])
+            found = least_squares(
+                lambda free: _residuals(free, time_s, volts)[0],
+                start,
+                bounds=(np.append((start - reach)[:3], low), np.append((start + reach)[:3], high)),
+                x_scale=np.array([first / 10, 0.1, 0.1, first / 10]),
+                max_nfev=40,
+            )
+            if best is None or found.cost < best.cost:
+                best = found
+    assert best is not None
+    alone = np.sum((fit.voltage(time_s) - volts) ** 2)
+    freedom = max(time_s.size - 7, 1)
+    spread = max(noise_v**2, 2 * best.cost / freedom)
+    visible = bool(alone - 2 * best.cost >= BREAK_MISFIT * spread)
+    if told is None and not visible:
+        return None
+    levels = _residuals(best.x, time_s, volts)[1]
+    curvature = best.jac.T @ best.jac / spread
+    variance = float(np.linalg.pinv(curvature, hermitian=True)[3, 3])
+    onset_s, closed_s = float(best.x[0]), float(best.x[3])
+    tau, lag = float(np.exp(best.x[1])), float(np.exp(best.x[2]))
+    doubt = _SURELY * float(np.sqrt(max(variance, 0.0)))
+    link_v = levels[0] + (levels[1] - levels[0]) * float(settled_fraction(np.array(closed_s - onset_s), tau))
+    return Settling(
+        start_s=max(closed_s - doubt, low),
+        end_s=min(closed_s + doubt, high),
+        curve_end_s=closed_s - min(doubt, _MOST_DOUBT * lag),
+        level_v=float(levels[2]),
+        link_v=link_v,
+        visible=visible,
+    )
+
+
+def _residuals(free: FloatArray, time_s: FloatArray, volts: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Deviations [V] of the best curve with these shape parameters, and its levels: start, end, and behind the closing.
+
+    For given onset, constants and moment of closing the levels follow by linear regression.
+    """
+    onset_s, tau, lag, closed_s = free[0], np.exp(free[1]), np.exp(free[2]), free[3]
+    before = np.minimum(time_s, closed_s) - onset_s
+    fraction = settled_fraction_two_pole(before, tau, lag)
+    left = np.where(time_s > closed_s, np.exp(-np.maximum(time_s - closed_s, 0.0) / lag), 1.0)
+    basis = np.column_stack([(1 - fraction) * left, fraction * left, 1 - left])
+    levels = np.linalg.lstsq(basis, volts, rcond=None)[0]
+    return basis @ levels - volts, levels
