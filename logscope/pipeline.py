@@ -38,6 +38,7 @@ _EPOCH_FROM_NS = 1_000_000_000 * 1_000_000_000
 def checks() -> tuple[tuple[str, Check], ...]:
     """The checks by name, in the order in which a conversion meets them."""
     from logscope.checks.contactors.check import contactors
+    from logscope.checks.current_control.check import current_control
     from logscope.checks.discharge.check import discharge
     from logscope.checks.encoder import encoder
     from logscope.checks.limits.check import limits
@@ -53,6 +54,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("trips", trips),
         ("limits", limits),
         ("battery", pack),
+        ("current_control", current_control),
     )
 
 

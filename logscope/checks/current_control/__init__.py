@@ -1,0 +1,1 @@
+"""How the current or torque loop follows its target."""

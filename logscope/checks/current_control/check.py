@@ -1,0 +1,166 @@
+"""The check of current or torque control: answers to steps, and swings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from logscope.checks.current_control.loop import Loop, find_loop
+from logscope.checks.current_control.pooled import behaviours, delay, steady_error
+from logscope.checks.current_control.response import Answer, fit_answer
+from logscope.checks.current_control.steps import find_steps
+from logscope.checks.current_control.swinging import SEEN_NOISES, find_swinging
+from logscope.checks.current_control.words import (
+    calm_words,
+    fast_words,
+    no_step_words,
+    response_words,
+    swinging_words,
+)
+from logscope.checks.precharge.words import Words
+from logscope.findings import (
+    CAUTION_HV,
+    Chart,
+    Curve,
+    Event,
+    Evidence,
+    Finding,
+    Mark,
+    Measured,
+    NothingToCheck,
+    Series,
+    Severity,
+    Style,
+)
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+# Overshoot of a damping ratio of 0.4, the lower end of what is called well damped (Ogata, chapter 5, from memory).
+MOST_OVERSHOOT_PERCENT = 25.0
+MOST_ERROR_SHARE = 0.05  # of the target's range: more is felt as a wrong demand (common practice, no published source)
+_OVERLAID = 8  # answers in the chart
+_EVENTS_AT_MOST = 50
+
+
+def current_control(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """Judge how the motor current, or else the torque, follows its target.
+
+    Needs the pair of one of them; uses `motor_speed` for where it rings. Raises MissingPart, or NothingToCheck where
+    the target never asks for anything.
+    """
+    loop = find_loop(signals, vehicle)
+    if not np.ptp(loop.target.value):
+        raise NothingToCheck(f"the target of the {loop.name} never changes")
+    return [_answering(loop, _answers(loop)), _swinging(loop)]
+
+
+def _answers(loop: Loop) -> list[Answer]:
+    part, found = loop.measured, []
+    for step in find_steps(loop.target, loop.target.value):
+        rows = part.between(step.low_s, step.until_s)
+        answer = fit_answer(part.time_s[rows], part.value[rows], step, part.period_s, loop.noise)
+        if answer is not None:
+            found.append(answer)
+    return sorted(found, key=lambda answer: answer.step.start_s)
+
+
+def _answering(loop: Loop, answers: list[Answer]) -> Finding:
+    if not answers:
+        return _finding(
+            loop, "undetermined", Severity.INFO, no_step_words(loop), ((0.0, float(loop.measured.time_s[-1])),), {}
+        )
+    error = steady_error(answers, loop.unit)
+    room = MOST_ERROR_SHARE * float(np.ptp(loop.target.value))
+    off = min(abs(error.low or 0.0), abs(error.high or 0.0)) > room and (error.low or 0.0) * (error.high or 0.0) > 0
+    measured = {"count": Measured(float(len(answers)), "1"), f"steady_error_{loop.unit}": error}
+    events = tuple((a.step.start_s, a.step.end_s) for a in answers)
+    found = behaviours(loop, answers)
+    if not found:
+        within_s = float(np.median([a.within_s for a in answers]))
+        measured["rise_time_s"] = Measured(None, "s", None, within_s)
+        severity = Severity.WARNING if off else Severity.INFO
+        words = fast_words(loop, len(answers), within_s, error, off)
+        return _finding(loop, "undetermined", severity, words, events, measured, _overlaid(loop, answers))
+    worst = max(found, key=lambda one: one.figures["overshoot_percent"].value or 0.0)
+    ringing = (worst.figures["overshoot_percent"].low or 0.0) > MOST_OVERSHOOT_PERCENT
+    late = delay([a for a in answers if not a.fast])
+    measured |= {"delay_s": late, **worst.figures}
+    words = response_words(loop, found, worst, late, error, ringing, off)
+    severity = Severity.WARNING if ringing or off else Severity.GOOD
+    return _finding(loop, "response", severity, words, events, measured, _overlaid(loop, answers))
+
+
+def _overlaid(loop: Loop, answers: Sequence[Answer]) -> Evidence:
+    """The answers over one another, each as a share of its step, and the fit to the largest."""
+    first = max(answers, key=lambda a: abs(a.step.height))
+    series = tuple(
+        Series(f"step at {a.step.start_s:.2f} s", a.time_s - a.step.start_s, (a.value - a.step.before) / a.step.height)
+        for a in answers[:_OVERLAID]
+    )
+    chart = Chart("time since the target moved", "s", f"{loop.name}, share of the step", "", series)
+    curve = Curve("second-order loop fitted", loop.measured.name, first.time_s, first.fitted)
+    return Evidence(
+        curves=() if first.fast else (curve,),
+        marks=(Mark(first.step.start_s, "target moves"),),
+        window=(first.step.start_s - 0.3, first.step.end_s + 1.0),
+        charts=(chart,),
+    )
+
+
+def _swinging(loop: Loop) -> Finding:
+    found, searched = find_swinging(loop)
+    if found is None:
+        noise = searched.noise if np.isfinite(searched.noise) else loop.noise
+        smallest = {f"smallest_seen_{loop.unit}": Measured(SEEN_NOISES * noise, loop.unit)}
+        span = ((float(loop.measured.time_s[0]), float(loop.measured.time_s[-1])),)
+        return _finding(loop, "calm", Severity.GOOD, calm_words(loop, noise), span, smallest)
+    growing = found.damping.high is not None and found.damping.high < 0
+    measured = {
+        "count": Measured(float(len(found.events)), "1"),
+        "swing_Hz": found.frequency,
+        f"amplitude_{loop.unit}": found.amplitude,
+        "damping_ratio": found.damping,
+        **{f"{name}_speed_percent": Measured(share, "%") for name, share in found.by_band.items()},
+    }
+    chart = Chart(
+        "motor speed",
+        "rpm",
+        "amplitude",
+        loop.unit,
+        (Series("windows that swing", found.rpm, found.size, style=Style.POINTS),),
+    )
+    worst = max(found.events, key=lambda event: event[1] - event[0])
+    evidence = Evidence(
+        window=(worst[0], min(worst[1], worst[0] + 3.0)), charts=(chart,) if np.isfinite(found.rpm).any() else ()
+    )
+    severity = Severity.DANGER if growing else Severity.WARNING
+    return _finding(
+        loop, "oscillation", severity, swinging_words(loop, found, growing), found.events, measured, evidence
+    )
+
+
+def _finding(
+    loop: Loop,
+    outcome: str,
+    severity: Severity,
+    words: Words,
+    events: tuple[tuple[float, float], ...],
+    measured: dict[str, Measured],
+    evidence: Evidence | None = None,
+) -> Finding:
+    listed = tuple(Event(since, until) for since, until in events[:_EVENTS_AT_MOST])
+    return Finding(
+        kind=f"current_control.{outcome}",
+        severity=severity,
+        start_s=events[0][0],
+        end_s=events[-1][1],
+        title=words.title,
+        explanation=words.explanation,
+        next_step=words.next_step,
+        caution=CAUTION_HV if words.hands_near_hv else "",
+        parts=(loop.measured.name, loop.target.name, *(("motor_speed",) if loop.speed is not None else ())),
+        measured=measured,
+        events=listed if len(events) > 1 else (),
+        evidence=evidence or Evidence(),
+    )

@@ -1,0 +1,78 @@
+"""The figures of several answers together, and by speed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from logscope.checks.current_control.loop import BANDS, Loop
+from logscope.checks.current_control.response import FIGURES, Answer
+from logscope.findings import Measured
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Behaviour:
+    """How the loop answers in one third of the speed range, or in all where the speed is not logged."""
+
+    band: str
+    count: int
+    figures: dict[str, Measured]
+
+
+def behaviours(loop: Loop, answers: Sequence[Answer]) -> list[Behaviour]:
+    """One for each third of the speed range that holds an answer slow enough to be seen."""
+    seen = [answer for answer in answers if not answer.fast]
+    band = loop.band(np.array([answer.step.start_s for answer in seen]))
+    found = []
+    for k, name in [*enumerate(BANDS), (None, "unknown")]:
+        own = [a for a, b in zip(seen, band, strict=True) if (np.isnan(b) if k is None else b == k)]
+        if own:
+            found.append(Behaviour(name, len(own), {n: _figure(own, n) for n in FIGURES}))
+    return found
+
+
+def _figure(answers: Sequence[Answer], name: str) -> Measured:
+    """Weighted mean; where the answers differ by more than their errors, the error grows to that (Birge ratio)."""
+    unit, of = FIGURES[name]
+    value, error = np.array([answer.figure(of) for answer in answers]).T
+    error = np.maximum(error, 1e-9 + 1e-4 * np.abs(value))
+    weight = 1.0 / error**2
+    mean = float(np.sum(weight * value) / weight.sum())
+    sure = 1.0 / float(np.sqrt(weight.sum()))
+    reach = float(np.median([answer.reach for answer in answers]))
+    if len(answers) >= 2:
+        excess = float(np.sum(weight * (value - mean) ** 2)) / (len(answers) - 1)
+        if excess > 1.0:
+            sure *= np.sqrt(excess)
+            reach = float(stats.t(len(answers) - 1).ppf(0.975))
+    return Measured(mean, unit, max(mean - reach * sure, 0.0), mean + reach * sure)
+
+
+def delay(answers: Sequence[Answer]) -> Measured:
+    """From the target's move to the answer's begin [s]; the sampling of both leaves a period open on each side."""
+    low = [a.start_s - a.step.start_s - a.reach * a.start_error for a in answers]
+    high = [a.start_s - a.step.start_s + a.step.early_s + a.reach * a.start_error for a in answers]
+    middle = [(one + other) / 2 for one, other in zip(low, high, strict=True)]
+    return Measured(
+        max(float(np.median(middle)), 0.0), "s", max(float(np.median(low)), 0.0), max(float(np.median(high)), 0.0)
+    )
+
+
+def steady_error(answers: Sequence[Answer], unit: str) -> Measured:
+    """Measured less target once settled, after the steps to larger levels, with Student's limits over those steps.
+
+    A wrong scale shows where there is much to scale; after a step to nought there is none.
+    """
+    sizes = [abs(a.step.after) for a in answers]
+    answers = [a for a, size in zip(answers, sizes, strict=True) if size >= max(sizes) / 2]
+    errors = np.array([a.error for a in answers])
+    single = float(np.mean([a.error_reach for a in answers]))
+    mean = float(errors.mean())
+    reach = single
+    if errors.size >= 2:
+        spread = float(errors.std(ddof=1) / np.sqrt(errors.size))
+        reach = max(float(stats.t(errors.size - 1).ppf(0.975)) * spread, single / np.sqrt(errors.size))
+    return Measured(mean, unit, mean - reach, mean + reach)

@@ -1,0 +1,150 @@
+"""The answer to one step of the target, as a second-order loop with a delay."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import log, pi, sqrt
+
+import numpy as np
+from scipy import stats
+from scipy.optimize import least_squares
+
+from logscope.checks.current_control.steps import Step
+from logscope.findings import FloatArray
+from logscope.physics.second_order import overshoot_share, ramp_response, rise_time_s, settling_time_s
+
+_LEAST_ROWS = 12
+_LATEST_S = 0.5  # of the answer behind the target: no loop of a drive waits longer (common practice, no source)
+_DAMPINGS = (0.1, 0.3, 0.6, 1.1)
+_NATURALS = 8
+# A pole pair is seen where its period holds five samples at least: with fewer the model alone draws the curve.
+SAMPLES_PER_PERIOD = 5.0
+_KNOWN = 0.35  # standard error of ln ωₙ above which the curve says nothing of the speed
+_CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Answer:
+    """A fitted answer. Logarithm of ωₙ [rad/s] and of ζ with their covariance; start of the answer [s].
+
+    fast : the answer is too quick for the sampling, only `within_s` bounds it; error : at the end, measured − target
+    """
+
+    step: Step
+    log_natural: float
+    log_damping: float
+    covariance: FloatArray
+    start_s: float
+    start_error: float
+    reach: float
+    within_s: float
+    fast: bool
+    error: float
+    error_reach: float
+    peak_share: float
+    time_s: FloatArray
+    value: FloatArray
+    fitted: FloatArray
+
+    def figure(self, of: Callable[[float, float], float]) -> tuple[float, float]:
+        """A figure of (ωₙ, ζ) and its standard error, by the first derivatives."""
+        at = np.array([self.log_natural, self.log_damping])
+        centre = of(*np.exp(at))
+        slope = np.array(
+            [(of(*np.exp(at + d)) - of(*np.exp(at - d))) / 0.02 for d in (np.array([0.01, 0]), np.array([0, 0.01]))]
+        )
+        return centre, sqrt(max(float(slope @ self.covariance @ slope), 0.0))
+
+
+def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: float, noise: float) -> Answer | None:
+    """Fit the answer to one step; None where it is not there to fit.
+
+    time_s, value : the measured part about the step, shape (n,); noise : of one sample
+    """
+    if time_s.size < _LEAST_ROWS or np.count_nonzero(time_s > step.end_s) < _LEAST_ROWS // 2:
+        return None
+    t = time_s - step.start_s
+    earliest, latest = -step.early_s - period_s, _LATEST_S
+    span = float(t[-1])
+    naturals = np.geomspace(2 * pi / max(span, 0.1), 2 * pi * 0.45 / period_s, _NATURALS)
+    starts = np.array([earliest / 2, period_s, 3 * period_s, 8 * period_s])
+    best = min(
+        ((_left(t, value, w, z, d, step.ramp_s)[0], w, z, d) for w in naturals for z in _DAMPINGS for d in starts),
+        key=lambda each: each[0],
+    )
+    begin = [log(best[1]), log(best[2]), best[3]]
+    bounds = ([log(naturals[0] / 4), log(0.01), earliest], [log(naturals[-1] * 8), log(5.0), latest])
+    begin = [min(max(x, lo + 1e-6), hi - 1e-6) for x, lo, hi in zip(begin, *bounds, strict=True)]
+    found = least_squares(
+        lambda p: _left(t, value, float(np.exp(p[0])), float(np.exp(p[1])), float(p[2]), step.ramp_s)[1],
+        begin,
+        bounds=bounds,
+        x_scale=[0.3, 0.3, period_s],
+        max_nfev=80,
+    )
+    natural, damping, start = float(np.exp(found.x[0])), float(np.exp(found.x[1])), float(found.x[2])
+    left, residual, levels = _left(t, value, natural, damping, start, step.ramp_s)
+    freedom = t.size - 5
+    scatter = max(sqrt(left / freedom), noise / 3)
+    if abs(levels[1]) < _CLEAR_SCATTERS * scatter:
+        return None
+    shape = ramp_response(t - start, natural, damping, step.ramp_s)
+    jacobian = np.column_stack([found.jac, np.ones(t.size), shape])
+    covariance = np.linalg.pinv(jacobian.T @ jacobian) * scatter**2
+    errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    fast = errors[0] > _KNOWN or 2 * pi / natural < SAMPLES_PER_PERIOD * period_s
+    late = value[t > (step.end_s - step.start_s) + 0.6 * (span - (step.end_s - step.start_s))]
+    settled = float(np.mean(late)) if late.size else float("nan")
+    height = step.height
+    reach = float(stats.t(freedom).ppf(0.975))
+    return Answer(
+        step=step,
+        log_natural=float(found.x[0]),
+        log_damping=float(found.x[1]),
+        covariance=covariance[:2, :2],
+        start_s=step.start_s + start,
+        start_error=float(errors[2]),
+        reach=reach,
+        within_s=_within(t, value, levels, step, period_s),
+        fast=bool(fast),
+        error=settled - step.after,
+        error_reach=reach * scatter / sqrt(max(late.size, 1)),
+        peak_share=float(np.max((value[t > 0] - settled) * np.sign(height)) / abs(height)) if late.size else 0.0,
+        time_s=time_s,
+        value=value,
+        fitted=residual + value,
+    )
+
+
+def _left(
+    t: FloatArray, value: FloatArray, natural: float, damping: float, start: float, ramp_s: float
+) -> tuple[float, FloatArray, FloatArray]:
+    """Sum of squares, residuals and the two levels solved for: value before, and way to the value after."""
+    shape = ramp_response(t - start, natural, damping, ramp_s)
+    columns = np.column_stack([np.ones(t.size), shape])
+    gram = columns.T @ columns + 1e-12 * np.eye(2)
+    levels = np.linalg.solve(gram, columns.T @ value)
+    residual = columns @ levels - value
+    return float(residual @ residual), np.asarray(residual), np.asarray(levels)
+
+
+def _within(t: FloatArray, value: FloatArray, levels: FloatArray, step: Step, period_s: float) -> float:
+    """By when at the latest the value has gone nine tenths of its way [s]: an upper bound of the rise."""
+    share = (value - levels[0]) / levels[1]
+    there = np.flatnonzero((share >= 0.9) & (t > 0))
+    return float(t[there[0]]) + step.early_s + period_s if there.size else float("inf")
+
+
+def frequency_of(natural: float, damping: float) -> float:
+    """Frequency of the ring [Hz]; 0 where there is none."""
+    return natural * sqrt(max(1.0 - damping**2, 0.0)) / (2 * pi)
+
+
+FIGURES: dict[str, tuple[str, Callable[[float, float], float]]] = {
+    "overshoot_percent": ("%", lambda _, damping: 100 * overshoot_share(damping)),
+    "rise_time_s": ("s", rise_time_s),
+    "settling_time_s": ("s", settling_time_s),
+    "natural_frequency_Hz": ("Hz", lambda natural, _: natural / (2 * pi)),
+    "damping_ratio": ("1", lambda _, damping: damping),
+}

@@ -1,0 +1,90 @@
+"""Steps and short ramps of a target between two levels, found without being told where they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
+
+from logscope.findings import FloatArray
+from logscope.signals import Part
+from logscope.statistics.episodes import join_neighbours
+
+FLAT_S, FLAT_SAMPLES = 0.2, 5  # a level stands this long at least, before and after
+_FLAT_SHARE = 0.01  # of the target's range, within which it counts as level: dither of the demand
+LONGEST_S = 1.0  # a slower change is a manoeuvre that any loop follows
+LEAST_SHARE = 0.10  # of the target's range: smaller steps drown in the current's ripple
+WINDOW_S = 2.0  # of the answer, at the most
+STEPS_AT_MOST = 20  # the largest; more cost time and make the limits little better
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """One change of a target between two levels.
+
+    start_s, end_s : the target begins to move, and has arrived [s]; early_s : by how much earlier it may have begun
+    ramp_s : how long it takes on its way, 0 for a step; low_s, until_s : what the two levels leave to look at [s]
+    """
+
+    start_s: float
+    end_s: float
+    early_s: float
+    ramp_s: float
+    low_s: float
+    until_s: float
+    before: float
+    after: float
+
+    @property
+    def height(self) -> float:
+        """Signed size of the step."""
+        return self.after - self.before
+
+
+def find_steps(target: Part, value: FloatArray) -> list[Step]:
+    """The steps of a target, the largest first.
+
+    value : the target as it is judged, magnitude or signed, shape (n,)
+    """
+    time_s, period_s = target.time_s, target.period_s
+    if value.size < 4 * FLAT_SAMPLES:
+        return []
+    rows = max(FLAT_SAMPLES, round(FLAT_S / period_s))
+    room = _FLAT_SHARE * float(np.ptp(value)) + 1.01 * (target.step or 0.0)
+    spread = maximum_filter1d(value, rows) - minimum_filter1d(value, rows)
+    middle = np.flatnonzero(spread <= room)
+    if middle.size < 2:
+        return []
+    begin, end = join_neighbours(np.diff(middle) == 1)
+    half = rows // 2
+    first = np.maximum(middle[begin] - half, 0)
+    last = np.minimum(middle[end] + (rows - 1) // 2, value.size - 1)
+    found = []
+    for k in range(first.size - 1):
+        step = _between(time_s, value, (first[k], last[k], first[k + 1], last[k + 1]), room, period_s)
+        if step is not None and abs(step.height) >= LEAST_SHARE * np.ptp(value):
+            found.append(step)
+    return sorted(found, key=lambda step: -abs(step.height))[:STEPS_AT_MOST]
+
+
+def _between(
+    time_s: FloatArray, value: FloatArray, ends: tuple[int, int, int, int], room: float, period_s: float
+) -> Step | None:
+    first, last, onset, stop = (int(end) for end in ends)
+    before, after = float(np.median(value[first : last + 1])), float(np.median(value[onset : stop + 1]))
+    height = after - before
+    way = (value[last + 1 : onset] - before) * np.sign(height)
+    if time_s[onset] - time_s[last] > LONGEST_S + 2 * period_s or (way.size > 1 and np.any(np.diff(way) < -room)):
+        return None
+    on_way = np.flatnonzero((way > max(room, 0.02 * abs(height))) & (way < abs(height) - max(room, 0.02 * abs(height))))
+    low_s = max(float(time_s[first]), float(time_s[last]) - WINDOW_S)
+    until_s = min(float(time_s[stop]), float(time_s[onset]) + WINDOW_S)
+    if on_way.size >= 2:  # a ramp: its corners lie where its line meets the levels
+        t, y = time_s[last + 1 + on_way], way[on_way]
+        slope = float((y[-1] - y[0]) / (t[-1] - t[0]))
+        start_s = float(np.mean(t - y / slope))
+        ramp_s = abs(height) / slope
+        return Step(start_s, start_s + ramp_s, 0.0, ramp_s, low_s, until_s, before, after)
+    seen = last + 1 + int(np.argmax(way > room)) if way.size and np.any(way > room) else onset
+    return Step(float(time_s[seen]), float(time_s[onset]), period_s, 0.0, low_s, until_s, before, after)

@@ -1,0 +1,114 @@
+"""The findings on current and torque control in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from logscope.checks.current_control.loop import Loop
+from logscope.checks.current_control.pooled import Behaviour
+from logscope.checks.current_control.swinging import SEEN_NOISES, Swinging
+from logscope.checks.precharge.words import Words
+from logscope.checks.wording import number, seconds
+from logscope.findings import Measured
+
+_PRACTICE = "Common practice, no published source: "
+_LOWER = (
+    _PRACTICE
+    + "lower the proportional gain, then the integral gain, in steps of a fifth, one at a time, and record the same run after each; check "
+    "that the motor's resistance and inductance are entered as measured. Begin with the wheels off the ground and a low current limit."
+)
+_KEEP = "Nothing to change here. Keep the log: later settings can be compared with it."
+
+
+def response_words(
+    loop: Loop, found: Sequence[Behaviour], worst: Behaviour, delay: Measured, error: Measured, ringing: bool, off: bool
+) -> Words:
+    """How the loop answers a step."""
+    told = [
+        f"At {one.band} speed ({one.count} step{'s' * (one.count != 1)}): overshoot {_limits(one.figures['overshoot_percent'])} %, rise 10 to 90 % in "
+        f"{_limits(one.figures['rise_time_s'], 1e3)} ms, within 5 % after {_limits(one.figures['settling_time_s'], 1e3)} ms, damping ratio "
+        f"{_limits(one.figures['damping_ratio'])}."
+        for one in found
+    ]
+    figures = worst.figures
+    return Words(
+        f"The {loop.name} follows its target with {number(figures['overshoot_percent'].value or 0)} % overshoot, rise {seconds(figures['rise_time_s'].value or 0)}",
+        "Steps of the target between two levels, each answer fitted by a second-order loop with a delay. "
+        + " ".join(told)
+        + f" Delay behind the target {_limits(delay, 1e3)} ms, both messages' sampling allowed for. Once settled it is {_limits(error)} {loop.unit} off the target.",
+        (_LOWER if ringing else "")
+        + (
+            " Look at the target's scale, at a current or torque limit that is reached, and at the integral gain."
+            if off
+            else ""
+        )
+        or _KEEP,
+        hands_near_hv=ringing,
+    )
+
+
+def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bool) -> Words:
+    """An answer too quick for the sampling."""
+    period = loop.measured.period_s
+    return Words(
+        f"The {loop.name} follows within {seconds(within_s)}; how cannot be told at {seconds(period)} sampling",
+        f"{count} step{'s' * (count != 1)} of the target: the answer is over in fewer samples than it takes to draw it. Nine tenths of the way were gone within "
+        f"{seconds(within_s)}, which is all the log can bound; overshoot or ringing between two samples is not seen. Once settled it is {_limits(error)} {loop.unit} "
+        "off the target.",
+        ("Look at the target's scale, at a limit that is reached, and at the integral gain. " if off else "")
+        + "For rise and overshoot record target and measured value every 1 ms, or with the inverter's own trace.",
+        hands_near_hv=False,
+    )
+
+
+def no_step_words(loop: Loop) -> Words:
+    """No step of the target."""
+    return Words(
+        f"The {loop.name}'s target never steps, so how it is followed cannot be told",
+        f"It takes a change of the target between two levels that each stand for 0.2 s, by a tenth of its range or more, within a second. Target every "
+        f"{seconds(loop.target.period_s)}.",
+        "With the wheels off the ground and a low limit, press and release the pedal sharply a few times, holding each level for a second.",
+        hands_near_hv=False,
+    )
+
+
+def swinging_words(loop: Loop, found: Swinging, growing: bool) -> Words:
+    """A loop that swings."""
+    hz, size = found.frequency.value or 0.0, found.amplitude.value or 0.0
+    bands = "; ".join(f"{share:.3g} % of the time at {name} speed" for name, share in found.by_band.items())
+    count = len(found.events)
+    who = (
+        "The target swings at the same frequency: look for what makes the demand swing (throttle, speed control, driveline) before the loop."
+        if found.with_target
+        else "The target does not swing: it is the loop, or what it drives."
+    )
+    return Words(
+        f"The {loop.name} swings by ±{number(size)} {loop.unit} at {number(hz)} Hz"
+        + (", and it grows" if growing else ""),
+        f"{count} episode{'s' * (count != 1)}, {bands or 'at unknown speed'}. Damping ratio {_limits(found.damping)}: "
+        + ("below nought, the swing feeds itself. " if growing else "about nought is a swing that sustains itself. ")
+        + who
+        + f" A swing faster than half the sampling rate, {number(0.5 / loop.measured.period_s)} Hz, shows at a wrong, lower frequency.",
+        ("Do not drive on with these settings. " if growing else "") + _LOWER,
+    )
+
+
+def calm_words(loop: Loop, noise: float) -> Words:
+    """No swing."""
+    return Words(
+        f"The {loop.name} does not swing by itself",
+        f"Measured less target was searched for swings that last, window by window, from 9 % to 50 % of the sampling rate ({number(0.09 / loop.measured.period_s)} to "
+        f"{number(0.5 / loop.measured.period_s)} Hz). One of ±{number(SEEN_NOISES * noise)} {loop.unit} would have been seen; the noise is {number(noise)} {loop.unit}. "
+        "Faster ones are seen only where they happen to show at a lower frequency.",
+        _KEEP,
+        hands_near_hv=False,
+    )
+
+
+def _limits(value: Measured, scale: float = 1.0) -> str:
+    if value.value is None:
+        return "not determined"
+    middle = number(scale * value.value)
+    if value.low is None or value.high is None:
+        return middle
+    return f"{middle} ({number(scale * value.low)} to {number(scale * value.high)})"

@@ -1,0 +1,96 @@
+"""A swing that goes on: found window by window in the spectrum of a signal that should be noise only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.signal import get_window
+
+from logscope.findings import FloatArray
+from logscope.statistics.episodes import IndexArray
+from logscope.statistics.sampling import typical_period_s
+
+WINDOW = 64  # samples: long enough to lift a swing of three times the noise by 70, short enough for brief episodes
+_HOP = WINDOW // 2
+_LEAST_CYCLES = 6  # in a window: what swings slower is the driver's or the road's
+# Of the noise's mean power. White noise passes 25 in one of 10¹¹ bins; the median that the noise is read off adds to
+# that, and two windows in a row must pass: under one false alarm in 10 h at 10 ms.
+_RATIO = 25.0
+_PURE = 0.5  # of the power, in the peak: a transient spreads over the whole spectrum
+_PEAK_BINS = 2  # on each side, of the Hann window's main lobe
+_STEADY = 0.6  # of the window before: a ring after a step dies away faster than that, window by window
+_LEAST_WINDOWS = 3  # in a row, half overlapping: twice the window's length
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Swings:
+    """Windows in which the signal swings, shape (n,): first sample, frequency [Hz] and amplitude; episodes as slices.
+
+    noise : standard deviation that the swings stand out of, median over all windows; windows : how many were judged
+    """
+
+    first: IndexArray
+    frequency_hz: FloatArray
+    amplitude: FloatArray
+    episodes: tuple[slice, ...]
+    noise: float
+    windows: int
+
+
+def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swings:
+    """Episodes of at least three windows in a row at one frequency that do not die away.
+
+    Spectra of half-overlapping Hann windows (P. D. Welch, IEEE Trans. Audio Electroacoust. 15, 1967) without mean and
+    slope. The noise is read off each window's own median bin.
+
+    time_s, value : shape (n,), evenly sampled but for gaps; step : rounding step of the value
+    """
+    period_s = typical_period_s(time_s)
+    none = np.empty(0, np.intp)
+    if value.size < WINDOW * 2 or not np.isfinite(period_s):
+        return Swings(none, np.empty(0), np.empty(0), (), float("nan"), 0)
+    first = np.arange(0, value.size - WINDOW + 1, _HOP)
+    first = first[time_s[first + WINDOW - 1] - time_s[first] < 1.2 * (WINDOW - 1) * period_s]
+    window = get_window("hann", WINDOW)
+    rows = value[first[:, None] + np.arange(WINDOW)]
+    ramp = np.arange(WINDOW) - (WINDOW - 1) / 2
+    rows = rows - rows.mean(axis=1, keepdims=True)
+    rows -= (rows @ ramp / np.sum(ramp**2))[:, None] * ramp
+    power = np.abs(np.fft.rfft(rows * window, axis=1)) ** 2
+    gain = float(np.sum(window**2))
+    mean = np.maximum(np.median(power[:, 3:-1], axis=1) / np.log(2.0), step**2 / 12.0 * gain)
+    top = power[:, _LEAST_CYCLES:-1]
+    peak = np.argmax(top, axis=1) + _LEAST_CYCLES
+    at = np.arange(peak.size)
+    near = peak[:, None] + np.arange(-_PEAK_BINS, _PEAK_BINS + 1)
+    near = np.clip(near, 0, power.shape[1] - 1)
+    lobe = power[at[:, None], near].sum(axis=1)
+    amplitude = np.sqrt(2.0 * lobe / (gain * WINDOW / 2.0))
+    swings = (power[at, peak] > _RATIO * np.maximum(mean, 1e-30)) & (lobe > _PURE * power[:, 1:].sum(axis=1))
+    episodes = _episodes(first, swings, peak, amplitude)
+    kept = np.concatenate([np.arange(e.start, e.stop) for e in episodes]) if episodes else none
+    place = np.cumsum([0, *(e.stop - e.start for e in episodes)])
+    centre = np.sum(power[at[:, None], near] * near, axis=1) / np.maximum(lobe, 1e-300)
+    return Swings(
+        first[kept],
+        centre[kept] / (WINDOW * period_s),
+        amplitude[kept],
+        tuple(slice(int(a), int(b)) for a, b in pairwise(place)),
+        float(np.sqrt(np.median(mean) / gain)) if mean.size else float("nan"),
+        int(first.size),
+    )
+
+
+def _episodes(first: IndexArray, swings: np.ndarray, peak: IndexArray, amplitude: FloatArray) -> list[slice]:
+    joined = (
+        swings[1:]
+        & swings[:-1]
+        & (np.diff(first) == _HOP)
+        & (np.abs(np.diff(peak)) <= _PEAK_BINS)
+        & (amplitude[1:] >= _STEADY * amplitude[:-1])
+    )
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], joined.astype(np.int8), [0]))))
+    runs = [slice(int(a), int(b) + 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [run for run in runs if run.stop - run.start >= _LEAST_WINDOWS]

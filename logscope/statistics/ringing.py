@@ -1,0 +1,108 @@
+"""A ring on a slow trend: frequency and decay of one swing that dies away, stands, or grows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+
+import numpy as np
+from scipy import stats
+from scipy.optimize import least_squares
+
+from logscope.findings import FloatArray
+
+LEAST_ROWS = 12  # six parameters and as many again
+_FREQUENCIES, _DECAYS = 40, (-0.2, 0.0, 0.1, 0.25, 0.5, 1.0)  # grid; decays in parts of 2π·frequency
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A swing amplitude·exp(−decay·t) at a frequency, t from the first row; standard errors beside them.
+
+    amplitude : at the first row, in the unit of the values; explained : share of what the trend leaves [1]
+    reach : Student's 97.5 % point for the limits; scatter : of the residuals
+    """
+
+    frequency_hz: float
+    decay_per_s: float
+    amplitude: float
+    phase: float
+    frequency_error: float
+    decay_error: float
+    correlation: float
+    reach: float
+    scatter: float
+    explained: float
+
+
+def fit_ring(time_s: FloatArray, value: FloatArray, low_hz: float, high_hz: float, order: int = 2) -> Ring | None:
+    """Least squares of polynomial trend and ring; None where there are too few rows or the fit finds no end.
+
+    The linear part (trend, sine and cosine) is solved for on a grid of frequency and decay, and the best refined
+    with all parameters together, whose covariance gives the errors (independent normal noise).
+
+    time_s, value : shape (n,); low_hz, high_hz : where the frequency may lie; order : of the trend
+    """
+    if time_s.size < LEAST_ROWS + order:
+        return None
+    t = time_s - time_s[0]
+    scale = float(t[-1])
+    trend = np.vander(t / scale * 2.0 - 1.0, order + 1)
+    flat = value - trend @ np.linalg.lstsq(trend, value, rcond=None)[0]
+    best = (np.inf, 0.0, 0.0)
+    for frequency in np.geomspace(low_hz, high_hz, _FREQUENCIES):
+        for share in _DECAYS:
+            decay = share * 2 * np.pi * frequency
+            columns = np.column_stack([trend, *_ring(t, frequency, decay)])
+            solved = np.linalg.lstsq(columns, value, rcond=None)[0]
+            left = float(np.sum((value - columns @ solved) ** 2))
+            if left < best[0]:
+                best = (left, frequency, decay)
+    return _refine(t, value, trend, flat, best[1], best[2], (low_hz, high_hz))
+
+
+def _ring(t: FloatArray, frequency: float, decay: float) -> tuple[FloatArray, FloatArray]:
+    fade = np.exp(np.clip(-decay * t, -50.0, 50.0))
+    return fade * np.cos(2 * np.pi * frequency * t), fade * np.sin(2 * np.pi * frequency * t)
+
+
+def _refine(
+    t: FloatArray,
+    value: FloatArray,
+    trend: FloatArray,
+    flat: FloatArray,
+    frequency: float,
+    decay: float,
+    band: tuple[float, float],
+) -> Ring | None:
+    def solved(at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        columns = np.column_stack([trend, *_ring(t, at[0], at[1])])
+        parts = np.linalg.lstsq(columns, value, rcond=None)[0]
+        return np.asarray(columns @ parts - value), np.asarray(parts)
+
+    found = least_squares(lambda at: solved(at)[0], [frequency, decay], x_scale=[frequency, frequency], max_nfev=60)
+    frequency, decay = (float(x) for x in found.x)
+    left, parts = solved(found.x)
+    freedom = t.size - trend.shape[1] - 4
+    if freedom < 2 or not band[0] * 0.9 <= frequency <= band[1] * 1.1:
+        return None
+    cos, sin = _ring(t, frequency, decay)
+    a, b = float(parts[-2]), float(parts[-1])
+    by_frequency = 2 * np.pi * t * (-a * sin + b * cos)
+    by_decay = -t * (a * cos + b * sin)
+    jacobian = np.column_stack([by_frequency, by_decay, cos, sin, trend])
+    scatter = float(np.sqrt(np.sum(left**2) / freedom))
+    try:
+        covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter**2
+    except np.linalg.LinAlgError:
+        return None
+    errors = np.sqrt(np.maximum(np.diag(covariance)[:2], 0.0))
+    if not (isfinite(errors[0]) and isfinite(errors[1])):
+        return None
+    correlation = float(covariance[0, 1] / max(errors[0] * errors[1], 1e-300))
+    explained = 1.0 - float(np.sum(left**2)) / max(float(np.sum(flat**2)), 1e-300)
+    reach = float(stats.t(freedom).ppf(0.975))
+    amplitude, phase = float(np.hypot(a, b)), float(np.arctan2(-b, a))
+    return Ring(
+        frequency, decay, amplitude, phase, float(errors[0]), float(errors[1]), correlation, reach, scatter, explained
+    )

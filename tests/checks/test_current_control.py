@@ -1,0 +1,96 @@
+"""Loops of known frequency and damping; the answers are made by scipy.signal.lsim."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from loop_traces import loop_log
+from tuning_traces import TICK_S, signals
+
+from logscope.checks.current_control.check import current_control
+from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.physics.second_order import overshoot_share
+from logscope.signals import MissingPart, Signals
+from logscope.vehicle import Motor, Vehicle
+
+HAZEL = Vehicle(motor=Motor(max_speed_rpm=9000))
+
+
+def outcomes(made: Signals) -> dict[str, Finding]:
+    return {each.kind.removeprefix("current_control."): each for each in current_control(made, HAZEL)}
+
+
+@pytest.mark.parametrize("ramp_s", [1e-4, 0.15], ids=["steps", "ramps"])
+def test_overshoot_frequency_and_damping_lie_within_their_limits(ramp_s: float) -> None:
+    """Truth by the textbook's formula (Ogata); a fixed small part of the score, 95 % limits, 30 draws."""
+    held = np.zeros(3)
+    for seed in range(700, 730):
+        rng = np.random.default_rng(seed)
+        frequency, damping = rng.uniform(3, 10), rng.uniform(0.15, 0.7)
+        measured = outcomes(loop_log(rng, frequency, damping, seconds=7.0, ramp_s=ramp_s))["response"].measured
+        truth = (100 * overshoot_share(damping), frequency, damping)
+        for k, name in enumerate(("overshoot_percent", "natural_frequency_Hz", "damping_ratio")):
+            value = measured[name]
+            assert value.low is not None
+            assert value.high is not None
+            held[k] += value.low <= truth[k] <= value.high
+    assert held.min() >= 25
+
+
+def test_a_lightly_damped_loop_warns_and_a_well_damped_one_is_good() -> None:
+    rng = np.random.default_rng(1)
+    assert outcomes(loop_log(rng, 8, 0.15))["response"].severity is Severity.WARNING
+    good = outcomes(loop_log(rng, 8, 0.7))
+    assert good["response"].severity is Severity.GOOD
+    assert good["calm"].severity is Severity.GOOD
+
+
+def test_a_rise_faster_than_the_sampling_is_only_bounded() -> None:
+    """A 100 Hz loop rises in 5 ms; logged every 50 ms nothing but the bound is left."""
+    found = outcomes(loop_log(np.random.default_rng(2), 100, 0.6, period_s=0.05))
+    rise = found["undetermined"].measured["rise_time_s"]
+    assert rise.value is None
+    assert rise.high is not None
+    assert 0.005 < rise.high <= 0.151
+    assert "cannot be told" in found["undetermined"].title
+
+
+def test_a_value_that_settles_off_its_target_warns_with_the_error() -> None:
+    found = outcomes(loop_log(np.random.default_rng(3), 8, 0.7, gain=0.85))["response"]
+    assert found.severity is Severity.WARNING
+    error = found.measured["steady_error_A"].value
+    assert error is not None
+    assert error < -5
+
+
+def test_a_loop_that_rings_at_speed_only_is_seen_there() -> None:
+    rng = np.random.default_rng(4)
+    t = np.arange(0, 40, TICK_S)
+    speed = np.interp(t, [0, 20, 22, 40], [1000, 1000, 7000, 7000])
+    swing = np.where(t > 22, 8 * np.sin(2 * np.pi * 31 * t), 0)
+    found = outcomes(loop_log(rng, 60, 0.8, seconds=40, noise_a=1.5, speed=speed, added=swing))["oscillation"]
+    assert found.measured["swing_Hz"].value == pytest.approx(31, abs=0.1)
+    assert found.measured["amplitude_A"].value == pytest.approx(8, rel=0.1)
+    assert found.measured["low_speed_percent"].value == 0
+    high = found.measured["high_speed_percent"].value
+    assert high is not None
+    assert high > 40
+    assert found.severity is Severity.WARNING
+
+
+def test_a_growing_swing_is_a_danger() -> None:
+    t = np.arange(0, 14, TICK_S)
+    swing = np.where(t > 5, np.minimum(0.5 * np.exp(0.9 * np.maximum(t - 5, 0)), 60), 0) * np.sin(2 * np.pi * 20 * t)
+    made = loop_log(np.random.default_rng(5), 60, 0.8, seconds=9.5, noise_a=0.5, added=swing[: int(9.5 / TICK_S)])
+    found = outcomes(made)["oscillation"]
+    assert found.severity is Severity.DANGER
+    assert "grows" in found.title
+    assert found.caution
+
+
+def test_without_steps_it_says_what_to_do_and_without_target_it_is_not_checked() -> None:
+    made = loop_log(np.random.default_rng(6), 8, 0.7, seconds=1.4)
+    with pytest.raises(NothingToCheck):
+        current_control(made, HAZEL)
+    with pytest.raises(MissingPart, match="motor_current_target"):
+        current_control(signals(made["motor_current"]), HAZEL)

@@ -1,0 +1,56 @@
+"""The second-order loop against Ogata's figures and scipy.signal."""
+
+from __future__ import annotations
+
+from math import pi, sqrt
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from logscope.physics.second_order import (
+    damping_from_decrement,
+    damping_from_overshoot,
+    damping_of,
+    overshoot_share,
+    ramp_response,
+    settling_time_s,
+    step_response,
+)
+
+T = np.linspace(0, 3, 3001)
+
+
+@pytest.mark.parametrize(
+    ("damping", "percent"), [(0.1, 72.9), (0.2, 52.7), (0.3, 37.2), (0.4, 25.4), (0.5, 16.3), (0.6, 9.5), (0.8, 1.5)]
+)
+def test_overshoot_is_that_of_the_textbook(damping: float, percent: float) -> None:
+    """Ogata, Modern Control Engineering, chapter 5: exp(−πζ/√(1−ζ²)), recomputed."""
+    assert 100 * overshoot_share(damping) == pytest.approx(percent, abs=0.06)
+    assert damping_from_overshoot(overshoot_share(damping)) == pytest.approx(damping)
+
+
+def test_example_of_ogata() -> None:
+    """Ogata, example 5-1 (from memory): ζ 0.6, ωₙ 5 rad/s gives peak at 0.785 s, 9.5 % overshoot, 1 s to ±5 %."""
+    y = step_response(T, 5.0, 0.6)
+    assert T[int(np.argmax(y))] == pytest.approx(0.785, abs=0.002)
+    assert y.max() == pytest.approx(1.095, abs=0.001)
+    assert settling_time_s(5.0, 0.6) == pytest.approx(1.0, abs=0.15)  # his 3/(ζωₙ) is that of the envelope
+
+
+@pytest.mark.parametrize("damping", [0.1, 0.6, 1.0, 2.0])
+def test_step_and_ramp_are_those_of_scipy(damping: float) -> None:
+    """scipy.signal.step and lsim."""
+    system = ([25.0], [1.0, 10.0 * damping, 25.0])
+    assert step_response(T, 5.0, damping) == pytest.approx(signal.step(system, T=T)[1], abs=2e-3)
+    ramp = np.clip(T / 0.4, 0, 1)
+    assert ramp_response(T, 5.0, damping, 0.4) == pytest.approx(signal.lsim(system, ramp, T)[1], abs=2e-3)
+
+
+def test_damping_from_two_peaks_of_a_free_ring() -> None:
+    """Logarithmic decrement, as in any textbook of vibrations: δ = 2πζ/√(1−ζ²)."""
+    assert damping_from_decrement(2 * pi * 0.1 / sqrt(1 - 0.01)) == pytest.approx(0.1)
+    natural, damping = 30.0, 0.1
+    decay, frequency = natural * damping, natural * sqrt(1 - damping**2) / (2 * pi)
+    assert damping_of(decay, frequency) == pytest.approx(0.1)
+    assert damping_of(-decay, frequency) < 0
