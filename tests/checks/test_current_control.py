@@ -55,9 +55,10 @@ def test_a_rise_faster_than_the_sampling_is_only_bounded() -> None:
     assert "cannot be told" in found["undetermined"].title
 
 
-def test_a_value_that_settles_off_its_target_warns_with_the_error() -> None:
+def test_a_value_that_settles_off_its_target_is_told_with_the_error() -> None:
     found = outcomes(loop_log(np.random.default_rng(3), 8, 0.7, gain=0.85))["response"]
-    assert found.severity is Severity.WARNING
+    assert found.severity is Severity.INFO
+    assert "scale" in found.next_step
     error = found.measured["steady_error_A"].value
     assert error is not None
     assert error < -5

@@ -38,13 +38,16 @@ from logscope.vehicle import Vehicle
 
 # Overshoot of a damping ratio of 0.4, the lower end of what is called well damped (Ogata, chapter 5, from memory).
 MOST_OVERSHOOT_PERCENT = 25.0
-MOST_ERROR_SHARE = 0.05  # of the target's range: more is felt as a wrong demand (common practice, no published source)
+# Of full scale: more is felt as a wrong demand; a limit that is reached does it too, so it is only noted (practice).
+MOST_ERROR_SHARE = 0.05
+# Of full scale: a smaller swing is heard at the most, not felt (common practice, no published source).
+LEAST_SWING_SHARE = 0.01
 _OVERLAID = 8  # answers in the chart
 _EVENTS_AT_MOST = 50
 
 
 def current_control(signals: Signals, vehicle: Vehicle) -> list[Finding]:
-    """Judge how the motor current, or else the torque, follows its target.
+    """Judge how the torque, or else the motor current, follows its target.
 
     Needs the pair of one of them; uses `motor_speed` for where it rings. Raises MissingPart, or NothingToCheck where
     the target never asks for anything.
@@ -71,7 +74,7 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
             loop, "undetermined", Severity.INFO, no_step_words(loop), ((0.0, float(loop.measured.time_s[-1])),), {}
         )
     error = steady_error(answers, loop.unit)
-    room = MOST_ERROR_SHARE * float(np.ptp(loop.target.value))
+    room = MOST_ERROR_SHARE * loop.full_scale
     off = min(abs(error.low or 0.0), abs(error.high or 0.0)) > room and (error.low or 0.0) * (error.high or 0.0) > 0
     measured = {"count": Measured(float(len(answers)), "1"), f"steady_error_{loop.unit}": error}
     events = tuple((a.step.start_s, a.step.end_s) for a in answers)
@@ -79,15 +82,14 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
     if not found:
         within_s = float(np.median([a.within_s for a in answers]))
         measured["rise_time_s"] = Measured(None, "s", None, within_s)
-        severity = Severity.WARNING if off else Severity.INFO
         words = fast_words(loop, len(answers), within_s, error, off)
-        return _finding(loop, "undetermined", severity, words, events, measured, _overlaid(loop, answers))
+        return _finding(loop, "undetermined", Severity.INFO, words, events, measured, _overlaid(loop, answers))
     worst = max(found, key=lambda one: one.figures["overshoot_percent"].value or 0.0)
     ringing = (worst.figures["overshoot_percent"].low or 0.0) > MOST_OVERSHOOT_PERCENT
-    late = delay([a for a in answers if not a.fast])
+    late = delay([a for a in answers if not a.fast], loop.measured.period_s)
     measured |= {"delay_s": late, **worst.figures}
     words = response_words(loop, found, worst, late, error, ringing, off)
-    severity = Severity.WARNING if ringing or off else Severity.GOOD
+    severity = Severity.WARNING if ringing else Severity.INFO if off else Severity.GOOD
     return _finding(loop, "response", severity, words, events, measured, _overlaid(loop, answers))
 
 
@@ -135,6 +137,8 @@ def _swinging(loop: Loop) -> Finding:
         window=(worst[0], min(worst[1], worst[0] + 3.0)), charts=(chart,) if np.isfinite(found.rpm).any() else ()
     )
     severity = Severity.DANGER if growing else Severity.WARNING
+    if (found.amplitude.value or 0.0) < LEAST_SWING_SHARE * loop.full_scale:
+        severity = Severity.INFO
     return _finding(
         loop, "oscillation", severity, swinging_words(loop, found, growing), found.events, measured, evidence
     )

@@ -12,7 +12,8 @@ from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, last_sample
 from logscope.vehicle import Vehicle
 
-_PAIRS = (("motor_current", "motor_current_target", "A"), ("torque", "torque_target", "Nm"))
+# Torque first: it follows one axis of the current, while the current's magnitude mixes that with the flux-making one.
+_PAIRS = (("torque", "torque_target", "Nm"), ("motor_current", "motor_current_target", "A"))
 BANDS = ("low", "middle", "high")  # thirds of the speed range: a loop may be calm in one and ring in another
 
 
@@ -21,6 +22,7 @@ class Loop:
     """The loop as it is judged: current by its magnitude, torque as it is.
 
     error : measured − target at the measured samples, the newest target each; top_rpm : the top of the speed range
+    full_scale : the greatest that the vehicle file states, or the log holds
     """
 
     measured: Part
@@ -30,6 +32,7 @@ class Loop:
     noise: float
     speed: Part | None
     top_rpm: float
+    full_scale: float
 
     @property
     def name(self) -> str:
@@ -48,10 +51,11 @@ class Loop:
 
 
 def find_loop(signals: Signals, vehicle: Vehicle) -> Loop:
-    """The current with its target, or the torque with its own. Raises MissingPart where neither pair is logged."""
+    """The torque with its target, or else the current with its own. Raises MissingPart where neither pair is logged."""
     pair = next((p for p in _PAIRS if p[0] in signals and p[1] in signals), None)
     if pair is None:
-        raise MissingPart(_PAIRS[0][1] if _PAIRS[0][0] in signals else _PAIRS[0][0])
+        measured_only = next((p for p in _PAIRS if p[0] in signals), None)
+        raise MissingPart(measured_only[1] if measured_only else _PAIRS[1][0])
     measured, target = signals[pair[0]], signals[pair[1]]
     if pair[0] == "motor_current":
         measured, target = (replace(part, value=np.abs(part.value)) for part in (measured, target))
@@ -60,4 +64,6 @@ def find_loop(signals: Signals, vehicle: Vehicle) -> Loop:
     speed = signals.get("motor_speed")
     seen = float(np.max(np.abs(speed.value))) if speed is not None else 0.0
     top = vehicle.motor.max_speed_rpm or seen
-    return Loop(measured, target, pair[2], np.nan_to_num(error), noise, speed, max(top, 1.0))
+    stated = vehicle.motor.max_torque_Nm if pair[2] == "Nm" else vehicle.limits.motor_current_A
+    full_scale = max(stated or 0.0, float(np.max(np.abs(target.value))))
+    return Loop(measured, target, pair[2], np.nan_to_num(error), noise, speed, max(top, 1.0), full_scale)

@@ -46,19 +46,20 @@ def _figure(answers: Sequence[Answer], name: str) -> Measured:
     if len(answers) >= 2:
         excess = float(np.sum(weight * (value - mean) ** 2)) / (len(answers) - 1)
         if excess > 1.0:
-            sure *= np.sqrt(excess)
+            sure *= float(np.sqrt(excess))
             reach = float(stats.t(len(answers) - 1).ppf(0.975))
     return Measured(mean, unit, max(mean - reach * sure, 0.0), mean + reach * sure)
 
 
-def delay(answers: Sequence[Answer]) -> Measured:
+def delay(answers: Sequence[Answer], period_s: float) -> Measured:
     """From the target's move to the answer's begin [s]; the sampling of both leaves a period open on each side."""
     low = [a.start_s - a.step.start_s - a.reach * a.start_error for a in answers]
     high = [a.start_s - a.step.start_s + a.step.early_s + a.reach * a.start_error for a in answers]
     middle = [(one + other) / 2 for one, other in zip(low, high, strict=True)]
-    return Measured(
-        max(float(np.median(middle)), 0.0), "s", max(float(np.median(low)), 0.0), max(float(np.median(high)), 0.0)
-    )
+    value, least, most = (float(np.median(each)) for each in (middle, low, high))
+    if least <= 0.0:  # no delay is as likely: only a bound is left, and never a finer one than a sample
+        return Measured(None, "s", None, max(most, period_s))
+    return Measured(value, "s", least, most)
 
 
 def steady_error(answers: Sequence[Answer], unit: str) -> Measured:
@@ -74,5 +75,5 @@ def steady_error(answers: Sequence[Answer], unit: str) -> Measured:
     reach = single
     if errors.size >= 2:
         spread = float(errors.std(ddof=1) / np.sqrt(errors.size))
-        reach = max(float(stats.t(errors.size - 1).ppf(0.975)) * spread, single / np.sqrt(errors.size))
+        reach = max(float(stats.t(errors.size - 1).ppf(0.975)) * spread, single / float(np.sqrt(errors.size)))
     return Measured(mean, unit, mean - reach, mean + reach)

@@ -21,6 +21,12 @@ _NATURALS = 8
 # A pole pair is seen where its period holds five samples at least: with fewer the model alone draws the curve.
 SAMPLES_PER_PERIOD = 5.0
 _KNOWN = 0.35  # standard error of ln ωₙ above which the curve says nothing of the speed
+# A ramp this many rises long is followed by any loop; what is left of the loop in it is less than the ramp's own bends.
+_RAMP_RISES = 6.0
+# Following at once, after a delay, must leave more squares by this many variances: chance alone passes 30 once in 10⁶.
+_PLAIN_WORSE = 60.0
+# Residuals beyond this are no noise: the answer is not that of a second-order loop, and its figures would mislead.
+_MISFIT_NOISES, _MISFIT_SHARE = 4.0, 0.03
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
 
 
@@ -91,9 +97,15 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
         return None
     shape = ramp_response(t - start, natural, damping, step.ramp_s)
     jacobian = np.column_stack([found.jac, np.ones(t.size), shape])
-    covariance = np.linalg.pinv(jacobian.T @ jacobian) * scatter**2
+    covariance = np.linalg.pinv(jacobian.T @ jacobian) * scatter**2 * _alike(residual)
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    fast = errors[0] > _KNOWN or 2 * pi / natural < SAMPLES_PER_PERIOD * period_s
+    fast = (
+        errors[0] > _KNOWN
+        or 2 * pi / natural < SAMPLES_PER_PERIOD * period_s
+        or step.ramp_s > _RAMP_RISES * rise_time_s(natural, damping)
+        or _plain(t, value, step, period_s) - left < _PLAIN_WORSE * left / freedom
+        or scatter > max(_MISFIT_NOISES * noise, _MISFIT_SHARE * abs(step.height))
+    )
     late = value[t > (step.end_s - step.start_s) + 0.6 * (span - (step.end_s - step.start_s))]
     settled = float(np.mean(late)) if late.size else float("nan")
     height = step.height
@@ -129,11 +141,29 @@ def _left(
     return float(residual @ residual), np.asarray(residual), np.asarray(levels)
 
 
+def _plain(t: FloatArray, value: FloatArray, step: Step, period_s: float) -> float:
+    """Sum of squares that is left where the value follows at once, after the delay that suits best."""
+    delays = np.arange(-1.0, 6.0, 0.5) * period_s
+    return min(_left(t, value, 20 * pi / period_s, 1.0, float(delay), step.ramp_s)[0] for delay in delays)
+
+
+def _alike(residual: FloatArray) -> float:
+    """By how much neighbouring residuals that resemble each other raise a variance: (1 + r)/(1 − r), r ≥ 0 at lag 1.
+
+    Effective number of samples of a first-order autoregressive series (Bartlett, J. R. Stat. Soc. 98, 1935).
+    """
+    power = float(residual @ residual)
+    r = min(max(float(residual[1:] @ residual[:-1]) / power, 0.0), 0.95) if power else 0.0
+    return (1 + r) / (1 - r)
+
+
 def _within(t: FloatArray, value: FloatArray, levels: FloatArray, step: Step, period_s: float) -> float:
-    """By when at the latest the value has gone nine tenths of its way [s]: an upper bound of the rise."""
+    """How long at the latest it goes nine tenths of its way behind the target [s]: an upper bound of the rise."""
     share = (value - levels[0]) / levels[1]
     there = np.flatnonzero((share >= 0.9) & (t > 0))
-    return float(t[there[0]]) + step.early_s + period_s if there.size else float("inf")
+    if not there.size:
+        return float("inf")
+    return max(float(t[there[0]]) - 0.9 * step.ramp_s, 0.0) + step.early_s + period_s
 
 
 def frequency_of(natural: float, damping: float) -> float:

@@ -52,8 +52,8 @@ def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bo
     period = loop.measured.period_s
     return Words(
         f"The {loop.name} follows within {seconds(within_s)}; how cannot be told at {seconds(period)} sampling",
-        f"{count} step{'s' * (count != 1)} of the target: the answer is over in fewer samples than it takes to draw it. Nine tenths of the way were gone within "
-        f"{seconds(within_s)}, which is all the log can bound; overshoot or ringing between two samples is not seen. Once settled it is {_limits(error)} {loop.unit} "
+        f"{count} step{'s' * (count != 1)} of the target: the answer is over in fewer samples than it takes to draw it, or the target moves too slowly to try the loop. It trails the target by at most "
+        f"{seconds(within_s)} at nine tenths of the way, which is all the log can bound; overshoot or ringing between two samples is not seen. Once settled it is {_limits(error)} {loop.unit} "
         "off the target.",
         ("Look at the target's scale, at a limit that is reached, and at the integral gain. " if off else "")
         + "For rise and overshoot record target and measured value every 1 ms, or with the inverter's own trace.",
@@ -107,7 +107,7 @@ def calm_words(loop: Loop, noise: float) -> Words:
 
 def _limits(value: Measured, scale: float = 1.0) -> str:
     if value.value is None:
-        return "not determined"
+        return "not determined" if value.high is None else f"at most {number(scale * value.high)}"
     middle = number(scale * value.value)
     if value.low is None or value.high is None:
         return middle

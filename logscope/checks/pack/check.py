@@ -108,7 +108,7 @@ def _undetermined(load: Load) -> Finding:
 def _energy(energy: Energy, load: Load) -> Finding:
     drawn, returned = energy.drawn, energy.returned
     share = Measured(None, "%")
-    if drawn.low > 0:
+    if drawn.low > 0 and returned.high < drawn.low:  # else this is a charge, and the share says nothing
         share = Measured(
             100 * returned.value / drawn.value,
             "%",

@@ -71,7 +71,7 @@ def find_resistance(signals: Signals) -> Resistance | None:
 
 def _widened(neighbours: list[Slope], best: Slope) -> Slope:
     """The best lag is known to its neighbours only: the limits reach as far as theirs would move the slope."""
-    moved = max(abs(each.value - best.value) for each in neighbours)
+    moved = float(max(abs(each.value - best.value) for each in neighbours))
     return replace(best, low=best.low - moved, high=best.high + moved)
 
 
@@ -93,7 +93,7 @@ def _slope(load: Load, span_s: float) -> Slope | None:
     guess = max(float(np.sum(change_a * change_v) / max(np.sum(change_a**2), 1e-12)), 1e-4)
     variance = 2 * load.noise_v**2 + guess**2 * (2 * load.noise_a**2 + missed_a**2)
     cluster = (load.time_s[first] / (CLUSTER_SPANS * span_s)).astype(np.int64)
-    return robust_slope(change_a, change_v, variance, cluster, np.sqrt(2.0) * load.noise_a)
+    return robust_slope(change_a, change_v, variance, cluster, float(np.sqrt(2.0)) * load.noise_a)
 
 
 def find_pulses(load: Load, period_s: float) -> Pulses | None:
@@ -123,7 +123,7 @@ def find_pulses(load: Load, period_s: float) -> Pulses | None:
     single = load.noise_v * np.sqrt(2.0 / rows) / size[best]
     scatter = float(np.sum(weight**2 * np.maximum((ohms - value) ** 2, single**2)))
     error = np.sqrt(scatter) / float(weight.sum())
-    reach = float(stats.t(max(best.size - 1, 1)).ppf(0.975)) * error
+    reach = float(stats.t(max(best.size - 1, 1)).ppf(0.975) * error)
     after_s = (guard + rows / 2) * period_s
     return Pulses(load.time_s[best + rows + guard], ohms, value, value - reach, value + reach, after_s)
 

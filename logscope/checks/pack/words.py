@@ -73,9 +73,7 @@ def energy_words(energy: Energy, consumption: Measured | None, share: Measured) 
         f"{seconds(drawn.covered_s)} with samples. The limits cover the sampling, not an offset of the current sensor: 1 A of offset is "
         "0.3 kW at 300 V."
     ]
-    title = (
-        f"Energy: {number(drawn.value - returned.value)} Wh, of what was drawn {number(share.value or 0)} % put back"
-    )
+    title = f"Energy: {number(drawn.value)} Wh drawn, {number(returned.value)} Wh put back"
     if consumption is not None and energy.way is not None:
         title = f"Consumption {number(consumption.value or 0)} Wh/km, {number(share.value or 0)} % of what was drawn put back"
         parts.append(f"Over {number(energy.way.value)} km by {energy.way_by}.")
