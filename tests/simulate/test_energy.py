@@ -18,14 +18,14 @@ LINK_V = 330.0
 GRAVITY = 9.81
 
 
-def stored_in_fields(machine: Machine, state: Electrical) -> float:
-    """Leakage and magnetising inductance, amplitudes: ¾·Lσ·|i|² + ¾·|ψ|²/Lm."""
+def field_energy(machine: Machine, state: Electrical) -> float:
+    """In leakage and magnetising inductance [J], of amplitudes: ¾·Lσ·|i|² + ¾·|ψ|²/Lm."""
     leakage = machine.leakage_H * (state.id**2 + state.iq**2)
     return 0.75 * (leakage + (state.flux_d**2 + state.flux_q**2) / machine.magnetising_H)
 
 
 def copper_loss(machine: Machine, state: Electrical) -> float:
-    """1.5·Rs·|i|² + 1.5·Rr·|iᵣ|², with iᵣ = ψ/Lm − i and Rr = Lm/Tr."""
+    """In stator and rotor [W]: 1.5·Rs·|i|² + 1.5·Rr·|iᵣ|², with iᵣ = ψ/Lm − i and Rr = Lm/Tr."""
     rotor_ohm = machine.magnetising_H / machine.rotor_time_constant_s
     rotor_d = state.flux_d / machine.magnetising_H - state.id
     rotor_q = state.flux_q / machine.magnetising_H - state.iq
@@ -47,16 +47,17 @@ def test_what_the_inverter_gives_turns_heats_or_magnetises_the_machine() -> None
         shaft_J += drawn.torque * speed * STEP_S
         burnt_J += (before + copper_loss(machine, state)) / 2 * STEP_S
     assert burnt_J > 0.02 * given_J
-    assert shaft_J + burnt_J + stored_in_fields(machine, state) == pytest.approx(given_J, rel=1e-3)
+    assert shaft_J + burnt_J + field_energy(machine, state) == pytest.approx(given_J, rel=1e-3)
 
 
-def stored_in_motion(body: Body, now: Motion) -> float:
+def motion_energy(body: Body, now: Motion) -> float:
+    """Of rotor, wheels, half shafts and vehicle [J]."""
     turning = body.rotor_inertia_kgm2 * now.rotor**2 + body.wheel_inertia_kgm2 * now.wheel**2
     return 0.5 * (turning + body.shaft_Nm_per_rad * now.twist**2 + body.mass_kg * now.speed**2)
 
 
-def lost_power(body: Body, road: Road, now: Motion) -> float:
-    """Rotor drag, half-shaft damping, tyre slip, rolling and brake, air, and what the grade takes."""
+def power_lost(body: Body, road: Road, now: Motion) -> float:
+    """To rotor drag, half-shaft damping, tyre slip, rolling and brake, air, and the grade [W]."""
     twisting = now.rotor / road.ratio - now.wheel
     slip = now.wheel * body.wheel_radius_m - now.speed
     weight = body.mass_kg * GRAVITY
@@ -75,9 +76,9 @@ def test_what_the_shaft_gives_moves_the_vehicle_or_is_lost(grip: float) -> None:
         now_s = step * STEP_S
         road = Road(8.2, 0.3 if now_s > 5.0 else 0.0, 0.04, grip)
         torque = 110.0 if now_s < 4.0 else 0.0
-        before, rotor = lost_power(body, road, now), now.rotor
+        before, rotor = power_lost(body, road, now), now.rotor
         now = advance_motion(body, road, now, torque, STEP_S)
         given_J += torque * (rotor + now.rotor) / 2 * STEP_S
-        lost_J += (before + lost_power(body, road, now)) / 2 * STEP_S
+        lost_J += (before + power_lost(body, road, now)) / 2 * STEP_S
     assert lost_J > 0.2 * given_J
-    assert stored_in_motion(body, now) + lost_J == pytest.approx(given_J, rel=1e-3)
+    assert motion_energy(body, now) + lost_J == pytest.approx(given_J, rel=1e-3)
