@@ -23,9 +23,17 @@ _README = """\
 
 All of this is simulated: Hazel is an invented conversion, and no vehicle was logged.
 
-Ten minutes: a good precharge and a clean drive; a slow precharge, because the resistor is warm from too
-many attempts; interference on the encoder under load, and the trip it causes; livelier settings, and the
-trip of a stab at the pedal; the drive home, and a charge.
+Ten minutes:
+
+| from | what happens |
+|---|---|
+| 0:04 | a good precharge, then a clean drive |
+| 1:58 | key off; the link falls by its bleeder |
+| 2:46 | a slow precharge: the resistor, of a kind that gains resistance with heat, is still warm from earlier tries |
+| 3:07 | interference on the encoder under load, and the trip it causes |
+| 4:30 | a try at livelier settings, and the trip of a stab at the pedal |
+| 4:54 | settings as before, the drive home, key off |
+| 6:25 | a charge, with constant current, then with constant voltage |
 
 - `hazel-drive.log`: both CAN buses of it, in the log format of candump.
 - `hazel-console.txt`: what the inverter's console printed meanwhile, on a clock of its own.
