@@ -125,7 +125,7 @@ def print_detail(ours: Tally) -> None:
         if kind not in NO_CHECK_YET:
             where.setdefault((kind, what, case), []).append(seed)
     for (kind, what, case), seeds in sorted(where.items(), key=lambda item: -len(item[1])):
-        print(f"  {kind:26s} {what:7s} {case:44s} {len(seeds):3d}: {seeds[:_WORST_SEEDS]}")
+        print(f"  {kind:26s} {what:42s} {case:44s} {len(seeds):3d}: {seeds[:_WORST_SEEDS]}")
 
 
 def main() -> None:

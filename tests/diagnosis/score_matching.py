@@ -18,6 +18,8 @@ TOLERANCE_S = 0.15
 # counted where an event was missed.
 ALL_CLEAR = {"encoder.clean": "encoder", "trip.none": "trip", "contactor.sound": "contactor"}
 _NO_CLAIM = {*ALL_CLEAR, "encoder.noise"}
+# Of these the simulator states no truth; only in a sound drive are they scored, as alarms.
+WITHOUT_TRUTH = ("limits.", "battery.", "precharge.drift", "precharge.resistor_stress")
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,7 @@ class Outcome:
     renamed : events that only a claim of another kind of the same part was near to
     undetermined : events near which something was said to be undetermined; missed : all other events
     misnamed : claims near an event of the same part but of another kind; false : claims near none
+    beyond : claims of kinds of which there is no truth
     """
 
     matched: list[tuple[TruthEvent, Claim]]
@@ -48,6 +51,7 @@ class Outcome:
     missed: list[TruthEvent]
     misnamed: list[Claim]
     false: list[Claim]
+    beyond: list[Claim]
 
 
 def claims_of(findings: Iterable[Finding]) -> list[Claim]:
@@ -67,7 +71,8 @@ def match(truth: Sequence[TruthEvent], findings: Iterable[Finding], period_s: fl
     tolerance_s = TOLERANCE_S + 2 * period_s
     claims = claims_of(findings)
     unsure = [c for c in claims if c.kind.endswith(".undetermined")]
-    claims = [c for c in claims if not c.kind.endswith(".undetermined")]
+    beyond = [c for c in claims if c.kind.startswith(WITHOUT_TRUTH) and c not in unsure]
+    claims = [c for c in claims if c not in unsure and c not in beyond]
     pairs = sorted(
         (abs(event.start_s - claim.start_s), i, j)
         for i, event in enumerate(truth)
@@ -98,6 +103,7 @@ def match(truth: Sequence[TruthEvent], findings: Iterable[Finding], period_s: fl
         [event for event in left if event not in renamed and event not in open_],
         misnamed,
         [claim for claim in spare if claim not in misnamed],
+        beyond,
     )
 
 

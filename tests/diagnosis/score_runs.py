@@ -47,9 +47,9 @@ class Run:
 
 
 def layout_of(seed: int) -> Layout:
-    """Layouts and samplings in turn, so that 36 seeds meet every pair."""
-    layout = LAYOUTS[seed % len(LAYOUTS)]
-    return replace(layout, period_s=SAMPLINGS_S[seed // len(LAYOUTS) % len(SAMPLINGS_S)])
+    """Layouts and samplings in turn: six seeds meet each of either, and 36 every pair."""
+    layout, turn = LAYOUTS[seed % len(LAYOUTS)], seed // len(LAYOUTS)
+    return replace(layout, period_s=SAMPLINGS_S[(seed + turn) % len(SAMPLINGS_S)])
 
 
 def run(name: str, seed: int, layout: Layout | None = None) -> Run:

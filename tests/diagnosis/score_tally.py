@@ -28,7 +28,7 @@ class Tally:
     causes : (true cause, cause claimed) of matched trips, `None` where the trip was missed
     alarms : warnings and dangers in sound drives, over healthy_s; clears : (verdict, wrong)
     held : whether 95 % limits held the truth, by estimate; scaled : |error| over the bound, by kind
-    seeds : of misses and false claims, (kind, what, case, seed), to run them again
+    seeds : of misses, false claims and limits that missed the truth, (kind, what, case, seed), to run them again
     """
 
     found: Counter[str] = field(default_factory=Counter)
@@ -59,8 +59,10 @@ class Tally:
                 value, true = claim.measured.get(name), event.parameters.get(name)
                 if value is None or true is None or (value.low is None and value.high is None):
                     continue
-                above = value.low is None or value.low <= true
-                self.held[name].append(above and (value.high is None or true <= value.high))
+                held = (value.low is None or value.low <= true) and (value.high is None or true <= value.high)
+                self.held[name].append(held)
+                if not held:
+                    self.seeds.append((event.kind, f"{name} outside its limits", run.case, run.seed))
                 if name == "time_constant_s" and isfinite(run.bound_s) and value.value is not None:
                     self.scaled[event.kind].append(abs(value.value - true) / run.bound_s)
         for what in ("renamed", "undetermined", "missed"):
@@ -71,9 +73,9 @@ class Tally:
                     self.causes[event.cause, None] += 1
         self.misnamed.update(claim.kind for claim in outcome.misnamed)
         self.false.update(claim.kind for claim in outcome.false)
-        for claim in outcome.false:
-            self.seeds.append((claim.kind, "false", run.case, run.seed))
-        for claim in (*outcome.misnamed, *outcome.false):
+        for what in ("misnamed", "false"):
+            self.seeds += [(claim.kind, what, run.case, run.seed) for claim in getattr(outcome, what)]
+        for claim in (*outcome.misnamed, *outcome.false, *outcome.beyond):
             if run.healthy_s and claim.severity in (Severity.WARNING, Severity.DANGER):
                 self.alarms[claim.kind] += 1
         found = {id(event) for event, _ in outcome.matched}

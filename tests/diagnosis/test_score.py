@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from score_matching import match
-from score_runs import CASES, play, run
+from score_runs import CASES, layout_of, play, run
 from score_signals import signals_of_drive, vehicle_for
 from score_tally import Tally, share, tally
 from statsmodels.stats.proportion import proportion_confint
@@ -19,11 +19,17 @@ from statsmodels.stats.proportion import proportion_confint
 import logscope
 from logscope.findings import Event, Finding, Severity
 from logscope.simulate.hazel_bus import log_drive
-from logscope.simulate.layouts import LAYOUTS
+from logscope.simulate.layouts import LAYOUTS, SAMPLINGS_S
 from logscope.simulate.truth import TruthEvent
 
 SEEDS = range(1000, 1003)  # apart from the seeds that the methods are developed on
 ALL_PARTS = LAYOUTS[0]
+
+
+def test_36_seeds_meet_every_layout_at_every_sampling():
+    assert len(LAYOUTS) == len(SAMPLINGS_S) == 6
+    assert len({layout_of(seed) for seed in range(36)}) == 36
+    assert len({layout_of(seed).period_s for seed in range(6)}) == 6
 
 
 def scored(*names: str, period_s: float = 0.02) -> Tally:
