@@ -74,6 +74,12 @@ def healthy() -> tuple[Case, ...]:
             brake=pedal((7.0, 19.0, 0.2), (23.0, 39.0, 0.2), (45.0, 55.0, 0.2)),
         ),
         "stand": replace(base, grip=_LEVEL, throttle=stand, brake=_LEVEL),
+        "neutral": replace(
+            base,
+            throttle=pedal((4.0, 9.0, 0.45), (19.0, 19.8, 0.05), (22.0, 22.5, 0.12, STABBING_FOOT_S)),
+            brake=pedal((10.0, 25.0, 0.2)),
+            ratio=Profile(((0.0, 8.2), (18.0, 8.2), (18.001, 0.0))),
+        ),
         "charge": replace(
             base,
             duration_s=330.0,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
 
 from logscope.simulate.catalogue import faults, healthy, vary
@@ -14,8 +16,9 @@ SOUND = {"precharge.complete", "dc_link.discharged", "charge.complete"}
 FAULTS = {case.name: case for case in faults()}
 
 
-def events(case, seed=SEED):
-    return drive_truth(simulate_drive(vary(case.scenario, seed), seed))
+@cache
+def events(case):
+    return drive_truth(simulate_drive(vary(case.scenario, SEED), SEED))
 
 
 @pytest.mark.parametrize("case", healthy(), ids=lambda case: case.name)
