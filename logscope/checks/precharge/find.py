@@ -200,10 +200,14 @@ def _onset(volts: FloatArray, low: int, high: int, level: float) -> int:
 
 
 def _quickens(volts: FloatArray, first: int, last: int, high: int, level: float) -> bool:
-    """Whether the voltage rises faster behind a stretch than in it; the tail of a curve only ever slows down."""
+    """Whether the voltage rises faster right behind a stretch than in it; the tail of a curve only ever slows down.
+
+    A new attempt is steepest where it begins; a step further on is a contactor that closes.
+    """
     ahead = _PAUSE_SAMPLES
     within = volts[first + ahead : last + 1] - volts[first : last + 1 - ahead]
-    behind = volts[last + ahead : high + 1] - volts[last : high + 1 - ahead]
+    until = min(high, last + 3 * ahead)
+    behind = volts[last + ahead : until + 1] - volts[last : until + 1 - ahead]
     return bool(behind.size and behind.max() > 3 * max(float(within.max()), level))
 
 
