@@ -16,9 +16,11 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from logscope.capture.open import Capture as Capture
+    from logscope.comparison.outcome import Comparison as Comparison
     from logscope.errors import LogscopeError as LogscopeError
     from logscope.findings import Finding as Finding
     from logscope.pipeline import check as check
+    from logscope.pipeline import compare as compare
     from logscope.pipeline import decode as decode
     from logscope.pipeline import read as read
     from logscope.result import Result as Result
@@ -26,10 +28,12 @@ if TYPE_CHECKING:
 
 _PUBLIC = {
     "Capture": "capture.open",
+    "Comparison": "comparison.outcome",
     "Finding": "findings",
     "LogscopeError": "errors",
     "Result": "result",
     "check": "pipeline",
+    "compare": "pipeline",
     "decode": "pipeline",
     "load_vehicle": "vehicle",
     "read": "pipeline",

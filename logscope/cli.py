@@ -11,14 +11,18 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
+from logscope.arguments import spread
 from logscope.errors import LogscopeError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from logscope.capture.frames import Block
     from logscope.capture.open import Capture
     from logscope.result import Result
     from logscope.sizing.series import Series
 
+_SEVERAL_VALUES = ("--before", "--after")  # options that take all values up to the next option
 USABLE, FOUND, UNUSABLE = 0, 1, 2  # exit status: nothing found, something found, request or input unusable
 
 app = typer.Typer(
@@ -88,6 +92,50 @@ def check(
     result = run(_with_progress(open_logs(logs, known)), known)
     _deliver(result, report, json)
     raise typer.Exit(_status(result, fail_on))
+
+
+@app.command(
+    short_help="Compare the logs before and after a change.",
+    epilog="Example: logscope compare --before old-1.log old-2.log --after new.log --vehicle hazel.toml",
+)
+def compare(
+    vehicle: VehicleFile,
+    before: Annotated[
+        list[Path], typer.Option("--before", metavar="LOG...", help="Logs before the change.", show_default=False)
+    ],
+    after: Annotated[
+        list[Path], typer.Option("--after", metavar="LOG...", help="Logs after the change.", show_default=False)
+    ],
+    before_vehicle: Annotated[
+        Path | None,
+        typer.Option("--before-vehicle", metavar="V.toml", help="The vehicle file before the change, if it differed."),
+    ] = None,
+    report: ReportFile = None,
+    json: JsonFile = None,
+) -> None:
+    """Say whether a change made it better or worse: rates at like speed and load, noise, time constants.
+
+    Each log is a run of its own; several a side show how much runs differ.
+    """
+    from rich.console import Console
+
+    from logscope.pipeline import compare as run
+    from logscope.pipeline import open_logs
+    from logscope.report.comparison_terminal import print_comparison
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    former = load_vehicle(before_vehicle) if before_vehicle is not None else known
+    _writable(report, json)
+    sides = [[_with_progress(open_logs([log], of)) for log in logs] for logs, of in ((before, former), (after, known))]
+    found = run(sides[0], sides[1], known, former)
+    if json is not None:
+        found.to_json(json)
+    if report is not None:
+        found.to_html(report)
+    console = Console()
+    print_comparison(found, console)
+    _tell_where(console, report, json)
 
 
 @app.command(
@@ -352,6 +400,10 @@ def _deliver(result: Result, report: Path | None, json: Path | None) -> None:
         result.to_html(report)
     console = Console()
     print_summary(result, console)
+    _tell_where(console, report, json)
+
+
+def _tell_where(console: Console, report: Path | None, json: Path | None) -> None:
     for name, path in (("Report", report), ("JSON", json)):
         if path is not None:
             console.print(f"{name}: {path}", markup=False, highlight=False, soft_wrap=True)
@@ -392,7 +444,8 @@ def main() -> None:
 
 def _run() -> int:
     try:
-        return int(app(standalone_mode=False) or 0)
+        arguments = spread(sys.argv[1:], _SEVERAL_VALUES)
+        return int(app(args=arguments, standalone_mode=False) or 0)
     except LogscopeError as error:
         return _complain(str(error))
     except KeyboardInterrupt:

@@ -17,10 +17,10 @@ from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_time import gap, time_step
 from logscope.decoding.tables import DecodeCounts, Decoder, Table
 from logscope.definitions.can import MessageSpec, Skipped, load_definitions
-from logscope.definitions.load import vehicle_consoles, vehicle_definitions
-from logscope.errors import LogError, VehicleError
+from logscope.definitions.load import BusDefinitions, vehicle_consoles, vehicle_definitions
+from logscope.errors import LogError, RequestError, VehicleError
 from logscope.findings import Finding, NotChecked, NothingToCheck
-from logscope.mapping import build_signals, find_players
+from logscope.mapping import Player, build_signals, find_players
 from logscope.parts import PARTS
 from logscope.result import CaptureSummary, Result
 from logscope.signals import MissingPart, Signals
@@ -28,6 +28,8 @@ from logscope.vehicle import Vehicle
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from logscope.comparison.outcome import Comparison, Difference
 
 Check = Callable[[Signals, Vehicle], list[Finding]]
 
@@ -88,8 +90,7 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
     Raises LogscopeError where the vehicle file, its definitions or the logs cannot be used.
     """
     definitions, skipped = vehicle_definitions(vehicle)
-    consoles = [(None, (console.message,)) for console in vehicle_consoles(vehicle)]
-    players, notes = find_players(vehicle, [*definitions, *consoles], skipped)
+    players, notes = _players(vehicle, definitions, skipped)
     decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in players}))
     signals = build_signals(vehicle, players, decoded.tables, decoded.seconds(decoded.end_ns))
     findings, not_checked = _run(signals, vehicle)
@@ -106,6 +107,44 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
         signals=signals,
         sources={player.part: player.mapped.signal for player in players},
     )
+
+
+def compare(
+    before: Capture | Sequence[Capture],
+    after: Capture | Sequence[Capture],
+    vehicle: Vehicle,
+    before_vehicle: Vehicle | None = None,
+) -> Comparison:
+    """Check the runs before and after a change, and compare them measure by measure, like with like.
+
+    before, after : one capture a run; before_vehicle : where the vehicle file differed before the change
+
+    Raises LogscopeError as `check` does.
+    """
+    from logscope.checks.measures import MEASURES
+    from logscope.comparison.compare import compare_results
+
+    vehicles = (before_vehicle or vehicle, vehicle)
+    runs = [(side,) if isinstance(side, Capture) else tuple(side) for side in (before, after)]
+    if not all(runs):
+        raise RequestError("a comparison needs at least one run on each side", do="Name logs before and after.")
+    first, second = ([check(run, of) for run in side] for side, of in zip(runs, vehicles, strict=True))
+    return compare_results(first, second, vehicles, MEASURES, _differences(*vehicles))
+
+
+def _differences(before: Vehicle, after: Vehicle) -> list[Difference]:
+    """What two vehicle files and their definitions say differently."""
+    from logscope.comparison.differences import definition_differences, vehicle_differences
+
+    if before is after:
+        return []
+    return [*vehicle_differences(before, after), *definition_differences(_layouts(before), _layouts(after))]
+
+
+def _layouts(vehicle: Vehicle) -> dict[str, object]:
+    """How the signal of each mapped part is laid out and converted."""
+    players, _ = _players(vehicle, *vehicle_definitions(vehicle))
+    return {player.part: (player.spec, player.conversion) for player in players}
 
 
 def decode(
@@ -163,6 +202,14 @@ def read_definitions(
         pairs.append((None, loaded.messages))
         skipped += loaded.skipped
     return pairs, skipped
+
+
+def _players(
+    vehicle: Vehicle, definitions: BusDefinitions, skipped: Sequence[Skipped]
+) -> tuple[list[Player], list[str]]:
+    """Which signal plays which part, consoles included, and notes on what was assumed."""
+    consoles = [(None, (console.message,)) for console in vehicle_consoles(vehicle)]
+    return find_players(vehicle, [*definitions, *consoles], skipped)
 
 
 def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from logscope.result import Result
 
 MOST_FINDINGS = 20  # about two screens; the report lists them all
-_STYLES = {
+STYLES = {
     Severity.DANGER: "bold red",
     Severity.WARNING: "yellow",
     Severity.INFO: "cyan",
@@ -47,22 +47,22 @@ def print_summary(result: Result, console: Console) -> None:
     """Verdict, findings worst first with their leading value, what was not checked, and the account."""
     verdict = model.verdict(result)
     heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
-    _print(console, (Cell(heading, _STYLES[verdict.severity]),))
+    print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
     numbered = model.number_findings(result)
     for entry in numbered[:MOST_FINDINGS]:
         severity = entry.finding.severity
         text = f"{entry.finding.title} [{entry.when}]"
         if entry.values:
             text += f"\n{_leading_value(entry.values)}"
-        _print(console, (Cell(severity.value.upper(), _STYLES[severity]), Cell(text)))
+        print_cells(console, (Cell(severity.value.upper(), STYLES[severity]), Cell(text)))
     if more := numbered[MOST_FINDINGS:]:
         counts = Counter(entry.finding.severity for entry in more)
         listed = ", ".join(counted(counts[s], s) for s in reversed(Severity) if counts[s])
-        _print(console, (Cell(f"And {listed} more; the report and the JSON list them all."),))
+        print_cells(console, (Cell(f"And {listed} more; the report and the JSON list them all."),))
     for check, reasons in model.not_checked_rows(result.not_checked):
-        _print(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
+        print_cells(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
     sums = (model.line_sum(result.capture.account), model.frame_sum(result.capture))
-    _print(console, (Cell(f"Log: {'; '.join(total.text() for total in sums)}."),))
+    print_cells(console, (Cell(f"Log: {'; '.join(total.text() for total in sums)}."),))
 
 
 def printable(text: str, encoding: str) -> str:
@@ -95,14 +95,14 @@ def _leading_value(rows: tuple[model.ValueRow, ...]) -> str:
     return f"{row.name}: {row.value}{limits}{expected}"
 
 
-def _print(console: Console, cells: tuple[Cell, ...]) -> None:
-    """Cells side by side; all but the last are as wide as a severity's word, the last one wraps."""
+def print_cells(console: Console, cells: tuple[Cell, ...], width: int = _WORD_WIDTH) -> None:
+    """Cells side by side; all but the last are `width` wide, as a severity's word is, the last one wraps."""
     from rich.table import Table
     from rich.text import Text
 
     grid = Table.grid(padding=(0, 1))
     for _ in cells[:-1]:
-        grid.add_column(width=_WORD_WIDTH, no_wrap=True)
+        grid.add_column(width=width, no_wrap=True)
     grid.add_column(overflow="fold")
     lines = ["\n".join(printable(line, console.encoding) for line in cell.text.splitlines()) for cell in cells]
     grid.add_row(*(Text(line, style=cell.style) for line, cell in zip(lines, cells, strict=True)))

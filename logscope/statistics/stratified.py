@@ -3,17 +3,18 @@
 Within each cell the events of both sides share one rate but for a common ratio θ. Given the events of a cell, those
 of the second side are binomial; the cells together give θ by conditional likelihood (Breslow and Day, Statistical
 Methods in Cancer Research II, IARC 1987, chapter 3), whose estimate is that of a Poisson regression with a level
-for each cell. Limits and test are Clopper–Pearson's for the share of the second side; with one cell they are those
-of `rate_ratio`.
+for each cell. The sum over the cells has an exact distribution, which gives exact limits and an exact test, twice the
+smaller tail; with one cell they are those of `rate_ratio`.
 
 Events that come in bursts carry less than their number. How much less is measured from unit to unit (runs, or
-stretches of time longer than a burst), as a dispersion; the counts are divided by it before limits are taken. That is
-the quasi-likelihood rule (McCullagh and Nelder, Generalized Linear Models, 2nd ed. 1989, section 4.5), with cluster
-sums as in the sandwich variance of Liang and Zeger, Biometrika 73 (1986).
+stretches of time longer than a burst), as a dispersion; the counts are divided by it before binomial limits are
+taken. That is the quasi-likelihood rule (McCullagh and Nelder, Generalized Linear Models, 2nd ed. 1989, section
+4.5), with cluster sums as in the sandwich variance of Liang and Zeger, Biometrika 73 (1986). The wider limits hold.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, inf, nan
 
@@ -23,11 +24,11 @@ from scipy.optimize import brentq
 from scipy.special import betainc
 
 from logscope.findings import FloatArray
+from logscope.statistics.binomial_sum import sum_of_binomials
 from logscope.statistics.rates import Estimate, poisson_rate
 
 _TAIL = 0.025  # each side of 95 % limits
 _FARTHEST = 40.0  # logarithms of ratios beyond it are zero or infinite
-_DRAWS = 200  # of Poisson counts, to learn what dispersion they show by themselves in the same units and cells
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,9 +68,13 @@ def stratified_rate_ratio(first: Exposed, second: Exposed) -> RatioOfRates | Non
     n = [side.events.sum(axis=0) for side in sides]
     t = [side.exposure.sum(axis=0) for side in sides]
     total = n[0] + n[1]
-    ratio = _ratio_of_share(float(n[1].sum()), total, t)
-    dispersion = _dispersion(sides, total, t, ratio)
-    estimate = _limits(float(n[1].sum()), total, t, ratio, dispersion)
+    told = total > 0  # a cell without an event says nothing about the ratio
+    seconds = [each[told] for each in t]
+    ratio = _ratio_of_share(float(n[1].sum()), total[told], seconds)
+    kept = [Exposed(side.events[:, told], side.exposure[:, told]) for side in sides]
+    # Without a change as well: a side with few bursts by chance would else make its own scatter look small.
+    dispersion = max(_dispersion(kept, total[told], seconds, each) for each in (1.0, ratio))
+    estimate = _limits(float(n[1].sum()), total[told], seconds, ratio, dispersion)
     rates = _levels(n, t, ratio, dispersion)
     return RatioOfRates(
         estimate,
@@ -98,28 +103,58 @@ def _ratio_of_share(count: float, total: FloatArray, t: list[FloatArray]) -> flo
     if count >= everything:
         return inf
 
-    def missing(log_ratio: float) -> float:
-        return float(np.sum(total * _share(exp(log_ratio), t))) - count
-
-    if missing(-_FARTHEST) >= 0:
-        return 0.0
-    if missing(_FARTHEST) <= 0:
-        return inf
-    return exp(brentq(missing, -_FARTHEST, _FARTHEST, xtol=1e-12))
+    return _crossing(lambda log_ratio: float(np.sum(total * _share(exp(log_ratio), t))) - count)
 
 
 def _limits(count: float, total: FloatArray, t: list[FloatArray], ratio: float, dispersion: float) -> Estimate:
-    everything = float(total.sum())
-    if everything == 0:
+    if total.sum() == 0:
         return Estimate(nan, 0.0, inf, 1.0)
-    k, n = count / dispersion, everything / dispersion
-    low = float(stats.beta.ppf(_TAIL, k, n - k + 1.0)) if k > 0 else 0.0
-    high = float(stats.beta.ppf(1.0 - _TAIL, k + 1.0, n - k)) if k < n else 1.0
-    even = float(np.sum(total * _share(1.0, t))) / everything
-    at_most = float(betainc(n - k, k + 1.0, 1.0 - even)) if k < n else 1.0
-    at_least = float(betainc(k, n - k + 1.0, even)) if k > 0 else 1.0
+    exact = _exact(count, total, t, ratio)
+    if dispersion <= 1.0:
+        return exact
+    quasi = _quasi(count, total, t, dispersion)
+    return Estimate(ratio, min(exact.low, quasi.low), max(exact.high, quasi.high), max(exact.p_value, quasi.p_value))
+
+
+def _exact(count: float, total: FloatArray, t: list[FloatArray], ratio: float) -> Estimate:
+    """Limits and test from the distribution of the second side's sum."""
+    n, k = np.rint(total).astype(np.intp), round(count)
+
+    def tails(log_ratio: float) -> tuple[float, float]:
+        chances = sum_of_binomials(n, _share(exp(log_ratio), t))
+        return float(chances[: k + 1].sum()), float(chances[k:].sum())
+
+    at_most, at_least = tails(0.0)
+    low = 0.0 if k == 0 else _crossing(lambda x: tails(x)[1] - _TAIL)
+    high = inf if k == n.sum() else _crossing(lambda x: _TAIL - tails(x)[0])
+    return Estimate(ratio, low, high, min(1.0, 2.0 * min(at_most, at_least)))
+
+
+def _crossing(rising: Callable[[float], float]) -> float:
+    """The ratio at which a function that rises with its logarithm crosses zero; 0 or ∞ where it does not."""
+    if rising(-_FARTHEST) >= 0:
+        return 0.0
+    if rising(_FARTHEST) <= 0:
+        return inf
+    return exp(brentq(rising, -_FARTHEST, _FARTHEST, xtol=1e-6))
+
+
+def _quasi(count: float, total: FloatArray, t: list[FloatArray], dispersion: float) -> Estimate:
+    """Clopper–Pearson limits of the second side's share, for counts divided by the dispersion.
+
+    Cells that hold one side's driving almost alone make the sum scatter less than one binomial of as many events, which
+    `narrower` allows for.
+    """
+    everything, share = float(total.sum()), _share(1.0, t)
+    even = float(np.sum(total * share)) / everything
+    narrower = float(np.sum(total * share * (1.0 - share))) / (everything * even * (1.0 - even))
+    k, n = (each / (dispersion * narrower) for each in (count, everything))
+    low = float(stats.beta.ppf(_TAIL, k, n - k + 1.0)) if count > 0 else 0.0
+    high = float(stats.beta.ppf(1.0 - _TAIL, k + 1.0, n - k)) if count < everything else 1.0
+    at_most = float(betainc(n - k, k + 1.0, 1.0 - even)) if count < everything else 1.0
+    at_least = float(betainc(k, n - k + 1.0, even)) if count > 0 else 1.0
     return Estimate(
-        ratio,
+        nan,
         _ratio_of_share(low * everything, total, t),
         _ratio_of_share(high * everything, total, t),
         min(1.0, 2.0 * min(at_most, at_least)),
@@ -148,51 +183,30 @@ def _level(value: float, n: FloatArray, t: FloatArray, dispersion: float) -> Est
 
 
 def _dispersion(sides: list[Exposed], total: FloatArray, t: list[FloatArray], ratio: float) -> float:
-    """Variance of the weighted counts from unit to unit over what Poisson counts show; at least 1.
+    """Variance of the weighted counts from unit to unit over that of Poisson counts; at least 1.
 
-    Cells with few events leave little room for scatter; so the same is computed from Poisson counts drawn at the
-    fitted rates, and the measured scatter is taken relative to theirs. A scatter known from few units may
-    be larger than it seems, for which Student's distribution allows.
+    Each unit is held against the rates that all other units show, so that its own events do not explain themselves.
+    What few or unequal bursts tell of the variance is uncertain, for which Student's distribution allows. A single
+    unit on a side tells nothing of scatter; the counts are then taken as Poisson.
     """
-    if total.sum() < 2:
+    if min(np.count_nonzero(side.exposure.sum(axis=1)) for side in sides) < 2:
         return 1.0
     fitted = min(max(ratio, 1e-3), 1e3)  # with no event on one side, the other side's cells tell the rates
     share = _share(fitted, t)
-    rate = total / (t[0] + fitted * t[1])
-    means = [sides[0].exposure * rate, sides[1].exposure * rate * fitted]
-    weights = [share, 1.0 - share]
-    seen = _scatter([side.events for side in sides], means, weights)
-    rng = np.random.default_rng(0)
-    alone = np.mean([_redrawn(rng, means, t) for _ in range(_DRAWS)])
-    if not alone > 0:
+    squares, expected = [], 0.0
+    for side, relative, weight in zip(sides, (1.0, fitted), (share, 1.0 - share), strict=True):
+        own = relative * side.exposure
+        others = t[0] + fitted * t[1] - own
+        weights = np.where(own <= others, weight, 0.0)  # where a unit is most of a cell, the others cannot tell
+        others = np.maximum(others, 1e-300)
+        mean = own * (total - side.events) / others
+        level = own * total / (t[0] + fitted * t[1])
+        squares.append(((side.events - mean) * weights).sum(axis=1) ** 2)
+        expected += float(np.sum(weights**2 * level * (1.0 + own / others)))
+    each = np.concatenate(squares)
+    if not expected > 0 or each.sum() <= expected:
         return 1.0
-    excess = seen / float(alone)
-    if excess <= 1.0:
-        return 1.0
-    spread = np.concatenate([(mean * weight**2).sum(axis=1) for mean, weight in zip(means, weights, strict=True)])
-    units = float(spread.sum() ** 2 / np.sum(spread**2))  # as many as if all carried alike
-    heavy = float(stats.t.ppf(1.0 - _TAIL, max(units - 2.0, 1.0)) / stats.norm.ppf(1.0 - _TAIL))
-    return excess * heavy**2
-
-
-def _redrawn(rng: np.random.Generator, means: list[FloatArray], t: list[FloatArray]) -> float:
-    """The scatter of Poisson counts, their rates fitted again as those of the data were."""
-    drawn = [rng.poisson(mean).astype(np.float64) for mean in means]
-    total = drawn[0].sum(axis=0) + drawn[1].sum(axis=0)
-    ratio = _ratio_of_share(float(drawn[1].sum()), total, t)
-    fitted = 1.0 if ratio != ratio else min(max(ratio, 1e-3), 1e3)
-    share = _share(fitted, t)
-    level = [mean.sum(axis=0) for mean in means]
-    shapes = [mean / np.where(all_of > 0, all_of, 1.0) for mean, all_of in zip(means, level, strict=True)]
-    again = [shapes[0] * (total * (1.0 - share)), shapes[1] * (total * share)]
-    return _scatter(drawn, again, [share, 1.0 - share])
-
-
-def _scatter(events: list[FloatArray], means: list[FloatArray], weights: list[FloatArray]) -> float:
-    """Sum of squares of the units' weighted surpluses over its expectation under Poisson."""
-    squares, expected = 0.0, 0.0
-    for count, mean, weight in zip(events, means, weights, strict=True):
-        surplus = ((count - mean) * weight).sum(axis=1)
-        squares += float(np.sum(surplus**2))
-        expected += float(np.sum(mean * weight**2))
-    return squares / expected if expected > 0 else 0.0
+    # The variance of a mean of squares, from the squares themselves.
+    freedom = 2.0 / max(float(np.sum(each**2)) / float(each.sum()) ** 2 - 1.0 / each.size, 1e-6)
+    heavy = float(stats.t.ppf(1.0 - _TAIL, max(freedom, 1.0)) / stats.norm.ppf(1.0 - _TAIL))
+    return float(each.sum()) / expected * heavy**2

@@ -1,0 +1,93 @@
+"""The measures of all checks, for comparisons and trends. A check joins by adding its rows here."""
+
+from __future__ import annotations
+
+from logscope.checks.speed_model import speed_model
+from logscope.measures import Aim, EventRate, Measure, NoiseFloor, Repeated, Scatter
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+_LEAST_SAMPLES = 10  # a speed model needs as many
+
+# Resistors change by some 1 % in the heat of a pulse, and sensors by as much with the temperature (practice).
+_CIRCUIT_REPEATS, _CIRCUIT_MATTERS = 0.01, 0.03
+# Rubber, film and electrolyte of a link's capacitor and its bleeder move by a few percent with the season (practice).
+_BLEEDER_MATTERS = 0.05
+# A controller closes the contactor one message period earlier or later: a volt or two at the end of a precharge.
+_CLOSING_REPEATS_V, _CLOSING_MATTERS_V = 1.0, 3.0
+# Where roads and temperatures differ, noise does by some 10 %; less than a fifth says nothing about wiring (practice).
+_NOISE_MATTERS = 0.2
+_BEFORE_DISTURBANCE_S = 0.2  # disturbed readings and the surge they cause lie behind this
+_BEFORE_TRIP_S = 0.5  # likewise the surge that leads to a trip
+
+
+def _speed_samples(signals: Signals, vehicle: Vehicle) -> Scatter | None:
+    """New values of the motor speed only, where the log repeats each."""
+    speed = signals.get("motor_speed")
+    if speed is None or speed.time_s.size < _LEAST_SAMPLES or speed.time_s[-1] <= speed.time_s[0]:
+        return None
+    model = speed_model(speed, vehicle)
+    return Scatter(speed.time_s[:: model.repeat], speed.value[:: model.repeat], model.quantum_rpm)
+
+
+MEASURES: tuple[Measure, ...] = (
+    EventRate(
+        name="speed_disturbances_per_min",
+        title="Disturbances of the motor speed while driving",
+        unit="1/min",
+        kinds=("encoder.spike", "encoder.dropout", "encoder.hold", "encoder.reversal", "encoder.burst"),
+        part="motor_speed",
+        lead_s=_BEFORE_DISTURBANCE_S,
+        sections=("motor", "driveline"),
+        threshold=("peak_deviation_rpm", "smallest_seen_rpm"),
+    ),
+    EventRate(
+        name="trips_per_h",
+        title="Trips of the inverter while driving",
+        unit="1/h",
+        kinds=("trip.overcurrent", "trip.other"),
+        part="fault",
+        lead_s=_BEFORE_TRIP_S,
+    ),
+    NoiseFloor(
+        name="speed_noise_rpm",
+        title="Noise of the motor speed between disturbances",
+        unit="rpm",
+        part="motor_speed",
+        samples=_speed_samples,
+        margin=_NOISE_MATTERS,
+    ),
+    Repeated(
+        name="precharge_time_constant_s",
+        title="Time constant of the precharge",
+        unit="s",
+        kinds=("precharge.",),
+        value="time_constant_s",
+        ratio=True,
+        aim=Aim.EXPECTED,
+        repeatability=_CIRCUIT_REPEATS,
+        margin=_CIRCUIT_MATTERS,
+    ),
+    Repeated(
+        name="closing_difference_V",
+        title="Voltage across the main contactor as it closes",
+        unit="V",
+        kinds=("precharge.",),
+        value="close_difference_V",
+        ratio=False,
+        aim=Aim.LOWER,
+        repeatability=_CLOSING_REPEATS_V,
+        margin=_CLOSING_MATTERS_V,
+    ),
+    Repeated(
+        name="bleed_down_time_constant_s",
+        title="Time constant of the link's discharge",
+        unit="s",
+        kinds=("dc_link.",),
+        value="time_constant_s",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_CIRCUIT_REPEATS,
+        margin=_BLEEDER_MATTERS,
+    ),
+)

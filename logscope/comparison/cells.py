@@ -1,0 +1,96 @@
+"""Cells of alike driving, speed by load, and the units whose scatter tells how much events cluster."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.comparison.driving import TICK_S, Driving
+from logscope.findings import FloatArray
+from logscope.statistics.episodes import IndexArray
+
+# Fine enough that a gentler run is hardly gentler within a cell: where the rate grows threefold over a third of the
+# largest current, it grows by a seventh over a cell, and the means of both sides within it differ by far less.
+SPEED_CELLS, LOAD_CELLS = 8, 25
+_STANDSTILL = 0.02  # of the top speed: below it the vehicle does not drive
+_TOP = 0.999  # quantile taken as the largest, so that one wild sample does not stretch the cells
+STRETCH_S = 30.0  # holds a burst: a plug that moves, a rough stretch of road, a pull up a hill
+RUNS_AS_UNITS = 4  # runs a side from which their own scatter can be judged
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """Edges of the cells: speed_edges, shape (speeds + 1,), and load_edges, shape (loads + 1,), both from the least."""
+
+    speed: str
+    load: str
+    speed_edges: FloatArray
+    load_edges: FloatArray
+
+    @property
+    def cells(self) -> int:
+        """How many cells there are; cell = speed band × load bands + load band."""
+        return (self.speed_edges.size - 1) * (self.load_edges.size - 1)
+
+    def cell(self, run: Driving) -> IndexArray:
+        """The cell of each tick, −1 where it stands still or is not known."""
+        loads = self.load_edges.size - 1
+        fast = np.clip(np.searchsorted(self.speed_edges, run.speed, side="right") - 1, -1, self.speed_edges.size - 2)
+        high = np.clip(np.searchsorted(self.load_edges, run.load, side="right") - 1, 0, loads - 1)
+        return np.where(run.known & (fast >= 0), fast * loads + high, -1)
+
+
+def make_grid(speed: str, load: str, runs: Sequence[Driving]) -> Grid | None:
+    """Cells for all runs of both sides; None where the vehicle never drives."""
+    known = [run.known for run in runs]
+    speeds = np.concatenate([run.speed[k] for run, k in zip(runs, known, strict=True)])
+    if not speeds.size:
+        return None
+    top = float(np.quantile(speeds, _TOP))
+    loads = np.concatenate([run.load[k] for run, k in zip(runs, known, strict=True)])
+    most = float(np.quantile(loads, _TOP))
+    if not top > 0:
+        return None
+    return Grid(
+        speed,
+        load,
+        np.linspace(_STANDSTILL * top, top, SPEED_CELLS + 1),
+        np.linspace(0.0, max(most, 1e-9), LOAD_CELLS + 1),
+    )
+
+
+def coarser(grid: Grid, speeds: int, loads: int) -> Grid:
+    """The same span in fewer cells."""
+    spans = (grid.speed_edges, speeds), (grid.load_edges, loads)
+    edges = [np.linspace(each[0], each[-1], count + 1) for each, count in spans]
+    return Grid(grid.speed, grid.load, *edges)
+
+
+def runs_are_units(before: Sequence[object], after: Sequence[object]) -> bool:
+    """Whether both sides hold enough runs for a run to be the unit; else it is a stretch of STRETCH_S."""
+    return min(len(before), len(after)) >= RUNS_AS_UNITS
+
+
+def unit_of_ticks(runs: Sequence[Driving], *, whole_runs: bool) -> list[IndexArray]:
+    """The unit of each tick of each run, counted through all runs of a side."""
+    units, first = [], 0
+    for run in runs:
+        within = np.zeros(run.known.size, dtype=np.intp)
+        if not whole_runs:
+            within = (np.arange(run.known.size) * TICK_S / STRETCH_S).astype(np.intp)
+        units.append(first + within)
+        first += int(within[-1]) + 1
+    return units
+
+
+def table(
+    units: Sequence[IndexArray], cells: Sequence[IndexArray], amounts: Sequence[FloatArray], size: int
+) -> FloatArray:
+    """Amounts summed by unit and cell, shape (units, size); ticks without a cell left out."""
+    unit, cell, amount = (np.concatenate(each) for each in (units, cells, amounts))
+    inside = cell >= 0
+    count = int(unit.max()) + 1
+    flat = np.bincount(unit[inside] * size + cell[inside], amount[inside], minlength=count * size)
+    return flat.astype(np.float64).reshape(count, size)

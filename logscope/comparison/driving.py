@@ -1,0 +1,68 @@
+"""How a run was driven: speed and load at each moment, cleaned of the disturbances that are to be counted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from logscope.findings import BoolArray, FloatArray
+from logscope.parts import PARTS
+from logscope.signals import Part, Signals
+
+TICK_S = 0.05  # driving changes little within
+_SMOOTH_TICKS = 7  # a third of a second: readings disturbed for less than half of it do not move the median
+_STALE_S = 1.0  # a value older than this says nothing about the moment
+# What a disturbance may follow: current first, torque as its stand-in; speed from the shaft, or from the road.
+LOADS = ("motor_current", "torque", "battery_current")
+SPEEDS = ("motor_speed", "motor_speed_second", "vehicle_speed")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Driving:
+    """One run at ticks of TICK_S, shape (n,) each.
+
+    start_s : of the first tick; speed, load : magnitudes in the units of their parts; known : whether both are
+    """
+
+    start_s: float
+    speed: FloatArray
+    load: FloatArray
+    known: BoolArray
+
+    @property
+    def minutes(self) -> float:
+        """How long it is known."""
+        return float(np.count_nonzero(self.known)) * TICK_S / 60.0
+
+    def tick(self, time_s: float) -> int:
+        """The tick that a moment falls into; outside the run where the moment does."""
+        return int(np.floor((time_s - self.start_s) / TICK_S))
+
+
+def common_part(candidates: Sequence[str], runs: Sequence[Signals]) -> str | None:
+    """The first of some parts that every run holds."""
+    return next((name for name in candidates if all(name in signals for signals in runs)), None)
+
+
+def driving(signals: Signals, speed: str, load: str) -> Driving:
+    """A run by the parts that tell speed and load."""
+    ticks = np.arange(signals.start_s, max(signals.end_s, signals.start_s + TICK_S), TICK_S)
+    speed_at, speed_known = _held(signals[speed], ticks)
+    load_at, load_known = _held(signals[load], ticks)
+    smooth = [median_filter(np.abs(values), _SMOOTH_TICKS, mode="nearest") for values in (speed_at, load_at)]
+    return Driving(signals.start_s, smooth[0], smooth[1], speed_known & load_known)
+
+
+def part_words(name: str) -> str:
+    """A part in the middle of a sentence, with its unit."""
+    return f"{name.replace('_', ' ')} [{PARTS[name].unit}]"
+
+
+def _held(part: Part, at_s: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """The latest sample of a part at each moment, and whether it is fresh."""
+    index = np.searchsorted(part.time_s, at_s, side="right") - 1
+    held = np.maximum(index, 0)
+    return part.value[held], (index >= 0) & (at_s - part.time_s[held] <= _STALE_S)

@@ -1,0 +1,93 @@
+"""From weighed measures to verdicts: Holm's correction, the words, and the verdict on the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf, isfinite
+
+from logscope.comparison.outcome import ComparedMeasure, Verdict
+from logscope.comparison.weighed import Weighed
+from logscope.measures import EventRate
+from logscope.statistics.holm import holm
+
+LEVEL = 0.05  # chance of any wrong claim over all measures
+
+
+def judge(weighed: Sequence[Weighed]) -> tuple[ComparedMeasure, ...]:
+    """Every measure with its verdict."""
+    tested = [one for one in weighed if one.p_value is not None]
+    adjusted = dict(zip(map(id, tested), holm([one.p_value or 0.0 for one in tested]), strict=True))
+    return tuple(_judged(one, adjusted.get(id(one))) for one in weighed)
+
+
+def _judged(one: Weighed, adjusted: float | None) -> ComparedMeasure:
+    if one.p_value is None or adjusted is None:
+        verdict, reason = Verdict.NOT_COMPARABLE, one.reason
+    elif adjusted < LEVEL:
+        verdict, reason = one.if_shown, one.reason
+    else:
+        verdict = Verdict.NO_DIFFERENCE
+        reason = f"{one.reason} {_what_could_be_shown(one)}".strip()
+    return ComparedMeasure(
+        name=one.measure.name,
+        title=one.measure.title,
+        unit=one.measure.unit,
+        verdict=verdict,
+        reason=reason,
+        before=one.before,
+        after=one.after,
+        effect=one.effect,
+        p_value=one.p_value,
+        p_adjusted=adjusted,
+        exposure=one.exposure,
+        could_show=one.could_show,
+        more_min=one.more_min,
+    )
+
+
+def _what_could_be_shown(one: Weighed) -> str:
+    """For a difference that was not shown: how large one would have been, and how much more driving it takes."""
+    if not isinstance(one.measure, EventRate):
+        return ""
+    if one.could_show is None:
+        could = "So few before the change cannot show any fall, however large."
+    else:
+        could = (
+            f"This much driving would have shown a fall to {100 * one.could_show:.0f} % of the rate or less, "
+            "in nine of ten cases."
+        )
+    if one.more_min is None:
+        return could
+    if one.more_min == inf:
+        return (
+            f"{could} No further driving after the change would show a halving, for the side before it is too short: "
+            "keep longer recordings before the next change."
+        )
+    if not isfinite(one.more_min) or one.more_min <= 0:
+        return could
+    return f"{could} Some {_rounded(one.more_min)} min more of the same driving after the change would show a halving."
+
+
+def _rounded(minutes: float) -> str:
+    return f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.1f}"
+
+
+def whole(measures: Sequence[ComparedMeasure]) -> tuple[Verdict, str]:
+    """The verdict on all measures and the reason in words: what got worse decides, then what got better."""
+    by_verdict = {v: [m.title[0].lower() + m.title[1:] for m in measures if m.verdict is v] for v in Verdict}
+    better, worse = by_verdict[Verdict.BETTER], by_verdict[Verdict.WORSE]
+    open_ = by_verdict[Verdict.NOT_COMPARABLE]
+    rest = f" Not comparable: {_listed(open_)}." if open_ else ""
+    if worse:
+        also = f" Better: {_listed(better)}." if better else ""
+        return Verdict.WORSE, f"Worse after the change: {_listed(worse)}.{also}{rest}"
+    if better:
+        return Verdict.BETTER, f"Better after the change: {_listed(better)}.{rest}"
+    if by_verdict[Verdict.NO_DIFFERENCE]:
+        return Verdict.NO_DIFFERENCE, f"No difference is shown: {_listed(by_verdict[Verdict.NO_DIFFERENCE])}.{rest}"
+    reasons = dict.fromkeys(m.reason for m in measures)
+    return Verdict.NOT_COMPARABLE, " ".join(reasons) or "There is nothing to compare."
+
+
+def _listed(titles: Sequence[str]) -> str:
+    return ", ".join(titles)
