@@ -42,6 +42,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.contactors.check import contactors
     from logscope.checks.current_control.check import current_control
     from logscope.checks.discharge.check import discharge
+    from logscope.checks.driveline.check import driveline
     from logscope.checks.encoder import encoder
     from logscope.checks.limits.check import limits
     from logscope.checks.pack.check import pack
@@ -57,6 +58,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("limits", limits),
         ("battery", pack),
         ("current_control", current_control),
+        ("driveline", driveline),
     )
 
 

@@ -48,17 +48,25 @@ def fit_ring(time_s: FloatArray, value: FloatArray, low_hz: float, high_hz: floa
     t = time_s - time_s[0]
     scale = float(t[-1])
     trend = np.vander(t / scale * 2.0 - 1.0, order + 1)
-    flat = value - trend @ np.linalg.lstsq(trend, value, rcond=None)[0]
-    best = (np.inf, 0.0, 0.0)
-    for frequency in np.geomspace(low_hz, high_hz, _FREQUENCIES):
-        for share in _DECAYS:
-            decay = share * 2 * np.pi * frequency
-            columns = np.column_stack([trend, *_ring(t, frequency, decay)])
-            solved = np.linalg.lstsq(columns, value, rcond=None)[0]
-            left = float(np.sum((value - columns @ solved) ** 2))
-            if left < best[0]:
-                best = (left, frequency, decay)
-    return _refine(t, value, trend, flat, best[1], best[2], (low_hz, high_hz))
+    base = np.linalg.qr(trend)[0]
+    flat = value - base @ (base.T @ value)
+    frequency, decay = _best_of_grid(t, flat, base, low_hz, high_hz)
+    return _refine(t, value, trend, flat, frequency, decay, (low_hz, high_hz))
+
+
+def _best_of_grid(
+    t: FloatArray, flat: FloatArray, base: FloatArray, low_hz: float, high_hz: float
+) -> tuple[float, float]:
+    """The frequency and decay of the grid that take most off what the trend leaves; all solved for at once."""
+    frequency = np.repeat(np.geomspace(low_hz, high_hz, _FREQUENCIES), len(_DECAYS))
+    decay = np.tile(_DECAYS, _FREQUENCIES) * 2 * np.pi * frequency
+    turning = np.exp(np.clip(-decay[:, None] * t, -50.0, 50.0) + 2j * np.pi * frequency[:, None] * t)
+    cos, sin = (part - (part @ base) @ base.T for part in (turning.real, turning.imag))
+    cc, ss, cs = (np.sum(a * b, axis=1) for a, b in ((cos, cos), (sin, sin), (cos, sin)))
+    cy, sy = cos @ flat, sin @ flat
+    explained = (ss * cy**2 - 2 * cs * cy * sy + cc * sy**2) / np.maximum(cc * ss - cs**2, 1e-12 * cc * ss + 1e-300)
+    best = int(np.argmax(explained))
+    return float(frequency[best]), float(decay[best])
 
 
 def _ring(t: FloatArray, frequency: float, decay: float) -> tuple[FloatArray, FloatArray]:

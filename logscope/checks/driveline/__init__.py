@@ -1,0 +1,1 @@
+"""The way from the shaft to the road: judder, backlash, wheel slip."""

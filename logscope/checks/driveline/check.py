@@ -1,0 +1,112 @@
+"""The driveline check: judder after changes of torque, knocks at changes of its sign, wheels that slip."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import pi
+
+import numpy as np
+from scipy import stats
+
+from logscope.checks.assemble import assemble
+from logscope.checks.driveline.backlash import find_knocks
+from logscope.checks.driveline.demand import Demand, find_demand
+from logscope.checks.driveline.judder import LOW_HZ, Judder, find_judder, highest_hz
+from logscope.checks.driveline.slip import find_slip
+from logscope.checks.driveline.words import judder_words, knock_words, quiet_words, slip_words, too_seldom_words
+from logscope.findings import Evidence, Finding, FloatArray, Mark, Measured, NothingToCheck, Severity
+from logscope.physics.second_order import damping_of
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+# At the wheel [m/s²]: a fifth of g to and fro is felt as bucking (common practice, no published source).
+HARSH_M_PER_S2 = 2.0
+_PARTS = ("motor_speed", "torque", "torque_target", "vehicle_speed")
+
+
+def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """Judge what the motor speed says of the driveline.
+
+    Needs `motor_speed` and one of `torque`, `torque_target`, `motor_current`, `throttle`; `vehicle_speed` for slip.
+    Raises MissingPart, or NothingToCheck where no torque ever changes quickly.
+    """
+    speed, demand = signals["motor_speed"], find_demand(signals)
+    if not demand.change_s.size:
+        raise NothingToCheck("no torque, current or throttle changes by a tenth within 0.3 s")
+    span = ((float(speed.time_s[0]), float(speed.time_s[-1])),)
+    slip = find_slip(signals, vehicle)
+    findings = []
+    if slip is not None and slip.spans:
+        measured = {"count": Measured(float(len(slip.spans)), "1"), "peak_km_h": Measured(slip.worst_kmh, "km/h")}
+        evidence = Evidence(marks=(Mark(slip.worst_s, "most slip"),), window=(slip.worst_s - 1, slip.worst_s + 1))
+        findings.append(
+            assemble("driveline.slip", Severity.INFO, slip_words(slip), slip.spans, measured, _PARTS, signals, evidence)
+        )
+    if highest_hz(speed.period_s) < 2 * LOW_HZ:
+        words = too_seldom_words(speed.period_s)
+        return [*findings, assemble("driveline.undetermined", Severity.INFO, words, span, {}, _PARTS, signals)]
+    rings = find_judder(speed, demand, list(slip.spans) if slip is not None else [])
+    knocks = find_knocks(speed, demand)
+    if rings:
+        findings.append(_judder(rings, demand, signals, vehicle))
+    if knocks is not None and knocks.spans:
+        measured = {
+            "count": Measured(float(len(knocks.spans)), "1"),
+            "reversals": Measured(float(knocks.judged), "1"),
+            "peak_rpm_per_s": Measured(knocks.peak_rpm_per_s, "rpm/s"),
+        }
+        words = knock_words(knocks)
+        findings.append(assemble("driveline.knock", Severity.INFO, words, knocks.spans, measured, _PARTS, signals))
+    elif not rings:
+        words = quiet_words(demand.change_s.size, highest_hz(speed.period_s), knocks)
+        measured = {"changes": Measured(float(demand.change_s.size), "1")}
+        findings.append(assemble("driveline.quiet", Severity.GOOD, words, span, measured, _PARTS, signals))
+    return findings
+
+
+def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: Vehicle) -> Finding:
+    frequency = _pooled([(r.ring.frequency_hz, r.ring.frequency_error, r.ring.reach) for r in rings], "Hz")
+    damping = _pooled(
+        [
+            (
+                damping_of(r.ring.decay_per_s, r.ring.frequency_hz),
+                r.ring.decay_error / (2 * pi * r.ring.frequency_hz),
+                r.ring.reach,
+            )
+            for r in rings
+        ],
+        "1",
+    )
+    worst = max(rings, key=lambda each: each.ring.amplitude)
+    swing = Measured(worst.ring.amplitude, "rpm")
+    harsh = None
+    ratio, radius_m = vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m
+    if ratio and radius_m:
+        harsh = Measured(worst.ring.amplitude * pi / 30 * radius_m / ratio * 2 * pi * worst.ring.frequency_hz, "m/s²")
+    strong = harsh is not None and (harsh.value or 0.0) >= HARSH_M_PER_S2
+    measured = {
+        "count": Measured(float(len(rings)), "1"),
+        "judder_Hz": frequency,
+        "damping_ratio": damping,
+        "amplitude_rpm": swing,
+    }
+    if harsh is not None:
+        measured["acceleration_m_per_s2"] = harsh
+    words = judder_words(rings, frequency, damping, swing, harsh, demand.part.name.replace("_", " "), strong)
+    spans = [(float(r.time_s[0]), float(r.time_s[-1])) for r in rings]
+    evidence = Evidence(marks=(Mark(worst.start_s, "strongest"),), window=(worst.start_s - 0.5, worst.start_s + 1.5))
+    severity = Severity.WARNING if strong else Severity.INFO
+    return assemble("driveline.judder", severity, words, spans, measured, _PARTS, signals, evidence)
+
+
+def _pooled(each: Sequence[tuple[float, float, float]], unit: str) -> Measured:
+    """Weighted mean of (value, standard error, Student's reach); wider where they differ by more (Birge ratio)."""
+    value, error, reach = (np.array(column) for column in zip(*each, strict=True))
+    weight: FloatArray = 1.0 / np.maximum(error, 1e-9) ** 2
+    mean, sure = float(np.sum(weight * value) / weight.sum()), float(1.0 / np.sqrt(weight.sum()))
+    wide = float(np.median(reach))
+    if value.size >= 2:
+        excess = float(np.sum(weight * (value - mean) ** 2)) / (value.size - 1)
+        if excess > 1:
+            sure, wide = sure * float(np.sqrt(excess)), float(stats.t(value.size - 1).ppf(0.975))
+    return Measured(mean, unit, mean - wide * sure, mean + wide * sure)

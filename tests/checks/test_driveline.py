@@ -1,0 +1,119 @@
+"""Made launches: a ring of known frequency and damping on the motor speed, free play, and wheels that slip.
+
+The damping of a free ring follows from the logarithmic decrement, as in any textbook of vibrations.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from tuning_traces import TICK_S, FloatArray, logged, signals
+
+from logscope.checks.driveline.check import driveline
+from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.signals import Signals
+from logscope.vehicle import Driveline, Vehicle
+
+HAZEL = Vehicle(driveline=Driveline(ratio=8.2, wheel_radius_m=0.31))
+KMH_PER_RPM = 2 * np.pi * 0.31 / 8.2 / 60 * 3.6
+STARTS_S = (3.0, 7.0, 11.0)
+
+
+def launches(
+    rng: np.random.Generator,
+    frequency_hz: float = 5.0,
+    damping: float = 0.08,
+    rpm: float = 40.0,
+    period_s: float = 0.01,
+    extra: FloatArray | float = 0.0,
+) -> Signals:
+    """Three presses of the pedal, each followed by a ring."""
+    t = np.arange(0, 15, TICK_S)
+    torque = sum(80.0 * ((t > at) & (t < at + 2)) for at in STARTS_S)
+    base = np.cumsum(np.asarray(torque)) * TICK_S * 8
+    decay = 2 * np.pi * frequency_hz * damping / np.sqrt(1 - damping**2)
+    swing = np.zeros(t.size)
+    for at in STARTS_S:
+        since = np.maximum(t - at, 0)
+        swing += rpm * (t > at) * np.exp(-decay * since) * np.sin(2 * np.pi * frequency_hz * since)
+    speed = base + swing + extra
+    return signals(
+        logged(rng, "motor_speed", speed, period_s, 2.0, 1.0),
+        logged(rng, "torque", np.asarray(torque, float), period_s, 0.3, 0.1),
+        logged(rng, "vehicle_speed", base * KMH_PER_RPM, 0.02, 0.02, 0.01),
+    )
+
+
+def outcomes(made: Signals) -> dict[str, Finding]:
+    return {each.kind.removeprefix("driveline."): each for each in driveline(made, HAZEL)}
+
+
+def test_frequency_and_damping_of_a_launch_judder_lie_within_their_limits() -> None:
+    """True by construction; damping by the logarithmic decrement. 60 draws, 95 % limits."""
+    held = np.zeros(2)
+    for seed in range(800, 860):
+        rng = np.random.default_rng(seed)
+        frequency, damping = rng.uniform(3, 12), rng.uniform(0.03, 0.15)
+        measured = outcomes(launches(rng, frequency, damping))["judder"].measured
+        for k, (name, truth) in enumerate((("judder_Hz", frequency), ("damping_ratio", damping))):
+            value = measured[name]
+            assert value.low is not None
+            assert value.high is not None
+            held[k] += value.low <= truth <= value.high
+    assert held.min() >= 52
+
+
+def test_a_harsh_judder_warns_and_a_soft_one_is_noted() -> None:
+    """±150 rpm at 5 Hz is by hand 150·π/30·0.31/8.2·2π·5 = 18.7 m/s² at the wheel; ±10 rpm is 1.2 m/s²."""
+    hard = outcomes(launches(np.random.default_rng(1), rpm=150))["judder"]
+    assert hard.severity is Severity.WARNING
+    assert hard.measured["acceleration_m_per_s2"].value == pytest.approx(18.7, rel=0.1)
+    soft = outcomes(launches(np.random.default_rng(1), rpm=12))["judder"]
+    assert soft.severity is Severity.INFO
+
+
+def test_a_stiff_driveline_is_quiet() -> None:
+    assert list(outcomes(launches(np.random.default_rng(2), rpm=0.0))) == ["quiet"]
+
+
+def test_wheel_slip_is_kept_apart_from_judder() -> None:
+    t = np.arange(0, 15, TICK_S)
+    spin = np.interp(t, [6.9, 7.4, 8.2, 8.5], [0, 900, 900, 0])
+    found = outcomes(launches(np.random.default_rng(3), rpm=0.0, extra=spin))
+    assert found["slip"].measured["peak_km_h"].value == pytest.approx(900 * KMH_PER_RPM, rel=0.1)
+    assert "judder" not in found
+
+
+def test_free_play_knocks_at_the_change_of_sign_and_not_without_it() -> None:
+    rng = np.random.default_rng(4)
+    t = np.arange(0, 32, TICK_S)
+    levels = np.tile([60.0, 20.0, -40.0, -10.0], 4)  # with and without a change of sign
+    torque = np.repeat(levels, 2000)
+    free = np.zeros(t.size)
+    for k in range(1, levels.size):
+        if levels[k] * levels[k - 1] < 0:
+            at = 2.0 * k
+            free += np.interp(t, [at, at + 0.03, at + 0.04, at + 0.1], [0, 90, 90, 0]) * np.sign(levels[k])
+    speed = 3000 + 40 * np.cumsum(torque) * TICK_S
+    made = [logged(rng, "motor_speed", speed + extra, 0.01, 1.0, 1.0) for extra in (free, 0 * free)]
+    demand = logged(rng, "torque", torque, 0.01, 0.3, 0.1)
+    knock = outcomes(signals(made[0], demand))["knock"]
+    assert knock.measured["count"].value == knock.measured["reversals"].value == 7
+    assert "knock" not in outcomes(signals(made[1], demand))
+
+
+def test_slow_messages_tell_nothing_of_judder() -> None:
+    found = outcomes(launches(np.random.default_rng(5), period_s=0.2))
+    assert "10 to 20 ms" in found["undetermined"].next_step
+
+
+def test_a_steady_run_holds_nothing_to_judge() -> None:
+    rng = np.random.default_rng(6)
+    steady = np.full(20_000, 3000.0)
+    with pytest.raises(NothingToCheck):
+        driveline(
+            signals(
+                logged(rng, "motor_speed", steady, 0.01, 1, 1), logged(rng, "torque", steady / 100, 0.01, 0.1, 0.1)
+            ),
+            HAZEL,
+        )
