@@ -13,10 +13,10 @@ from logscope.comparison.driving import TICK_S, Driving
 from logscope.comparison.outcome import ComparedMeasure, Comparison, Side
 from logscope.findings import Finding, FloatArray
 from logscope.parts import PARTS
-from logscope.report.charts import BOTTOM_PX, HEADING_PX, LEFT_PX, RIGHT_PX, TOP_PX, Chart
 from logscope.report.comparison_words import VERDICT_SEVERITY, VERDICT_WORDS, effect_texts
 from logscope.report.drawing import heading
 from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, numbers, plain
+from logscope.report.stack import BOTTOM_PX, HEADING_PX, LEFT_PX, RIGHT_PX, TOP_PX, Drawing
 from logscope.report.thin import keep_extremes
 from logscope.report.words import part_name
 from logscope.result import Result
@@ -34,7 +34,7 @@ Figure = dict[str, Any]
 Cells = Callable[[Driving], NDArray[np.intp]]
 
 
-def forest_chart(measures: Sequence[ComparedMeasure]) -> Chart | None:
+def forest_chart(measures: Sequence[ComparedMeasure]) -> Drawing | None:
     """Every effect that is a ratio, with its limits, over one logarithmic axis; None where there is none."""
     shown = [measure for measure in measures if measure.is_ratio and measure.effect is not None]
     if not shown:
@@ -68,7 +68,7 @@ def forest_chart(measures: Sequence[ComparedMeasure]) -> Chart | None:
         for m in shown
         if _beyond(m, low, high)
     ]
-    return Chart(figure, layout["height"], f"Forest plot of the effects. {told}.", tuple(keys), (), tuple(notes))
+    return Drawing(figure, f"Forest plot of the effects. {told}.", tuple(keys), (), tuple(notes))
 
 
 def _span(measures: Sequence[ComparedMeasure]) -> tuple[float, float]:
@@ -108,7 +108,7 @@ def _effect(measure: ComparedMeasure, number: int, low: float, high: float) -> l
     return traces
 
 
-def exposure_charts(comparison: Comparison) -> tuple[Chart, ...]:
+def exposure_charts(comparison: Comparison) -> tuple[Drawing, ...]:
     """Minutes of driving by load and by speed, before and after; none where no driving is known."""
     grid = comparison.grid
     if grid is None:
@@ -117,7 +117,7 @@ def exposure_charts(comparison: Comparison) -> tuple[Chart, ...]:
     return tuple(_exposure(comparison.sides, grid.cell, *axis) for axis in axes)
 
 
-def _exposure(sides: Sequence[Side], cell: Cells, part: str, edges: FloatArray, which: str) -> Chart:
+def _exposure(sides: Sequence[Side], cell: Cells, part: str, edges: FloatArray, which: str) -> Drawing:
     data = []
     for side, (label, colour, _) in zip(sides, SIDES, strict=True):
         minutes = _minutes(side, cell, which, edges)
@@ -133,7 +133,7 @@ def _exposure(sides: Sequence[Side], cell: Cells, part: str, edges: FloatArray, 
     figure = _stacked(data, [f"Minutes of driving by {name}"], PANEL_PX, part_words(part), span)
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
     summary = f"Chart of the minutes driven before and after, by {name}."
-    return Chart(figure, figure["layout"]["height"], summary, _side_keys(), (), ())
+    return Drawing(figure, summary, _side_keys())
 
 
 def _minutes(side: Side, cell: Cells, which: str, edges: FloatArray) -> FloatArray:
@@ -150,7 +150,7 @@ def part_words(part: str) -> str:
     return f"{part_name(part)} [{PARTS[part].unit}]"
 
 
-def load_chart(comparison: Comparison) -> Chart | None:
+def load_chart(comparison: Comparison) -> Drawing | None:
     """The rate of disturbances by load, before and after, with limits; None where none is known."""
     rate = comparison.by_load
     if rate is None:
@@ -175,10 +175,10 @@ def load_chart(comparison: Comparison) -> Chart | None:
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
     summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load).lower()}, before and after, with 95 % limits."
     note = "By load alone and each event by itself: speed and bursts, which the verdict allows for, are not in here."
-    return Chart(figure, figure["layout"]["height"], summary, _side_keys(), (), (note,))
+    return Drawing(figure, summary, _side_keys(), (), (note,))
 
 
-def precharge_chart(comparison: Comparison) -> Chart | None:
+def precharge_chart(comparison: Comparison) -> Drawing | None:
     """The link voltage of the precharges of both sides, each from the beginning of its rise; None without any."""
     data: list[Figure] = []
     notes: list[str] = []
@@ -203,7 +203,7 @@ def precharge_chart(comparison: Comparison) -> Chart | None:
     title = "time since the rise began [s]"
     figure = _stacked(data, ["DC-link voltage [V]"], PANEL_PX + 80, title, (-_MARGIN_S, longest))
     summary = f"Chart of {len(data)} precharges laid over each other, before and after."
-    return Chart(figure, figure["layout"]["height"], summary, _side_keys(), (), tuple(notes))
+    return Drawing(figure, summary, _side_keys(), (), tuple(notes))
 
 
 def _is_curve(finding: Finding, result: Result) -> bool:

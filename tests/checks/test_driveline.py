@@ -84,6 +84,13 @@ def test_wheel_slip_is_kept_apart_from_judder() -> None:
     assert "judder" not in found
 
 
+def test_a_burst_of_disturbed_readings_is_no_wheel_slip() -> None:
+    """Every other sample jumps by 1000 rpm for 0.2 s, which no wheel does."""
+    t = np.arange(0, 15, TICK_S)
+    jumps = 1000.0 * ((t > 8.0) & (t < 8.2) & (np.floor(t / 0.01) % 2 == 0))
+    assert "slip" not in outcomes(launches(np.random.default_rng(3), rpm=0.0, extra=jumps))
+
+
 def test_free_play_knocks_at_the_change_of_sign_and_not_without_it() -> None:
     rng = np.random.default_rng(4)
     t = np.arange(0, 32, TICK_S)

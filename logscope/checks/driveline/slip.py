@@ -7,8 +7,9 @@ from math import pi
 
 import numpy as np
 
-from logscope.findings import FloatArray
-from logscope.signals import Signals
+from logscope.checks.speed_disturbance import study_speed
+from logscope.findings import BoolArray, FloatArray
+from logscope.signals import Part, Signals
 from logscope.statistics.sampling import between_samples, stretches
 from logscope.vehicle import Vehicle
 
@@ -38,12 +39,22 @@ def find_slip(signals: Signals, vehicle: Vehicle) -> Slip | None:
     if per_rpm is None:
         return None
     apart = np.nan_to_num(np.abs(motor.value) * per_rpm - np.abs(kmh))
+    apart[_misread(signals, motor, vehicle)] = 0.0
     off = apart > _FLOOR_KMH + _SHARE * np.nan_to_num(np.abs(kmh))
     first, last = stretches(off, motor.time_s, _APART_S)
     spans = [(float(motor.time_s[a]), float(motor.time_s[b])) for a, b in zip(first, last, strict=True)]
     spans = [span for span in spans if span[1] - span[0] >= _LEAST_S]
     worst = int(np.argmax(np.where(off, apart, 0.0))) if apart.size else 0
     return Slip(tuple(spans), float(apart[worst]) if apart.size else 0.0, float(motor.time_s[worst]))
+
+
+def _misread(signals: Signals, motor: Part, vehicle: Vehicle) -> BoolArray:
+    """Samples of the motor speed that are disturbed: it is the reading that jumps there, not a wheel that slips."""
+    bad = np.zeros(motor.time_s.size, bool)
+    study = study_speed(motor, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
+    for each in study.disturbances if study is not None else ():
+        bad[each.before : each.after + 1] = True
+    return bad
 
 
 def _kmh_per_rpm(vehicle: Vehicle, rpm: FloatArray, kmh: FloatArray) -> float | None:
