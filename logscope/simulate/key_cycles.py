@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import inf, isfinite, log
+from math import isfinite, log
 
 import numpy as np
 
@@ -144,9 +144,10 @@ def _discharge_truth(
         begin_V, last_V = solution.sample(np.array([off_s, until_s - 1e-6])).link_V
         tau = circuit.bleeder_ohm * circuit.capacitance_F
         parameters = {"start_voltage_V": float(begin_V), "end_voltage_V": float(last_V)}
+        kind = "dc_link.stays_live"
         if isfinite(tau):
-            parameters |= {"time_constant_s": tau, "time_to_60V_s": tau * log(begin_V / _SAFE_V)}
-        slow = parameters.get("time_to_60V_s", inf) > _DISCHARGE_LIMIT_S
-        kind = "dc_link.slow_discharge" if slow else "dc_link.discharged"
+            safe_s = tau * log(begin_V / _SAFE_V)
+            parameters |= {"time_constant_s": tau, "time_to_60V_s": safe_s}
+            kind = "dc_link.slow_discharge" if safe_s > _DISCHARGE_LIMIT_S else "dc_link.discharged"
         events.append(TruthEvent(kind, off_s, until_s, parameters=parameters))
     return events
