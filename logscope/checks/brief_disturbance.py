@@ -19,12 +19,12 @@ from logscope.statistics.departures import (
     Runs,
     Sampling,
     beside,
+    from_rest,
     off_level,
     on_both,
     over_too_soon,
     pairs,
     runs_of_steps,
-    stand_alone,
 )
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.excursions import is_lost
@@ -69,7 +69,7 @@ def brief_steps(
     limit = model.in_gear.limit[steps[runs.first] - 1]
     away = off_level(speed.value, runs, how) > limit[:-1]
     away |= pairs(np.abs(runs.move) > limit + (QUANTA_ALLOWED - QUANTA_FROM_LEVEL) * model.quantum_rpm)
-    alone = stand_alone(speed.value, runs, how, _updates(_NEIGHBOURS_S, model))
+    alone = from_rest(speed.value, runs, how, _updates(_NEIGHBOURS_S, model))
     if _SAMPLES_A_HALF_SWING * model.update_s <= BRIEF_S * _STAMPS:
         alone |= pairs(np.abs(runs.move) > _LARGE * limit)
     soon = over_too_soon(runs, away, alone, BRIEF_S, BRIEF_ALONE_S)

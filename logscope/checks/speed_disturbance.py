@@ -24,6 +24,7 @@ LEAST_SAMPLES = 10  # fewer show neither period nor noise
 JOIN_S = 0.100  # disturbances nearer than this are one episode
 _JOIN_UPDATES = 2  # where sampling is coarse: away with one new value, back with the next or the one after
 _LOST_S = 1.0  # a reading lost for longer is not told from one switched off
+_DEEP = 0.5  # of the farthest reading: what is less far away may be what the disturbance did to the rotor
 _BURST_STEPS = 4  # twice away and back…
 _SPIKE_S, _SPIKE_UPDATES = 0.035, 3.5  # …in longer than one spike takes: three counting windows or new values
 _HOLD_UPDATES = 5  # new values missed before a reading counts as frozen
@@ -140,11 +141,15 @@ def _lasts(speed: Part, first: int, after: int) -> float:
 
 def _kind(reading: FloatArray, line: FloatArray, steps: int, lasts_s: float, update_s: float, zero: float) -> str:
     """The kind of an episode with so many impossible steps, by how long it lasts and what it reads."""
-    if steps >= _BURST_STEPS and lasts_s > max(_SPIKE_S, _SPIKE_UPDATES * update_s):
-        return "burst"
-    if np.all(np.abs(reading) <= zero):
+    away = np.abs(reading - line)
+    deep = away >= _DEEP * np.max(away)
+    at = np.flatnonzero(deep)
+    whole = at[-1] - at[0] + 1 == at.size
+    if whole and np.all(np.abs(reading[deep]) <= zero):
         return "dropout"
-    return "reversal" if np.all(is_lost(reading, line, zero)) else "spike"
+    if whole and np.all(is_lost(reading[deep], line[deep], zero)):
+        return "reversal"
+    return "burst" if steps >= _BURST_STEPS and lasts_s > max(_SPIKE_S, _SPIKE_UPDATES * update_s) else "spike"
 
 
 def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:

@@ -1,7 +1,6 @@
 """Scale of the motor speed: wrong by a constant factor against a second source, or against the road.
 
-A tyre that pulls slips, and by little slip in proportion to its pull; so against the road it is the ratio
-without torque that counts, from a straight line through the ratios of single seconds over their torque.
+A tyre that pulls slips, on loose ground by a lot; so against the road only seconds of light torque count.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from dataclasses import replace
 from math import pi
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from logscope.checks.held import held_at
 from logscope.checks.speed_disturbance import SpeedStudy
@@ -25,7 +23,8 @@ _BLOCK_S = 1.0  # readings within a second are one witness
 _BLOCKS = 8  # fewer carry no statement
 _STALE_S = 0.3  # a second reading older than this is of another moment
 _CONSTANT = 0.05  # quartiles of the ratio within this: a factor, and no slip or fault that comes and goes
-_LEAST_SPREAD_NM = 5.0  # standard deviation of the torque: less shows no slip
+_LIGHT = 0.25  # of the largest torque: below it a tyre slips…
+_SLIP = 0.02  # …by no more than this, even on gravel (practice)
 _USUAL = {0.5: "half", 2.0: "twice", 4.0: "four times", 0.25: "a quarter of"}
 
 
@@ -47,34 +46,32 @@ def _compare(
     study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, tolerance: float, against: str,
     torque: Part | None,
 ) -> list[Finding]:  # fmt: skip
-    ratio, load = _by_second(study, other, rpm, slowest, torque)
+    ratio = _by_second(study, other, rpm, slowest, torque)
     if ratio.size < _BLOCKS:
         return []
-    if float(np.std(load)) >= _LEAST_SPREAD_NM:
-        ratio = ratio - theilslopes(ratio, load).slope * load
     low_quarter, middle, high_quarter = np.quantile(ratio, [0.25, 0.5, 0.75])
     half = 1.96 * 1.2533 * (high_quarter - low_quarter) / 1.349 / np.sqrt(ratio.size)  # of a median, normal
     low, high = float(middle - half), float(middle + half)
     within = low <= 1.0 + tolerance and high >= 1.0 - tolerance
     if within or high_quarter - low_quarter > _CONSTANT * middle:
         return []
-    return [_finding(study, other, float(middle), low, high, tolerance, against)]
+    slip = 0.0 if other.name == "motor_speed_second" else _SLIP * float(middle)
+    return [_finding(study, other, float(middle), low - slip, high + slip, tolerance, against)]
 
 
-def _by_second(
-    study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, torque: Part | None
-) -> tuple[FloatArray, FloatArray]:
-    """Median ratio of logged to expected speed, and mean torque, in each second that holds enough of both."""
+def _by_second(study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, torque: Part | None) -> FloatArray:
+    """Median ratio of logged to expected speed in each second that holds enough of both."""
     time, value = study.speed.time_s, study.speed.value
     there, known = held_at(replace(other, value=np.abs(rpm)), time, _STALE_S)
-    pull, pulled = (np.zeros(time.size), known) if torque is None else held_at(torque, time, _STALE_S)
-    use: BoolArray = known & pulled & (there >= slowest)
+    use: BoolArray = known & (there >= slowest)
+    if torque is not None:
+        pull, pulled = held_at(torque, time, _STALE_S)
+        use &= pulled & (np.abs(pull) <= _LIGHT * float(np.max(np.abs(torque.value), initial=0.0)))
     if not use.any():
-        return np.empty(0), np.empty(0)
+        return np.empty(0)
     block = ((time[use] - time[0]) / _BLOCK_S).astype(np.intp)
     starts = np.flatnonzero(np.diff(block, prepend=-1))
-    ratio = np.array([np.median(each) for each in np.split(np.abs(value[use]) / there[use], starts[1:])])
-    return ratio, np.add.reduceat(pull[use], starts) / np.diff(starts, append=block.size)
+    return np.array([np.median(each) for each in np.split(np.abs(value[use]) / there[use], starts[1:])])
 
 
 def _finding(

@@ -126,15 +126,13 @@ def off_level(value: FloatArray, runs: Runs, how: Sampling) -> FloatArray:
     return np.asarray(np.abs(value[runs.after[:-1]] - level), dtype=np.float64)
 
 
-def stand_alone(value: FloatArray, runs: Runs, how: Sampling, reach: int) -> BoolArray:
-    """Whether each run and the next are a lone departure, with no step as large around; shape (runs − 1,).
+def from_rest(value: FloatArray, runs: Runs, how: Sampling, reach: int) -> BoolArray:
+    """Whether each run and the next lead away from rest, with no step half as large before; shape (runs − 1,).
 
-    reach : new values to each side that are looked at
+    reach : new values before them that are looked at
     """
-    steps = how.repeat * np.arange(1, reach + 1)
-    earlier = runs.before[:-1, np.newaxis] + 1 - steps
-    later = runs.after[1:, np.newaxis] + steps
-    at = np.clip(np.concatenate((earlier, later), axis=1), 1, value.size - 1)
-    around = np.max(np.abs(value[at] - value[at - 1]), axis=1)
+    earlier = runs.before[:-1, np.newaxis] + 1 - how.repeat * np.arange(1, reach + 1)
+    at = np.clip(earlier, 1, value.size - 1)
+    before = np.max(np.abs(value[at] - value[at - 1]), axis=1)
     size = np.minimum(np.abs(runs.move[1:]), np.abs(runs.move[:-1]))
-    return np.asarray(around <= _AS_LARGE * size, dtype=bool)
+    return np.asarray(before <= _AS_LARGE * size, dtype=bool)
