@@ -12,13 +12,24 @@ from logscope.findings import FloatArray
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Slope per unit of x with 95 % limits; p_value of no slope; change over the whole span of x."""
+    """Slope per unit of x with 95 % limits; p_value of no slope; change over the whole span of x.
+
+    centre : the x at which the line is known best; level : its y there, with 95 % limits
+    """
 
     slope: float
     low: float
     high: float
     p_value: float
     change: float
+    centre: float
+    level: float
+    level_low: float
+    level_high: float
+
+    def at(self, x: FloatArray) -> FloatArray:
+        """The line's y."""
+        return np.asarray(self.level + self.slope * (x - self.centre))
 
 
 def weighted_trend(x: FloatArray, y: FloatArray, deviation: FloatArray) -> Trend | None:
@@ -43,4 +54,15 @@ def weighted_trend(x: FloatArray, y: FloatArray, deviation: FloatArray) -> Trend
     student = stats.t(x.size - 2)
     reach = float(student.ppf(0.975)) * error
     p_value = float(2 * student.sf(abs(slope) / error))
-    return Trend(slope, slope - reach, slope + reach, p_value, slope * float(np.ptp(x)))
+    level_reach = float(student.ppf(0.975) * np.sqrt(excess / weight.sum()))
+    return Trend(
+        slope,
+        slope - reach,
+        slope + reach,
+        p_value,
+        slope * float(np.ptp(x)),
+        centre,
+        level,
+        level - level_reach,
+        level + level_reach,
+    )
