@@ -47,6 +47,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.limits.check import limits
     from logscope.checks.pack.check import pack
     from logscope.checks.precharge.check import precharge
+    from logscope.checks.throttle.check import throttle
     from logscope.checks.trips import trips
 
     return (
@@ -59,6 +60,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("battery", pack),
         ("current_control", current_control),
         ("driveline", driveline),
+        ("throttle", throttle),
     )
 
 

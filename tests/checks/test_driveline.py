@@ -12,9 +12,9 @@ from tuning_traces import TICK_S, FloatArray, logged, signals
 from logscope.checks.driveline.check import driveline
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.signals import Signals
-from logscope.vehicle import Driveline, Vehicle
+from logscope.vehicle import Driveline, Motor, Vehicle
 
-HAZEL = Vehicle(driveline=Driveline(ratio=8.2, wheel_radius_m=0.31))
+HAZEL = Vehicle(motor=Motor(rotor_inertia_kgm2=0.05), driveline=Driveline(ratio=8.2, wheel_radius_m=0.31, mass_kg=1350))
 KMH_PER_RPM = 2 * np.pi * 0.31 / 8.2 / 60 * 3.6
 STARTS_S = (3.0, 7.0, 11.0)
 
@@ -64,10 +64,10 @@ def test_frequency_and_damping_of_a_launch_judder_lie_within_their_limits() -> N
 
 
 def test_a_harsh_judder_warns_and_a_soft_one_is_noted() -> None:
-    """±150 rpm at 5 Hz is by hand 150·π/30·0.31/8.2·2π·5 = 18.7 m/s² at the wheel; ±10 rpm is 1.2 m/s²."""
-    hard = outcomes(launches(np.random.default_rng(1), rpm=150))["judder"]
+    """±300 rpm at 5 Hz is by hand 0.05·300·π/30·2π·5·8.2/0.31/1350 = 0.967 m/s² of the vehicle; ±12 rpm is 0.04."""
+    hard = outcomes(launches(np.random.default_rng(1), rpm=300))["judder"]
     assert hard.severity is Severity.WARNING
-    assert hard.measured["acceleration_m_per_s2"].value == pytest.approx(18.7, rel=0.1)
+    assert hard.measured["acceleration_m_per_s2"].value == pytest.approx(0.967, rel=0.1)
     soft = outcomes(launches(np.random.default_rng(1), rpm=12))["judder"]
     assert soft.severity is Severity.INFO
 

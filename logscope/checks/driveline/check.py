@@ -19,8 +19,8 @@ from logscope.physics.second_order import damping_of
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
-# At the wheel [m/s²]: a fifth of g to and fro is felt as bucking (common practice, no published source).
-HARSH_M_PER_S2 = 2.0
+# Of the vehicle [m/s²], to and fro: 0.5 m/s² r.m.s. is fairly uncomfortable by ISO 2631-1 (value from memory).
+HARSH_M_PER_S2 = 0.7
 _PARTS = ("motor_speed", "torque", "torque_target", "vehicle_speed")
 
 
@@ -79,10 +79,7 @@ def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: 
     )
     worst = max(rings, key=lambda each: each.ring.amplitude)
     swing = Measured(worst.ring.amplitude, "rpm")
-    harsh = None
-    ratio, radius_m = vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m
-    if ratio and radius_m:
-        harsh = Measured(worst.ring.amplitude * pi / 30 * radius_m / ratio * 2 * pi * worst.ring.frequency_hz, "m/s²")
+    harsh = _felt(worst, vehicle)
     strong = harsh is not None and (harsh.value or 0.0) >= HARSH_M_PER_S2
     measured = {
         "count": Measured(float(len(rings)), "1"),
@@ -97,6 +94,18 @@ def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: 
     evidence = Evidence(marks=(Mark(worst.start_s, "strongest"),), window=(worst.start_s - 0.5, worst.start_s + 1.5))
     severity = Severity.WARNING if strong else Severity.INFO
     return assemble("driveline.judder", severity, words, spans, measured, _PARTS, signals, evidence)
+
+
+def _felt(judder: Judder, vehicle: Vehicle) -> Measured | None:
+    """How the vehicle is shaken [m/s²]: the rotor's swing takes J·α at its shaft, which pushes at the road G/r times.
+
+    None where the vehicle file lacks rotor inertia, ratio, wheel radius or mass.
+    """
+    inertia, drive = vehicle.motor.rotor_inertia_kgm2, vehicle.driveline
+    if not (inertia and drive.ratio and drive.wheel_radius_m and drive.mass_kg):
+        return None
+    angular = judder.ring.amplitude * pi / 30 * 2 * pi * judder.ring.frequency_hz
+    return Measured(inertia * angular * drive.ratio / drive.wheel_radius_m / drive.mass_kg, "m/s²")
 
 
 def _pooled(each: Sequence[tuple[float, float, float]], unit: str) -> Measured:

@@ -23,7 +23,7 @@ def judder_words(
 ) -> Words:
     """Rings after changes of torque."""
     strongest = max(found, key=lambda each: each.ring.amplitude)
-    felt = f", ±{number(harsh.value or 0)} m/s² at the wheel" if harsh is not None else ""
+    felt = f", ±{number(harsh.value or 0)} m/s² to and fro" if harsh is not None else ""
     return Words(
         f"The driveline judders at {number(frequency.value or 0)} Hz, ±{number(swing.value or 0)} rpm{felt}",
         f"After {len(found)} quick change{'s' * (len(found) != 1)} of {demand} the motor speed rings and dies away: {_limits(frequency)} Hz, damping ratio {_limits(damping)} "

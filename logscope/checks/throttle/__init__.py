@@ -1,0 +1,1 @@
+"""The accelerator pedal's signals."""

@@ -1,0 +1,78 @@
+"""The throttle check: rest and noise, dead band, jumps, two tracks, throttle with brake."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from logscope.checks.assemble import assemble
+from logscope.checks.throttle import words
+from logscope.checks.throttle.pedal import (
+    find_both,
+    find_dead_band,
+    find_disagreement,
+    find_jump,
+    find_rest,
+)
+from logscope.findings import Evidence, Finding, Level, Measured, Severity
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+NOISE_REACH = 6.0  # standard deviations within which the dead band must hold the noise: passed once in 10⁹ readings
+_PARTS = ("throttle", "throttle_second", "brake", "torque_target")
+
+
+def throttle(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """Judge the pedal. Needs `throttle`; uses `throttle_second`, `brake` and what torque is asked, where they exist.
+
+    Raises MissingPart where no throttle is logged.
+    """
+    pedal = signals["throttle"]
+    span = ((float(pedal.time_s[0]), float(pedal.time_s[-1])),)
+    rest = find_rest(pedal)
+    if rest is None:
+        told = words.undetermined_words()
+        return [assemble("throttle.undetermined", Severity.INFO, told, span, {}, _PARTS, signals)]
+    findings = []
+    second, brake = signals.get("throttle_second"), signals.get("brake")
+    if second is not None:
+        spans, worst, usual = find_disagreement(pedal, second)
+        if spans:
+            measured = {"count": Measured(float(len(spans)), "1"), "peak_percent": Measured(worst, "%")}
+            told = words.apart_words(len(spans), worst, usual)
+            findings.append(assemble("throttle.tracks", Severity.DANGER, told, spans, measured, _PARTS, signals))
+    jump = find_jump(pedal, rest)
+    if jump is not None:
+        low, high, when = jump
+        measured = {"from_percent": Measured(low, "%"), "to_percent": Measured(high, "%")}
+        levels = tuple(Level(level, "travel jumped over", "throttle") for level in (low, high))
+        told = words.jump_words(low, high, len(when))
+        passes = [(at, at + pedal.period_s) for at in when]
+        findings.append(
+            assemble(
+                "throttle.jump", Severity.WARNING, told, passes, measured, _PARTS, signals, Evidence(levels=levels)
+            )
+        )
+    dead = find_dead_band(pedal, rest, signals)
+    measured = {"rest_percent": Measured(rest.level, "%"), "noise_percent": Measured(rest.noise, "%")}
+    if dead is not None:
+        measured["dead_band_percent"] = dead
+    if dead is not None and (dead.high or 0.0) < NOISE_REACH * rest.noise:
+        told = words.noise_words(rest, dead)
+        findings.append(assemble("throttle.noise", Severity.WARNING, told, span, measured, _PARTS, signals))
+    if brake is not None and (both := find_both(pedal, brake, rest)):
+        told = words.both_words(both, _torque_meanwhile(signals, both))
+        count = {"count": Measured(float(len(both)), "1")}
+        findings.append(assemble("throttle.with_brake", Severity.INFO, told, both, count, _PARTS, signals))
+    if not any(f.severity.rank >= Severity.WARNING.rank for f in findings):
+        told = words.sound_words(rest, dead, second is not None)
+        findings.append(assemble("throttle.sound", Severity.GOOD, told, span, measured, _PARTS, signals))
+    return findings
+
+
+def _torque_meanwhile(signals: Signals, spans: list[tuple[float, float]]) -> str:
+    part = signals.get("torque") or signals.get("torque_target")
+    if part is None:
+        return "What torque was asked meanwhile is not logged."
+    inside = [part.value[part.between(*span)] for span in spans]
+    most = max((float(np.max(each)) for each in inside if each.size), default=0.0)
+    return f"The largest torque meanwhile was {most:.3g} Nm."

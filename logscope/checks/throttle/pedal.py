@@ -1,0 +1,129 @@
+"""What the pedal's tracks say: rest, noise, dead band, places that are jumped over, disagreement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.findings import FloatArray, Measured
+from logscope.signals import Part, Signals
+from logscope.statistics.robust import mad_scale, noise_floor
+from logscope.statistics.sampling import between_samples, last_sample, stretches
+
+REST_BAND = 2.0  # % of travel about the rest level that still is rest (common practice, no published source)
+_NOISE_BAND = 4.0  # standard deviations about the rest level that still are rest
+_LEAST_ROWS = 100  # at rest, or in motion, to judge by
+_ASKED_SHARE = 0.02  # of the largest torque asked, from which on something is asked
+JUMP_PERCENT = 3.0  # of travel: a smaller gap is not felt (common practice, no published source)
+_JUMPS = 5  # passes over the same place without a reading in it
+APART_PERCENT, APART_S = 5.0, 0.1  # two tracks further apart for longer are a fault (common practice, no source)
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """The level at rest and the scatter there [%]; rows that it was read off."""
+
+    level: float
+    noise: float
+    drift: float
+    rows: int
+
+
+def find_rest(throttle: Part) -> Rest | None:
+    """None where the pedal is never let go long enough."""
+    low = float(np.quantile(throttle.value, 0.02))
+    resting = throttle.value[throttle.value <= low + REST_BAND]
+    if resting.size >= _LEAST_ROWS:  # once more with a band that a noisy pedal fits into
+        band = max(REST_BAND, _NOISE_BAND * float(np.nan_to_num(noise_floor(resting))))
+        resting = throttle.value[throttle.value <= float(np.median(resting)) + band]
+    if resting.size < _LEAST_ROWS or np.ptp(throttle.value) < 5 * REST_BAND:
+        return None
+    quantum = (throttle.step or 0.0) / 12**0.5
+    noise = max(float(np.nan_to_num(noise_floor(resting))), quantum if np.ptp(resting) > 0 else 0.0)
+    return Rest(float(np.median(resting)), noise, float(mad_scale(resting)), int(resting.size))
+
+
+def find_dead_band(throttle: Part, rest: Rest, signals: Signals) -> Measured | None:
+    """Travel from rest before torque is asked for [%]: between the last reading without and the first with; median."""
+    asked = next((signals[n] for n in ("torque_target", "motor_current_target", "torque") if n in signals), None)
+    if asked is None:
+        return None
+    wish = last_sample(asked.time_s, asked.value, throttle.time_s)
+    wanted = np.nan_to_num(wish) > _ASKED_SHARE * float(np.max(np.abs(asked.value)))
+    begins = np.flatnonzero(wanted[1:] & ~wanted[:-1] & (throttle.value[:-1] < rest.level + 10 * REST_BAND)) + 1
+    begins = begins[throttle.value[begins] > throttle.value[begins - 1] - 3 * rest.noise - 0.1]
+    late = max(1, round((asked.period_s + throttle.period_s) / throttle.period_s))
+    if begins.size < 3:
+        return None
+    high = throttle.value[begins] - rest.level
+    low = throttle.value[np.maximum(begins - late, 0)] - rest.level
+    middle = (np.median(high) + np.median(low)) / 2
+    return Measured(float(middle), "%", max(float(np.median(low)), 0.0), float(np.median(high)))
+
+
+def find_jump(throttle: Part, rest: Rest) -> tuple[float, float, tuple[float, ...]] | None:
+    """A stretch of travel that the reading always jumps over: from, to [%], and when; None where there is none.
+
+    The pedal must have passed it often, and stood or moved so slowly on both sides that a reading within was due.
+    """
+    value = throttle.value
+    levels = np.unique(np.round(value[value > rest.level + REST_BAND], 1))
+    if levels.size < 20:
+        return None
+    gap = np.diff(levels)
+    at = int(np.argmax(gap))
+    low, high = float(levels[at]), float(levels[at + 1])
+    if gap[at] < JUMP_PERCENT:
+        return None
+    over = np.flatnonzero((value[:-1] <= low) & (value[1:] >= high) | (value[:-1] >= high) & (value[1:] <= low))
+    pace = np.abs(np.diff(value))
+    slow = [k for k in over if _slow(pace, int(k), gap[at])]
+    if len(slow) < _JUMPS or len(slow) < 0.5 * over.size:
+        return None
+    return low, high, tuple(float(throttle.time_s[k]) for k in slow)
+
+
+def _slow(pace: FloatArray, at: int, gap: float) -> bool:
+    beside = np.concatenate([pace[max(at - 3, 0) : at], pace[at + 1 : at + 4]])
+    return beside.size > 0 and float(beside.max()) < gap / 3
+
+
+def find_disagreement(first: Part, second: Part) -> tuple[list[tuple[float, float]], float, float]:
+    """Where two tracks part: (from, until) [s], the worst difference [% of travel], and the usual one.
+
+    The second track may have a slope and offset of its own; what it usually is for a given first is learnt. How far
+    the pedal moves within a message period of each is allowed for.
+    """
+    other = between_samples(second.time_s, second.value, first.time_s)
+    seen = np.isfinite(other)
+    time_s, x, y = first.time_s[seen], first.value[seen], other[seen]
+    if x.size < _LEAST_ROWS or np.ptp(x) < 5 * REST_BAND:
+        return [], 0.0, float("nan")
+    low, high = x <= np.quantile(x, 0.25), x >= np.min(x) + 0.5 * np.ptp(x)
+    slope = (np.median(y[high]) - np.median(y[low])) / max(np.median(x[high]) - np.median(x[low]), 1e-6)
+    left = y - slope * x
+    away = np.abs(left - np.median(left)) / max(abs(slope), 0.1)
+    pace = np.abs(np.gradient(x, np.maximum(time_s, 0) + 1e-9 * np.arange(x.size)))
+    moving = np.maximum.reduce([pace, np.roll(pace, 1), np.roll(pace, -1)])
+    room = APART_PERCENT + moving * (first.period_s + second.period_s)
+    a, b = stretches(away > room, time_s, APART_S)
+    spans = [
+        (float(time_s[i]), float(time_s[j])) for i, j in zip(a, b, strict=True) if time_s[j] - time_s[i] >= APART_S
+    ]
+    inside = np.zeros(x.size, bool)
+    for since, until in spans:
+        inside |= (time_s >= since) & (time_s <= until)
+    worst = float(away[inside].max()) if spans else 0.0
+    return spans, worst, float(np.median(away))
+
+
+def find_both(throttle: Part, brake: Part, rest: Rest) -> list[tuple[float, float]]:
+    """When the pedal is pressed and the brake reported at once, (from, until) [s]."""
+    on = last_sample(
+        brake.time_s, np.asarray(brake.on if brake.on is not None else brake.value > 0, float), throttle.time_s
+    )
+    both = (np.nan_to_num(on) > 0.5) & (throttle.value > rest.level + 2.5 * REST_BAND)
+    a, b = stretches(both, throttle.time_s, 0.2)
+    spans = ((float(throttle.time_s[i]), float(throttle.time_s[j])) for i, j in zip(a, b, strict=True))
+    return [span for span in spans if span[1] - span[0] >= 0.2]

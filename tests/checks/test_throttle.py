@@ -1,0 +1,92 @@
+"""Made pedals. Common practice, no published source: rest, noise, dead band and faults are true by construction."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tuning_traces import TICK_S, FloatArray, logged, signals
+
+from logscope.checks.throttle.check import throttle
+from logscope.findings import Finding, Severity
+from logscope.signals import MissingPart, Part, Signals
+from logscope.vehicle import Vehicle
+
+
+def presses(rng: np.random.Generator, seconds: float = 120.0) -> FloatArray:
+    """Travel of a pedal, 0 to 100 %, slow and quick presses with rests between."""
+    times, travel, now = [0.0], [0.0], 2.0
+    while now < seconds:
+        up, hold = rng.uniform(0.2, 3.0), rng.uniform(0.2, 2.0)
+        level = rng.uniform(20, 95)
+        times += [now, now + up, now + up + hold, now + up + hold + rng.uniform(0.2, 1.5)]
+        travel += [0.0, level, level, 0.0]
+        now = times[-1] + rng.uniform(0.5, 2.0)
+    return np.interp(np.arange(0, seconds, TICK_S), times, travel)
+
+
+def made(seed: int, noise: float = 0.1, dead: float = 4.0, second: FloatArray | None = None) -> list[Part]:
+    rng = np.random.default_rng(seed)
+    travel = presses(rng)
+    wish = 160 * np.clip((travel - dead) / (100 - dead), 0, 1)
+    other = 0.5 * travel + 5 if second is None else 0.5 * travel + 5 + second[: travel.size]
+    return [
+        logged(rng, "throttle", travel + 1.5, 0.02, noise, 0.1),
+        logged(rng, "throttle_second", other, 0.02, noise, 0.1),
+        logged(rng, "torque_target", wish, 0.01, 0.0, 0.1),
+    ]
+
+
+def outcomes(made: Signals) -> dict[str, Finding]:
+    return {each.kind.removeprefix("throttle."): each for each in throttle(made, Vehicle())}
+
+
+def test_a_sound_pedal_shows_rest_noise_and_dead_band() -> None:
+    for seed in range(10):
+        found = outcomes(signals(*made(seed)))
+        assert list(found) == ["sound"]
+        measured = found["sound"].measured
+        assert measured["rest_percent"].value == pytest.approx(1.5, abs=0.15)
+        assert measured["noise_percent"].value == pytest.approx(0.1, abs=0.03)
+        band = measured["dead_band_percent"]
+        assert band.low is not None
+        assert band.high is not None
+        assert band.low - 0.3 <= 4 + 0.02 * 96 <= band.high + 0.3  # torque counts from 2 % of the largest on
+
+
+def test_noise_that_reaches_the_dead_band_warns() -> None:
+    assert outcomes(signals(*made(20, noise=1.2, dead=0.0)))["noise"].severity is Severity.WARNING
+
+
+def test_two_tracks_that_part_are_a_danger() -> None:
+    fault = np.zeros(200_000)
+    fault[30_000:31_000] = 12.0
+    found = outcomes(signals(*made(21, second=fault)))["tracks"]
+    assert found.severity is Severity.DANGER
+    assert found.start_s == pytest.approx(30, abs=0.1)
+    assert found.measured["peak_percent"].value == pytest.approx(24, rel=0.1)  # the second track has half the slope
+
+
+def test_a_worn_place_is_found_by_what_is_never_read_there() -> None:
+    parts = made(22, noise=0.05)
+    value = parts[0].value
+    worn = np.where((value > 30) & (value < 37), np.where(value < 33.5, 30.0, 37.0), value)
+    found = outcomes(signals(replace(parts[0], value=worn), *parts[2:]))["jump"]
+    assert found.measured["from_percent"].value == pytest.approx(30, abs=0.3)
+    assert found.measured["to_percent"].value == pytest.approx(37, abs=0.3)
+
+
+def test_throttle_with_brake_is_noted() -> None:
+    parts = made(23)
+    t = np.arange(0, 120, 0.02)
+    pressed = np.interp(t, parts[0].time_s, parts[0].value) > 10
+    brake = Part("brake", t, pressed.astype(float), "", "Made.brake", 1.0, on=pressed)
+    assert outcomes(signals(*parts, brake))["with_brake"].severity is Severity.INFO
+
+
+def test_a_pedal_that_never_moves_tells_nothing() -> None:
+    still = logged(np.random.default_rng(1), "throttle", np.full(20_000, 1.5), 0.02, 0.1, 0.1)
+    assert list(outcomes(signals(still))) == ["undetermined"]
+    with pytest.raises(MissingPart):
+        throttle(Signals({}, 0, 1), Vehicle())
