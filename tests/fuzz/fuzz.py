@@ -147,7 +147,8 @@ def run(count: int, first: int = 0) -> Counter[str]:
         warnings.simplefilter("error", RuntimeWarning)
         sound = material(Path(name))
         for seed in range(first, first + count):
-            faulthandler.dump_traceback_later(6 * LONGEST_S, exit=True)  # what hangs is shown where it hangs
+            print(f"\rseed {seed}", end="", file=sys.stderr, flush=True)
+            faulthandler.dump_traceback_later(30 * LONGEST_S, exit=True)  # what hangs is shown where it hangs
             outcome, what = attempt(sound, seed, Path(name))
             outcomes[outcome] += 1
             if outcome == "FAULT":
