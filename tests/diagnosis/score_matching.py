@@ -19,7 +19,9 @@ TOLERANCE_S = 0.15
 ALL_CLEAR = {"encoder.clean": "encoder", "trip.none": "trip", "contactor.sound": "contactor"}
 _NO_CLAIM = {*ALL_CLEAR, "encoder.noise"}
 # Of these the simulator states no truth; only in a sound drive are they scored, as alarms.
-WITHOUT_TRUTH = ("limits.", "battery.", "precharge.drift", "precharge.resistor_stress")
+WITHOUT_TRUTH = (
+    "limits.", "battery.", "precharge.drift", "precharge.resistor_stress", "trip.near", "trip.pattern",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
