@@ -65,6 +65,14 @@ Definitions = Annotated[
     typer.Option("--definitions", metavar="D.dbc", help="Definitions for every bus; may be given more than once."),
 ]
 VehicleFile = Annotated[Path, typer.Option("--vehicle", metavar="V.toml", help="The vehicle file.", show_default=False)]
+Align = Annotated[
+    list[float] | None,
+    typer.Option(
+        "--align",
+        metavar="SECONDS",
+        help="From the first log's start to the start of the next: once for each log after the first, in their order.",
+    ),
+]
 ReportFile = Annotated[Path | None, typer.Option("--report", metavar="R.html", help="Write the report here.")]
 JsonFile = Annotated[Path | None, typer.Option("--json", metavar="F.json", help="Write the findings here as JSON.")]
 
@@ -78,6 +86,7 @@ def check(
     vehicle: VehicleFile,
     report: ReportFile = None,
     json: JsonFile = None,
+    align: Align = None,
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Exit with 1 when a finding is at least this severe.")
     ] = FailOn.DANGER,
@@ -89,7 +98,7 @@ def check(
 
     known = load_vehicle(vehicle)
     _writable(report, json)
-    result = run(_with_progress(open_logs(logs, known)), known)
+    result = run(_with_progress(open_logs(logs, known, align or ())), known)
     _deliver(result, report, json)
     raise typer.Exit(_status(result, fail_on))
 
@@ -115,19 +124,20 @@ def compare(
 ) -> None:
     """Say whether a change made it better or worse: rates at like speed and load, noise, time constants.
 
-    Each log is a run of its own; several a side show how much runs differ.
+    Logs of one recording, such as CAN and console, are found by their dates or signals and taken together; every other
+    log is a run of its own. Several runs a side show how much runs differ.
     """
     from rich.console import Console
 
     from logscope.pipeline import compare as run
-    from logscope.pipeline import open_logs
+    from logscope.pipeline import open_runs
     from logscope.report.comparison_terminal import print_comparison
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle)
     former = load_vehicle(before_vehicle) if before_vehicle is not None else known
     _writable(report, json)
-    sides = [[_with_progress(open_logs([log], of)) for log in logs] for logs, of in ((before, former), (after, known))]
+    sides = [[*map(_with_progress, open_runs(logs, of))] for logs, of in ((before, former), (after, known))]
     found = run(sides[0], sides[1], known, former)
     if json is not None:
         found.to_json(json)
@@ -166,7 +176,7 @@ def inventory(
     _writable(json, csv)
     known = load_vehicle(vehicle) if vehicle else None
     pairs, skipped = read_definitions(known, definitions or ())
-    found = take_inventory(_with_progress(open_logs(logs, known)).blocks, pairs, bit_rate)
+    found = take_inventory(_with_progress(open_logs(logs, known, joint=False)).blocks, pairs, bit_rate)
     for path, text in ((json, to_json), (csv, to_csv)):
         if path is not None:
             write_text(path, text(found))

@@ -10,14 +10,18 @@ from operator import add
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Account
 from logscope.capture.open import Capture, stream
 from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_time import gap, time_step
+from logscope.checks.joint_clock import joint_clock
+from logscope.clocks import ALIKE, Joined, SeenLog, by_hand, by_recording, by_signals
 from logscope.decoding.tables import DecodeCounts, Decoder, Table
 from logscope.definitions.can import MessageSpec, Skipped, load_definitions
 from logscope.definitions.load import BusDefinitions, vehicle_consoles, vehicle_definitions
+from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError, RequestError, VehicleError
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import Player, build_signals, find_players
@@ -64,28 +68,75 @@ def checks() -> tuple[tuple[str, Check], ...]:
     )
 
 
-def read(*paths: Path | str, vehicle: Vehicle | None = None) -> Capture:
-    """Read logs into memory.
+def read(*paths: Path | str, vehicle: Vehicle | None = None, align: Sequence[float] = ()) -> Capture:
+    """Read the logs of one recording into memory.
 
-    vehicle : tells the columns of delimited logs and the formats of serial logs; CAN logs do without
+    vehicle : tells the columns of delimited logs and the formats of serial logs; CAN logs do without. With its
+        signals, logs that have clocks of their own are brought onto one
+    align : the same by hand, for each log after the first the seconds from the first log's start to its own
 
-    Raises LogError where a log cannot be opened or is in no known format.
+    Raises LogError where a log cannot be opened or is in no known format, or where clocks differ and nothing tells how.
     """
-    return open_logs(paths, vehicle).in_memory()
+    return open_logs(paths, vehicle, align).in_memory()
 
 
-def open_logs(paths: Sequence[Path | str], vehicle: Vehicle | None = None) -> Capture:
-    """The same without reading the frames yet: they pass block by block, once."""
-    layouts = {section.columns for section in vehicle.can if section.columns} if vehicle else set()
+def open_runs(paths: Sequence[Path | str], vehicle: Vehicle) -> list[Capture]:
+    """The logs of several runs, one capture a run: logs of one recording are found by their dates or signals."""
+    if len(paths) == 1:
+        return [open_logs(paths, vehicle)]
+    layout, consoles = _formats(vehicle)
+    seen = [_seen(path, stream([path], layout, consoles), vehicle) for path in paths]
+    return [open_logs([log.file for log in run], vehicle) for run in by_recording(seen)]
+
+
+def open_logs(
+    paths: Sequence[Path | str],
+    vehicle: Vehicle | None = None,
+    align: Sequence[float] = (),
+    *,
+    joint: bool = True,
+) -> Capture:
+    """The same without reading the frames yet: they pass block by block, once.
+
+    joint : whether logs are brought onto one clock, for which each is read once more
+    """
+    layout, consoles = _formats(vehicle)
+    joined: Sequence[Joined | None] = [None] * len(paths)
+    if align or (joint and len(paths) > 1 and vehicle is not None and vehicle.signals):
+        seen = [_seen(path, stream([path], layout, consoles), vehicle or Vehicle()) for path in paths]
+        joined = by_hand(seen, align) if align else by_signals(seen)
+    capture = stream(paths, layout, consoles, [None if one is None else one.shift for one in joined])
+    return replace(capture, clocks=tuple(one.clock for one in joined if one is not None))
+
+
+def _formats(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[SerialDefinition]]:
+    """What a vehicle file says of its logs: the columns of delimited ones, and the consoles."""
+    if vehicle is None:
+        return None, ()
+    layouts = {section.columns for section in vehicle.can if section.columns}
     if len(layouts) > 1:
-        assert vehicle is not None
         raise VehicleError(
             "two [[can]] sections tell different columns, and a log does not say which are its own",
             where=vehicle.path,
             do="Use one vehicle file a log format.",
         )
-    consoles = vehicle_consoles(vehicle) if vehicle else []
-    return stream(paths, next(iter(layouts), None), consoles)
+    return next(iter(layouts), None), vehicle_consoles(vehicle)
+
+
+def _seen(path: Path | str, capture: Capture, vehicle: Vehicle) -> SeenLog:
+    """One log by itself: its span, and the parts that may tell how its clock stands to another."""
+    definitions, skipped = vehicle_definitions(vehicle)
+    players, _ = _players(vehicle, definitions, skipped)
+    useful = [player for player in players if any(player.part in parts for parts in ALIKE)]
+    decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in useful}))
+    return SeenLog(
+        file=str(path),
+        start_ns=decoded.start_ns,
+        end_ns=decoded.end_ns,
+        dated=decoded.start_ns >= _EPOCH_FROM_NS,
+        serial=bool(capture.serial),
+        signals=build_signals(vehicle, useful, decoded.tables, decoded.seconds(decoded.end_ns)),
+    )
 
 
 def check(capture: Capture, vehicle: Vehicle) -> Result:
@@ -102,6 +153,7 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
     findings += gap([(decoded.seconds(g.start_ns), decoded.seconds(g.end_ns)) for g in decoded.account.gaps])
+    findings += joint_clock(capture.clocks, signals.end_s)
     account = replace(decoded.account, notes=(*decoded.account.notes, *decoded.notes, *notes))
     return Result(
         vehicle_name=vehicle.vehicle.name,
@@ -229,7 +281,7 @@ def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
         account += block.account
         if len(block.frames):
             times = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())
-            if capture.serial and span is not None and times[0] < _EPOCH_FROM_NS:
+            if capture.serial and not capture.clocks and span is not None and times[0] < _EPOCH_FROM_NS:
                 raise _two_clocks(block.account.files)
             span = _joined(span, times, block.account.files)
             decoder.add(block.frames)
@@ -254,7 +306,7 @@ def _two_clocks(files: Sequence[str]) -> LogError:
     return LogError(
         "these logs are on different clocks: one has no dates, or counts from a start of its own",
         where=files[0] if files else None,
-        do="Check them one by one.",
+        do="Check them one by one, or map a quantity that both logged.",
     )
 
 

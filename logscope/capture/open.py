@@ -15,9 +15,11 @@ from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Account, Block, Frames
 from logscope.capture.rows import concatenate as concatenate
 from logscope.capture.samples import SerialLog
+from logscope.capture.shift import Shift, shifted_blocks, shifted_serial
 from logscope.capture.text import head_of
 from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError
+from logscope.joint_clock import JointClock
 
 
 @dataclass(frozen=True)
@@ -25,10 +27,12 @@ class Capture:
     """One or more logs: CAN frames in blocks, and serial logs.
 
     blocks : in memory (`read`), or an iterator that reads while it is consumed, once (`stream`)
+    clocks : how logs with clocks of their own were brought onto one
     """
 
     blocks: Iterable[Block]
     serial: tuple[SerialLog, ...] = ()
+    clocks: tuple[JointClock, ...] = ()
 
     def in_memory(self) -> Capture:
         """The same with all blocks read."""
@@ -55,24 +59,26 @@ def stream(
     paths: Sequence[Path | str],
     layout: ColumnLayout | None = None,
     consoles: Sequence[SerialDefinition] = (),
+    shifts: Sequence[Shift | None] = (),
 ) -> Capture:
     """Open logs; frames are read block by block when asked for, so that long logs need not fit into memory.
 
     layout : the columns of delimited text; without it they are guessed where they are unmistakable
     consoles : definitions of serial logs; a log that is no CAN log and looks like one of them is read by it
+    shifts : for each log, how it is moved onto the clock of the others, or None; empty where none is
 
     Raises LogError where a log cannot be opened or is in no known format.
     """
     blocks: list[Iterator[Block]] = []
     serial: list[SerialLog] = []
-    for path in map(Path, paths):
+    for path, shift in zip(map(Path, paths), shifts or (None,) * len(paths), strict=True):
         opened = _open(path, layout, consoles)
         if isinstance(opened, SerialLog):
-            serial.append(opened)
+            serial.append(opened if shift is None else shifted_serial(opened, shift))
         else:
-            blocks.append(opened)
-    on_clock = (block for log in blocks for block in on_one_clock(log, Clock()))
-    return Capture(read_ahead(on_clock), tuple(serial))
+            mended = on_one_clock(opened, Clock())
+            blocks.append(mended if shift is None else shifted_blocks(mended, shift))
+    return Capture(read_ahead(block for log in blocks for block in log), tuple(serial))
 
 
 def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]) -> Iterator[Block] | SerialLog:
