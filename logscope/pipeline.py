@@ -49,8 +49,10 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.driveline.check import driveline
     from logscope.checks.encoder import encoder
     from logscope.checks.limits.check import limits
+    from logscope.checks.machine.check import machine
     from logscope.checks.pack.check import pack
     from logscope.checks.precharge.check import precharge
+    from logscope.checks.regeneration.check import regeneration
     from logscope.checks.throttle.check import throttle
     from logscope.checks.trips import trips
 
@@ -65,6 +67,8 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("current_control", current_control),
         ("driveline", driveline),
         ("throttle", throttle),
+        ("regeneration", regeneration),
+        ("machine", machine),
     )
 
 

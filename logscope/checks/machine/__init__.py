@@ -1,0 +1,1 @@
+"""Where the motor works, and how well."""

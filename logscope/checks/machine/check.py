@@ -1,0 +1,98 @@
+"""The machine check: operating points, efficiency, torque per ampere against slip, onset of field weakening."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from logscope.checks.assemble import assemble
+from logscope.checks.machine.points import Binned, Points, by_bins, find_efficiency, find_points, slip_hz
+from logscope.checks.machine.weakening import find_weakening
+from logscope.checks.machine.words import points_words, slip_words, weakening_words
+from logscope.findings import Chart, Evidence, Finding, Measured, NothingToCheck, Series, Severity, Style
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+_POINTS = 2000  # in the chart of the map
+_MOTOR_PARTS = ("torque", "motor_speed", "motor_current", "slip", "voltage_utilisation")
+
+
+def machine(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """Judge where the motor works.
+
+    Needs `torque` and `motor_speed`; uses current, battery, `slip` and `voltage_utilisation`. Raises MissingPart, or
+    NothingToCheck where the motor never drives.
+    """
+    points = find_points(signals)
+    if not np.any(points.motoring):
+        raise NothingToCheck("the motor never drives forward under load")
+    findings = [_points(points, signals)]
+    weakening = find_weakening(points, signals)
+    span = ((float(points.time_s[0]), float(points.time_s[-1])),)
+    if weakening is not None and weakening.curve is not None:
+        measured = {"onset_rpm": weakening.onset or Measured(None, "rpm", float(weakening.curve.at[-1]), None)}
+        headroom = None
+        if weakening.by == "voltage utilisation":
+            headroom = Measured(
+                100 - float(weakening.curve.median[-1]),
+                "%",
+                100 - float(weakening.curve.high[-1]),
+                100 - float(weakening.curve.low[-1]),
+            )
+            measured["headroom_percent"] = headroom
+        unit = "%" if headroom is not None else "Nm/A"
+        evidence = Evidence(charts=(_curve("motor speed", "rpm", weakening.by, unit, weakening.curve),))
+        words = weakening_words(weakening, headroom)
+        findings.append(
+            assemble("machine.field_weakening", Severity.INFO, words, span, measured, _MOTOR_PARTS, signals, evidence)
+        )
+    return [*findings, *_slip(points, signals, vehicle, span)]
+
+
+def _points(points: Points, signals: Signals) -> Finding:
+    total = float(points.held_s.sum()) or 1.0
+    driving, braking = (100 * float(points.held_s[where].sum()) / total for where in (points.motoring, points.braking))
+    shares = {"driving": driving, "braking": braking, "idle or backwards": max(100 - driving - braking, 0.0)}
+    efficiency = find_efficiency(points, signals)
+    power = float(np.max(points.power_w))
+    wrong = efficiency is not None and (efficiency.low or 0.0) > 100.0
+    measured = {
+        "driving_percent": Measured(driving, "%"),
+        "braking_percent": Measured(braking, "%"),
+        "peak_power_W": Measured(power, "W"),
+    }
+    if efficiency is not None:
+        measured["efficiency_percent"] = efficiency
+    stride = -(-points.rpm.size // _POINTS)
+    series = (Series("samples", points.rpm[::stride], points.torque[::stride], style=Style.POINTS),)
+    evidence = Evidence(charts=(Chart("motor speed", "rpm", "torque", "Nm", series),))
+    span = ((float(points.time_s[0]), float(points.time_s[-1])),)
+    words = points_words(shares, power, efficiency, wrong)
+    severity = Severity.WARNING if wrong else Severity.INFO
+    return assemble("machine.operating_points", severity, words, span, measured, _MOTOR_PARTS, signals, evidence)
+
+
+def _slip(points: Points, signals: Signals, vehicle: Vehicle, span: tuple[tuple[float, float], ...]) -> list[Finding]:
+    slip, current = slip_hz(points, signals, vehicle.motor.pole_pairs), signals.get("motor_current")
+    if slip is None or current is None:
+        return []
+    amps = np.abs(points.of(current))
+    use = points.motoring & (amps > 0.1 * np.nanmax(amps))
+    curve = by_bins(slip[use], points.torque[use] / amps[use])
+    if curve is None:
+        return []
+    best = int(np.argmax(curve.median))
+    alike = curve.at[curve.high >= curve.low[best]]
+    half = curve.width / 2
+    peak = Measured(float(curve.at[best]), "Hz", float(alike.min()) - half, float(alike.max()) + half)
+    evidence = Evidence(charts=(_curve("slip", "Hz", "torque per ampere", "Nm/A", curve),))
+    measured = {"slip_Hz": peak, "torque_per_ampere_Nm_per_A": Measured(
+        float(curve.median[best]), "Nm/A", float(curve.low[best]), float(curve.high[best])
+    )}  # fmt: skip
+    words = slip_words(peak, 0 < best < curve.at.size - 1)
+    return [assemble("machine.slip", Severity.INFO, words, span, measured, _MOTOR_PARTS, signals, evidence)]
+
+
+def _curve(x: str, x_unit: str, y: str, y_unit: str, curve: Binned) -> Chart:
+    return Chart(
+        x, x_unit, y, y_unit, (Series("median with 95 % limits", curve.at, curve.median, curve.low, curve.high),)
+    )

@@ -1,0 +1,63 @@
+"""Where field weakening begins, and what voltage is left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.checks.machine.points import Binned, Points, by_bins
+from logscope.findings import Measured
+from logscope.signals import Signals
+
+USED_UP = 95.0  # % of the voltage: the controller keeps some for itself (common practice, no published source)
+_FALLEN = 0.9  # of the plateau of torque per ampere
+# Torque per ampere grows with current, since part of the current makes the flux: only like currents are compared.
+_ALIKE = (0.8, 1.0)  # of the current that nine tenths of the loaded samples stay below
+_LEVEL, _LEVEL_BINS = 0.05, 2  # the plateau must show as such: that many bins in a row within this share
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weakening:
+    """Speed of the onset [rpm], None within the log's range; by which witness; the curve it was read off."""
+
+    onset: Measured | None
+    by: str
+    curve: Binned | None
+
+
+def find_weakening(points: Points, signals: Signals) -> Weakening | None:
+    """By the inverter's voltage utilisation, else by torque per ampere at like currents; None where neither tells."""
+    used, current = signals.get("voltage_utilisation"), signals.get("motor_current")
+    speed = np.abs(points.rpm)
+    if used is not None:
+        curve = by_bins(speed, points.of(used))
+        return Weakening(_crossing(curve, USED_UP, rising=True), "voltage utilisation", curve)
+    if current is None:
+        return None
+    amps = np.abs(points.of(current))
+    loaded = points.motoring & np.isfinite(amps)
+    if not loaded.any():
+        return None
+    top = float(np.quantile(amps[loaded], 0.9))
+    alike = loaded & (amps >= _ALIKE[0] * top) & (amps <= _ALIKE[1] * top)
+    curve = by_bins(speed[alike], points.torque[alike] / amps[alike])
+    if curve is None:
+        return None
+    first = curve.median[:_LEVEL_BINS]
+    if np.ptp(first) > _LEVEL * first.max() or first.max() < (1 - _LEVEL) * curve.median.max():
+        return None
+    return Weakening(_crossing(curve, _FALLEN * float(first.mean()), rising=False), "torque per ampere", curve)
+
+
+def _crossing(curve: Binned | None, level: float, rising: bool) -> Measured | None:
+    """The speed from which on the curve stays beyond a level, known to a bin's width; None where it never does."""
+    if curve is None:
+        return None
+    beyond = curve.low >= level if rising else curve.high <= level
+    inside = np.flatnonzero(~beyond)
+    first = int(inside[-1]) + 1 if inside.size else 0
+    if first >= curve.at.size or first == 0:
+        return None
+    low, high = float(curve.at[first - 1]), float(curve.at[first])
+    return Measured((low + high) / 2, "rpm", low, high)

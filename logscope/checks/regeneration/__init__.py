@@ -1,0 +1,1 @@
+"""Braking with the motor."""
