@@ -149,6 +149,52 @@ def compare(
 
 
 @app.command(
+    short_help="Show key measures over all logs of a project.",
+    epilog="Example: logscope trend logs --vehicle hazel.toml --notes changes.csv --report trend.html",
+)
+def trend(
+    places: Annotated[
+        list[Path], typer.Argument(metavar="LOG...|DIR", help="Logs, or a folder of logs.", show_default=False)
+    ],
+    vehicle: VehicleFile,
+    notes: Annotated[
+        Path | None, typer.Option("--notes", metavar="FILE", help="What was changed and when: CSV (date,text) or TOML.")
+    ] = None,
+    report: ReportFile = None,
+    json: JsonFile = None,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Check every log again, and keep nothing.")] = False,
+) -> None:
+    """One row a log over the life of the project. What was worked out is kept, so that the next time is quick."""
+    from rich.console import Console
+
+    from logscope.files import write_text
+    from logscope.history.cache import cache_folder
+    from logscope.history.collect import collect, find_logs
+    from logscope.history.notes import read_notes
+    from logscope.pipeline import check as run
+    from logscope.pipeline import open_logs
+    from logscope.report.history_page import history_to_html
+    from logscope.report.history_text import history_to_json, print_history
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    _writable(report, json)
+    history = collect(
+        find_logs(places, notes),
+        known,
+        lambda log: run(_with_progress(open_logs([log], known)), known),
+        read_notes(notes) if notes is not None else (),
+        None if fresh else cache_folder(),
+    )
+    for path, text in ((json, history_to_json), (report, history_to_html)):
+        if path is not None:
+            write_text(path, text(history))
+    console = Console()
+    print_history(history, console)
+    _tell_where(console, report, json)
+
+
+@app.command(
     short_help="List what is in a log, with periods and bus load.",
     epilog="Example: logscope inventory drive.log --definitions hazel.dbc",
 )

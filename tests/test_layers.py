@@ -47,6 +47,18 @@ FORBIDDEN = {
         "logscope.capture",
         "logscope.decoding",
     },
+    "comparison": {
+        "pandas",
+        "plotly",
+        "jinja2",
+        "rich",
+        "typer",
+        "cantools",
+        "can",
+        "logscope.decoding",
+        "logscope.report",
+    },
+    "history": {"pandas", "plotly", "jinja2", "rich", "typer", "cantools", "can", "logscope.decoding"},
     "report": {"scipy", "cantools", "can", "typer", "logscope.checks", "logscope.physics", "logscope.statistics"},
 }
 NOT_IMPORTED = {"logscope.cli": (), "logscope.simulate": ("cli.py",)}

@@ -33,7 +33,7 @@ def _speed_samples(signals: Signals, vehicle: Vehicle) -> Scatter | None:
 MEASURES: tuple[Measure, ...] = (
     EventRate(
         name="speed_disturbances_per_min",
-        title="Disturbances of the motor speed while driving",
+        title="Speed disturbances while driving",
         unit="1/min",
         kinds=("encoder.spike", "encoder.dropout", "encoder.hold", "encoder.reversal", "encoder.burst"),
         part="motor_speed",
@@ -43,7 +43,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     EventRate(
         name="trips_per_h",
-        title="Trips of the inverter while driving",
+        title="Trips while driving",
         unit="1/h",
         kinds=("trip.overcurrent", "trip.other"),
         part="fault",
@@ -51,7 +51,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     NoiseFloor(
         name="speed_noise_rpm",
-        title="Noise of the motor speed between disturbances",
+        title="Noise of the motor speed",
         unit="rpm",
         part="motor_speed",
         samples=_speed_samples,
@@ -59,7 +59,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Repeated(
         name="precharge_time_constant_s",
-        title="Time constant of the precharge",
+        title="Precharge time constant",
         unit="s",
         kinds=("precharge.",),
         value="time_constant_s",
@@ -70,7 +70,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Repeated(
         name="closing_difference_V",
-        title="Voltage across the main contactor as it closes",
+        title="Voltage difference at closing",
         unit="V",
         kinds=("precharge.",),
         value="close_difference_V",
@@ -81,7 +81,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Repeated(
         name="bleed_down_time_constant_s",
-        title="Time constant of the link's discharge",
+        title="Discharge time constant",
         unit="s",
         kinds=("dc_link.",),
         value="time_constant_s",

@@ -29,7 +29,7 @@ Runs = Sequence[tuple[Driving, Scatter | None]]
 def weigh_floor(measure: NoiseFloor, before: Runs, after: Runs, grid: Grid) -> Weighed:
     """Compare a noise floor; stretches of a run are the units."""
     cells = coarser(grid, _SPEED_CELLS, _LOAD_CELLS)
-    sides = [_floors(runs, cells) for runs in (before, after)]
+    sides = [floors(runs, cells) for runs in (before, after)]
     if not all((weight > 0).any() for _, weight, _ in sides):
         return Weighed(measure, "One side holds too little driving to judge the noise by.")
     if any(hidden for _, _, hidden in sides):
@@ -63,7 +63,7 @@ def _scaled(estimate: Estimate, unit: str) -> Measured:
     return Measured(value, unit, low, high if isfinite(high) else None)
 
 
-def _floors(runs: Runs, grid: Grid) -> tuple[FloatArray, FloatArray, bool]:
+def floors(runs: Runs, grid: Grid) -> tuple[FloatArray, FloatArray, bool]:
     """Logarithm of the floor by unit and cell, its weight [min], and whether rounding hides it in most cells."""
     rows: list[FloatArray] = []
     weights: list[FloatArray] = []

@@ -43,7 +43,7 @@ def forest_chart(measures: Sequence[ComparedMeasure]) -> Drawing | None:
     data = [trace for number, measure in enumerate(shown, 1) for trace in _effect(measure, number, low, high)]
     axes = [f"{100 * (low - 1):+.0f} %", f"{100 * (high - 1):+.0f} %"]
     one = {"type": "line", "xref": "x", "yref": "paper", "x0": 1.0, "x1": 1.0, "y0": 0, "y1": 1}
-    figure = _stacked(
+    figure = stacked(
         data, [measure.title for measure in shown], _FOREST_ROW_PX, "after, as a multiple of before", (low, high)
     )
     layout = figure["layout"]
@@ -130,7 +130,7 @@ def _exposure(sides: Sequence[Side], cell: Cells, part: str, edges: FloatArray, 
         )  # fmt: skip
     span = (float(edges[0]), float(edges[-1]))
     name = part_name(part).lower()
-    figure = _stacked(data, [f"Minutes of driving by {name}"], PANEL_PX, part_words(part), span)
+    figure = stacked(data, [f"Minutes of driving by {name}"], PANEL_PX, part_words(part), span)
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
     summary = f"Chart of the minutes driven before and after, by {name}."
     return Drawing(figure, summary, _side_keys())
@@ -171,7 +171,7 @@ def load_chart(comparison: Comparison) -> Drawing | None:
             }
         )  # fmt: skip
     span = (float(rate.edges[0]), float(rate.edges[-1]))
-    figure = _stacked(data, ["Events per minute of driving [1/min]"], PANEL_PX + 50, part_words(rate.load), span)
+    figure = stacked(data, ["Events per minute of driving [1/min]"], PANEL_PX + 50, part_words(rate.load), span)
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
     summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load).lower()}, before and after, with 95 % limits."
     note = "By load alone and each event by itself: speed and bursts, which the verdict allows for, are not in here."
@@ -201,7 +201,7 @@ def precharge_chart(comparison: Comparison) -> Drawing | None:
     if not data:
         return None
     title = "time since the rise began [s]"
-    figure = _stacked(data, ["DC-link voltage [V]"], PANEL_PX + 80, title, (-_MARGIN_S, longest))
+    figure = stacked(data, ["DC-link voltage [V]"], PANEL_PX + 80, title, (-_MARGIN_S, longest))
     summary = f"Chart of {len(data)} precharges laid over each other, before and after."
     return Drawing(figure, summary, _side_keys(), (), tuple(notes))
 
@@ -228,7 +228,7 @@ def _axis(number: int, name: str) -> str:
     return name if number == 1 else f"{name}{number}"
 
 
-def _stacked(
+def stacked(
     data: list[Figure], names: Sequence[str], row_px: int, x_title: str, span: tuple[float, float] | None
 ) -> Figure:
     """Rows with headings over one horizontal axis."""

@@ -41,7 +41,7 @@ def change_of_repeats(
     first, second : the estimates, shape (n,) with n >= 1; *_deviation : their standard deviations
     repeatability : standard deviation from time to time, at least; margin : change that would not matter
     """
-    between = max(repeatability**2, _between(first, first_deviation, second, second_deviation))
+    between = max(repeatability**2, _between((first, first_deviation), (second, second_deviation)))
     sides = [_pooled(first, first_deviation, between), _pooled(second, second_deviation, between)]
     difference = sides[1][0] - sides[0][0]
     error = float(np.hypot(sides[0][1], sides[1][1]))
@@ -52,16 +52,24 @@ def change_of_repeats(
     return Change(levels[0], levels[1], change)
 
 
+def level_of_repeats(value: FloatArray, deviation: FloatArray, *, repeatability: float) -> Estimate:
+    """The level of one set of repeated estimates, as `change_of_repeats` takes it."""
+    between = max(repeatability**2, _between((value, deviation)))
+    mean, own = _pooled(value, deviation, between)
+    reach = float(stats.norm.ppf(_TWO_SIDED)) * own
+    return Estimate(mean, mean - reach, mean + reach)
+
+
 def _pooled(value: FloatArray, deviation: FloatArray, between: float) -> tuple[float, float]:
     """Weighted mean and its standard deviation."""
     weight = 1.0 / (deviation**2 + between)
     return float(np.sum(weight * value) / weight.sum()), float(weight.sum() ** -0.5)
 
 
-def _between(first: FloatArray, first_deviation: FloatArray, second: FloatArray, second_deviation: FloatArray) -> float:
-    """Variance from time to time beyond the estimates' own, pooled over both sides; 0 where none shows."""
+def _between(*sides: tuple[FloatArray, FloatArray]) -> float:
+    """Variance from time to time beyond the estimates' own, pooled over all sides; 0 where none shows."""
     excess, freedom = 0.0, 0.0
-    for value, deviation in ((first, first_deviation), (second, second_deviation)):
+    for value, deviation in sides:
         weight = 1.0 / np.maximum(deviation, 1e-12) ** 2
         mean = np.sum(weight * value) / weight.sum()
         excess += float(np.sum(weight * (value - mean) ** 2)) - (value.size - 1)

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf, nan
 
+import numpy as np
 from scipy import stats
+
+from logscope.findings import FloatArray
 
 _TAIL = 0.025  # each side of 95 % limits
 
@@ -31,6 +34,23 @@ def poisson_rate(count: float, exposure: float) -> Estimate:
     low = float(stats.chi2.ppf(_TAIL, 2 * count)) / 2.0 if count else 0.0
     high = float(stats.chi2.ppf(1.0 - _TAIL, 2 * count + 2)) / 2.0
     return Estimate(count / exposure, low / exposure, high / exposure)
+
+
+def clustered_rate(counts: FloatArray, exposures: FloatArray) -> Estimate:
+    """Events per unit of exposure where they may come in bursts, from units longer than a burst.
+
+    The count is divided by the units' dispersion, Pearson's chi-squared over its degrees of freedom and at least 1:
+    McCullagh and Nelder, Generalized Linear Models, 2nd ed. (1989), section 4.5.
+
+    counts, exposures : events and exposure of each unit, shape (units,), at least one exposure above zero
+    """
+    seen = exposures > 0
+    total, whole = float(counts[seen].sum()), float(exposures[seen].sum())
+    dispersion = 1.0
+    if total > 0 and np.count_nonzero(seen) > 1:
+        mean = exposures[seen] * total / whole
+        dispersion = max(1.0, float(np.sum((counts[seen] - mean) ** 2 / mean)) / (np.count_nonzero(seen) - 1))
+    return poisson_rate(total / dispersion, whole / dispersion)
 
 
 def rate_ratio(count: int, exposure: float, other_count: int, other_exposure: float) -> Estimate:

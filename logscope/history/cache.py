@@ -1,0 +1,80 @@
+"""Rows kept from earlier runs, by the content of everything they rest on: a log that was renamed is still the same."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterable
+from contextlib import suppress
+from datetime import datetime
+from hashlib import file_digest, sha256
+from pathlib import Path
+from typing import Any
+
+from logscope.errors import LogscopeError
+from logscope.files import write_text
+from logscope.findings import Measured
+from logscope.history.rows import Row
+
+_FORMAT = 1  # of the kept files
+
+
+def cache_folder() -> Path:
+    """Where this system keeps what programs can make again."""
+    if sys.platform == "win32":
+        base = os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local"
+        return Path(base) / "logscope" / "Cache"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches" / "logscope"
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "logscope"
+
+
+def content_key(log: Path, others: Iterable[Path]) -> str:
+    """A digest of the log, of vehicle file and definitions, and of logscope itself."""
+    whole = sha256(f"{_FORMAT} {_own_digest()}".encode())
+    for path in (log, *others):
+        with path.open("rb") as file:
+            whole.update(file_digest(file, "sha256").digest())
+    return whole.hexdigest()
+
+
+def _own_digest() -> str:
+    """Of the package's code: results of another version are not taken for this one's."""
+    package = Path(__file__).parents[1]
+    whole = sha256()
+    for path in sorted(package.rglob("*.py")):
+        whole.update(path.read_bytes())
+    return whole.hexdigest()
+
+
+def kept(folder: Path, key: str, log: Path) -> Row | None:
+    """The row of an earlier run; None where there is none, or it cannot be read."""
+    try:
+        told = json.loads((folder / f"{key}.json").read_text(encoding="utf-8"))
+        return Row(
+            log=str(log),
+            date=datetime.fromisoformat(told["date"]),
+            dated=bool(told["dated"]),
+            duration_s=float(told["duration_s"]),
+            values={name: Measured(**value) for name, value in told["values"].items()},
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def keep(folder: Path, key: str, row: Row) -> None:
+    """Keep a row for the next run; where that cannot be, it is worked out again then."""
+    values = {
+        name: {"value": each.value, "unit": each.unit, "low": each.low, "high": each.high}
+        for name, each in row.values.items()
+    }
+    fields: dict[str, Any] = {
+        "date": row.date.isoformat(),
+        "dated": row.dated,
+        "duration_s": row.duration_s,
+        "values": values,
+    }
+    with suppress(OSError, LogscopeError):
+        folder.mkdir(parents=True, exist_ok=True)
+        write_text(folder / f"{key}.json", json.dumps(fields))

@@ -1,0 +1,117 @@
+"""All logs of a project into a history, each checked once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+from logscope.checks.measures import MEASURES
+from logscope.errors import LogError, RequestError
+from logscope.history.cache import content_key, keep, kept
+from logscope.history.rows import History, Note, Row, values_of
+from logscope.result import Result
+from logscope.vehicle import Vehicle
+
+# What lies beside logs in a project's folder and is none.
+_NO_LOGS = frozenset(
+    {
+        ".toml",
+        ".dbc",
+        ".kcd",
+        ".sym",
+        ".arxml",
+        ".json",
+        ".html",
+        ".htm",
+        ".md",
+        ".pdf",
+        ".png",
+        ".jpg",
+        ".parquet",
+        ".py",
+    }
+)
+
+CheckLog = Callable[[Path], Result]
+
+
+def find_logs(places: Sequence[Path], notes: Path | None = None) -> list[Path]:
+    """The logs named, and the files in the folders named that may be logs; the notes file is none."""
+    logs: list[Path] = []
+    for place in places:
+        if not place.is_dir():
+            logs.append(place)
+            continue
+        files = sorted(path for path in place.iterdir() if path.is_file() and not path.name.startswith("."))
+        logs += [path for path in files if path.suffix.lower() not in _NO_LOGS]
+    if notes is not None:
+        logs = [log for log in logs if log.resolve() != notes.resolve()]
+    if not logs:
+        raise RequestError("there is no log in this folder", where=places[0], do="Name the folder that holds the logs.")
+    return list(dict.fromkeys(logs))
+
+
+def collect(
+    logs: Iterable[Path],
+    vehicle: Vehicle,
+    check: CheckLog,
+    notes: Sequence[Note] = (),
+    folder: Path | None = None,
+) -> History:
+    """Check each log, or take what an earlier run kept of it.
+
+    folder : where rows are kept; None keeps nothing
+    """
+    told_by = _told_by(vehicle)
+    rows: list[Row] = []
+    skipped: list[tuple[str, str]] = []
+    for log in logs:
+        try:
+            rows.append(_row(log, vehicle, check, told_by, folder))
+        except LogError as error:
+            skipped.append((str(log), str(error)))
+    if not rows:
+        raise LogError("none of these logs can be read", where=skipped[0][0], do=skipped[0][1])
+    return History(
+        vehicle_name=vehicle.vehicle.name,
+        rows=tuple(sorted(rows, key=lambda row: row.date)),
+        notes=tuple(notes),
+        skipped=tuple(skipped),
+        titles={measure.name: measure.title for measure in MEASURES},
+    )
+
+
+def _told_by(vehicle: Vehicle) -> list[Path]:
+    """The files that decide what a log says, besides the log."""
+    names = [name for can in vehicle.can for name in can.definitions]
+    names += [name for serial in vehicle.serial for name in serial.definitions]
+    return [*([vehicle.path] if vehicle.path else []), *map(vehicle.locate, names)]
+
+
+def _row(log: Path, vehicle: Vehicle, check: CheckLog, told_by: Sequence[Path], folder: Path | None) -> Row:
+    if not log.is_file():
+        raise LogError("there is no such log", where=log, do="Look at the name.")
+    key = content_key(log, told_by) if folder is not None else ""
+    if folder is not None and (row := kept(folder, key, log)) is not None:
+        return row if row.dated else _row_dated_by_file(row, log)
+    result = check(log)
+    start = result.capture.start_utc
+    row = Row(
+        log=str(log),
+        date=start or _file_date(log),
+        dated=start is not None,
+        duration_s=result.capture.duration_s,
+        values=values_of(result, vehicle, MEASURES),
+    )
+    if folder is not None:
+        keep(folder, key, row)
+    return row
+
+
+def _row_dated_by_file(row: Row, log: Path) -> Row:
+    return Row(row.log, _file_date(log), False, row.duration_s, row.values)
+
+
+def _file_date(log: Path) -> datetime:
+    return datetime.fromtimestamp(log.stat().st_mtime, UTC)

@@ -1,0 +1,120 @@
+"""One log as one row of the history: when it was, how long, and the value of every measure with its limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from math import exp
+
+import numpy as np
+from scipy import stats
+
+from logscope.comparison.cells import coarser, make_grid
+from logscope.comparison.driving import LOADS, SPEEDS, Driving, common_part, driving
+from logscope.comparison.floor import floors
+from logscope.comparison.rate import exposed
+from logscope.comparison.repeated import repeats_of
+from logscope.findings import Measured
+from logscope.measures import EventRate, Measure, NoiseFloor, Repeated
+from logscope.result import Result
+from logscope.statistics.change import level_of_repeats
+from logscope.statistics.rates import clustered_rate
+from logscope.vehicle import Vehicle
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One log.
+
+    log : its path; date : UTC, of the log's first stamp, or of the file where the log has no dates (`dated` is False)
+    values : by name of the measure, only what this log tells
+    """
+
+    log: str
+    date: datetime
+    dated: bool
+    duration_s: float
+    values: Mapping[str, Measured]
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What was changed on the vehicle, and when (UTC)."""
+
+    date: datetime
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """All rows and notes in order of time, what could not be read with the reason, and the measures by name."""
+
+    vehicle_name: str
+    rows: tuple[Row, ...]
+    notes: tuple[Note, ...]
+    skipped: tuple[tuple[str, str], ...]
+    titles: Mapping[str, str] = field(default_factory=dict)
+
+
+def values_of(result: Result, vehicle: Vehicle, measures: Sequence[Measure]) -> dict[str, Measured]:
+    """What one checked log tells of each measure.
+
+    Rates are those of all its driving: unlike a comparison, a history does not allow for how hard it was driven.
+    """
+    run = _driving(result)
+    found: dict[str, Measured] = {}
+    for measure in measures:
+        value = (
+            _repeated(measure, result)
+            if isinstance(measure, Repeated)
+            else None
+            if run is None or measure.part not in result.signals
+            else _rate(measure, result, run)
+            if isinstance(measure, EventRate)
+            else _floor(measure, result, vehicle, run)
+        )
+        if value is not None:
+            found[measure.name] = value
+    return found
+
+
+def _driving(result: Result) -> Driving | None:
+    speed, load = (common_part(parts, [result.signals]) for parts in (SPEEDS, LOADS))
+    return None if speed is None else driving(result.signals, speed, load or speed)
+
+
+def _rate(measure: EventRate, result: Result, run: Driving) -> Measured | None:
+    grid = make_grid("", "", [run])
+    if grid is None:
+        return None
+    side = exposed(measure, [(run, result.findings)], coarser(grid, 1, 1), whole_runs=False)
+    if not side.exposure.any():
+        return None
+    rate = clustered_rate(side.events.sum(axis=1), side.exposure.sum(axis=1) / measure.per_s)
+    return Measured(rate.value, measure.unit, rate.low, rate.high)
+
+
+def _repeated(measure: Repeated, result: Result) -> Measured | None:
+    repeats = repeats_of(measure, result.findings)
+    if not repeats.value.size:
+        return None
+    level = level_of_repeats(repeats.value, repeats.deviation, repeatability=measure.repeatability)
+    three = [level.value, level.low, level.high]
+    value, low, high = map(exp, three) if measure.ratio else three
+    return Measured(value, measure.unit, low, high)
+
+
+def _floor(measure: NoiseFloor, result: Result, vehicle: Vehicle, run: Driving) -> Measured | None:
+    grid = make_grid("", "", [run])
+    if grid is None:
+        return None
+    level, weight, hidden = floors([(run, measure.samples(result.signals, vehicle))], coarser(grid, 1, 1))
+    told = level[weight > 0]
+    if hidden or not told.size:
+        return None
+    value = exp(float(np.mean(told)))
+    if told.size < 2:
+        return Measured(value, measure.unit)
+    reach = float(stats.t.ppf(0.975, told.size - 1)) * float(np.std(told, ddof=1)) / float(np.sqrt(told.size))
+    return Measured(value, measure.unit, value * exp(-reach), value * exp(reach))

@@ -1,0 +1,111 @@
+"""A history as one HTML page: every measure over the logs in order of time, notes marked, and a table."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from logscope.findings import CAUTION_HV, Measured
+from logscope.history.rows import History
+from logscope.report.charts import Chart
+from logscope.report.comparison_charts import stacked
+from logscope.report.comparison_words import level_text
+from logscope.report.drawing import mark_line, tag
+from logscope.report.history_text import date_text
+from logscope.report.html import render_page
+from logscope.report.numbers import duration_text
+from logscope.report.rows import Key, numbers
+from logscope.report.words import glossary_of
+
+_ROW_PX = 90
+_MOST_DATES = 5  # on the axis, so that they stand side by side on a phone
+_TAGS_PX = 16
+
+
+def history_to_html(history: History) -> str:
+    """The history as HTML text."""
+    names = [name for name in history.titles if any(name in row.values for row in history.rows)]
+    return render_page(
+        "history.html.j2",
+        title=f"{history.vehicle_name}: over time",
+        facts=[
+            ("Vehicle", history.vehicle_name),
+            ("Logs", str(len(history.rows))),
+            ("From", f"{history.rows[0].date:%Y-%m-%d}"),
+            ("To", f"{history.rows[-1].date:%Y-%m-%d}"),
+        ],
+        chart=history_chart(history, names),
+        headings=[history.titles[name] for name in names],
+        rows=[
+            (
+                date_text(row),
+                Path(row.log).name,
+                duration_text(row.duration_s),
+                [level_text(row.values.get(name)) for name in names],
+            )
+            for row in history.rows
+        ],
+        undated=any(not row.dated for row in history.rows),
+        notes=[(f"{note.date:%Y-%m-%d %H:%M}", note.text) for note in history.notes],
+        skipped=history.skipped,
+        glossary=glossary_of([*(history.titles[name] for name in names), "95 % limits", "rpm V"]),
+        caution=CAUTION_HV,
+    )
+
+
+def history_chart(history: History, names: Sequence[str]) -> Chart | None:
+    """A row a measure over the logs, one step a log; None where no log tells any."""
+    if not names:
+        return None
+    count = len(history.rows)
+    data = [_trace(history, name, number) for number, name in enumerate(names, 1)]
+    titles = [f"{history.titles[name]}{_unit(history, name)}" for name in names]
+    figure = stacked(data, titles, _ROW_PX, "logs in order of time", (0.5, count + 0.5))
+    layout = figure["layout"]
+    stride = -(-count // _MOST_DATES)
+    ticks = list(range(1, count + 1, stride))
+    layout["xaxis"] |= {
+        "tickvals": ticks,
+        "ticktext": [f"{history.rows[tick - 1].date:%Y-%m-%d}" for tick in ticks],
+        "tickangle": 0,
+    }
+    places = [0.5 + sum(row.date < note.date for row in history.rows) for note in history.notes]
+    if places:
+        layout["shapes"] = [mark_line(place) for place in places]
+        layout["annotations"] += [tag(place, str(n), 0, "--mark") for n, place in enumerate(places, 1)]
+        layout["margin"]["t"] += _TAGS_PX
+        layout["height"] += _TAGS_PX
+    marks = tuple((str(n), f"{note.date:%Y-%m-%d}: {note.text}") for n, note in enumerate(history.notes, 1))
+    summary = f"Chart of {len(names)} measures over {count} logs, with 95 % limits."
+    keys = (Key("line series-1", "value of a log, with 95 % limits"),)
+    return Chart(figure, layout["height"], summary, keys, marks, ())
+
+
+def _unit(history: History, name: str) -> str:
+    unit = next(row.values[name].unit for row in history.rows if name in row.values)
+    return f" [{unit}]" if unit else ""
+
+
+def _trace(history: History, name: str, number: int) -> dict[str, Any]:
+    told = [(place, row.values[name]) for place, row in enumerate(history.rows, 1) if name in row.values]
+    value, low, high = (
+        np.array([_or_value(each, side) for _, each in told], dtype=np.float64) for side in ("value", "low", "high")
+    )
+    return {
+        "type": "scatter", "mode": "markers", "name": history.titles[name], "x": [place for place, _ in told],
+        "y": numbers(value), "marker": {"color": "--series-1", "size": 7}, "yhoverformat": ".4~g",
+        "error_y": {
+            "type": "data", "symmetric": False, "array": numbers(high - value), "arrayminus": numbers(value - low),
+            "color": "--series-1", "thickness": 1.4, "width": 3,
+        },
+        "xaxis": "x", "yaxis": "y" if number == 1 else f"y{number}",
+    }  # fmt: skip
+
+
+def _or_value(measured: Measured, side: str) -> float:
+    """A limit, or the value where it has none."""
+    found = getattr(measured, side)
+    return float("nan") if measured.value is None else float(measured.value if found is None else found)

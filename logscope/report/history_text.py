@@ -1,0 +1,65 @@
+"""A history on the terminal and as JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from logscope.history.rows import History, Note, Row
+from logscope.report.comparison_words import level_text
+from logscope.report.json import SCHEMA, measured_fields, number, to_json_text, utc_text, version
+from logscope.report.numbers import duration_text
+from logscope.report.terminal import Cell, print_cells
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_DATE_WIDTH = 17
+
+
+def date_text(row: Row) -> str:
+    """When the log was made; a date of the file's is marked."""
+    return f"{row.date:%Y-%m-%d %H:%M}{'' if row.dated else '*'}"
+
+
+def in_order(history: History) -> list[Row | Note]:
+    """Rows and notes together in order of time."""
+    return sorted([*history.rows, *history.notes], key=lambda entry: entry.date)
+
+
+def print_history(history: History, console: Console) -> None:
+    """One entry a log with its measures, and the notes between."""
+    for entry in in_order(history):
+        if isinstance(entry, Note):
+            print_cells(
+                console, (Cell(f"{entry.date:%Y-%m-%d %H:%M}"), Cell(f"Changed: {entry.text}", "bold")), _DATE_WIDTH
+            )
+            continue
+        lines = [f"{entry.log}, {duration_text(entry.duration_s)}"]
+        lines += [f"{history.titles.get(name, name)}: {level_text(value)}" for name, value in entry.values.items()]
+        print_cells(console, (Cell(date_text(entry)), Cell("\n".join(lines))), _DATE_WIDTH)
+    if any(not row.dated for row in history.rows):
+        print_cells(console, (Cell("* the log has no date; this is the file's."),))
+    for log, reason in history.skipped:
+        print_cells(console, (Cell(f"Not read: {reason if log in reason else f'{log}: {reason}'}"),))
+
+
+def history_to_json(history: History) -> str:
+    """The whole history as JSON text."""
+    return to_json_text(
+        {
+            "schema": SCHEMA,
+            "logscope": version(),
+            "rows": [
+                {
+                    "log": row.log,
+                    "date_utc": utc_text(row.date),
+                    "date_from": "log" if row.dated else "file",
+                    "duration_s": number(row.duration_s),
+                    "values": {name: measured_fields(value) for name, value in row.values.items()},
+                }
+                for row in history.rows
+            ],
+            "notes": [{"date_utc": utc_text(note.date), "text": note.text} for note in history.notes],
+            "not_read": [{"log": log, "reason": reason} for log, reason in history.skipped],
+        }
+    )
