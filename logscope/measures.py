@@ -30,6 +30,7 @@ class EventRate:
     kinds : of the findings whose episodes count
     part : the part they are seen in, which must be sampled alike on both sides
     lead_s : how long before an episode the driving counts that led to it [s]
+    margin : fraction by which a change does not matter
     sections : sections of the vehicle file that decide what counts as one
     threshold : measured or expected value of the findings above which an episode is seen at all, where there is one
     """
@@ -40,6 +41,7 @@ class EventRate:
     kinds: tuple[str, ...]
     part: str
     lead_s: float
+    margin: float
     sections: tuple[str, ...] = ()
     threshold: tuple[str, ...] = ()
 

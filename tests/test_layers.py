@@ -47,17 +47,7 @@ FORBIDDEN = {
         "logscope.capture",
         "logscope.decoding",
     },
-    "comparison": {
-        "pandas",
-        "plotly",
-        "jinja2",
-        "rich",
-        "typer",
-        "cantools",
-        "can",
-        "logscope.decoding",
-        "logscope.report",
-    },
+    "comparison": {"pandas", "plotly", "jinja2", "rich", "typer", "cantools", "can", "logscope.decoding"},
     "history": {"pandas", "plotly", "jinja2", "rich", "typer", "cantools", "can", "logscope.decoding"},
     "report": {"scipy", "cantools", "can", "typer", "logscope.checks", "logscope.physics", "logscope.statistics"},
 }

@@ -17,6 +17,8 @@ _BLEEDER_MATTERS = 0.05
 _CLOSING_REPEATS_V, _CLOSING_MATTERS_V = 1.0, 3.0
 # Where roads and temperatures differ, noise does by some 10 %; less than a fifth says nothing about wiring (practice).
 _NOISE_MATTERS = 0.2
+# Drives of like speed and load still differ in torque, road and weather, and rates with them by some 10 % (practice).
+_RATE_MATTERS = 0.1
 _BEFORE_DISTURBANCE_S = 0.2  # disturbed readings and the surge they cause lie behind this
 _BEFORE_TRIP_S = 0.5  # likewise the surge that leads to a trip
 
@@ -38,6 +40,7 @@ MEASURES: tuple[Measure, ...] = (
         kinds=("encoder.spike", "encoder.dropout", "encoder.hold", "encoder.reversal", "encoder.burst"),
         part="motor_speed",
         lead_s=_BEFORE_DISTURBANCE_S,
+        margin=_RATE_MATTERS,
         sections=("motor", "driveline"),
         threshold=("peak_deviation_rpm", "smallest_seen_rpm"),
     ),
@@ -48,6 +51,7 @@ MEASURES: tuple[Measure, ...] = (
         kinds=("trip.overcurrent", "trip.other"),
         part="fault",
         lead_s=_BEFORE_TRIP_S,
+        margin=_RATE_MATTERS,
     ),
     NoiseFloor(
         name="speed_noise_rpm",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import inf, isfinite
+from math import inf
 
 from logscope.comparison.outcome import ComparedMeasure, Verdict
 from logscope.comparison.weighed import Weighed
@@ -49,21 +49,23 @@ def _what_could_be_shown(one: Weighed) -> str:
     """For a difference that was not shown: how large one would have been, and how much more driving it takes."""
     if not isinstance(one.measure, EventRate):
         return ""
-    if one.could_show is None:
-        could = "So few before the change cannot show any fall, however large."
-    else:
+    if one.more_min == inf and one.could_show is None:
+        return (
+            "So few before the change cannot show any fall, however large, nor would further driving after it: keep "
+            "longer recordings before the next change."
+        )
+    could = "This little driving could not have shown a fall, however large."
+    if one.could_show is not None:
         could = (
             f"This much driving would have shown a fall to {100 * one.could_show:.0f} % of the rate or less, "
             "in nine of ten cases."
         )
-    if one.more_min is None:
-        return could
     if one.more_min == inf:
         return (
             f"{could} No further driving after the change would show a halving, for the side before it is too short: "
             "keep longer recordings before the next change."
         )
-    if not isfinite(one.more_min) or one.more_min <= 0:
+    if one.more_min is None or one.more_min <= 0:
         return could
     return f"{could} Some {_rounded(one.more_min)} min more of the same driving after the change would show a halving."
 

@@ -53,9 +53,9 @@ def weigh_rate(measure: EventRate, before: Runs, after: Runs, grid: Grid, level:
     )
     if why := _no_overlap(all_s, shared_s, grid, before, after) or _other_threshold(measure, before, after):
         return Weighed(measure, why, exposure=exposure)
-    found = stratified_rate_ratio(*sides)
+    found = stratified_rate_ratio(sides[0], sides[1], measure.margin)
     assert found is not None
-    more = more_exposure_for(HALVED, found.events[0], found.expected, found.dispersion, level)
+    more = more_exposure_for(HALVED, found.events[0], found.expected, found.dispersion, level, measure.margin)
     return Weighed(
         measure,
         _in_words(found),
@@ -65,7 +65,7 @@ def weigh_rate(measure: EventRate, before: Runs, after: Runs, grid: Grid, level:
         _per(found.second, measure),
         _measured(found.ratio),
         exposure,
-        smallest_fall_shown(found.events[0], found.expected, found.dispersion, level),
+        smallest_fall_shown(found.events[0], found.expected, found.dispersion, level, measure.margin),
         more * shared_s[1] / 60.0 if isfinite(more) else inf,
     )
 

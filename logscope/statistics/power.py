@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp, inf, log, sqrt
+from math import exp, inf, log, log1p, sqrt
 
 from scipy import stats
 from scipy.optimize import brentq
@@ -16,11 +16,13 @@ def _reach(level: float) -> float:
     return float(stats.norm.ppf(1.0 - level / 2.0) + stats.norm.ppf(POWER))
 
 
-def smallest_fall_shown(first: float, expected: float, dispersion: float, level: float = 0.05) -> float | None:
+def smallest_fall_shown(
+    first: float, expected: float, dispersion: float, level: float = 0.05, margin: float = 0.0
+) -> float | None:
     """The ratio of rates nearest to 1, below it, that would be shown; None where not even a fall to nothing.
 
     first : events of the first side; expected : of the second side without a change; dispersion : variance over
-    Poisson's; level : chance of a wrong claim, two-sided
+    Poisson's; level : chance of a wrong claim, two-sided; margin : change that would not matter, as a fraction
     """
     if first <= 0 or expected <= 0:
         return None
@@ -28,7 +30,7 @@ def smallest_fall_shown(first: float, expected: float, dispersion: float, level:
     reach = _reach(level)
 
     def spare(log_ratio: float) -> float:
-        return -log_ratio - reach * sqrt(dispersion * (1.0 / first + 1.0 / (expected * exp(log_ratio))))
+        return -log_ratio - log1p(margin) - reach * sqrt(dispersion * (1.0 / first + 1.0 / (expected * exp(log_ratio))))
 
     # Towards zero the events of the second side vanish and the approximation ends; its best point is at the maximum.
     steps = [log(_SMALLEST) * k / 200.0 for k in range(1, 201)]
@@ -38,7 +40,9 @@ def smallest_fall_shown(first: float, expected: float, dispersion: float, level:
     return exp(brentq(spare, shown - log(_SMALLEST) / 200.0, shown))
 
 
-def more_exposure_for(ratio: float, first: float, expected: float, dispersion: float, level: float = 0.05) -> float:
+def more_exposure_for(
+    ratio: float, first: float, expected: float, dispersion: float, level: float = 0.05, margin: float = 0.0
+) -> float:
     """Times the second side's exposure that is missing until a ratio of rates would be shown.
 
     0 where there is enough already, ∞ where the first side holds too few events for any length of the second.
@@ -46,7 +50,7 @@ def more_exposure_for(ratio: float, first: float, expected: float, dispersion: f
     """
     if first <= 0 or expected <= 0:
         return inf
-    allowed = (log(ratio) / _reach(level)) ** 2 / dispersion - 1.0 / first
+    allowed = ((abs(log(ratio)) - log1p(margin)) / _reach(level)) ** 2 / dispersion - 1.0 / first
     if allowed <= 0:
         return inf
     return max(0.0, 1.0 / (allowed * expected * ratio) - 1.0)

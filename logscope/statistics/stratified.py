@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import exp, inf, nan
+from math import exp, inf, log1p, nan
 
 import numpy as np
 from scipy import stats
@@ -43,7 +43,7 @@ class Exposed:
 class RatioOfRates:
     """The second rate over the first, with what it rests on.
 
-    ratio : with 95 % limits and the p-value of no change
+    ratio : with 95 % limits and the p-value of a change no larger than the margin
     first, second : both rates at the shared mix of exposures, with 95 % limits
     events : of each side, in shared cells; exposure : likewise
     expected : events that the second side would show without a change
@@ -59,8 +59,11 @@ class RatioOfRates:
     dispersion: float
 
 
-def stratified_rate_ratio(first: Exposed, second: Exposed) -> RatioOfRates | None:
-    """Compare two rates within the cells in which both sides have exposure; None where there is no such cell."""
+def stratified_rate_ratio(first: Exposed, second: Exposed, margin: float = 0.0) -> RatioOfRates | None:
+    """Compare two rates within the cells in which both sides have exposure; None where there is no such cell.
+
+    margin : change that would not matter, as a fraction; the p-value is against ratios up to 1 + margin either way
+    """
     shared = (first.exposure.sum(axis=0) > 0) & (second.exposure.sum(axis=0) > 0)
     if not shared.any():
         return None
@@ -74,7 +77,7 @@ def stratified_rate_ratio(first: Exposed, second: Exposed) -> RatioOfRates | Non
     kept = [Exposed(side.events[:, told], side.exposure[:, told]) for side in sides]
     # Without a change as well: a side with few bursts by chance would else make its own scatter look small.
     dispersion = max(_dispersion(kept, total[told], seconds, each) for each in (1.0, ratio))
-    estimate = _limits(float(n[1].sum()), total[told], seconds, ratio, dispersion)
+    estimate = _limits(float(n[1].sum()), total[told], seconds, ratio, dispersion, margin)
     rates = _levels(n, t, ratio, dispersion)
     return RatioOfRates(
         estimate,
@@ -106,17 +109,19 @@ def _ratio_of_share(count: float, total: FloatArray, t: list[FloatArray]) -> flo
     return _crossing(lambda log_ratio: float(np.sum(total * _share(exp(log_ratio), t))) - count)
 
 
-def _limits(count: float, total: FloatArray, t: list[FloatArray], ratio: float, dispersion: float) -> Estimate:
+def _limits(
+    count: float, total: FloatArray, t: list[FloatArray], ratio: float, dispersion: float, margin: float
+) -> Estimate:
     if total.sum() == 0:
         return Estimate(nan, 0.0, inf, 1.0)
-    exact = _exact(count, total, t, ratio)
+    exact = _exact(count, total, t, ratio, margin)
     if dispersion <= 1.0:
         return exact
-    quasi = _quasi(count, total, t, dispersion)
+    quasi = _quasi(count, total, t, dispersion, margin)
     return Estimate(ratio, min(exact.low, quasi.low), max(exact.high, quasi.high), max(exact.p_value, quasi.p_value))
 
 
-def _exact(count: float, total: FloatArray, t: list[FloatArray], ratio: float) -> Estimate:
+def _exact(count: float, total: FloatArray, t: list[FloatArray], ratio: float, margin: float) -> Estimate:
     """Limits and test from the distribution of the second side's sum."""
     n, k = np.rint(total).astype(np.intp), round(count)
 
@@ -124,7 +129,7 @@ def _exact(count: float, total: FloatArray, t: list[FloatArray], ratio: float) -
         chances = sum_of_binomials(n, _share(exp(log_ratio), t))
         return float(chances[: k + 1].sum()), float(chances[k:].sum())
 
-    at_most, at_least = tails(0.0)
+    at_most, at_least = tails(-log1p(margin))[0], tails(log1p(margin))[1]
     low = 0.0 if k == 0 else _crossing(lambda x: tails(x)[1] - _TAIL)
     high = inf if k == n.sum() else _crossing(lambda x: _TAIL - tails(x)[0])
     return Estimate(ratio, low, high, min(1.0, 2.0 * min(at_most, at_least)))
@@ -139,7 +144,7 @@ def _crossing(rising: Callable[[float], float]) -> float:
     return exp(brentq(rising, -_FARTHEST, _FARTHEST, xtol=1e-6))
 
 
-def _quasi(count: float, total: FloatArray, t: list[FloatArray], dispersion: float) -> Estimate:
+def _quasi(count: float, total: FloatArray, t: list[FloatArray], dispersion: float, margin: float) -> Estimate:
     """Clopper–Pearson limits of the second side's share, for counts divided by the dispersion.
 
     Cells that hold one side's driving almost alone make the sum scatter less than one binomial of as many events, which
@@ -151,8 +156,9 @@ def _quasi(count: float, total: FloatArray, t: list[FloatArray], dispersion: flo
     k, n = (each / (dispersion * narrower) for each in (count, everything))
     low = float(stats.beta.ppf(_TAIL, k, n - k + 1.0)) if count > 0 else 0.0
     high = float(stats.beta.ppf(1.0 - _TAIL, k + 1.0, n - k)) if count < everything else 1.0
-    at_most = float(betainc(n - k, k + 1.0, 1.0 - even)) if count < everything else 1.0
-    at_least = float(betainc(k, n - k + 1.0, even)) if count > 0 else 1.0
+    fewer, more = (float(np.sum(total * _share(edge, t))) / everything for edge in (1.0 / (1.0 + margin), 1.0 + margin))
+    at_most = float(betainc(n - k, k + 1.0, 1.0 - fewer)) if count < everything else 1.0
+    at_least = float(betainc(k, n - k + 1.0, more)) if count > 0 else 1.0
     return Estimate(
         nan,
         _ratio_of_share(low * everything, total, t),

@@ -44,7 +44,7 @@ def test_the_same_pair_turned_round_is_worse() -> None:
 
 
 def test_without_a_change_it_says_what_could_have_been_shown_and_what_a_halving_would_take() -> None:
-    rate = measure(compare([run(3, 25, rate=12.0)], [run(4, 5, rate=12.0)]), RATE)
+    rate = measure(compare([run(3, 25, rate=20.0)], [run(4, 8, rate=20.0)]), RATE)
     assert rate.verdict is Verdict.NO_DIFFERENCE
     assert 0 < (rate.could_show or 0) < 1
     assert 0 < (rate.more_min or 0) < inf

@@ -86,15 +86,15 @@ PAIRS = {
     ),
     "very gentle": Pair(PLAIN, replace(PLAIN, vigour=0.15)),
     "halved": Pair(
-        replace(PLAIN, minutes=(30.0,)), replace(PLAIN, minutes=(30.0,), rate=3.0), ((RATE, Verdict.BETTER),)
+        replace(PLAIN, minutes=(40.0,)), replace(PLAIN, minutes=(40.0,), rate=3.0), ((RATE, Verdict.BETTER),)
     ),
     "halved, gentler": Pair(
-        replace(PLAIN, minutes=(30.0,)),
-        replace(PLAIN, minutes=(30.0,), rate=3.0, vigour=0.7),
+        replace(PLAIN, minutes=(40.0,)),
+        replace(PLAIN, minutes=(40.0,), rate=3.0, vigour=0.7),
         ((RATE, Verdict.BETTER),),
     ),
     "halved, bursts": Pair(
-        replace(BURSTS, minutes=(150.0,)), replace(BURSTS, minutes=(150.0,), rate=3.0), ((RATE, Verdict.BETTER),)
+        replace(BURSTS, minutes=(200.0,)), replace(BURSTS, minutes=(200.0,), rate=3.0), ((RATE, Verdict.BETTER),)
     ),
     "doubled": Pair(
         replace(PLAIN, minutes=(20.0,)), replace(PLAIN, minutes=(20.0,), rate=12.0), ((RATE, Verdict.WORSE),)

@@ -86,6 +86,7 @@ def test_too_few_events_before_can_show_nothing() -> None:
     assert smallest_fall_shown(2, 5, 1.0) is None
     assert more_exposure_for(0.5, 4, 5.0, 1.0) == inf
     assert more_exposure_for(0.5, 1000, 1000.0, 1.0) == 0
+    assert more_exposure_for(0.5, 100, 10.0, 1.0, margin=0.1) > more_exposure_for(0.5, 100, 10.0, 1.0)
     assert log(smallest_fall_shown(1000, 1000, 4.0) or 1.0) == pytest.approx(
         2 * log(smallest_fall_shown(1000, 1000, 1.0) or 1.0), rel=0.1
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
+import statsmodels.stats.rates as sm_rates
 from statsmodels.stats.multitest import multipletests
 
 from logscope.statistics.holm import holm
@@ -81,6 +82,16 @@ def test_bursts_widen_the_limits_about_as_clustered_errors_do() -> None:
     ours = np.log(found.ratio.high / found.ratio.low)
     assert ours == pytest.approx(2 * 1.96 * fit.bse[-1], rel=0.35)
     assert ours > 2 * 1.96 * fit.bse[-1]
+
+
+def test_a_margin_tests_against_the_nearest_ratio_that_would_not_matter() -> None:
+    """statsmodels: test_poisson_2indep, exact conditional, one-sided at the edge of the margin, doubled."""
+    found = stratified_rate_ratio(_one_unit([60], [100]), _one_unit([30], [100]), margin=0.1)
+    edge = sm_rates.test_poisson_2indep(
+        30, 100, 60, 100, value=1 / 1.1, method="exact-cond", compare="ratio", alternative="smaller"
+    )
+    assert found is not None
+    assert found.ratio.p_value == pytest.approx(2 * edge.pvalue, rel=1e-6)
 
 
 def test_without_a_shared_cell_there_is_no_ratio() -> None:
