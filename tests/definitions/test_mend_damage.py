@@ -131,14 +131,14 @@ def test_what_was_not_touched_is_there_and_means_the_same(tmp_path: Path, steps:
     lines = damaged(steps)
     path = tmp_path / "damaged.dbc"
     path.write_text("\n".join(line.text for line in lines), encoding="utf-8", newline="")
-    begun = time.perf_counter()
+    begun = time.process_time()
     try:
         found = load_definitions(path)
     except DefinitionError:
         assert not any(is_untouched(message, lines) for message in DATABASE.messages)
         return
     finally:
-        assert time.perf_counter() - begun < 2
+        assert time.process_time() - begun < 2
     loaded = {(spec.identifier, spec.extended): spec for spec in found.messages}
     for message in DATABASE.messages:
         if is_untouched(message, lines):

@@ -164,9 +164,9 @@ def test_why_a_signal_is_missing_is_told_by_its_place(tmp_path: Path) -> None:
     ],
 )
 def test_a_number_that_would_fill_the_memory_is_not_tried(text: str, tmp_path: Path) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     found = load(text, tmp_path)
-    assert time.perf_counter() - begun < 2
+    assert time.process_time() - begun < 2
     assert found.messages[0].name == "Pack"
     assert found.skipped
 
@@ -176,9 +176,9 @@ def test_a_long_sloppy_file_loads_in_seconds(tmp_path: Path) -> None:
     details = 'VAL_ {0} S1 0 "Off" 1 "On" ;\nCM_ SG_ {0} S1 "of {0}"\n'
     text = HEAD + "".join((block + details).format(n) for n in range(900)) + "stray\n"
     assert text.count("\n") > 9_900
-    begun = time.perf_counter()
+    begun = time.process_time()
     found = load(text, tmp_path)
-    assert time.perf_counter() - begun < 10  # measured: 1.5 s; a slow machine that is busy takes a few times that
+    assert time.process_time() - begun < 10  # measured: 1.5 s
     assert len(found.messages) == 900
 
 

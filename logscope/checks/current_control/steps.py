@@ -83,6 +83,8 @@ def _between(
     if on_way.size >= 2:  # a ramp: its corners lie where its line meets the levels
         t, y = time_s[last + 1 + on_way], way[on_way]
         slope = float((y[-1] - y[0]) / (t[-1] - t[0]))
+        if slope <= 0:  # it halts on its way: neither a step nor a ramp
+            return None
         start_s = float(np.mean(t - y / slope))
         ramp_s = abs(height) / slope
         return Step(start_s, start_s + ramp_s, 0.0, ramp_s, low_s, until_s, before, after)
