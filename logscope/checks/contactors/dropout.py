@@ -73,9 +73,18 @@ def _by_state(story: Story, name: str) -> list[_Drop]:
 
 
 def _precharged(story: Story, off: Switch, on: Switch) -> bool:
+    """Whether the link was precharged before the path to the pack was whole again; so it is at a quick restart."""
+    whole_s = max(_closes_s(story.switched[name], on.time_s) for name in CONTACTORS if name in story.switched)
     return any(
-        s.on and off.low_s <= s.time_s <= on.time_s + FLAG_LAG_S for s in story.switched.get("precharge_relay", [])
+        s.on and off.low_s <= s.time_s <= whole_s + FLAG_LAG_S for s in story.switched.get("precharge_relay", [])
     )
+
+
+def _closes_s(changes: list[Switch], at_s: float) -> float:
+    """When a contactor that is open at a time closes again [s], infinite if never; the time itself if it is closed."""
+    before = [s for s in changes if s.time_s <= at_s]
+    is_on = before[-1].on if before else not (changes and changes[0].on)
+    return at_s if is_on else min((s.time_s for s in changes if s.on and s.time_s > at_s), default=np.inf)
 
 
 def _lowest(link: Link | None, start_s: float, end_s: float) -> float | None:

@@ -23,8 +23,9 @@ BREAK_NOISE = 4.0  # and the step itself must stand out of the noise by this fac
 DOUBT_MISFIT = 10.0
 _LEAST_CURVE = 4  # samples before a break that make a curve
 _LEAST_LEVEL = 2  # samples behind a break that make a level
-_ZOOMS = 5
-_GRID = 9
+# Points of the grid an axis, and at each finer look around the best: the valley of the misfit is narrow and aslant.
+_GRIDS = (25, 13, 9, 9, 9)
+_REACH = 1.5  # grid spacings to either side that the next look covers
 _LAG_SHARES = (0.0, 0.35, 0.7, 0.98)  # lag as a share of the slower constant: a grid over the S-shapes
 
 
@@ -69,9 +70,13 @@ def find_break(
     unbroken, broken, place = np.inf, np.inf, 0
     at_unbroken = at_broken = (0.0, 0.0)
     ranges = [(onset, log_tau)] * 2
-    for _ in range(_ZOOMS):
+    for count_a_side in _GRIDS:
+        misfit: FloatArray = np.empty(0)
+        grid: list[tuple[float, float]] = []
         for which, (onsets, constants) in enumerate(ranges):
-            misfit, grid = _curve_misfit(time_s, volts, np.linspace(*onsets, _GRID), np.linspace(*constants, _GRID))
+            if which == 0 or ranges[0] != ranges[1]:
+                axes = (np.linspace(*onsets, count_a_side), np.linspace(*constants, count_a_side))
+                misfit, grid = _curve_misfit(time_s, volts, *axes)
             whole = misfit[:, -1]
             parted = misfit[:, places] + behind[places + 1]
             if which == 0 and whole.min() < unbroken:
@@ -80,8 +85,8 @@ def find_break(
                 row, column = np.unravel_index(int(np.argmin(parted)), parted.shape)
                 broken, at_broken, place = float(parted.min()), grid[int(row)], int(places[column])
         ranges = [
-            (_narrow(ranges[0][0], at_unbroken[0]), _narrow(ranges[0][1], at_unbroken[1])),
-            (_narrow(ranges[1][0], at_broken[0]), _narrow(ranges[1][1], at_broken[1])),
+            (_narrow(onsets, at[0], count_a_side), _narrow(constants, at[1], count_a_side))
+            for (onsets, constants), at in zip(ranges, (at_unbroken, at_broken), strict=True)
         ]
     spread = max(noise_v**2, broken / max(count - 6, 1))
     level = float(np.mean(volts[place + 1 :]))
@@ -91,8 +96,8 @@ def find_break(
     return Break(place, step, level, bool(visible)) if visible or doubtful or told is not None else None
 
 
-def _narrow(old: tuple[float, float], around: float) -> tuple[float, float]:
-    half = (old[1] - old[0]) / 5
+def _narrow(old: tuple[float, float], around: float, count: int) -> tuple[float, float]:
+    half = _REACH * (old[1] - old[0]) / (count - 1)
     return around - half, around + half
 
 

@@ -133,7 +133,37 @@ def find_attempts(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoR
         for attempt in _parted(link, low, high, fall, least):
             if _believable(signals, link, attempt, disconnected):
                 attempts.append(_with_flags(signals, link, attempt))
+    attempts += _vouched(signals, link, attempts)
+    attempts.sort(key=lambda attempt: attempt.onset)
     return attempts, _without_rise(signals, link, attempts)
+
+
+def _vouched(signals: Signals, link: Link, known: list[Attempt]) -> list[Attempt]:
+    """Rises too small for an attempt of their own, as in a hot restart, that a relay state vouches for."""
+    relay, time_s, volts = signals.get("precharge_relay"), link.part.time_s, link.part.value
+    if relay is None or relay.on is None:
+        return []
+    least = max(8 * link.noise_v, 2 * link.step_v)
+    taken = {attempt.relay_s for attempt in known}
+    found = []
+    for index in np.flatnonzero(relay.on[1:] & ~relay.on[:-1]) + 1:
+        start_s = float(relay.time_s[index])
+        off = np.flatnonzero(~relay.on[index:])
+        end_s = float(relay.time_s[index + off[0]]) if off.size else float(time_s[-1])
+        inside = link.part.between(start_s - FLAG_LAG_S - relay.period_s, end_s + FLAG_LAG_S)
+        if start_s in taken or inside.stop - inside.start < 3:
+            continue
+        high = inside.start + int(np.argmax(volts[inside]))
+        low = inside.start + int(np.argmin(volts[inside.start : high + 1]))
+        if volts[high] - volts[low] < least:
+            continue
+        falls = np.flatnonzero(volts[high:] < volts[high] - least)
+        fall = high + int(falls[0]) if falls.size else volts.size
+        onset = _onset(volts, low, high, 3 * link.noise_v + link.step_v)
+        if any(onset <= attempt.top and attempt.onset <= high for attempt in known):
+            continue  # found by its voltage, its state too late to be taken for the same
+        found.append(_with_flags(signals, link, _attempt(link, onset, fall - 1, low, fall, more=False)))
+    return found
 
 
 def _rises(volts: FloatArray, least: float) -> list[tuple[int, int, int]]:
@@ -272,8 +302,9 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
     """Whether a rise is that of a link being charged, and not of a pack that recovers from load."""
     time_s, volts = link.part.time_s, link.part.value
     begin_s = time_s[attempt.onset]
-    if _edge(signals, "precharge_relay", begin_s - FLAG_LAG_S, time_s[attempt.top] + FLAG_LAG_S) is not None:
-        return True
+    edge_s = _edge(signals, "precharge_relay", begin_s - FLAG_LAG_S, time_s[attempt.top] + FLAG_LAG_S)
+    if edge_s is not None:  # far behind the beginning of the rise, it vouches for the end of it only
+        return bool(disconnected[attempt.onset]) or edge_s - begin_s <= 3 * FLAG_LAG_S
     before = slice(int(np.searchsorted(time_s, begin_s - FLAG_LAG_S)), attempt.onset + 1)
     apart = bool(disconnected[before].all())
     if "main_contactor" in signals:

@@ -22,6 +22,7 @@ from logscope.vehicle import Vehicle
 SAMPLES_PER_CONSTANT = 5
 # With fewer samples on the steep part a contactor that closes in between could pass for the curve's own speed.
 LEAST_STEEP_SAMPLES = 3
+_OFF_BAND = {Verdict.SLOW: "slow", Verdict.FAST: "fast"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,10 +39,15 @@ class Judged:
     period_s: float
 
     @property
+    def hot(self) -> bool:
+        """Whether the link was above the closing threshold from the beginning."""
+        return _is_hot(self.measurement, self.close_fraction)
+
+    @property
     def curve(self) -> CurveFit | None:
         """The fitted curve, where the samples on the way make one: a closing in between could pass for its speed."""
         m = self.measurement
-        too_few = self.kind == "undetermined" and m.inside < LEAST_STEEP_SAMPLES
+        too_few = (self.kind == "undetermined" or self.hot) and m.inside < LEAST_STEEP_SAMPLES
         return None if self.bound_s is not None or too_few else m.fit
 
     @property
@@ -70,7 +76,8 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
-    if kind == "undetermined" and measurement.inside < LEAST_STEEP_SAMPLES:
+    hot = _is_hot(measurement, vehicle.precharge.close_fraction)
+    if (kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES:
         constant = None
     return Judged(
         kind,
@@ -82,6 +89,11 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         bound_s,
         link.part.period_s,
     )
+
+
+def _is_hot(m: Measurement, close_fraction: float) -> bool:
+    start = m.fraction(m.start_v)
+    return start is not None and start >= close_fraction
 
 
 def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:
@@ -125,6 +137,9 @@ def _kind(
     close_at, told_s = vehicle.precharge.close_fraction, vehicle.precharge.time_constant_s
     reached = m.fraction(float(m.reached_v + 3 * noise_v))
     top = m.fraction(m.top_v + 3 * noise_v)
+    if _is_hot(m, close_at):  # a hot restart: the contactor may close as it is
+        told = constant is not None and m.inside >= LEAST_STEEP_SAMPLES
+        return _OFF_BAND.get(constant.verdict, "complete") if told and constant else "complete"
     if bound_s is not None and (top is None or top >= close_at):
         return "bypassed" if is_bypassed(bound_s, expected_s) else "undetermined"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
@@ -139,7 +154,7 @@ def _kind(
         return "undetermined"
     if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:
         return "undetermined"
-    return {Verdict.SLOW: "slow", Verdict.FAST: "fast"}.get(constant.verdict, "complete")
+    return _OFF_BAND.get(constant.verdict, "complete")
 
 
 def _stops_short(m: Measurement, noise_v: float) -> bool:

@@ -94,7 +94,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     window = slice(first, curve_end + 1)
     pack_v = pack_voltage(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
     pack_v = pack_v or pack_voltage(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
-    closing = _settled_closing(link, fit, settling) if settling else _closing(link, attempt, fit, broken)
+    closing = _settled_closing(link, attempt, fit, settling) if settling else _closing(link, attempt, fit, broken)
     if pack_v is None and closing is not None and closing.step_v is not None:
         pack_v = closing.level_v
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
@@ -127,12 +127,13 @@ def _fit(link: Link, attempt: Attempt, window: slice, *, cut_off: bool) -> Curve
     )
 
 
-def _settled_closing(link: Link, fit: CurveFit | None, settling: Settling) -> Closing | None:
+def _settled_closing(link: Link, attempt: Attempt, fit: CurveFit | None, settling: Settling) -> Closing | None:
     """The closing behind a sensing lag: at the link's own voltage, with either constant as its own."""
-    if fit is None:
+    step_v = _step(link, settling)
+    if fit is None or (step_v is None and attempt.contactor_s is None):
         return None
     constants = [fit.time_constant.value] if fit.lag is None else [fit.time_constant.value, fit.lag.value]
-    return at_constants(fit, settling.start_s, settling.end_s, constants, _step(link, settling), settling.level_v)
+    return at_constants(fit, settling.start_s, settling.end_s, constants, step_v, settling.level_v)
 
 
 def _step(link: Link, settling: Settling) -> float | None:

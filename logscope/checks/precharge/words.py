@@ -73,6 +73,10 @@ def _title(judged: Judged) -> str:
     tau = f"time constant {seconds(constant.value)}" if constant else ""
     against = f", expected {seconds(judged.expected_s)} ± {judged.tolerance * 100:g} %" if judged.expected_s else ""
     match judged.kind:
+        case "complete" if judged.hot and constant is None:
+            return (
+                f"Hot restart: the link still held {percent(m.start_v / (m.pack_v or m.start_v))} of the pack voltage"
+            )
         case "complete" if constant is not None:
             return f"Precharge complete, {tau}{against}"
         case "complete":
@@ -128,6 +132,8 @@ def _with_limits(constant: Estimate) -> str:
 def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
     m, closing = judged.measurement, judged.measurement.closing
     told: list[str] = []
+    if judged.hot:
+        told.append("The link was above the closing threshold from the beginning: there was little left to charge.")
     if closing is not None and m.pack_v:
         fraction, difference = values["fraction_at_close"], values["close_difference_V"]
         assert fraction.low is not None
