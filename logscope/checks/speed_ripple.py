@@ -11,7 +11,7 @@ from logscope.signals import Signals
 from logscope.statistics.order_spectrum import OrderLine, amplitudes, order_line
 
 _ORDERS = 8  # the first shaft orders tell eccentricity, ovality and pole pairs of a resolver
-_SEGMENTS = 5  # fewer carry no statement
+_SEGMENTS = 3  # fewer carry no statement
 _ASIDE = np.array([-0.35, -0.25, -0.15, 0.15, 0.25, 0.35])  # of an order away: where no shaft order lies
 _TOLERANCES = np.array([0.0, 1.0, -1.0]) / SEGMENT_TURNS  # lost lines make the angle read run slow, by some per cent
 _LEAST = 0.01  # of the speed: less is what sound targets have (practice)
@@ -23,7 +23,9 @@ def ripple(signals: Signals, study: SpeedStudy) -> list[Finding]:
     """One finding on the strongest shaft order, where there is one; none where the sampling shows none."""
     segments = angle_segments(study)
     lines = _lines(segments)
-    clear = [line for line in lines if line.p_value * _TOLERANCES.size * len(lines) < _CHANCE and line.low > _LEAST]
+    clear = [
+        line for line in lines if line.p_value * _TOLERANCES.size * len(lines) < _CHANCE and line.amplitude > _LEAST
+    ]
     if not clear:
         return []
     strongest = max(clear, key=lambda line: line.amplitude)

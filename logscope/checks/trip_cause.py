@@ -19,7 +19,7 @@ from logscope.checks.trip_signs import Sign, signs
 from logscope.findings import Measured
 from logscope.signals import Signals
 
-NAMED_FROM = 0.75  # likelihood from which a cause is named: three times all others together
+NAMED_FROM = 2.0 / 3.0  # likelihood from which a cause is named: twice all others together
 SURE_FROM = 0.85  # likelihood from which its name goes without "probably"
 WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be told
 _ONE_DISTURBANCE_S = 0.015  # most last for one counting window, 10 to 20 ms: coarser sampling may miss one (practice)
@@ -32,7 +32,7 @@ _SEEN: Mapping[str, tuple[float, ...]] = {
     "oscillation": (0.03, 0.10, 0.95, 0.05, 0.05, 0.70),
     "supply": (0.05, 0.10, 0.10, 0.95, 0.15, 0.50),
     "limit": (0.02, 0.15, 0.03, 0.02, 0.95, 0.20),
-    "sudden": (0.03, 0.05, 0.03, 0.05, 0.10, 0.05),
+    "sudden": (0.03, 0.05, 0.03, 0.05, 0.25, 0.05),
 }
 _SIGN_OF = {"encoder": "speed", "demand": "command", "oscillation": "swings", "supply": "link", "limit": "level"}
 _WOULD_TELL = {

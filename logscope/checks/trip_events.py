@@ -14,6 +14,9 @@ from logscope.vehicle import Vehicle
 _GONE = 0.2  # of the torque before: what is left is friction and rounding (practice)
 _PEDAL_DOWN = 5.0  # %: below it the pedal is taken as up (practice)
 _PEDAL_KEPT = 0.5  # of the pedal before: a driver who lifts asks for the current to fall
+_UNANSWERED_S = 0.6  # a gear change asks for no torque for less than this (practice)
+_HIGH_SHARE = 0.85  # of the largest current of the log
+_LINK_STAYS = 0.7  # of the link's voltage: a contactor that opens under load empties it within milliseconds
 _REACTION_S = 0.2  # a driver does not answer a trip sooner than this (practice)
 
 
@@ -108,11 +111,31 @@ def _from_current(current: Part, signals: Signals, vehicle: Vehicle) -> list[Tri
     trips = []
     witnessed = torque is not None or throttle is not None
     for on_s, off_s in collapses(current):
-        if not (_torque_fell(torque, on_s, off_s) and _pedal_stayed(throttle, on_s, off_s)):
+        if not _torque_fell(torque, on_s, off_s):
             continue
-        if _passed_limit(current, vehicle, off_s) or (witnessed and surge_before(current, off_s) is not None):
+        surged = surge_before(current, off_s) is not None
+        stayed = _pedal_stayed(throttle, on_s, off_s)
+        beyond = _passed_limit(current, vehicle, off_s) and (surged or stayed)
+        if beyond or (stayed and (witnessed and surged)) or _let_go(current, signals, on_s, off_s):
             trips.append(Trip(on_s, off_s, True, "overcurrent", None))
     return trips
+
+
+def _let_go(current: Part, signals: Signals, on_s: float, off_s: float) -> bool:
+    """Whether the inverter gave up at its highest current: the pedal stays down unanswered, the link stays up."""
+    throttle, link = signals.get("throttle"), signals.get("dc_link_voltage")
+    if throttle is None or link is None:
+        return False
+    amps = np.abs(current.value)
+    before = amps[current.between(on_s - _REACTION_S, on_s)]
+    after = amps[current.between(off_s + current.period_s, off_s + _UNANSWERED_S)]
+    pedal = throttle.value[throttle.between(on_s, off_s + _UNANSWERED_S)]
+    volts = np.abs(link.value[link.between(on_s - _REACTION_S, off_s + _UNANSWERED_S)])
+    if min(before.size, after.size, pedal.size, volts.size) == 0:
+        return False
+    high = float(np.median(before)) >= _HIGH_SHARE * float(np.max(amps))
+    unanswered = float(np.max(after)) <= _GONE * float(np.median(before)) and float(np.min(pedal)) > _PEDAL_DOWN
+    return high and unanswered and float(np.min(volts)) >= _LINK_STAYS * float(np.max(volts))
 
 
 def _torque_fell(torque: Part | None, on_s: float, off_s: float) -> bool:

@@ -20,6 +20,7 @@ from logscope.statistics.robust import noise_floor
 from logscope.statistics.swings import turning_points
 
 FINE_S = 0.025  # sampled more coarsely than this, what takes some tens of ms may hide between samples
+ORDER_KNOWN_S = 0.030  # a step of the demand and a surge that are told apart: three times a current loop's answer
 ORDER_NEEDED_S = 0.100  # sampling that leaves the order open by more shows no disturbance to be the first
 _COMMAND_S = 0.25  # a demand that leads to a trip is answered by the current within this (practice)
 _COMMAND_SHARE = 0.2  # of the largest demand: less is the driver's foot at rest and the regulator's work
@@ -30,7 +31,8 @@ _LINK_SHARE = 0.15  # of the link's voltage: a pack's own sag at full power stay
 _LINK_S = 0.2  # before the event
 _SWINGS_S = 0.6  # a loop that loses its damping grows within some tenths of a second (practice)
 _SWING_SHARE = 0.10  # of the largest current: less is noise, ripple, and what a driveline's judder asks for
-_LAST_SWING_S = 0.1  # an oscillation that leads to a trip goes on until then
+_LAST_SWING_S = 0.2  # an oscillation that leads to a trip goes on until then
+_GROWS_BY_LESS = 3.0  # from one swing to the next: what rises by more was not only the swing's growth (own arithmetic)
 _SWINGS_NEEDED = 4  # there and back, twice
 _STEADY_S = 0.10  # how long the current must have been level before the trip
 _LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
@@ -78,6 +80,8 @@ def _speed(study: SpeedStudy | None, event: Moment) -> Sign:
     apart = f"the motor speed has a new value every {study.model.update_s * 1e3:.3g} ms"
     if open_s > ORDER_NEEDED_S:
         return Sign("speed", None, f"{apart}, which leaves open by {open_s * 1e3:.3g} ms what came first", moment)
+    if moment is not None and _may_be_its_effect(study, moment, event):
+        return Sign("speed", None, "the speed changes as much as the surge itself may have turned the rotor", moment)
     if moment is not None:
         return Sign("speed", True, "a disturbance of the motor speed that no shaft could follow", moment)
     if study.model.update_s > FINE_S:
@@ -89,8 +93,19 @@ def _speed(study: SpeedStudy | None, event: Moment) -> Sign:
     return Sign("speed", False, unseen)
 
 
+def _may_be_its_effect(study: SpeedStudy, moment: Moment, event: Moment) -> bool:
+    """Whether a change of speed need not come before the surge, and is no more than a motor can do."""
+    if event.sound_s >= moment.seen_s:
+        return False
+    index = int(np.searchsorted(study.speed.time_s, moment.seen_s))
+    moved = abs(float(study.speed.value[index] - study.speed.value[index - 1]))
+    return moved <= float(study.model.reach.limit[index - 1])
+
+
 def _command(signals: Signals, event: Moment) -> Sign:
     """A step of the pedal or of the torque asked for; the current's target only where neither is logged."""
+    if event.known_to_s > ORDER_KNOWN_S:
+        return Sign("command", None, "how soon the current followed a demand lies between its samples")
     if _switched_on(signals.get("motor_current_target") or signals.get("motor_current"), event):
         return Sign("command", None, "the inverter had only just switched on, which is a step of its own")
     known = [part for name in _COMMANDS[:2] if (part := signals.get(name)) is not None]
@@ -139,9 +154,11 @@ def _swings(current: Part | None, event: Moment, until_s: float) -> Sign:
     least = max(_SWING_SHARE * float(np.max(np.abs(current.value))), _scatter(current, event))
     turns = turning_points(amps, least)
     going_on = bool(turns) and until_s - float(time[turns[-1]]) <= _LAST_SWING_S
+    sizes = np.abs(np.diff(amps[turns]))
     if len(turns) < _SWINGS_NEEDED or not going_on:
         return Sign("swings", False, "no oscillation of the current before it")
-    sizes = np.abs(np.diff(amps[turns]))
+    if abs(amps[-1] - amps[turns[-1]]) > _GROWS_BY_LESS * float(np.max(sizes)):
+        return Sign("swings", False, "no oscillation of the current that grows into it")
     first = max(turns[0], 1)
     moment = Moment(float(time[first - 1]), float(time[first]))
     words = f"the current swings {len(turns)} times by up to {np.max(sizes):.0f} A"
@@ -199,6 +216,7 @@ def _level(current: Part | None, surge: Surge | None, event: Moment, limit_A: fl
         apart = f"{current.period_s * 1e3:.3g} ms"
         return Sign("level", None, f"a current sampled every {apart} may have surged in between")
     amps = np.abs(current.value[current.between(event.sound_s - _STEADY_S, event.sound_s)])
+    amps = amps[:-1] if amps.size and amps[-1] < np.min(amps[:-1], initial=np.inf) else amps  # half way down
     if amps.size < 3:
         return Sign("level", None, "the current was not sampled before it")
     high = _HIGH_SHARE * min(limit_A or np.inf, float(np.max(np.abs(current.value))))

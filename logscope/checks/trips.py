@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from logscope.checks.current_surge import Peak, Surge, peak_before, surge_before
 from logscope.checks.speed_disturbance import SpeedStudy, study_speed
 from logscope.checks.trip_cause import Cause, judge
@@ -12,6 +14,7 @@ from logscope.checks.trip_pattern import pattern
 from logscope.checks.trip_words import next_step, title
 from logscope.findings import CAUTION_HV, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.signals import Part, Signals
+from logscope.statistics.robust import noise_floor
 from logscope.vehicle import Vehicle
 
 _CHARTED = (
@@ -31,6 +34,7 @@ _MARKS = {
     "level": "current level",
     "slow": "current rises",
 }
+_NORMAL_95 = 1.96  # standard deviations
 _SHOWN_S, _SHOWN_SAMPLES = 1.0, 15  # before a trip, the longer of the two is charted
 _NEXT_STEP_OTHER = "Look this fault up in the inverter's manual, and see in the chart what changed before it."
 _NEXT_STEP_BEFORE = "Start the log before switching the inverter on, so that it holds the moment of the fault."
@@ -169,8 +173,8 @@ def _how_known(trip: Trip, signals: Signals) -> str:
         if part in signals
     ]
     return (
-        "No fault is logged; a trip is inferred because the current collapsed to nothing after a surge or "
-        f"above its limit{''.join(f', {each}' for each in witnesses)}."
+        "No fault is logged; a trip is inferred because the current collapsed to nothing after a surge, above "
+        f"its limit, or at its highest with the pedal left unanswered{''.join(f', {each}' for each in witnesses)}."
     )
 
 
@@ -186,10 +190,11 @@ def _current_in_words(surge: Surge | None, peak: Peak | None) -> str:
 
 
 def _peak(peak: Peak | None, current: Part | None) -> Measured:
-    """The highest sample: the true peak is at least that, less half a step, and has no upper limit."""
+    """The highest sample: the true peak is that less noise and half a step at least, and has no upper limit."""
     if peak is None or current is None:
         return Measured(None, "A")
-    return Measured(peak.amps, "A", peak.amps - (current.step or 0.0) / 2.0)
+    noise = float(np.nan_to_num(noise_floor(current.value)))
+    return Measured(peak.amps, "A", peak.amps - _NORMAL_95 * noise - (current.step or 0.0) / 2.0)
 
 
 def _code(trip: Trip) -> dict[str, Measured]:

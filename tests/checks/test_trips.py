@@ -102,7 +102,10 @@ def test_coarse_sampling_leaves_the_cause_open_and_says_what_to_record() -> None
     for seed in SEEDS:
         trip = only(run(made(seed, how)))
         assert trip.cause == "undetermined"
-        assert "record motor speed, motor current, DC-link voltage every 10 ms" in trip.explanation
+        assert (
+            "record motor speed, throttle and torque target, motor current, DC-link voltage every 10 ms"
+            in trip.explanation
+        )
 
 
 def test_peak_current_and_evidence() -> None:
