@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tuning_traces import TICK_S, FloatArray, logged, signals
+from tuning_traces import KMH_PER_RPM, TICK_S, launches, logged, signals
 
 from logscope.checks.driveline.check import driveline
 from logscope.findings import Finding, NothingToCheck, Severity
@@ -15,33 +15,6 @@ from logscope.signals import Signals
 from logscope.vehicle import Driveline, Motor, Vehicle
 
 HAZEL = Vehicle(motor=Motor(rotor_inertia_kgm2=0.05), driveline=Driveline(ratio=8.2, wheel_radius_m=0.31, mass_kg=1350))
-KMH_PER_RPM = 2 * np.pi * 0.31 / 8.2 / 60 * 3.6
-STARTS_S = (3.0, 7.0, 11.0)
-
-
-def launches(
-    rng: np.random.Generator,
-    frequency_hz: float = 5.0,
-    damping: float = 0.08,
-    rpm: float = 40.0,
-    period_s: float = 0.01,
-    extra: FloatArray | float = 0.0,
-) -> Signals:
-    """Three presses of the pedal, each followed by a ring."""
-    t = np.arange(0, 15, TICK_S)
-    torque = sum(80.0 * ((t > at) & (t < at + 2)) for at in STARTS_S)
-    base = np.cumsum(np.asarray(torque)) * TICK_S * 8
-    decay = 2 * np.pi * frequency_hz * damping / np.sqrt(1 - damping**2)
-    swing = np.zeros(t.size)
-    for at in STARTS_S:
-        since = np.maximum(t - at, 0)
-        swing += rpm * (t > at) * np.exp(-decay * since) * np.sin(2 * np.pi * frequency_hz * since)
-    speed = base + swing + extra
-    return signals(
-        logged(rng, "motor_speed", speed, period_s, 2.0, 1.0),
-        logged(rng, "torque", np.asarray(torque, float), period_s, 0.3, 0.1),
-        logged(rng, "vehicle_speed", base * KMH_PER_RPM, 0.02, 0.02, 0.01),
-    )
 
 
 def outcomes(made: Signals) -> dict[str, Finding]:

@@ -13,6 +13,8 @@ from logscope.signals import Part, Signals
 
 FloatArray = NDArray[np.float64]
 TICK_S = 1e-3
+KMH_PER_RPM = 2 * np.pi * 0.31 / 8.2 / 60 * 3.6  # ratio 8.2, wheels of 0.31 m
+LAUNCHES_S = (3.0, 7.0, 11.0)
 
 
 def pedal_current(rng: np.random.Generator, seconds: float) -> FloatArray:
@@ -58,4 +60,29 @@ def battery(rng: np.random.Generator, ohm: float, period_s: float, seconds: floa
     return signals(
         logged(rng, "battery_voltage", volts, period_s, 0.15, 0.1, delays[0]),
         logged(rng, "battery_current", amps, period_s, 0.6, 0.1, delays[1]),
+    )
+
+
+def launches(
+    rng: np.random.Generator,
+    frequency_hz: float = 5.0,
+    damping: float = 0.08,
+    rpm: float = 40.0,
+    period_s: float = 0.01,
+    extra: FloatArray | float = 0.0,
+) -> Signals:
+    """Three presses of the pedal, each followed by a ring."""
+    t = np.arange(0, 15, TICK_S)
+    torque = sum(80.0 * ((t > at) & (t < at + 2)) for at in LAUNCHES_S)
+    base = np.cumsum(np.asarray(torque)) * TICK_S * 8
+    decay = 2 * np.pi * frequency_hz * damping / np.sqrt(1 - damping**2)
+    swing = np.zeros(t.size)
+    for at in LAUNCHES_S:
+        since = np.maximum(t - at, 0)
+        swing += rpm * (t > at) * np.exp(-decay * since) * np.sin(2 * np.pi * frequency_hz * since)
+    speed = base + swing + extra
+    return signals(
+        logged(rng, "motor_speed", speed, period_s, 2.0, 1.0),
+        logged(rng, "torque", np.asarray(torque, float), period_s, 0.3, 0.1),
+        logged(rng, "vehicle_speed", base * KMH_PER_RPM, 0.02, 0.02, 0.01),
     )
