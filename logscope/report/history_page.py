@@ -10,7 +10,6 @@ import numpy as np
 
 from logscope.findings import CAUTION_HV, Measured
 from logscope.history.rows import History
-from logscope.report.charts import Chart
 from logscope.report.comparison_charts import stacked
 from logscope.report.comparison_words import level_text
 from logscope.report.drawing import mark_line, tag
@@ -18,6 +17,7 @@ from logscope.report.history_text import date_text
 from logscope.report.html import render_page
 from logscope.report.numbers import duration_text
 from logscope.report.rows import Key, numbers
+from logscope.report.stack import Drawing
 from logscope.report.words import glossary_of
 
 _ROW_PX = 90
@@ -56,7 +56,7 @@ def history_to_html(history: History) -> str:
     )
 
 
-def history_chart(history: History, names: Sequence[str]) -> Chart | None:
+def history_chart(history: History, names: Sequence[str]) -> Drawing | None:
     """A row a measure over the logs, one step a log; None where no log tells any."""
     if not names:
         return None
@@ -81,7 +81,7 @@ def history_chart(history: History, names: Sequence[str]) -> Chart | None:
     marks = tuple((str(n), f"{note.date:%Y-%m-%d}: {note.text}") for n, note in enumerate(history.notes, 1))
     summary = f"Chart of {len(names)} measures over {count} logs, with 95 % limits."
     keys = (Key("line series-1", "value of a log, with 95 % limits"),)
-    return Chart(figure, layout["height"], summary, keys, marks, ())
+    return Drawing(figure, summary, keys, marks)
 
 
 def _unit(history: History, name: str) -> str:
