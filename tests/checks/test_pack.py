@@ -99,6 +99,19 @@ def test_energy_share_and_consumption_of_a_constant_drive() -> None:
     assert measured["consumption_Wh_per_km"].value == pytest.approx(1900 / 12, rel=2e-3)
 
 
+def test_what_a_charger_gives_is_not_put_back_by_braking() -> None:
+    """By hand: as above, and then an hour of charging with 10 A at 300 V while the vehicle stands, 3000 Wh."""
+    t = np.arange(0, 4320, TICK_S)
+    made = signals(
+        logged(np.random.default_rng(8), "battery_voltage", np.full(t.size, 300.0), 0.1, 0, 0),
+        logged(np.random.default_rng(8), "battery_current", np.where(t < 600, 40.0, -10.0), 0.1, 0, 0),
+        logged(np.random.default_rng(8), "vehicle_speed", np.where(t < 720, 60.0, 0.0), 0.1, 0, 0),
+    )
+    energy = found(made, "energy")
+    assert energy.measured["returned_Wh"].value == pytest.approx(100, rel=5e-3)
+    assert "3000 Wh flowed into the battery" in energy.explanation
+
+
 def test_without_a_current_it_is_not_checked() -> None:
     made = battery(np.random.default_rng(1), 0.1, 0.1, 10.0)
     with pytest.raises(MissingPart):

@@ -108,7 +108,7 @@ def _undetermined(load: Load) -> Finding:
 def _energy(energy: Energy, load: Load) -> Finding:
     drawn, returned = energy.drawn, energy.returned
     share = Measured(None, "%")
-    if drawn.low > 0 and returned.high < drawn.low:  # else this is a charge, and the share says nothing
+    if drawn.low > 0 and returned.high < drawn.low:  # else it is downhill or a charge, and the share says nothing
         share = Measured(
             100 * returned.value / drawn.value,
             "%",
@@ -120,6 +120,8 @@ def _energy(energy: Energy, load: Load) -> Finding:
         "returned_Wh": _limits(returned, "Wh"),
         "returned_percent": share,
     }
+    if energy.charged.value > 0:
+        measured["charged_standing_Wh"] = _limits(energy.charged, "Wh")
     consumption = None
     if energy.way is not None:
         measured["way_km"] = _limits(energy.way, "km")

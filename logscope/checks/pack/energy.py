@@ -8,20 +8,27 @@ from math import pi
 import numpy as np
 
 from logscope.checks.pack.load import Load
+from logscope.findings import BoolArray
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral, integrate
+from logscope.statistics.sampling import between_samples
 from logscope.vehicle import Vehicle
 
 _WS_PER_WH = 3600.0
+_STANDS_KMH, _STANDS_RPM = 1.0, 30.0  # below what a speed sensor tells from nought; no brake puts anything back there
 LEAST_KM = 0.2  # a shorter way says nothing of consumption: pulling away and stopping weigh too much
 
 
 @dataclass(frozen=True, slots=True)
 class Energy:
-    """Drawn and put back [Wh], and the way [km], None where no speed is logged; the way's source in words."""
+    """Drawn and put back [Wh], and the way [km], None where no speed is logged; the way's source in words.
+
+    charged : what flowed in while the vehicle stood [Wh], which no brake can have put back
+    """
 
     drawn: Integral
     returned: Integral
+    charged: Integral
     way: Integral | None
     way_by: str
 
@@ -30,8 +37,19 @@ def find_energy(load: Load, signals: Signals, vehicle: Vehicle) -> Energy:
     """The sums over the log."""
     power = load.volts * load.amps
     drawn = integrate(load.time_s, np.maximum(power, 0.0)).scaled(1 / _WS_PER_WH)
-    returned = integrate(load.time_s, np.maximum(-power, 0.0)).scaled(1 / _WS_PER_WH)
-    return Energy(drawn, returned, *_way(signals, vehicle))
+    inward, stands = np.maximum(-power, 0.0), _stands(load, signals)
+    returned = integrate(load.time_s, np.where(stands, 0.0, inward)).scaled(1 / _WS_PER_WH)
+    charged = integrate(load.time_s, np.where(stands, inward, 0.0)).scaled(1 / _WS_PER_WH)
+    return Energy(drawn, returned, charged, *_way(signals, vehicle))
+
+
+def _stands(load: Load, signals: Signals) -> BoolArray:
+    """Where the speed is known to be nought; nowhere if no speed is logged."""
+    for name, slow in (("vehicle_speed", _STANDS_KMH), ("motor_speed", _STANDS_RPM)):
+        part = signals.get(name)
+        if part is not None and part.time_s.size > 2:
+            return np.asarray(np.abs(between_samples(part.time_s, part.value, load.time_s)) < slow)
+    return np.zeros(load.time_s.size, bool)
 
 
 def _way(signals: Signals, vehicle: Vehicle) -> tuple[Integral | None, str]:

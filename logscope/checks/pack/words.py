@@ -73,6 +73,11 @@ def energy_words(energy: Energy, consumption: Measured | None, share: Measured) 
         f"{seconds(drawn.covered_s)} with samples. The limits cover the sampling, not an offset of the current sensor: 1 A of offset is "
         "0.3 kW at 300 V."
     ]
+    if energy.charged.value >= 0.01 * drawn.value:
+        parts.append(
+            f"While the vehicle stood, {number(energy.charged.value)} Wh flowed into the battery, as from a charger; they are not counted "
+            "as put back."
+        )
     title = f"Energy: {number(drawn.value)} Wh drawn, {number(returned.value)} Wh put back"
     if consumption is not None and energy.way is not None:
         title = f"Consumption {number(consumption.value or 0)} Wh/km, {number(share.value or 0)} % of what was drawn put back"
