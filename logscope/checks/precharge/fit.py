@@ -374,6 +374,10 @@ def _solve(problem: _Problem) -> tuple[_Problem, Posterior] | None:
     return problem, sample_posterior(problem.log_density, np.clip(start, *problem.ranges()), covariance)
 
 
+# The sampling adapts to where the mass lies: its start need only be near. A curve that is none never settles.
+_START_TOLERANCE, _START_TRIES = 1e-6, 40
+
+
 def _least_squares(problem: _Problem, guesses: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
     """The least-squares curve and its rough covariance, to start the sampling from."""
     time_s, volts, layout = problem.time_s, problem.volts, problem.layout
@@ -394,6 +398,9 @@ def _least_squares(problem: _Problem, guesses: list[FloatArray]) -> tuple[FloatA
             x_scale=np.maximum(np.abs(guess) * 0.1, 1e-3),
             loss="soft_l1",
             f_scale=max(problem.step_v, 1e-3 * problem.span_v),
+            ftol=_START_TOLERANCE,
+            xtol=_START_TOLERANCE,
+            max_nfev=_START_TRIES,
         )
         if best is None or found.cost < best.cost:
             best = found
