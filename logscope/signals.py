@@ -48,6 +48,11 @@ class Part:
         """Typical time between samples [s]; NaN with fewer than two."""
         return float(np.median(np.diff(self.time_s))) if self.time_s.size > 1 else float("nan")
 
+    @property
+    def has_period(self) -> bool:
+        """Whether there are two samples or more, most of them at moments of their own."""
+        return self.period_s > 0
+
     def between(self, start_s: float, end_s: float) -> slice:
         """The samples with start_s <= time <= end_s."""
         first, last = np.searchsorted(self.time_s, [start_s, end_s], side="left"), None

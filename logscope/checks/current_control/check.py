@@ -53,6 +53,8 @@ def current_control(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     the target never asks for anything.
     """
     loop = find_loop(signals, vehicle)
+    if not loop.measured.has_period:
+        raise NothingToCheck(f"the {loop.name} has too few samples")
     if not np.ptp(loop.target.value):
         raise NothingToCheck(f"the target of the {loop.name} never changes")
     return [_answering(loop, _answers(loop)), _swinging(loop)]

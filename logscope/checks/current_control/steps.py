@@ -48,7 +48,7 @@ def find_steps(target: Part, value: FloatArray) -> list[Step]:
     value : the target as it is judged, magnitude or signed, shape (n,)
     """
     time_s, period_s = target.time_s, target.period_s
-    if value.size < 4 * FLAT_SAMPLES:
+    if value.size < 4 * FLAT_SAMPLES or not target.has_period:
         return []
     rows = max(FLAT_SAMPLES, round(FLAT_S / period_s))
     room = _FLAT_SHARE * float(np.ptp(value)) + 1.01 * (target.step or 0.0)

@@ -31,6 +31,8 @@ def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     Raises MissingPart, or NothingToCheck where no torque ever changes quickly.
     """
     speed, demand = signals["motor_speed"], find_demand(signals)
+    if not speed.has_period:
+        raise NothingToCheck("the motor speed has too few samples")
     if not demand.change_s.size:
         raise NothingToCheck("no torque, current or throttle changes by a tenth within 0.3 s")
     span = ((float(speed.time_s[0]), float(speed.time_s[-1])),)

@@ -34,6 +34,8 @@ def find_demand(signals: Signals) -> Demand:
     if part is None:
         raise MissingPart("torque")
     value, time_s = part.value, part.time_s
+    if not part.has_period:
+        return Demand(part, np.empty(0), np.empty(0), np.empty(0))
     largest = max(float(np.max(np.abs(value))), 1e-9)
     rows = max(1, round(_WITHIN_S / part.period_s))
     if value.size <= rows:

@@ -23,7 +23,7 @@ def machine(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     NothingToCheck where the motor never drives.
     """
     points = find_points(signals)
-    if not np.any(points.motoring):
+    if not points.time_s.size or not np.any(points.motoring):
         raise NothingToCheck("the motor never drives forward under load")
     findings = [_points(points, signals)]
     weakening = find_weakening(points, signals)

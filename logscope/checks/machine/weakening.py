@@ -36,7 +36,7 @@ def find_weakening(points: Points, signals: Signals) -> Weakening | None:
     if current is None:
         return None
     amps = np.abs(points.of(current))
-    loaded = points.motoring & np.isfinite(amps)
+    loaded = points.motoring & (np.nan_to_num(amps) > 0)
     if not loaded.any():
         return None
     top = float(np.quantile(amps[loaded], 0.9))

@@ -32,6 +32,8 @@ class Rest:
 
 def find_rest(throttle: Part) -> Rest | None:
     """None where the pedal is never let go long enough."""
+    if not throttle.has_period:
+        return None
     low = float(np.quantile(throttle.value, 0.02))
     resting = throttle.value[throttle.value <= low + REST_BAND]
     if resting.size >= _LEAST_ROWS:  # once more with a band that a noisy pedal fits into
@@ -47,7 +49,7 @@ def find_rest(throttle: Part) -> Rest | None:
 def find_dead_band(throttle: Part, rest: Rest, signals: Signals) -> Measured | None:
     """Travel from rest before torque is asked for [%]: between the last reading without and the first with; median."""
     asked = next((signals[n] for n in ("torque_target", "motor_current_target", "torque") if n in signals), None)
-    if asked is None:
+    if asked is None or not asked.has_period:
         return None
     wish = last_sample(asked.time_s, asked.value, throttle.time_s)
     wanted = np.nan_to_num(wish) > _ASKED_SHARE * float(np.max(np.abs(asked.value)))
