@@ -32,6 +32,12 @@ def _speed_samples(signals: Signals, vehicle: Vehicle) -> Scatter | None:
     return Scatter(speed.time_s[:: model.repeat], speed.value[:: model.repeat], model.quantum_rpm)
 
 
+# A pack's resistance moves by some percent with each ten kelvin and with its charge (practice).
+_PACK_REPEATS, _PACK_MATTERS = 0.02, 0.05
+# Overshoot differs from step to step by a percent or two; five are felt and seen (practice).
+_OVERSHOOT_REPEATS, _OVERSHOOT_MATTERS = 2.0, 5.0
+
+
 MEASURES: tuple[Measure, ...] = (
     EventRate(
         name="speed_disturbances_per_min",
@@ -93,5 +99,27 @@ MEASURES: tuple[Measure, ...] = (
         aim=Aim.LOWER,
         repeatability=_CIRCUIT_REPEATS,
         margin=_BLEEDER_MATTERS,
+    ),
+    Repeated(
+        name="battery_resistance_ohm",
+        title="Battery resistance",
+        unit="ohm",
+        kinds=("battery.resistance",),
+        value="resistance_ohm",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_PACK_REPEATS,
+        margin=_PACK_MATTERS,
+    ),
+    Repeated(
+        name="overshoot_percent",
+        title="Overshoot of the current or torque control",
+        unit="%",
+        kinds=("current_control.response",),
+        value="overshoot_percent",
+        ratio=False,
+        aim=Aim.LOWER,
+        repeatability=_OVERSHOOT_REPEATS,
+        margin=_OVERSHOOT_MATTERS,
     ),
 )

@@ -98,6 +98,9 @@ def parallel_ohm(first_ohm: float, second_ohm: float) -> float:
     return first_ohm * second_ohm / (first_ohm + second_ohm)
 
 
+_SLOW_LOOP = 1e-9  # of the damping's square: what is left out is smaller than that, and rounding would outweigh it
+
+
 def inrush_peak_a(difference_v: float, loop_ohm: float, loop_h: float, capacitance_f: float) -> float:
     """Highest current when a voltage difference is closed onto a capacitor through a series RLC loop [A].
 
@@ -111,6 +114,8 @@ def inrush_peak_a(difference_v: float, loop_ohm: float, loop_h: float, capacitan
     """
     alpha = loop_ohm / (2 * loop_h)
     omega0_squared = 1.0 / (loop_h * capacitance_f)
+    if omega0_squared < _SLOW_LOOP * alpha * alpha:  # the capacitor has hardly begun to charge at the peak
+        return abs(difference_v) / loop_ohm
     discriminant = alpha * alpha - omega0_squared
     beta = math.sqrt(abs(discriminant))
     if beta < 1e-9 * alpha:
