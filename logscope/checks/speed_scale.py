@@ -63,7 +63,7 @@ def _by_second(study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, 
     """Median ratio of logged to expected speed in each second that holds enough of both."""
     time, value = study.speed.time_s, study.speed.value
     there, known = held_at(replace(other, value=np.abs(rpm)), time, _STALE_S)
-    use: BoolArray = known & (there >= slowest)
+    use: BoolArray = known & (there >= slowest) & (there > 0)
     if torque is not None:
         pull, pulled = held_at(torque, time, _STALE_S)
         use &= pulled & (np.abs(pull) <= _LIGHT * float(np.max(np.abs(torque.value), initial=0.0)))
