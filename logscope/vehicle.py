@@ -18,7 +18,8 @@ from logscope.errors import VehicleError, did_you_mean
 from logscope.parts import PARTS, Role
 from logscope.toml_file import as_error, line_of, read_toml
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+# No quantity of a vehicle, in the units of the file, lies outside; what does is a slip of the keyboard.
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False), Field(ge=1e-9, le=1e9)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
