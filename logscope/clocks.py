@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from logscope.capture.shift import Shift
 from logscope.errors import LogError, RequestError
 from logscope.joint_clock import JointClock
 from logscope.signals import Signals
-from logscope.statistics.alignment import Alignment, NotAligned, align_clocks
+
+if TYPE_CHECKING:
+    from logscope.statistics.alignment import Alignment
 
 # Parts that are one quantity, so that they move at the same moment. Targets lead, and road speed lags by its filter.
 ALIKE = (
@@ -140,6 +143,8 @@ def _far_apart(one: SeenLog, other: SeenLog) -> bool:
 
 def _best(reference: SeenLog, log: SeenLog) -> tuple[tuple[str, Alignment] | None, list[str]]:
     """The part of the log that tells its clock best, with the fit; and why others do not."""
+    from logscope.statistics.alignment import NotAligned, align_clocks  # scipy takes its time to load
+
     fits: list[tuple[str, Alignment]] = []
     reasons: list[str] = []
     for parts in ALIKE:

@@ -10,15 +10,16 @@ from operator import add
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logscope.capture.ahead import map_ahead
 from logscope.capture.columns import ColumnLayout
-from logscope.capture.frames import Account
+from logscope.capture.frames import Account, Block
 from logscope.capture.open import Capture, stream
 from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_time import gap, time_step
 from logscope.checks.joint_clock import joint_clock
 from logscope.clocks import ALIKE, Joined, SeenLog, by_hand, by_recording, by_signals
-from logscope.decoding.tables import DecodeCounts, Decoder, Table
+from logscope.decoding.tables import DecodeCounts, DecodedBlock, Decoder, Table
 from logscope.definitions.can import MessageSpec, Skipped, load_definitions
 from logscope.definitions.load import BusDefinitions, vehicle_consoles, vehicle_definitions
 from logscope.definitions.serial import SerialDefinition
@@ -281,14 +282,15 @@ def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
             if len(samples):
                 times = int(samples.time_ns[0]), int(samples.time_ns[-1])
                 span = _joined(span, times, log.account.files)
-    for block in capture.blocks:
+    tasks = ((block, decoder.task(block.frames)) for block in capture.blocks)
+    for block, decoded in map_ahead(_done, tasks):
         account += block.account
         if len(block.frames):
             times = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())
             if capture.serial and not capture.clocks and span is not None and times[0] < _EPOCH_FROM_NS:
                 raise _two_clocks(block.account.files)
             span = _joined(span, times, block.account.files)
-            decoder.add(block.frames)
+            decoder.keep(decoded)
     if span is None:
         where = ", ".join(account.files) or None
         raise LogError("no frame and no sample could be read", where=where, do="Is this the log you meant?")
@@ -296,6 +298,11 @@ def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
     for log in capture.serial:
         tables |= _serial_tables(log, span[0])
     return Decoded(tables, account, decoder.counts, *span, decoder.notes)
+
+
+def _done(task: tuple[Block, Callable[[], DecodedBlock]]) -> tuple[Block, DecodedBlock]:
+    block, decode_it = task
+    return block, decode_it()
 
 
 def _joined(span: tuple[int, int] | None, more: tuple[int, int], files: Sequence[str]) -> tuple[int, int]:

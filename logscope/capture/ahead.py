@@ -1,17 +1,49 @@
-"""The next block is read while the present one is worked on."""
+"""The next blocks are read and worked on while the present one is used."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import os
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from queue import Full, Queue
 from threading import Event, Thread
 from typing import Any, TypeVar
 
 T = TypeVar("T")
+R = TypeVar("R")
 
 _DEPTH = 2  # blocks that wait: enough to keep both sides busy, few enough for memory to stay bounded
 _LOOK_UP_S = 0.1  # how often a reader with a full queue looks whether anyone still wants its blocks
+_WORKERS = min(os.cpu_count() or 1, 4)  # more would only wait for whoever reads the file and joins the results
+
+
+def map_ahead(work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
+    """`work` of each item, in the order of the items, several at once in threads.
+
+    It pays for work that lets go of Python's lock, as compiled kernels do. An error in `items` is raised behind the
+    results of the items before it.
+    """
+    ahead: deque[Future[R]] = deque()
+    error: BaseException | None = None
+    source = iter(items)
+    with ThreadPoolExecutor(_WORKERS, thread_name_prefix="work ahead") as pool:
+        while True:
+            try:
+                item = next(source)
+            except StopIteration:
+                break
+            except Exception as raised:
+                error = raised
+                break
+            ahead.append(pool.submit(work, item))
+            if len(ahead) > _WORKERS:
+                yield ahead.popleft().result()
+        while ahead:
+            yield ahead.popleft().result()
+    if error is not None:
+        raise error
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.capture.ahead import map_ahead
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
 from logscope.capture.packed import cut_note
-from logscope.capture.text import Bytes, text_blocks
+from logscope.capture.text import Bytes, TextBlock, text_blocks
 
 EARLIEST = int(np.iinfo(np.int64).min)
 _SPARE = 128  # bytes that a kernel may write behind the last payload, before it sees that they are too many
@@ -63,32 +65,47 @@ def blocks_of_text(
     notes : what the user should know of how the log is read
     first_bus : entered as bus 0, for kernels that find no bus in the text
     """
-    from logscope.capture.text_kernel import BUS_ROW, MAX_BUSES
-
     file = str(path)
-    buses = np.zeros((MAX_BUSES, BUS_ROW), np.uint8)
-    if first_bus:
-        name = first_bus.encode()
-        buses[0, : len(name) + 1] = [len(name), *name]
-    columns, payload = _room(0, min_line)
     lines_before, previous_ns, whole = 0, EARLIEST, True
     if notes:
         yield Block(no_frames(), Account(files=(file,), notes=notes))
     try:
-        for text in text_blocks(path):
-            if text.size // 2 + _SPARE > payload.size:
-                columns, payload = _room(text.size, min_line)
-            counts = kernel(text.text.ctypes.data, text.size, columns, payload.ctypes.data, buses.ctypes.data)
-            frames = _frames(columns, payload, counts, bus_names(buses))
-            yield Block(frames, _account(file, frames, columns, counts, reasons, lines_before, previous_ns))
-            lines_before += counts[2]
+        for rows in map_ahead(partial(_rows_of, kernel, min_line, first_bus), text_blocks(path)):
+            frames = rows.frames
+            yield Block(frames, _account(file, rows, reasons, lines_before, previous_ns))
+            lines_before += rows.counts[2]
             previous_ns = int(frames.time_ns[-1]) if len(frames) else previous_ns
-            whole = text.is_whole
+            whole = rows.whole
     except EOFError:
         yield Block(no_frames(), Account(files=(file,), notes=(cut_note(path),)))
     if not whole:
         note = f"{path}: the last line has no line end; if the logger was cut off, its last payload may be short"
         yield Block(no_frames(), Account(files=(file,), notes=(note,)))
+
+
+class _Rows(NamedTuple):
+    """What a kernel found in one block of text; bad_line and bad_reason as in `Columns`."""
+
+    frames: Frames
+    counts: Counts
+    bad_line: NDArray[np.int64]
+    bad_reason: NDArray[np.int64]
+    whole: bool
+
+
+def _rows_of(kernel: Kernel, min_line: int, first_bus: str | None, text: TextBlock) -> _Rows:
+    """Run the kernel over one block. Each has a table of bus names of its own, so that blocks need not wait in turn."""
+    from logscope.capture.text_kernel import BUS_ROW, MAX_BUSES
+
+    buses = np.zeros((MAX_BUSES, BUS_ROW), np.uint8)
+    if first_bus:
+        name = first_bus.encode()
+        buses[0, : len(name) + 1] = [len(name), *name]
+    columns, payload = _room(text.size, min_line)
+    counts = kernel(text.text.ctypes.data, text.size, columns, payload.ctypes.data, buses.ctypes.data)
+    frames = _frames(columns, payload, counts, bus_names(buses))
+    bad = min(counts[4], MAX_BAD_LINES_NAMED)
+    return _Rows(frames, counts, columns.bad_line[:bad], columns.bad_reason[:bad], text.is_whole)
 
 
 def _room(size: int, min_line: int) -> tuple[Columns, Bytes]:
@@ -120,17 +137,9 @@ def _frames(columns: Columns, payload: Bytes, counts: Counts, buses: tuple[str, 
     )
 
 
-def _account(
-    file: str,
-    frames: Frames,
-    columns: Columns,
-    counts: Counts,
-    reasons: Sequence[str],
-    lines_before: int,
-    previous_ns: int,
-) -> Account:
-    _, _, lines, other, bad, lost = counts
-    named = zip(columns.bad_line[:bad], columns.bad_reason[:bad], strict=True)
+def _account(file: str, rows: _Rows, reasons: Sequence[str], lines_before: int, previous_ns: int) -> Account:
+    _, _, lines, other, bad, lost = rows.counts
+    named = zip(rows.bad_line, rows.bad_reason, strict=True)
     return Account(
         files=(file,),
         lines=lines,
@@ -138,7 +147,7 @@ def _account(
         other=other,
         lost=lost,
         bad=tuple(BadLine(file, lines_before + int(line) + 1, reasons[int(reason)]) for line, reason in named),
-        **counts_of(frames, previous_ns),
+        **counts_of(rows.frames, previous_ns),
     )
 
 

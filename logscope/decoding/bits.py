@@ -11,6 +11,7 @@ the package is read-only.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -83,9 +84,40 @@ def physical_values(payloads: Payloads, spec: SignalSpec) -> tuple[FloatArray, i
     """Values in the signal's unit, shape (n,), and how many were lost to short payloads (those are NaN)."""
     if spec.floating:
         return _floating_values(payloads, spec)
-    out = np.empty(payloads.size.size, dtype=np.float64)
-    lost = _extract_physical(*payloads, *layout_of(spec), spec.signed, spec.scale, spec.offset, out)
-    return out, int(lost)
+    values, lost = physical_columns(payloads, formulas((spec,)))
+    return values[0], int(lost[0])
+
+
+class Formulas(NamedTuple):
+    """What the kernel must know of k integer signals of one message.
+
+    layouts : int64, shape (k, 7), the fields of `Layout`, and 1 for a signed signal
+    factors : float64, shape (k, 2), scale and offset
+    """
+
+    layouts: NDArray[np.int64]
+    factors: FloatArray
+
+
+def formulas(specs: Sequence[SignalSpec]) -> Formulas:
+    """The formulas of signals that are not floating."""
+    layouts = [(*layout_of(spec), spec.signed) for spec in specs]
+    factors = [(spec.scale, spec.offset) for spec in specs]
+    return Formulas(
+        np.array(layouts, dtype=np.int64).reshape(-1, len(Layout._fields) + 1),
+        np.array(factors, dtype=np.float64).reshape(-1, 2),
+    )
+
+
+def physical_columns(payloads: Payloads, signals: Formulas) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Values of k signals in their units, shape (k, n), and how many each has lost to short payloads (NaN there).
+
+    All of a message's signals in one call: a call costs as much as some hundred values.
+    """
+    out = np.empty((len(signals.layouts), payloads.size.size), dtype=np.float64)
+    lost = np.zeros(len(signals.layouts), dtype=np.int64)
+    _extract_physical(*payloads, *signals, out, lost)
+    return out, lost
 
 
 def _floating_values(payloads: Payloads, spec: SignalSpec) -> tuple[FloatArray, int]:
@@ -133,16 +165,15 @@ def _extract_integers(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _extract_physical(  # type: ignore[no-untyped-def]
-    data, size, low_byte, way, touched, under, bits, needed, signed, scale, offset, out
-):
-    lost = 0
-    for row in range(out.size):
-        if size[row] < needed:
-            out[row] = np.nan
-            lost += 1
-            continue
-        value = _bits_at(data, row, low_byte, way, touched, under, bits)
-        raw = np.float64(_sign_extended(value, bits)) if signed else np.float64(value)
-        out[row] = raw * scale + offset
-    return lost
+def _extract_physical(data, size, layouts, factors, out, lost):  # type: ignore[no-untyped-def]
+    for signal in range(out.shape[0]):
+        low_byte, way, touched, under, bits, needed, signed = layouts[signal]
+        scale, offset = factors[signal]
+        for row in range(size.size):
+            if size[row] < needed:
+                out[signal, row] = np.nan
+                lost[signal] += 1
+                continue
+            value = _bits_at(data, row, low_byte, way, touched, under, bits)
+            raw = np.float64(_sign_extended(value, bits)) if signed else np.float64(value)
+            out[signal, row] = raw * scale + offset

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.decoding.bits import Payloads, physical_values, raw_integers
+from logscope.decoding.bits import Formulas, Payloads, formulas, physical_columns, physical_values, raw_integers
 from logscope.decoding.branches import Branches
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.findings import BoolArray
@@ -26,22 +27,50 @@ class Column(NamedTuple):
     absent: BoolArray | None = None
 
 
-def decode_columns(spec: MessageSpec, payloads: Payloads, names: Sequence[str]) -> tuple[dict[str, Column], int]:
-    """The named signals of n frames, and how many samples were lost to short payloads.
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """How the named signals of a message are decoded; made once.
+
+    plain : signals that are in every frame, as doubles by scale and offset, with their formulas
+    others : floating, multiplexed, or exact integers
+    selectors : signals that are not named but choose the branch of one that is
+    """
+
+    spec: MessageSpec
+    names: tuple[str, ...]
+    plain: tuple[SignalSpec, ...]
+    formulas: Formulas
+    others: tuple[SignalSpec, ...]
+    selectors: tuple[SignalSpec, ...]
+
+
+def plan_of(spec: MessageSpec, names: Sequence[str]) -> Plan:
+    """The plan for the named signals."""
+    signals = [spec.by_name[name] for name in names]
+    plain = tuple(signal for signal in signals if not (signal.multiplexer or signal.floating or signal.exact_integer))
+    chosen_by = dict.fromkeys(selection.selector for signal in signals for selection in signal.multiplexer)
+    return Plan(
+        spec=spec,
+        names=tuple(names),
+        plain=plain,
+        formulas=formulas(plain),
+        others=tuple(signal for signal in signals if signal not in plain),
+        selectors=tuple(spec.by_name[name] for name in chosen_by if name not in names),
+    )
+
+
+def decode_columns(plan: Plan, payloads: Payloads) -> tuple[dict[str, Column], int]:
+    """The planned signals of n frames by name, and how many samples were lost to short payloads.
 
     The lost samples are those of the named signals and of the selectors that choose their branch;
     of a signal behind a lost selector nobody knows whether it was there, so it does not count.
     """
-    branches = Branches(spec, payloads)
-    columns = {name: _decode(spec.by_name[name], branches) for name in names}
-    lost = sum(_lost(spec.by_name[name], branches) for name in with_selectors(spec, names))
-    return columns, lost
-
-
-def with_selectors(spec: MessageSpec, names: Sequence[str]) -> tuple[str, ...]:
-    """The named signals and the selectors that they need, each once."""
-    selectors = (selection.selector for name in names for selection in spec.by_name[name].multiplexer)
-    return tuple(dict.fromkeys((*names, *selectors)))
+    values, lost = physical_columns(payloads, plan.formulas)
+    columns = {signal.name: Column(values[k]) for k, signal in enumerate(plan.plain)}
+    branches = Branches(plan.spec, payloads)
+    columns |= {signal.name: _decode(signal, branches) for signal in plan.others}
+    elsewhere = sum(_lost(signal, branches) for signal in (*plan.others, *plan.selectors))
+    return {name: columns[name] for name in plan.names}, int(lost.sum()) + elsewhere
 
 
 def _decode(signal: SignalSpec, branches: Branches) -> Column:

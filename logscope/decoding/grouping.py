@@ -23,7 +23,9 @@ from logscope.decoding.bits import Payloads
 _EXTENDED_KEY = 1 << 29
 _J1939_KEY = 1 << 30
 _BUS_SHIFT = 32
+_FORMAT_AND_IDENTIFIER = (1 << _BUS_SHIFT) - 1
 _EMPTY = 0xFFFFFFFFFFFFFFFF
+_STANDARD_IDENTIFIERS = 1 << 11
 
 ANY_SOURCE = 0xFE  # SAE J1939-81, null address: no node sends from it, definitions use it for "any"
 _WITHOUT_PRIORITY = 0x03FFFFFF
@@ -55,15 +57,22 @@ def j1939_key(bus: int, identifier: int) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KeyTable:
-    """Open-addressing hash table from keys to numbers; at most half full. keys : uint64, values : int32."""
+    """From keys to the numbers of their definitions.
+
+    keys, values, shift : open-addressing hash table, at most half full; uint64 and int32
+    standard : int32, shape (buses, 2048), the same for identifiers of 11 bits, which are the most: one look, no
+        search; -1 where there is no definition
+    """
 
     keys: NDArray[np.uint64]
     values: NDArray[np.int32]
     shift: int
+    standard: NDArray[np.int32]
 
 
-def key_table(entries: Mapping[int, int]) -> KeyTable:
-    """The table of `entries`, number by key."""
+def key_table(entries: Mapping[int, int], buses: int) -> KeyTable:
+    """The table of `entries`, number by key, for so many buses."""
+    standard = np.full((buses, _STANDARD_IDENTIFIERS), -1, dtype=np.int32)
     bits = max(2 * len(entries), 8).bit_length()
     keys = np.full(1 << bits, _EMPTY, dtype=np.uint64)
     values = np.full(1 << bits, -1, dtype=np.int32)
@@ -72,7 +81,9 @@ def key_table(entries: Mapping[int, int]) -> KeyTable:
         while keys[at] != _EMPTY:
             at = (at + 1) & ((1 << bits) - 1)
         keys[at], values[at] = key, number
-    return KeyTable(keys, values, 64 - bits)
+        if key & _FORMAT_AND_IDENTIFIER < _STANDARD_IDENTIFIERS:
+            standard[key >> _BUS_SHIFT, key & _FORMAT_AND_IDENTIFIER] = number
+    return KeyTable(keys, values, 64 - bits, standard)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +116,7 @@ def classify(frames: Frames, bus_numbers: Sequence[int], table: KeyTable, needed
     counts = np.zeros(needed.size + 3, dtype=np.int64)
     shorter = np.zeros(needed.size, dtype=np.int64)
     columns = (frames.bus, frames.identifier, frames.flags, frames.length, frames.offset, frames.payload.size)
-    lookup = (numbers, table.keys, table.values, table.shift, needed)
+    lookup = (numbers, table.keys, table.values, table.shift, table.standard, needed)
     bad = _classify(*columns, *lookup, index, counts, shorter)
     if bad >= 0:
         raise ValueError(f"frame {bad} of the block lies outside its payload or its list of buses")
@@ -173,7 +184,7 @@ def _look_up_j1939(bus, identifier, keys, values, shift):  # type: ignore[no-unt
 @njit(cache=True, nogil=True)
 def _classify(  # type: ignore[no-untyped-def]
     bus, identifier, flags, length, offset, payload_size,
-    bus_numbers, keys, values, shift, needed, index, counts, shorter,
+    bus_numbers, keys, values, shift, standard, needed, index, counts, shorter,
 ):  # fmt: skip
     definitions = needed.size
     for row in range(index.size):
@@ -195,6 +206,8 @@ def _classify(  # type: ignore[no-untyped-def]
             found = _look_up(at_bus | np.uint64(_EXTENDED_KEY) | name, keys, values, shift)
             if found < 0:
                 found = _look_up_j1939(at_bus, name, keys, values, shift)
+        elif name < np.uint64(_STANDARD_IDENTIFIERS):
+            found = standard[number, name]
         else:
             found = _look_up(at_bus | name, keys, values, shift)
         index[row] = found

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.decoding.columns import Plan, plan_of
 from logscope.decoding.grouping import ANY_SOURCE, KeyTable, j1939_key, key_table, plain_key
 from logscope.definitions.spec import MessageSpec
 
@@ -17,11 +18,16 @@ Wanted = Collection[tuple[str | None, str, str]]
 
 @dataclass(frozen=True, slots=True)
 class Service:
-    """One definition at work on one bus; `names` are the signals to decode."""
+    """One definition at work on one bus, and the plan for the signals to decode."""
 
     bus: str
     spec: MessageSpec
-    names: tuple[str, ...]
+    plan: Plan
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The signals to decode."""
+        return self.plan.names
 
     @property
     def any_source(self) -> bool:
@@ -40,7 +46,7 @@ class Matching:
     wanted: Wanted | None = None
     services: list[Service] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
-    table: KeyTable = field(default_factory=lambda: key_table({}))
+    table: KeyTable = field(default_factory=lambda: key_table({}, 0))
     needed: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     _numbers: dict[int, int] = field(default_factory=dict)
     _buses: dict[str, int] = field(default_factory=dict)
@@ -58,7 +64,7 @@ class Matching:
         for bus in list(self._buses)[met:]:
             self._serve(bus)
         if len(self._buses) > met:
-            self.table = key_table(self._numbers)
+            self.table = key_table(self._numbers, len(self._buses))
             self.needed = np.array([service.spec.bytes_needed for service in self.services], dtype=np.int64)
         return numbers
 
@@ -83,7 +89,7 @@ class Matching:
                     key = plain_key(number_of_bus, spec.identifier, spec.extended)
                 number = self._numbers.setdefault(key, len(self.services))
                 if number == len(self.services):
-                    self.services.append(Service(bus, spec, self._names(bus, spec)))
+                    self.services.append(Service(bus, spec, plan_of(spec, self._names(bus, spec))))
                 elif (first := self.services[number].spec) != spec:
                     self._note(
                         f"identifier 0x{spec.identifier:X} is defined twice: "

@@ -2,46 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logscope.capture.frames import Frames
-from logscope.decoding.branches import undecodable_frames
-from logscope.decoding.columns import Column, decode_columns, joined
-from logscope.decoding.grouping import Group, classify, grouped
+from logscope.decoding.block import DecodeCounts, DecodedBlock, decode_block
+from logscope.decoding.columns import Column, joined
 from logscope.decoding.matching import BusDefinitions, Matching, Service, Wanted
 from logscope.decoding.table import Table
 
-__all__ = ["BusDefinitions", "DecodeCounts", "Decoder", "Table", "Wanted"]
-
-
-@dataclass(frozen=True, slots=True)
-class DecodeCounts:
-    """What became of the frames: frames = decoded + undefined + undecodable + error + remote.
-
-    undefined : no definition on their bus
-    undecodable : too short for at least one signal that they should carry, by their multiplexer
-        branch; the signals that do fit are decoded all the same
-    error, remote : never decoded
-    samples_undecodable : samples lost to short payloads, of the signals that were to be decoded and
-        the selectors they need
-    """
-
-    decoded: int = 0
-    undefined: int = 0
-    undecodable: int = 0
-    error: int = 0
-    remote: int = 0
-    samples_undecodable: int = 0
-
-    @property
-    def frames(self) -> int:
-        """All frames."""
-        return self.decoded + self.undefined + self.undecodable + self.error + self.remote
+__all__ = ["BusDefinitions", "DecodeCounts", "DecodedBlock", "Decoder", "Table", "Wanted"]
 
 
 @dataclass(slots=True, eq=False)
@@ -78,44 +53,27 @@ class Decoder:
         """What the user should know of how the definitions were used; complete after the last block."""
         return (*self._matching.notes, *self._matching.unused())
 
-    def add(self, frames: Frames) -> None:
-        """Decode a block of frames, the next of the log.
+    def task(self, frames: Frames) -> Callable[[], DecodedBlock]:
+        """What decodes a block of frames, the next of the log, in whatever thread and order; then `keep` it.
 
-        Raises ValueError where a frame lies outside the block's own payload or list of buses.
+        It raises ValueError where a frame lies outside the block's own payload or list of buses.
         """
-        frames = _as_kernels_take_them(frames)
+        numbers = self._matching.bus_numbers(frames.buses)
         matching = self._matching
-        numbers = matching.bus_numbers(frames.buses)
-        classes = classify(frames, numbers, matching.table, matching.needed)
-        # Payloads are needed only to be decoded, and to tell by branch whether short frames lack anything.
-        asked = np.array([bool(service.names) for service in matching.services], dtype=np.bool_)
-        groups = grouped(frames, classes, matching.needed, asked | (classes.shorter > 0))
-        lost = undecodable = 0
-        for number, group in groups.items():
-            service = matching.services[number]
-            if classes.shorter[number]:
-                undecodable += undecodable_frames(service.spec, group.payloads)
-            if service.names:
-                lost += self._decode(number, group)
-        self._counts = DecodeCounts(
-            decoded=self._counts.decoded + int(classes.counts.sum()) - undecodable,
-            undefined=self._counts.undefined + classes.undefined,
-            undecodable=self._counts.undecodable + undecodable,
-            error=self._counts.error + classes.error,
-            remote=self._counts.remote + classes.remote,
-            samples_undecodable=self._counts.samples_undecodable + lost,
-        )
+        return partial(decode_block, frames, numbers, matching.table, matching.needed, tuple(matching.services))
 
-    def _decode(self, number: int, group: Group) -> int:
-        service = self._matching.services[number]
-        lost = 0
-        for source, part in _by_source(service, group):
-            columns, missing = decode_columns(service.spec, part.payloads, service.names)
-            lost += missing
-            growing = self._growing.setdefault((number, source), _Growing(service, source))
-            growing.times.append(part.time_ns.copy())  # a view would keep the whole block's stamps
-            growing.blocks.append(columns)
-        return lost
+    def keep(self, block: DecodedBlock) -> None:
+        """Put a decoded block behind those before it."""
+        self._counts += block.counts
+        for part in block.parts:
+            service = self._matching.services[part.service]
+            growing = self._growing.setdefault((part.service, part.source), _Growing(service, part.source))
+            growing.times.append(part.time_ns)
+            growing.blocks.append(part.columns)
+
+    def add(self, frames: Frames) -> None:
+        """Decode a block of frames here and now; raises as its `task` does."""
+        self.keep(self.task(frames)())
 
     def tables(self, start_ns: int) -> Mapping[str, Table]:
         """The tables by name, for the messages that occurred; `time_s` counts from `start_ns`.
@@ -154,18 +112,6 @@ def _suffixes(members: list[_Growing]) -> list[str]:
     return [f"@0x{identifier:X}" for identifier in identifiers]
 
 
-def _by_source(service: Service, group: Group) -> list[tuple[int, Group]]:
-    """The frames of each sender where the definition serves several; else all of them as they are."""
-    if not service.any_source:
-        return [(0, group)]
-    senders = group.identifier & 0xFF
-    parts = []
-    for sender in np.unique(senders).tolist():
-        of = senders == sender
-        parts.append((sender, Group(group.time_ns[of], group.identifier[of], group.payloads.where(of))))
-    return parts
-
-
 def _finished(growing: _Growing, name: str, start_ns: int) -> Table:
     time_ns = np.concatenate(growing.times)
     joint = {signal: joined([block[signal] for block in growing.blocks]) for signal in growing.service.names}
@@ -178,21 +124,3 @@ def _finished(growing: _Growing, name: str, start_ns: int) -> Table:
         columns = {signal: values[order] for signal, values in columns.items()}
         absent = {signal: flags[order] for signal, flags in absent.items()}
     return Table(name, growing.service.bus, growing.service.spec, start_ns, time_ns, columns, absent)
-
-
-def _as_kernels_take_them(frames: Frames) -> Frames:
-    """The same frames in contiguous writable columns, copied only where they are not: one type a kernel."""
-
-    def ready(column: NDArray[Any], dtype: type[np.generic]) -> NDArray[Any]:
-        return np.require(column, dtype=dtype, requirements=["C", "W"])
-
-    return Frames(
-        time_ns=ready(frames.time_ns, np.int64),
-        bus=ready(frames.bus, np.uint8),
-        identifier=ready(frames.identifier, np.uint32),
-        flags=ready(frames.flags, np.uint8),
-        length=ready(frames.length, np.uint8),
-        offset=ready(frames.offset, np.int64),
-        payload=ready(frames.payload, np.uint8),
-        buses=frames.buses,
-    )

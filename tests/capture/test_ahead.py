@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from threading import active_count
+from time import sleep
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.capture.ahead import read_ahead
+from logscope.capture.ahead import map_ahead, read_ahead
 
 
 @given(st.lists(st.integers() | st.none(), max_size=20))
@@ -56,3 +57,38 @@ def test_nothing_is_read_before_the_first_item_is_asked_for() -> None:
     ahead = read_ahead(items())
     assert not started
     assert list(ahead) == [1]
+
+
+@given(st.lists(st.integers(), max_size=40))
+def test_work_done_ahead_comes_in_the_order_of_its_items(items: list[int]) -> None:
+    def uneven(item: int) -> int:
+        sleep(1e-4 * (item % 3))
+        return -item
+
+    assert list(map_ahead(uneven, items)) == [-item for item in items]
+
+
+def test_an_error_in_the_items_comes_behind_the_work_on_those_before() -> None:
+    def failing() -> Iterator[int]:
+        yield from range(5)
+        raise EOFError("cut here")
+
+    ahead = map_ahead(str, failing())
+    assert [next(ahead) for _ in range(5)] == ["0", "1", "2", "3", "4"]
+    with pytest.raises(EOFError, match="cut here"):
+        next(ahead)
+
+
+def test_an_error_in_the_work_is_raised_where_its_result_would_be() -> None:
+    ahead = map_ahead(lambda item: 6 // item, [3, 2, 0, 1])
+    assert [next(ahead), next(ahead)] == [2, 3]
+    with pytest.raises(ZeroDivisionError):
+        next(ahead)
+
+
+def test_work_that_nobody_wants_any_more_ends_its_threads() -> None:
+    threads = active_count()
+    ahead = map_ahead(str, iter(int, 1))
+    assert next(ahead) == "0"
+    ahead.close()
+    assert active_count() == threads

@@ -11,7 +11,7 @@ from logscope.decoding.grouping import classify, grouped, j1939_key, key_table, 
 @settings(max_examples=50, deadline=None)
 @given(st.dictionaries(st.integers(0, 2**29 - 1), st.integers(0, 1000), max_size=300))
 def test_every_key_is_in_the_table_once(entries: dict[int, int]) -> None:
-    table = key_table(entries)
+    table = key_table(entries, 2)
     held = table.keys != np.uint64(2**64 - 1)
     assert dict(zip(table.keys[held].tolist(), table.values[held].tolist(), strict=True)) == entries
     assert held.sum() <= table.keys.size / 2
@@ -38,7 +38,7 @@ def test_groups_keep_the_order_of_the_log(rows: list[tuple[int, int]], wanted: s
         payload=payload,
         buses=("can0",),
     )
-    table = key_table({plain_key(0, k, False): k for k in range(4)})
+    table = key_table({plain_key(0, k, False): k for k in range(4)}, 1)
     needed = np.arange(4, dtype=np.int64)
     classes = classify(frames, [0], table, needed)
     assert classes.undefined == np.count_nonzero(identifiers > 3)
