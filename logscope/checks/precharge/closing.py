@@ -8,8 +8,10 @@ are compared with one unbroken curve, by least squares, for every place where th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
@@ -26,6 +28,7 @@ _LEAST_LEVEL = 2  # samples behind a break that make a level
 # Points of the grid an axis, and at each finer look around the best: the valley of the misfit is narrow and aslant.
 _GRIDS = (25, 13, 9, 9, 9)
 _REACH = 1.5  # grid spacings to either side that the next look covers
+_AT_ONCE = 1 << 17  # values of shapes × samples that are worked on at a time: about a megabyte each array
 _LAG_SHARES = (0.0, 0.35, 0.7, 0.98)  # lag as a share of the slower constant: a grid over the S-shapes
 
 
@@ -67,27 +70,20 @@ def find_break(
         places = places[(time_s[places + 1] >= told[0]) & (time_s[places] <= told[1])]
         if not places.size:
             return None
-    unbroken, broken, place = np.inf, np.inf, 0
-    at_unbroken = at_broken = (0.0, 0.0)
+    best = [_Best()] * 2  # of the curves without a break, and with one
     ranges = [(onset, log_tau)] * 2
     for count_a_side in _GRIDS:
-        misfit: FloatArray = np.empty(0)
-        grid: list[tuple[float, float]] = []
-        for which, (onsets, constants) in enumerate(ranges):
-            if which == 0 or ranges[0] != ranges[1]:
-                axes = (np.linspace(*onsets, count_a_side), np.linspace(*constants, count_a_side))
-                misfit, grid = _curve_misfit(time_s, volts, *axes)
-            whole = misfit[:, -1]
-            parted = misfit[:, places] + behind[places + 1]
-            if which == 0 and whole.min() < unbroken:
-                unbroken, at_unbroken = float(whole.min()), grid[int(np.argmin(whole))]
-            if which == 1 and parted.min() < broken:
-                row, column = np.unravel_index(int(np.argmin(parted)), parted.shape)
-                broken, at_broken, place = float(parted.min()), grid[int(row)], int(places[column])
-        ranges = [
-            (_narrow(onsets, at[0], count_a_side), _narrow(constants, at[1], count_a_side))
-            for (onsets, constants), at in zip(ranges, (at_unbroken, at_broken), strict=True)
+        seen = [
+            _best_of(time_s, volts, behind, places, *(np.linspace(*ends, count_a_side) for ends in axes))
+            for axes in dict.fromkeys(ranges)
         ]
+        for which in (0, 1):
+            best[which] = min(best[which], seen[min(which, len(seen) - 1)][which])
+        ranges = [
+            (_narrow(onsets, at.onset_s, count_a_side), _narrow(constants, at.log_tau, count_a_side))
+            for (onsets, constants), at in zip(ranges, best, strict=True)
+        ]
+    unbroken, broken, place = best[0].misfit, best[1].misfit, best[1].place
     spread = max(noise_v**2, broken / max(count - 6, 1))
     level = float(np.mean(volts[place + 1 :]))
     step = level - float(volts[place])
@@ -108,18 +104,51 @@ def _level_misfit(volts: FloatArray) -> FloatArray:
     return np.maximum(np.cumsum(reverse**2) - np.cumsum(reverse) ** 2 / many, 0.0)[::-1]
 
 
-def _curve_misfit(
-    time_s: FloatArray, volts: FloatArray, onsets: FloatArray, log_constants: FloatArray
-) -> tuple[FloatArray, list[tuple[float, float]]]:
-    """Squared misfit of the best curve to volts[: k + 1], for each shape and each k.
+class _Best(NamedTuple):
+    """The least squared misfit [V²], the onset [s] and log time constant that give it, and the curve's last sample."""
 
-    For a given shape the two levels follow by linear regression, and running sums give it for every k at
-    once. Returns shape (shapes, n), and onset and log time constant of each shape.
+    misfit: float = np.inf
+    onset_s: float = 0.0
+    log_tau: float = 0.0
+    place: int = 0
+
+
+def _best_of(
+    time_s: FloatArray,
+    volts: FloatArray,
+    behind: FloatArray,
+    places: NDArray[np.intp],
+    onsets: FloatArray,
+    log_constants: FloatArray,
+) -> tuple[_Best, _Best]:
+    """The best unbroken curve of a grid of shapes, and the best that breaks off at one of the places.
+
+    behind : squared misfit of a level to volts[k:], for each k
     """
-    onset, log_tau, share = (
-        axis.ravel() for axis in np.meshgrid(onsets, log_constants, np.array(_LAG_SHARES), indexing="ij")
-    )
-    tau = np.exp(log_tau)[:, None]
+    grid = np.stack([axis.ravel() for axis in np.meshgrid(onsets, log_constants, np.array(_LAG_SHARES), indexing="ij")])
+    whole = parted = _Best()
+    at_once = max(_AT_ONCE // volts.size, 1)
+    for start in range(0, grid.shape[1], at_once):
+        onset, log_tau, share = grid[:, start : start + at_once]
+        misfit = _curve_misfit(time_s, volts, onset, np.exp(log_tau), share)
+        row = int(np.argmin(misfit[:, -1]))
+        whole = min(whole, _Best(float(misfit[row, -1]), float(onset[row]), float(log_tau[row]), volts.size - 1))
+        with_level = misfit[:, places] + behind[places + 1]
+        row, column = divmod(int(np.argmin(with_level)), places.size)
+        least = float(with_level[row, column])
+        parted = min(parted, _Best(least, float(onset[row]), float(log_tau[row]), int(places[column])))
+    return whole, parted
+
+
+def _curve_misfit(
+    time_s: FloatArray, volts: FloatArray, onset: FloatArray, tau_s: FloatArray, share: FloatArray
+) -> FloatArray:
+    """Squared misfit of the best curve to volts[: k + 1], for each of the shapes and each k; shape (shapes, n).
+
+    onset, tau_s, share : of each shape; share is the lag as a share of tau
+    For a given shape the two levels follow by linear regression, and running sums give it for every k at once.
+    """
+    tau = tau_s[:, None]
     elapsed = time_s[None, :] - onset[:, None]
     lag = np.maximum(share[:, None], 0.01) * tau
     shape = np.where(share[:, None] > 0, settled_fraction_two_pole(elapsed, tau, lag), settled_fraction(elapsed, tau))
@@ -130,4 +159,5 @@ def _curve_misfit(
     var_v = np.cumsum(value**2, axis=1) - sum_v**2 / many
     both = np.cumsum(shape * value, axis=1) - sum_s * sum_v / many
     explained = np.where(var_s > 1e-9, both**2 / np.maximum(var_s, 1e-9), 0.0)
-    return np.maximum(var_v - np.where(both > 0, explained, 0.0), 0.0), list(zip(onset, log_tau, strict=True))
+    misfit: FloatArray = np.maximum(var_v - np.where(both > 0, explained, 0.0), 0.0)
+    return misfit
