@@ -64,9 +64,7 @@ def check(log: Path, folder: Path) -> None:
     """Check one log and print what it took."""
     command = ["check", str(log), "--vehicle", str(SIMULATED / "hazel.toml"), "--report", str(folder / "report.html")]
     begin = time.perf_counter()
-    done = subprocess.run(
-        [sys.executable, "-c", MEASURED, *command], stdout=subprocess.PIPE, stderr=subprocess.PIPE, check=False
-    )
+    done = subprocess.run([sys.executable, "-c", MEASURED, *command], capture_output=True, check=False)
     seconds = time.perf_counter() - begin
     told = done.stderr.decode("utf-8", "replace").splitlines()
     peak = next((f"{float(line.split()[1]):,.0f} MB at most" for line in told if line.startswith("peak ")), "")
