@@ -15,6 +15,7 @@ DEGREES_OF_FREEDOM = 5.0  # proposals with tails heavier than the posterior's ke
 ADAPTING_DRAWS = 1000
 ADAPTING_ROUNDS = (4, 16)  # at least, and at most while few draws are effective
 FINAL_DRAWS = 3000
+_FLOOR = 1e-9  # of a parameter's variance: far below what draws by the thousand can tell
 _LEAST_EFFECTIVE = 0.15  # share of effective draws from which adapting further gains little
 
 
@@ -52,7 +53,8 @@ def sample_posterior(
     """
     rng = np.random.default_rng(seed)
     centre = start.astype(float)
-    floor = np.diag(np.diag(covariance)) * 1e-9  # keeps the matrix regular when few draws count
+    covariance = _regular(covariance)
+    floor = np.diag(np.diag(covariance)) * _FLOOR  # keeps the matrix regular when few draws count
     for turn in range(ADAPTING_ROUNDS[1]):
         draws, log_weights = _weighted(log_density, centre, covariance, ADAPTING_DRAWS, rng)
         weights, share = _tempered(log_weights)
@@ -64,7 +66,17 @@ def sample_posterior(
             break
     draws, log_weights = _weighted(log_density, centre, covariance, FINAL_DRAWS, rng)
     total = logsumexp(log_weights)
-    return Posterior(draws, np.exp(log_weights - total), float(total - np.log(FINAL_DRAWS)))
+    possible = log_weights > -np.inf  # functions of the parameters need not hold outside
+    return Posterior(draws[possible], np.exp(log_weights[possible] - total), float(total - np.log(FINAL_DRAWS)))
+
+
+def _regular(covariance: FloatArray) -> FloatArray:
+    """The nearest symmetric matrix without directions that have no spread, as rounding leaves them in an inverse."""
+    scale = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(scale, scale)
+    lengths, directions = np.linalg.eigh((correlation + correlation.T) / 2)
+    regular: FloatArray = (directions * np.maximum(lengths, _FLOOR)) @ directions.T * np.outer(scale, scale)
+    return regular
 
 
 def _weighted(

@@ -39,3 +39,11 @@ def test_the_same_seed_gives_the_same_answer() -> None:
 
 def _standard(theta: np.ndarray) -> np.ndarray:
     return np.asarray(stats.norm.logpdf(theta[:, 0]))
+
+
+def test_a_rough_covariance_that_rounding_has_spoilt_serves_all_the_same() -> None:
+    """An inverse of a curvature of many scales: not symmetric, with a direction of slightly negative spread."""
+    spoilt = np.array([[8.4e-4, -3.4436e-7, 3.0e-9], [-3.4435e-7, 2.59, 1.6389], [3.1e-9, 1.6389, 1.0370]])
+    assert np.linalg.eigvalsh(spoilt).min() < 0
+    posterior = sample_posterior(lambda x: -0.5 * (x**2).sum(axis=1), np.zeros(3), spoilt)
+    assert np.sqrt(posterior.weights @ posterior.draws**2) == pytest.approx(np.ones(3), rel=0.15)
