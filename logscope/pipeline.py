@@ -18,6 +18,7 @@ from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_time import gap, time_step
 from logscope.checks.joint_clock import joint_clock
+from logscope.checks.told_once import told_once
 from logscope.clocks import ALIKE, Joined, SeenLog, by_hand, by_recording, by_signals
 from logscope.decoding.tables import DecodeCounts, DecodedBlock, Decoder, Table
 from logscope.definitions.can import MessageSpec, Skipped, load_definitions
@@ -348,7 +349,7 @@ def _run(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChe
             not_checked.append(NotChecked(name, _why_missing(missing.part, signals)))
         except NothingToCheck as nothing:
             not_checked.append(NotChecked(name, str(nothing)))
-    return findings, not_checked
+    return told_once(findings), not_checked
 
 
 def _why_missing(part: str, signals: Signals) -> str:

@@ -15,7 +15,7 @@ SEVERITY_WORDS = {
     Severity.GOOD: ("good result", "good results"),
 }
 
-# What led a trip, in words; `cause` in the contract.
+# What led a trip, or keeps a link live, in words; `cause` in the contract.
 CAUSES = {
     "encoder": "a disturbed speed signal (encoder)",
     "demand": "the demand: throttle or target",
@@ -23,6 +23,7 @@ CAUSES = {
     "supply": "the supply: link voltage, contactor or battery",
     "limit": "steady current close to the limit",
     "sudden": "nothing seen before it within the sampling",
+    "welded": "a contactor that does not open",
     "undetermined": "cannot be told from this log",
 }
 

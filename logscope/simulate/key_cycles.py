@@ -59,7 +59,7 @@ def play(circuit: HighVoltage, cycles: Iterable[KeyCycle], end_s: float) -> High
             ]
             closed.append((close_s, min(cycle.off_s, end_s)))
             if cycle.off_s < end_s and cycle.welded:
-                truth += [TruthEvent(kind, cycle.off_s, end_s) for kind in ("dc_link.stays_live", "contactor.welded")]
+                truth.append(TruthEvent("dc_link.stays_live", cycle.off_s, end_s, cause="welded"))
             elif cycle.off_s < end_s:
                 stages.append(Stage(cycle.off_s))
                 opened.append(cycle.off_s)

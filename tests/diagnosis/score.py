@@ -81,7 +81,7 @@ def print_table(tallies: dict[str, Tally]) -> None:
 
 
 def _print_causes(ours: Tally, theirs: Tally) -> None:
-    print("\ncause of a trip   trips  seen  right %           undetermined  wrong  | baseline right %")
+    print("\ncause            events  seen  right %           undetermined  wrong  | baseline right %")
     for cause in sorted({true for true, _ in ours.causes}):
         row, base = _claimed(ours, cause), _claimed(theirs, cause)
         missed, right, open_ = row.pop(None, 0), row.get(cause, 0), row.get("undetermined", 0)

@@ -25,7 +25,7 @@ class Tally:
     """Counts of one method.
 
     per kind: found, renamed, undetermined, missed events; misnamed and false claims (see `Outcome`)
-    causes : (true cause, cause claimed) of matched trips, `None` where the trip was missed
+    causes : (true cause, cause claimed) of matched events that have one, `None` where the event was missed
     alarms : warnings and dangers in sound drives, over healthy_s; clears : (verdict, wrong)
     held : whether 95 % limits held the truth, by estimate; scaled : |error| over the bound, by kind
     seeds : of misses, false claims and limits that missed the truth, (kind, what, case, seed), to run them again

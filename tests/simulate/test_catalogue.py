@@ -47,12 +47,12 @@ def test_every_kind_and_cause_of_the_contract_has_its_case():
     for case in (*healthy(), *FAULTS.values()):
         kinds |= {event.kind for event in events(case)}
         causes |= {event.cause for event in events(case) if event.cause}
-    assert causes == {"encoder", "demand", "oscillation", "supply", "limit", "sudden"}
+    assert causes == {"encoder", "demand", "oscillation", "supply", "limit", "sudden", "welded"}
     assert kinds >= {
         *(f"precharge.{k}" for k in ("complete", "slow", "fast", "stalled", "no_rise", "interrupted")),
         "precharge.closed_early", "precharge.bypassed",
         "dc_link.discharged", "dc_link.slow_discharge", "dc_link.stays_live",
-        "contactor.opened_under_load", "contactor.dropout", "contactor.welded",
+        "contactor.opened_under_load", "contactor.dropout",
         *(f"encoder.{k}" for k in ("spike", "dropout", "hold", "reversal", "burst", "scale", "ripple")),
         "trip.overcurrent", "trip.other",
     }  # fmt: skip

@@ -26,6 +26,7 @@ PACK_MISMATCH = 0.05
 FLAG_LAG_S = 0.15
 AWAKE_SHARE = 0.3  # a pack voltage below this share of its own maximum is that of a controller not yet awake
 QUIET_BEFORE_S = 0.5  # a hot restart without flags must follow this long a quiet link
+_LEAST_JUMP = 6.0  # times the noise of a reading: two of them differ by more once in 10 000 times
 _FLAT_SHARE = 0.05  # of the rise: a level that wanders by no more than this has not begun to rise
 _REST_SAMPLES = 50  # before the rise, whose median is the level it starts from
 _PAUSE_SAMPLES = 5  # samples without a rise that part two attempts
@@ -313,7 +314,9 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
         return True
     quiet = slice(int(np.searchsorted(time_s, begin_s - QUIET_BEFORE_S)), attempt.onset + 1)
     lasted = begin_s - time_s[quiet.start] >= 0.8 * QUIET_BEFORE_S
-    falling = np.all(np.diff(volts[quiet]) <= 3 * link.noise_v) and np.ptp(volts[quiet]) < LEAST_RISE * link_full(link)
+    falling = np.all(np.diff(volts[quiet]) <= _LEAST_JUMP * link.noise_v) and np.ptp(
+        volts[quiet]
+    ) < LEAST_RISE * link_full(link)
     rises_to_full = volts[attempt.top] > volts[attempt.onset] + LEAST_RISE * link_full(link)
     known_apart = apart if "battery_voltage" in signals else True
     return bool(lasted and falling and rises_to_full and known_apart)
@@ -373,7 +376,18 @@ def _without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list
         if start_s in taken or np.count_nonzero(seen) < 3:
             continue
         stays = volts[seen].max() - volts[seen][0] < max(LEAST_RISE * (link.full_v or _LOWEST_FULL_V), 3 * link.noise_v)
-        low = link.full_v is None or volts[seen].max() < DISCONNECTED_BELOW * link.full_v
+        surely_apart = _open_throughout(signals, start_s, end_s)
+        below = 1 - PACK_MISMATCH if surely_apart else DISCONNECTED_BELOW
+        low = link.full_v is None or volts[seen].max() < below * link.full_v
         if stays and low:
             found.append(NoRise(start_s, end_s, relay.name))
     return found
+
+
+def _open_throughout(signals: Signals, start_s: float, end_s: float) -> bool:
+    """Whether the main contactor's state says open all the while."""
+    contactor = signals.get("main_contactor")
+    if contactor is None or contactor.on is None:
+        return False
+    states = contactor.on[contactor.between(start_s - contactor.period_s, end_s + FLAG_LAG_S)]
+    return bool(states.size and not states.any())

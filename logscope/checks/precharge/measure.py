@@ -19,6 +19,12 @@ from logscope.signals import Signals
 _LEVEL_SAMPLES = 8
 _LEVEL_S = 0.5
 _PLATEAU_SAMPLES = 10  # and at least this many behind the rise, to see where it settles
+# Once connected the link moves with the pack, by a few percent at a light load (common practice, no published source):
+# what comes behind the first sample this near to the highest need not belong to the charge.
+_DRIVING_SHARE = 0.02
+_NEAR_SHARE = (
+    0.05  # and of a small rise, as in a hot restart, no more than this: it is there after three time constants
+)
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
 
 
@@ -154,12 +160,15 @@ def at_constants(
 def _curve_end(link: Link, attempt: Attempt) -> int:
     """The last sample that can belong to the curve or the level it settles at."""
     time_s, volts = link.part.time_s, link.part.value
-    rise_s = float(time_s[attempt.top] - time_s[attempt.onset])
-    latest = max(int(np.searchsorted(time_s, time_s[attempt.top] + rise_s)), attempt.top + _PLATEAU_SAMPLES)
+    rise = volts[attempt.onset : attempt.top + 1]
+    room = min(_DRIVING_SHARE * volts[attempt.top], _NEAR_SHARE * (volts[attempt.top] - volts[attempt.onset]))
+    near = attempt.onset + int(np.argmax(rise >= volts[attempt.top] - room))
+    rise_s = float(time_s[near] - time_s[attempt.onset])
+    latest = max(int(np.searchsorted(time_s, time_s[near] + rise_s)), near + _PLATEAU_SAMPLES)
     last = min(latest, attempt.end)
-    behind = volts[attempt.top : last + 1]
-    drops = np.flatnonzero(behind < volts[attempt.top] - 4 * link.noise_v - link.step_v)  # a load draws it down
-    return attempt.top + int(drops[0]) - 1 if drops.size else last
+    behind = volts[near : last + 1]
+    drops = np.flatnonzero(behind < volts[near] - 4 * link.noise_v - link.step_v)  # a load draws it down
+    return near + int(drops[0]) - 1 if drops.size else last
 
 
 def _steep_samples(volts: FloatArray) -> int:

@@ -1,0 +1,118 @@
+"""One event is told once: findings of several checks about the same moment are joined under the one that leads.
+
+Each check judges by itself and knows nothing of the others. What the joined finding measured and explained goes over
+to the leading one, under its own names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from logscope.findings import Event, Finding
+
+# Two checks place the same switching by different signals: apart by a state's lag and its message period, 10 Hz
+# messages on both sides (common practice, no published source).
+SAME_WITHIN_S = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    """`leading` takes over each of `joined` that `same` finds to be the same event.
+
+    lead_in : what its explanation is led in by, not taken over where empty; values : measured ones that are taken over
+    takes_step : whether the next step is; cause : what the leading finding is put down to, as the joined one shows
+    """
+
+    leading: str
+    joined: tuple[str, ...]
+    same: Callable[[Finding, Finding], bool]
+    lead_in: str = ""
+    values: tuple[str, ...] = ()
+    takes_step: bool = False
+    cause: Callable[[Finding], str | None] = lambda _: None
+
+
+def told_once(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings with every event told once."""
+    told = list(findings)
+    for rule in _RULES:
+        for leading in [finding for finding in told if finding.kind == rule.leading]:
+            same = [f for f in told if f.kind in rule.joined and rule.same(leading, f)]
+            if same:
+                told = [f for f in told if f not in same]
+                told[told.index(leading)] = _joined(leading, same, rule)
+    return told
+
+
+def _joined(leading: Finding, same: Sequence[Finding], rule: _Rule) -> Finding:
+    measured = {k: value for finding in reversed(same) for k, value in finding.measured.items() if k in rule.values}
+    told = [rule.lead_in, *(finding.explanation for finding in same)] if rule.lead_in else []
+    causes = [cause for finding in same if (cause := rule.cause(finding)) is not None]
+    return replace(
+        leading,
+        explanation=" ".join([leading.explanation, *told]),
+        next_step=same[0].next_step if rule.takes_step else leading.next_step,
+        caution=leading.caution or next((finding.caution for finding in same if finding.caution), ""),
+        cause=leading.cause or next(iter(causes), None),
+        measured=measured | dict(leading.measured),
+        parts=tuple(dict.fromkeys([*leading.parts, *(part for finding in same for part in finding.parts)])),
+    )
+
+
+def _spans(finding: Finding) -> tuple[Event, ...]:
+    return finding.events or (Event(finding.start_s, finding.end_s),)
+
+
+def _overlap(leading: Finding, other: Finding) -> bool:
+    """Whether every episode of the other lies about one of the leading."""
+    return all(
+        any(
+            span.start_s <= event.end_s + SAME_WITHIN_S and event.start_s <= span.end_s + SAME_WITHIN_S
+            for event in _spans(leading)
+        )
+        for span in _spans(other)
+    )
+
+
+def _starts_in(leading: Finding, other: Finding) -> bool:
+    return any(
+        event.start_s - SAME_WITHIN_S <= other.start_s <= event.end_s + SAME_WITHIN_S for event in _spans(leading)
+    )
+
+
+def _ends_in(leading: Finding, other: Finding) -> bool:
+    return any(event.start_s - SAME_WITHIN_S <= other.end_s <= event.end_s + SAME_WITHIN_S for event in _spans(leading))
+
+
+def _starts_alike(leading: Finding, other: Finding) -> bool:
+    return abs(leading.start_s - other.start_s) <= SAME_WITHIN_S
+
+
+def _welded(finding: Finding) -> str | None:
+    """A link that merely does not fall may have lost its bleeder as well."""
+    shown = finding.measured.get("correlation")
+    follows = shown is not None and shown.value is not None
+    return "welded" if follows or "current_A" in finding.measured else None
+
+
+_RULES = (
+    _Rule(
+        "dc_link.stays_live",
+        ("contactor.welded",),
+        _starts_alike,
+        lead_in="Contactors:",
+        values=("level_V", "seen_fall_V", "expected_fall_V", "correlation", "current_A"),
+        takes_step=True,
+        cause=_welded,
+    ),
+    _Rule(
+        "contactor.dropout",
+        ("precharge.bypassed", "precharge.closed_early", "precharge.undetermined"),
+        _starts_in,
+        lead_in="When it closed again:",
+        values=("step_V", "fraction_at_close", "close_difference_V", "inrush_bound_A"),
+    ),
+    _Rule("contactor.dropout", ("dc_link.discharged", "dc_link.undetermined"), _ends_in),
+    _Rule("precharge.bypassed", ("contactor.order",), _overlap, lead_in="Order of the contactors:"),
+)

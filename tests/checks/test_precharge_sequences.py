@@ -1,0 +1,139 @@
+"""Attempts one after another, hot restarts, and logs whose flags or pack voltage lag, wake late or are missing.
+
+Oracle: the exact circuit of the simulator, which shares no code with the check, and the moments at which it switches.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state
+
+from logscope.checks.precharge.check import precharge
+from logscope.findings import Finding
+from logscope.signals import Part, Signals
+from logscope.simulate.scenarios import KeyCycle
+from logscope.vehicle import Precharge, Vehicle
+
+HAZEL = Vehicle(precharge=Precharge(resistance_ohm=150, capacitance_uF=1000))
+END_S = 26.0
+# What goes wrong in a key cycle, by the kind that it is to be called.
+CYCLES = {
+    "complete": KeyCycle(2.2, 20.0),
+    "slow": KeyCycle(2.2, 20.0, resistance_ohm=270.0, timeout_s=6.0),
+    "fast": KeyCycle(2.2, 20.0, resistance_ohm=75.0),
+    "stalled": KeyCycle(2.2, 20.0, parallel_ohm=600.0),
+    "interrupted": KeyCycle(2.2, 20.0, drop_out_s=0.15),
+    "closed_early": KeyCycle(2.2, 20.0, close_fraction=0.7, close_delay_s=0.0),
+    "bypassed": KeyCycle(2.2, 20.0, resistance_ohm=0.05),
+}
+AS_USUAL = Logging(period_s=0.01)
+WAYS = {
+    "as usual": AS_USUAL,
+    "states 150 ms late": replace(AS_USUAL, lag_s=0.15),
+    "states every 200 ms": replace(AS_USUAL, flag_period_s=0.2),
+    "no relay state": replace(AS_USUAL, flags=("main_contactor",)),
+    "no state at all": replace(AS_USUAL, flags=()),
+    "the pack every second": replace(AS_USUAL, pack_period_s=1.0),
+}
+
+
+def _kinds(findings: list[Finding]) -> list[str]:
+    return [finding.kind.removeprefix("precharge.") for finding in findings]
+
+
+def _judged(cycle: KeyCycle, logging: Logging, seed: int = 1) -> list[Finding]:
+    return precharge(play_log(seed, (cycle,), END_S, hazel(), logging).signals, HAZEL)
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("kind", CYCLES)
+def test_every_kind_is_told_however_it_is_logged(kind: str, way: str) -> None:
+    for seed in (1, 2):
+        assert _kinds(_judged(CYCLES[kind], WAYS[way], seed)) == [kind]
+
+
+@pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
+def test_a_path_that_is_open_shows_by_the_relay_state_alone(flags: tuple[str, ...]) -> None:
+    """An open resistor: without states there is nothing to see, and nothing is claimed."""
+    signals = play_log(1, (KeyCycle(2.2, 20.0, resistance_ohm=1e9),), END_S, hazel(), replace(AS_USUAL, flags=flags))
+    if flags:
+        assert _kinds(precharge(signals.signals, HAZEL)) == ["no_rise"]
+    else:
+        with pytest.raises(Exception, match="never rises"):
+            precharge(signals.signals, HAZEL)
+
+
+@pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
+def test_every_retry_is_an_attempt(flags: tuple[str, ...]) -> None:
+    """Three tries, each cut off by its relay; the link holds what it has got, and each try adds to it."""
+    cycle = KeyCycle(2.2, 20.0, drop_out_s=0.08, retries=2, pause_s=1.0)
+    findings = _judged(cycle, replace(AS_USUAL, flags=flags))
+    assert _kinds(findings) == ["interrupted"] * 3
+    starts = [finding.start_s for finding in findings]
+    assert starts == pytest.approx([2.2, 6.2, 10.2], abs=0.03)
+
+
+def test_a_relay_that_closes_onto_a_stalled_link_is_told() -> None:
+    """The load goes with the relay, the link holds its level, and the next tries find it where it was."""
+    findings = _judged(KeyCycle(2.2, 20.0, parallel_ohm=600.0, retries=1), AS_USUAL)
+    assert _kinds(findings)[0] == "stalled"
+    assert all(kind in ("stalled", "no_rise") for kind in _kinds(findings))
+    assert len(findings) == 2
+
+
+def _hot(seed: int, off_s: float, logging: Logging, bleeder_ohm: float) -> Signals:
+    """Off at 10 s and on again."""
+    cycles = (KeyCycle(2.2, 10.0), KeyCycle(off_s, 24.0))
+    return play_log(seed, cycles, END_S, hazel(bleeder_ohm=bleeder_ohm), logging).signals
+
+
+@pytest.mark.parametrize("way", ["as usual", "no relay state", "no state at all"])
+@pytest.mark.parametrize("seed", range(2))
+def test_a_hot_restart_from_80_percent_is_an_attempt(seed: int, way: str) -> None:
+    """8 s on a bleeder of 36 kohm: exp(−8/36) leaves 80 %."""
+    found = precharge(_hot(seed, 18.0, WAYS[way], 36e3), HAZEL)
+    assert _kinds(found) == ["complete", "complete"]
+    again = found[1].measured
+    assert again["start_voltage_V"].value == pytest.approx(0.80 * 331, rel=0.02)
+    assert again["time_constant_s"].low < 0.15 < again["time_constant_s"].high
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_restart_above_the_closing_threshold_is_no_fault(seed: int) -> None:
+    """2 s on 47 kohm leave 96 %: the contactor closes at once, and rightly."""
+    found = precharge(_hot(seed, 12.0, Logging(), 47e3), HAZEL)
+    assert _kinds(found) == ["complete", "complete"]
+    assert found[1].start_s == pytest.approx(12.0, abs=0.1)
+
+
+@pytest.mark.parametrize("kind", ["complete", "slow", "stalled", "closed_early"])
+def test_a_pack_voltage_that_wakes_late_or_sags_changes_nothing(kind: str) -> None:
+    """Zero until half a second after the rise; then off by what a load on the pack takes from both voltages."""
+    signals = play_log(3, (CYCLES[kind],), END_S, hazel(pack_ohm=0.3), AS_USUAL).signals
+    pack = signals["battery_voltage"]
+    late = replace(pack, value=np.where(pack.time_s < 3.6, 0.0, pack.value))
+    assert _kinds(precharge(changed(signals, {"battery_voltage": late}), HAZEL)) == [kind]
+
+
+@pytest.mark.parametrize("way", ["as usual", "no state at all"])
+def test_a_contactor_that_closes_and_drops_leaves_the_precharge_what_it_was(way: str) -> None:
+    """It drops 0.4 s later and the link bleeds down: the precharge itself was complete."""
+    signals = play_log(4, (KeyCycle(2.2, 3.4),), 12.0, hazel(), WAYS[way]).signals
+    assert _kinds(precharge(signals, HAZEL)) == ["complete"]
+
+
+def test_a_closing_is_seen_as_a_step_where_no_state_tells() -> None:
+    finding = _judged(CYCLES["closed_early"], replace(AS_USUAL, flags=(), pack=False))[0]
+    assert finding.kind == "precharge.closed_early"
+    at_close = finding.measured["fraction_at_close"]
+    assert at_close.low <= 0.70 <= at_close.high
+
+
+def test_a_state_that_never_changes_is_as_good_as_none() -> None:
+    """A relay that is logged open throughout, for its message is the wrong one."""
+    played = play_log(1, (CYCLES["slow"],), END_S, hazel(), AS_USUAL)
+    never: Part = state(np.random.default_rng(1), "precharge_relay", [], END_S, AS_USUAL)
+    assert _kinds(precharge(changed(played.signals, {"precharge_relay": never}), HAZEL)) == ["slow"]

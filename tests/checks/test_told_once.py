@@ -1,0 +1,69 @@
+"""One event, one finding. No published source: which finding leads is the project's own choice."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+from key_cycle_traces import FLAG_NAMES, Logging, hazel, play_log
+from test_contactors import CHARGED, HAZEL, OFF_S, _dropped, _logged, _usual
+
+from logscope.checks.told_once import told_once
+from logscope.findings import Finding, Severity
+from logscope.pipeline import checks
+from logscope.signals import Signals
+from logscope.simulate.circuits import Stage
+from logscope.simulate.scenarios import KeyCycle
+
+
+def _found(signals: Signals) -> list[Finding]:
+    high_voltage = [run for name, run in checks() if name in ("precharge", "discharge", "contactors")]
+    return [finding for run in high_voltage for finding in run(signals, HAZEL)]
+
+
+def _kinds(findings: list[Finding]) -> Counter[str]:
+    return Counter(finding.kind for finding in findings)
+
+
+def test_a_welded_contactor_is_the_cause_of_the_link_that_stays_live() -> None:
+    found = _found(play_log(1, (KeyCycle(2.0, 12.0, welded=True),), 32.0, hazel(), Logging()).signals)
+    assert _kinds(found)["contactor.welded"] == 1
+    told = told_once(found)
+    assert _kinds(told) == {"precharge.complete": 1, "dc_link.stays_live": 1}
+    live = told[-1]
+    weld = next(finding for finding in found if finding.kind == "contactor.welded")
+    assert weld.explanation in live.explanation
+    assert live.next_step == weld.next_step
+    assert live.measured["correlation"] == weld.measured["correlation"]
+    assert live.severity is Severity.DANGER
+    assert live.cause == ("welded" if weld.measured["correlation"].value is not None else None)
+
+
+@pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
+@pytest.mark.parametrize("out_s", [0.4, 1.5])
+def test_a_dropout_and_the_hard_closing_behind_it_are_one_event(out_s: float, flags: tuple[str, ...]) -> None:
+    found = _found(_dropped(3, Logging(flags=flags), out_s))
+    assert _kinds(found)["precharge.bypassed"] == 1
+    told = told_once(found)
+    assert _kinds(told) == {"precharge.complete": 1, "contactor.dropout": 1, "dc_link.discharged": 1}
+    drop = next(finding for finding in told if finding.kind == "contactor.dropout")
+    assert (drop.measured["step_V"].value or 0) > 50
+    assert drop.measured["count"].value == 1
+
+
+def test_a_closing_without_a_precharge_is_told_with_the_order_that_made_it() -> None:
+    closed = _usual() | {"precharge_relay": [], "main_contactor": [(3.2, OFF_S)]}
+    told = told_once(_found(_logged(1, (Stage(3.2, contactor=True), Stage(OFF_S)), closed)))
+    assert _kinds(told) == {"precharge.bypassed": 1, "dc_link.discharged": 1}
+    assert "Order of the contactors" in told[0].explanation
+
+
+def test_events_apart_stay_apart() -> None:
+    """A dropout in the drive, and a hard closing at another key-on."""
+    signals = _logged(2, (*CHARGED, Stage(OFF_S)), _usual())
+    assert _kinds(told_once(_found(signals))) == _kinds(_found(signals))
+    found = _found(_dropped(3, Logging()))
+    bypassed = next(finding for finding in found if finding.kind == "precharge.bypassed")
+    later = [replace(f, start_s=f.start_s + 9, end_s=f.end_s + 9) if f is bypassed else f for f in found]
+    assert _kinds(told_once(later))["precharge.bypassed"] == 1
