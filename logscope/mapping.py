@@ -23,6 +23,9 @@ from logscope.vehicle import Mapped, Vehicle, split_signal
 _OVERCURRENT_WORDS = ("overcurrent", "over current", "over-current", "over_current")
 _NO_FAULT = 0.0  # what a fault signal reads while nothing is wrong, unless the vehicle file says otherwise
 
+# Beyond any reading of a vehicle and any counter, in whatever unit: the bits were damaged, or their scale is wrong.
+_LARGEST = 1e15
+
 
 @dataclass(frozen=True, slots=True)
 class Player:
@@ -167,7 +170,7 @@ def _table(vehicle: Vehicle, player: Player, tables: Mapping[str, Table]) -> Tab
 
 def _part(vehicle: Vehicle, player: Player, table: Table) -> Part:
     logged = table.floats(player.spec.name)
-    there = np.isfinite(logged)
+    there = np.abs(logged) <= _LARGEST  # and so no NaN
     value = player.values(logged[there])
     spec, info = player.spec, PARTS[player.part]
     labels = {float(v): text for raw, text in spec.choices.items() for v in player.values(_logged(spec, raw))}

@@ -45,6 +45,15 @@ def test_units_are_converted_into_the_parts_unit(folder: Path) -> None:
     assert _part(folder, "motor_speed").value == pytest.approx([47.7465, -47.7465], abs=1e-3)
 
 
+def test_readings_beyond_any_quantity_are_none(folder: Path) -> None:
+    """By a damaged scale; left in, they would run over in the first square."""
+    text = (folder / "small.dbc").read_text(encoding="utf-8")
+    assert "(0.1,0)" in text
+    (folder / "small.dbc").write_text(text.replace("(0.1,0)", "(1e300,0)"), encoding="utf-8")
+    result = logscope.check(logscope.read(folder / "small.log"), _vehicle(folder))
+    assert "dc_link_voltage" not in result.signals
+
+
 def test_a_unit_that_cannot_be_converted_names_both(folder: Path) -> None:
     text = (folder / "small.dbc").read_text(encoding="utf-8")
     (folder / "small.dbc").write_text(text.replace('"rpm"', '"A"'), encoding="utf-8")
