@@ -12,6 +12,7 @@ from precharge_score import signals_of, vehicle_of
 from score_baseline import baseline
 from score_signals import signals_of_drive, vehicle_for
 
+from logscope.checks.told_once import told_once
 from logscope.findings import Finding, NothingToCheck
 from logscope.pipeline import checks
 from logscope.signals import MissingPart, Signals
@@ -116,7 +117,7 @@ def _judge(signals: Signals, vehicle: Vehicle, without: str | None = None) -> di
         if name != without:
             found += _of(check, signals, vehicle)
     plain = [f for f in _of(baseline, signals, vehicle) if without is None or not f.kind.startswith(without)]
-    return {"checks": found, "baseline": plain}
+    return {"checks": told_once(found), "baseline": plain}
 
 
 def _of(check: Callable[[Signals, Vehicle], list[Finding]], signals: Signals, vehicle: Vehicle) -> list[Finding]:
