@@ -69,8 +69,8 @@ def _segments(time: FloatArray, value: FloatArray, model: SpeedModel) -> Iterato
         return
     for first, last in zip(*join_neighbours(np.diff(at) == 1), strict=True):
         begin, end = int(at[first]), int(at[last]) + 2
-        marks = np.arange(turns[begin], turns[end - 1], SEGMENT_TURNS)
-        edges = begin + np.searchsorted(turns[begin:end], marks)
+        number = np.floor((turns[begin:end] - turns[begin]) / SEGMENT_TURNS)
+        edges = begin + np.flatnonzero(np.diff(number, prepend=-1.0) > 0)
         for start, stop in pairwise(edges):
             segment = _segment(turns[start:stop], value[start:stop], model) if stop > start else None
             if segment is not None:
