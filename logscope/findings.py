@@ -98,6 +98,7 @@ class Chart:
     """One quantity against another, where time is not what matters: a rate against current, say.
 
     x_name, y_name : what the axes show, in words; x_unit, y_unit : empty where there is none
+    folded : what to open to see it, in words; empty for a chart that is seen at once
     """
 
     x_name: str
@@ -105,6 +106,7 @@ class Chart:
     y_name: str
     y_unit: str
     series: tuple[Series, ...]
+    folded: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

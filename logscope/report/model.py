@@ -284,7 +284,7 @@ def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[
         texts += [curve.label for curve in f.evidence.curves]
         texts += [mark.label for mark in f.evidence.marks]
         texts += [level.label for level in f.evidence.levels]
-        texts += [text for x in f.evidence.charts for text in (x.x_name, x.x_unit, x.y_name, x.y_unit)]
+        texts += [text for x in f.evidence.charts for text in (x.x_name, x.x_unit, x.y_name, x.y_unit, x.folded)]
         texts += [series.label for chart in f.evidence.charts for series in chart.series]
         texts += ["95 % limits"] if any(row.limits for row in entry.values) else []
     texts += [item.reason for item in result.not_checked]

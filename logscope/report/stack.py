@@ -15,13 +15,17 @@ HEADING_PX, TOP_PX, BOTTOM_PX, LEFT_PX, RIGHT_PX = 24, 6, 42, 54, 10
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """What the page needs to draw one chart, and its words for those who do not see it."""
+    """What the page needs to draw one chart, and its words for those who do not see it.
+
+    folded : what to open to see it, in words; empty for a chart that is seen at once
+    """
 
     figure: dict[str, Any]
     summary: str
     keys: tuple[Key, ...]
     marks: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    folded: str = ""
 
     @property
     def height_px(self) -> int:

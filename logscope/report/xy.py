@@ -44,7 +44,7 @@ def xy_chart(chart: Chart) -> Drawing:
     figure["layout"]["xaxis"]["hoverformat"] = ".5~g"
     labels = ", ".join(series.label for series in chart.series)
     summary = f"Chart of {y_title} against {x_title}: {labels}."
-    return Drawing(figure, summary, tuple(keys), notes=tuple(notes))
+    return Drawing(figure, summary, tuple(keys), notes=tuple(notes), folded=chart.folded)
 
 
 def _title(name: str, unit: str) -> str:

@@ -67,3 +67,8 @@ def test_the_page_shows_the_moment_and_then_the_chart_in_hostile_words_escaped()
     page = result_to_html(replace(fake.troubled(), findings=(finding,)))
     assert "Chart of &lt;script&gt;" in page
     assert fake.HOSTILE not in page
+
+
+def test_a_folded_chart_is_opened_by_its_words() -> None:
+    drawing = xy_chart(replace(CHART, folded="How far each reading is off"))
+    assert drawing.folded == "How far each reading is off"

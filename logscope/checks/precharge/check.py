@@ -57,7 +57,7 @@ def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     known = [one for one in stresses if one is not None]
     held = accumulated(known)
     findings = [
-        _finding(one, signals, vehicle, heat, held[known.index(heat)] if heat in known[1:] else None)
+        _finding(one, link, signals, vehicle, heat, held[known.index(heat)] if heat in known[1:] else None)
         for one, heat in zip(judged, stresses, strict=True)
     ]
     findings += [_no_rise(event, signals, link, vehicle) for event in without_rise]
@@ -75,7 +75,9 @@ def _fitted(judged: Sequence[Judged]) -> list[Attempted]:
     ]
 
 
-def _finding(judged: Judged, signals: Signals, vehicle: Vehicle, heat: Stress | None, held: Measured | None) -> Finding:
+def _finding(
+    judged: Judged, link: Link, signals: Signals, vehicle: Vehicle, heat: Stress | None, held: Measured | None
+) -> Finding:
     m = judged.measurement
     values = {**measured_values(judged, vehicle), **stress_values(heat, held)}
     words = describe(judged, values)
@@ -93,7 +95,7 @@ def _finding(judged: Judged, signals: Signals, vehicle: Vehicle, heat: Stress | 
         measured=values,
         expected=expected_values(judged, vehicle),
         parts=tuple(name for name in _PARTS if name in signals),
-        evidence=evidence(judged),
+        evidence=evidence(judged, link),
     )
 
 

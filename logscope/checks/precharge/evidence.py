@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from logscope.checks.precharge.find import Link
+from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.judge import Judged
-from logscope.findings import Curve, Evidence, Level, Mark
+from logscope.checks.precharge.measure import Measurement
+from logscope.findings import Chart, Curve, Evidence, Level, Mark, Series, Style
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 
 _BAND_POINTS = 200
+_NOISE_LIMITS = 1.96  # standard deviations that hold 95 % of a normal distribution
 
 
-def evidence(judged: Judged) -> Evidence:
+def evidence(judged: Judged, link: Link) -> Evidence:
+    """Beside the measured voltage: the fitted curve, the expected one, the threshold; and the residuals on demand."""
     m, fit = judged.measurement, judged.curve
     marks, levels, curves = [Mark(m.onset_s, "rise begins")], [], []
     if m.closing is not None:
@@ -24,7 +29,26 @@ def evidence(judged: Judged) -> Evidence:
         curves.append(Curve("fitted curve", "dc_link_voltage", time_s, fit.voltage(time_s)))
         if judged.expected_s is not None:
             curves.append(_expected_curve(judged, time_s))
-    return Evidence(tuple(curves), tuple(marks), tuple(levels))
+    charts = (_residuals(fit, m, link),) if fit is not None else ()
+    return Evidence(tuple(curves), tuple(marks), tuple(levels), charts=charts)
+
+
+def _residuals(fit: CurveFit, m: Measurement, link: Link) -> Chart:
+    """What the fitted curve leaves of the readings that it was fitted to, beside their noise."""
+    time_s, volts = link.part.time_s[m.window], link.part.value[m.window]
+    after_s = time_s - m.onset_s
+    ends, spread = after_s[[0, -1]], np.full(2, _NOISE_LIMITS * link.noise_v)
+    return Chart(
+        x_name="Time since the rise began",
+        x_unit="s",
+        y_name="Reading less fitted curve",
+        y_unit="V",
+        series=(
+            Series("noise of a reading at rest", ends, np.zeros(2), -spread, spread),
+            Series("readings", after_s, volts - fit.voltage(time_s), style=Style.POINTS),
+        ),
+        folded="How far each reading is from the fitted curve",
+    )
 
 
 def _expected_curve(judged: Judged, time_s: np.ndarray) -> Curve:

@@ -22,9 +22,7 @@ _PLATEAU_SAMPLES = 10  # and at least this many behind the rise, to see where it
 # Once connected the link moves with the pack, by a few percent at a light load (common practice, no published source):
 # what comes behind the first sample this near to the highest need not belong to the charge.
 _DRIVING_SHARE = 0.02
-_NEAR_SHARE = (
-    0.05  # and of a small rise, as in a hot restart, no more than this: it is there after three time constants
-)
+_NEAR_SHARE = 0.05  # and of a small rise, as in a hot restart: a curve is as near after three time constants
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
 
 

@@ -26,7 +26,7 @@
     const layout = coloured(figure.layout, style, "");
     const axis = {
       gridcolor: colour("--grid"), linecolor: colour("--rule-strong"), zeroline: false, fixedrange: true,
-      nticks: 4, exponentformat: "none", tickfont: { size: 11 },
+      nticks: 5, exponentformat: "none", tickfont: { size: 11 },
     };
     for (const name of Object.keys(layout).filter((n) => n.startsWith("yaxis"))) {
       layout[name] = { ...axis, ...layout[name] };
