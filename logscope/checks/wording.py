@@ -18,7 +18,7 @@ def number(value: float, uncertainty: float | None = None) -> str:
     size = floor(log10(abs(value)))
     places = 2 - size
     if uncertainty and isfinite(uncertainty) and uncertainty > 0:
-        places = max(min(1 - floor(log10(uncertainty)) - 1 + 0, 5 - size), 2 - size if size < 2 else 0)
+        places = max(min(-floor(log10(uncertainty)), 5 - size), 2 - size if size < 2 else 0)
     return f"{value:.{max(places, 0)}f}"
 
 

@@ -15,6 +15,7 @@ DEGREES_OF_FREEDOM = 5.0  # proposals with tails heavier than the posterior's ke
 ADAPTING_DRAWS = 1000
 ADAPTING_ROUNDS = (4, 16)  # at least, and at most while few draws are effective
 FINAL_DRAWS = 3000
+_NEARER = 0.1  # of the covariance: where no draw is possible, the next are made nearer to the centre
 _FLOOR = 1e-9  # of a parameter's variance: far below what draws by the thousand can tell
 _LEAST_EFFECTIVE = 0.15  # share of effective draws from which adapting further gains little
 
@@ -41,12 +42,13 @@ class Posterior:
 
 def sample_posterior(
     log_density: Callable[[FloatArray], FloatArray], start: FloatArray, covariance: FloatArray, seed: int = 0
-) -> Posterior:
+) -> Posterior | None:
     """Draws from a density known up to a factor, by a multivariate-t proposal adapted to it.
 
     log_density : (k, d) parameters → (k,) log prior + log likelihood, −inf where impossible
     start : shape (d,), near the mode; covariance : shape (d, d), a rough one
     seed : of the draws; a fixed one makes the result repeatable
+    Returns None where no draw is possible, however near to the start.
 
     Source: adaptive importance sampling by matching moments (Cappé, Guillin, Marin, Robert, Population
     Monte Carlo, J. Comput. Graph. Stat. 13(4), 2004), with weights tempered while few draws are effective.
@@ -57,6 +59,9 @@ def sample_posterior(
     floor = np.diag(np.diag(covariance)) * _FLOOR  # keeps the matrix regular when few draws count
     for turn in range(ADAPTING_ROUNDS[1]):
         draws, log_weights = _weighted(log_density, centre, covariance, ADAPTING_DRAWS, rng)
+        if not np.any(log_weights > -np.inf):
+            covariance = covariance * _NEARER
+            continue
         weights, share = _tempered(log_weights)
         centre = weights @ draws
         away = draws - centre
@@ -65,8 +70,10 @@ def sample_posterior(
         if share >= _LEAST_EFFECTIVE and turn + 1 >= ADAPTING_ROUNDS[0]:
             break
     draws, log_weights = _weighted(log_density, centre, covariance, FINAL_DRAWS, rng)
-    total = logsumexp(log_weights)
     possible = log_weights > -np.inf  # functions of the parameters need not hold outside
+    if not possible.any():
+        return None
+    total = logsumexp(log_weights)
     return Posterior(draws[possible], np.exp(log_weights[possible] - total), float(total - np.log(FINAL_DRAWS)))
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from logscope.findings import BoolArray, FloatArray
 
+NORMAL_95 = 1.96  # standard deviations to either side that hold 95 % of a normal distribution
 MAD_TO_SIGMA = 1.482602218505602  # 1/(√2·erfinv(½)): MAD to standard deviation, normal distribution
 _SECOND_DIFFERENCE_GAIN = sqrt(6.0)  # 1² + 2² + 1²: white noise through x[i−1] − 2·x[i] + x[i+1]
 _LEVELS_NEEDED = 5  # fewer occupied levels may be a rest position and a few repeated disturbances

@@ -18,6 +18,7 @@ def rounded_normal_log_likelihood(
     step: float,
     span: float,
     outlier_share: float | FloatArray = OUTLIER_SHARE,
+    floor: float = -np.inf,
 ) -> FloatArray:
     """Log-probability of readings rounded to a step, the noise before rounding being normal.
 
@@ -27,14 +28,18 @@ def rounded_normal_log_likelihood(
 
     reading : shape (n,); expected, noise (standard deviation, > 0) : shape (k, n), k sets of parameters
     step : rounding step, 0 for readings that are not rounded; span : range of possible readings
+    floor : the least reading there is: it stands for everything below as well (a censored reading)
     outlier_share : chance that a reading follows no model, of all or of each, shape (n,)
     Returns shape (k,): the sum over the readings, for a mix with that share uniform over the span.
     """
     deviation = reading - expected
+    censored = reading <= floor
     if step > 0:
-        near = ndtr((deviation + step / 2) / noise) - ndtr((deviation - step / 2) / noise)
+        below = np.where(censored, 0.0, ndtr((deviation - step / 2) / noise))
+        near = ndtr((deviation + step / 2) / noise) - below
         background = outlier_share * step / max(span, step)
     else:
-        near = np.exp(-0.5 * (deviation / noise) ** 2) / (noise * np.sqrt(2 * np.pi))
+        density = np.exp(-0.5 * (deviation / noise) ** 2) / (noise * np.sqrt(2 * np.pi))
+        near = np.where(censored, ndtr(deviation / noise), density)
         background = outlier_share / span
     return np.asarray(np.log((1 - outlier_share) * near + background).sum(axis=-1))

@@ -15,7 +15,7 @@ from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
 from logscope.signals import Part, Signals
 from logscope.simulate.scenarios import KeyCycle
-from logscope.vehicle import Precharge, Vehicle
+from logscope.vehicle import Limits, Precharge, Vehicle
 
 HAZEL = Vehicle(precharge=Precharge(resistance_ohm=150, capacitance_uF=1000))
 END_S = 26.0
@@ -137,3 +137,40 @@ def test_a_state_that_never_changes_is_as_good_as_none() -> None:
     played = play_log(1, (CYCLES["slow"],), END_S, hazel(), AS_USUAL)
     never: Part = state(np.random.default_rng(1), "precharge_relay", [], END_S, AS_USUAL)
     assert _kinds(precharge(changed(played.signals, {"precharge_relay": never}), HAZEL)) == ["slow"]
+
+
+@pytest.mark.parametrize("period_s", [0.005, 0.02])
+@pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
+def test_a_load_that_starts_and_stops_makes_one_stalled_attempt(flags: tuple[str, ...], period_s: float) -> None:
+    """A converter of 400 W that starts at 200 V and stops at 190 V: the resistor lets through 175 W there at most."""
+    cycle = KeyCycle(2.2, 20.0, power_W=400.0, cut_in_V=200.0)
+    findings = _judged(cycle, replace(AS_USUAL, flags=flags, period_s=period_s))
+    stalled = [finding for finding in findings if finding.kind != "precharge.resistor_stress"]
+    assert _kinds(stalled) == ["stalled"]
+    assert "between the same two levels" in stalled[0].explanation
+
+
+def test_without_a_pack_voltage_a_contactor_that_stays_open_leaves_the_cause_open() -> None:
+    """90 % or all of the pack: the link alone looks the same, and must not be called complete."""
+    without = replace(AS_USUAL, pack=False)
+    finding = _judged(KeyCycle(2.2, 20.0, parallel_ohm=1400.0), without)[0]
+    assert finding.kind == "precharge.undetermined"
+    assert "contactor stayed open" in finding.explanation
+
+
+def test_a_link_below_the_emptiest_pack_has_stalled_whatever_the_pack_holds() -> None:
+    played = play_log(1, (KeyCycle(2.2, 20.0, parallel_ohm=200.0),), END_S, hazel(), replace(AS_USUAL, pack=False))
+    vehicle = HAZEL.model_copy(update={"limits": Limits(battery_min_V=240.0)})
+    assert _kinds(precharge(played.signals, vehicle)) == ["stalled"]
+
+
+@pytest.mark.parametrize("kind", ["complete", "slow", "closed_early"])
+def test_the_limits_of_the_closing_hold_the_link_s_voltage(kind: str) -> None:
+    """In 9 of 12 logs at the least: limits that hold it in 95 % fail that in one of 500 trials (binomial)."""
+    held = 0
+    for seed in range(12):
+        played = play_log(seed, (CYCLES[kind],), END_S, hazel(), AS_USUAL)
+        truth = next(event for event in played.truth if event.kind.startswith("precharge."))
+        found = precharge(played.signals, HAZEL)[0].measured["fraction_at_close"]
+        held += found.low <= truth.parameters["fraction_at_close"] <= found.high
+    assert held >= 9

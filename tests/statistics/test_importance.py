@@ -46,4 +46,14 @@ def test_a_rough_covariance_that_rounding_has_spoilt_serves_all_the_same() -> No
     spoilt = np.array([[8.4e-4, -3.4436e-7, 3.0e-9], [-3.4435e-7, 2.59, 1.6389], [3.1e-9, 1.6389, 1.0370]])
     assert np.linalg.eigvalsh(spoilt).min() < 0
     posterior = sample_posterior(lambda x: -0.5 * (x**2).sum(axis=1), np.zeros(3), spoilt)
+    assert posterior is not None
     assert np.sqrt(posterior.weights @ posterior.draws**2) == pytest.approx(np.ones(3), rel=0.15)
+
+
+def test_a_density_that_is_possible_near_the_start_alone_is_found_and_one_that_is_nowhere_gives_none() -> None:
+    """A uniform one on a thousandth of the rough deviation, whose middle quantile is 0."""
+    narrow = lambda x: np.where(np.abs(x[:, 0]) < 1e-3, 0.0, -np.inf)  # noqa: E731 - a density in one line
+    posterior = sample_posterior(narrow, np.zeros(1), np.eye(1) * 1e6)
+    assert posterior is not None
+    assert posterior.quantiles(posterior.draws[:, 0], 0.5)[0] == pytest.approx(0.0, abs=3e-4)
+    assert sample_posterior(lambda x: np.full(len(x), -np.inf), np.zeros(1), np.eye(1)) is None

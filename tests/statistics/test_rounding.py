@@ -30,3 +30,12 @@ def test_without_rounding_it_is_the_normal_density() -> None:
     """scipy.stats.norm.logpdf."""
     got = rounded_normal_log_likelihood(np.array([1.0, 2.0]), np.array([[1.1, 1.7]]), np.full((1, 2), 0.4), 0.0, 1e9)
     assert got == pytest.approx([stats.norm.logpdf([1.0, 2.0], [1.1, 1.7], 0.4).sum()], abs=3e-3)
+
+
+@pytest.mark.parametrize("step", [0.0, 0.5])
+def test_a_reading_at_the_floor_stands_for_all_below(step: float) -> None:
+    """A censored normal: scipy's distribution function up to the floor's upper edge."""
+    got = rounded_normal_log_likelihood(
+        np.array([0.0]), np.array([[0.4]]), np.array([[0.7]]), step, 1e6, outlier_share=0.0, floor=0.0
+    )
+    assert got == pytest.approx(stats.norm(0.4, 0.7).logcdf(step / 2))

@@ -88,7 +88,7 @@ class FallFit:
 
 
 def fit_fall(time_s: FloatArray, volts: FloatArray, step_v: float, noise_v: float) -> FallFit | None:
-    """Fit one fall; None with fewer than `LEAST_SAMPLES` samples.
+    """Fit one fall; None with fewer than `LEAST_SAMPLES` samples, or where no curve is possible.
 
     time_s, volts : samples while the link is apart from the pack, shape (n,)
     step_v : rounding step [V], 0 if none; noise_v : standard deviation at rest [V], rounding included
@@ -99,11 +99,14 @@ def fit_fall(time_s: FloatArray, volts: FloatArray, step_v: float, noise_v: floa
     problem = _Problem(time_s[thin] - time_s[0], volts[thin], step_v)
     shape = Shape.RESISTOR
     posterior = plain = problem.solve(shape)
+    if posterior is None or plain is None:
+        return None
     if _misfits(problem, shape, posterior, noise_v):
         for other in (Shape.RESTING, Shape.CURRENT, Shape.POWER):
             tried = problem.solve(other)
-            better = tried.log_evidence > posterior.log_evidence
-            if better and tried.log_evidence - plain.log_evidence >= np.log(LAG_ODDS):
+            if tried is None or tried.log_evidence <= posterior.log_evidence:
+                continue
+            if tried.log_evidence - plain.log_evidence >= np.log(LAG_ODDS):
                 shape, posterior = other, tried
     return _as_fit(problem, shape, posterior, float(time_s[0]), noise_v)
 
@@ -132,7 +135,7 @@ class _Problem:
             high.append(0.999)
         return np.array(low), np.array(high)
 
-    def solve(self, shape: Shape) -> Posterior:
+    def solve(self, shape: Shape) -> Posterior | None:
         low, high = self.ranges(shape)
         span = float(max(np.ptp(self.volts), 10 * self.step_v, 1.0))
 

@@ -9,6 +9,7 @@ import numpy as np
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.evidence import evidence
 from logscope.checks.precharge.find import Link, NoRise, describe_link, find_attempts
+from logscope.checks.precharge.hunting import joined_hunting
 from logscope.checks.precharge.judge import Judged, judge
 from logscope.checks.precharge.measure import measure
 from logscope.checks.precharge.overload import overload
@@ -48,6 +49,7 @@ def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     """
     link = describe_link(signals, vehicle.limits.battery_min_V)
     attempts, without_rise = find_attempts(signals, link)
+    attempts = joined_hunting(link, attempts)
     if not attempts and not without_rise:
         raise NothingToCheck(
             "the link voltage never rises from a disconnected state, and no relay state shows an attempt"

@@ -10,9 +10,9 @@ from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement
 from logscope.findings import Chart, Curve, Evidence, Level, Mark, Series, Style
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
+from logscope.statistics.robust import NORMAL_95
 
 _BAND_POINTS = 200
-_NOISE_LIMITS = 1.96  # standard deviations that hold 95 % of a normal distribution
 
 
 def evidence(judged: Judged, link: Link) -> Evidence:
@@ -37,7 +37,7 @@ def _residuals(fit: CurveFit, m: Measurement, link: Link) -> Chart:
     """What the fitted curve leaves of the readings that it was fitted to, beside their noise."""
     time_s, volts = link.part.time_s[m.window], link.part.value[m.window]
     after_s = time_s - m.onset_s
-    ends, spread = after_s[[0, -1]], np.full(2, _NOISE_LIMITS * link.noise_v)
+    ends, spread = after_s[[0, -1]], np.full(2, NORMAL_95 * link.noise_v)
     return Chart(
         x_name="Time since the rise began",
         x_unit="s",

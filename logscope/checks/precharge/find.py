@@ -7,13 +7,14 @@ an attempt was made although nothing rose.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part, Signals
-from logscope.statistics.robust import noise_floor
+from logscope.statistics.robust import NORMAL_95, noise_floor
 
 # A rise of less than 5 % of the full voltage is left to noise, sag and regeneration, unless a flag vouches for it.
 LEAST_RISE = 0.05
@@ -26,6 +27,8 @@ PACK_MISMATCH = 0.05
 FLAG_LAG_S = 0.15
 AWAKE_SHARE = 0.3  # a pack voltage below this share of its own maximum is that of a controller not yet awake
 QUIET_BEFORE_S = 0.5  # a hot restart without flags must follow this long a quiet link
+# Of the full voltage: noise at 0 V, where a sensor ends, looks smaller than it is; no restart is hotter than this.
+_LEAST_VOUCHED = 0.01
 _LEAST_JUMP = 6.0  # times the noise of a reading: two of them differ by more once in 10 000 times
 _FLAT_SHARE = 0.05  # of the rise: a level that wanders by no more than this has not begun to rise
 _REST_SAMPLES = 50  # before the rise, whose median is the level it starts from
@@ -46,6 +49,8 @@ class Attempt:
     ended_by : 'fall', 'pause' (another attempt follows), 'log end' or 'level'
     relay_s, relay_end_s, contactor_s : when the flags first show relay on, relay off, contactor on, if mapped
     contactor_after_s : the last sample that shows the contactor off before that
+    stayed_open : whether the main contactor's state says open all the while, and the attempt ended within the log
+    saws : how often the voltage fell and rose again behind the first rise, as under a load that starts and stops
     """
 
     onset: int
@@ -57,6 +62,8 @@ class Attempt:
     relay_end_s: float | None = None
     contactor_s: float | None = None
     contactor_after_s: float | None = None
+    stayed_open: bool = False
+    saws: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +82,7 @@ class Link:
     step_v : rounding step; noise_v : standard deviation of a reading, rounding included
     random_v : the same before rounding; jitter_s : standard deviation of a stamp about the grid of the period
     full_v : the pack's voltage as far as the log tells, None if it never does
+    floor_v : 0 where the readings end there, as of a number without sign; else minus infinity
     """
 
     part: Part
@@ -83,6 +91,7 @@ class Link:
     random_v: float
     jitter_s: float
     full_v: float | None
+    floor_v: float
 
 
 def describe_link(signals: Signals, battery_min_v: float | None) -> Link:
@@ -98,7 +107,8 @@ def describe_link(signals: Signals, battery_min_v: float | None) -> Link:
     if full is None and part.value.size:
         top = float(np.quantile(part.value, 0.995))
         full = top if top >= _LOWEST_FULL_V else battery_min_v
-    return Link(part, step, noise, random, jitter, full)
+    floor = 0.0 if part.value.size and float(part.value.min()) == 0.0 else -np.inf
+    return Link(part, step, noise, random, jitter, full, floor)
 
 
 def observed_step(part: Part) -> float:
@@ -113,14 +123,34 @@ def observed_step(part: Part) -> float:
     return max(told, least) if keeps else told
 
 
-def pack_voltage(signals: Signals, start_s: float, end_s: float) -> float | None:
-    """Median of the awake pack voltage between two times [V]; None where it is not known there."""
+class PackLevel(NamedTuple):
+    """The pack's voltage over some time [V], and how far off it may be: half the width of its 95 % limits [V]."""
+
+    volts: float
+    within_v: float
+
+
+def pack_level(signals: Signals, start_s: float, end_s: float) -> PackLevel | None:
+    """Median of the awake pack voltage between two times; None where it is not known there.
+
+    Its error is that of a median of normal noise, √(π/2) of the mean's, and what rounding alike for all leaves.
+    """
     pack = signals.get("battery_voltage")
     if pack is None or not pack.value.size:
         return None
     awake = pack.value > AWAKE_SHARE * float(pack.value.max())
     inside = awake & (pack.time_s >= start_s) & (pack.time_s <= end_s)
-    return float(np.median(pack.value[inside])) if inside.any() and pack.value.max() >= _LOWEST_FULL_V else None
+    if not inside.any() or pack.value.max() < _LOWEST_FULL_V:
+        return None
+    scatter = noise_floor(pack.value) if pack.value.size > 2 else 0.0
+    error = np.sqrt(np.pi / 2) * scatter / np.sqrt(np.count_nonzero(inside))
+    return PackLevel(float(np.median(pack.value[inside])), float(NORMAL_95 * error + observed_step(pack) / 2))
+
+
+def pack_voltage(signals: Signals, start_s: float, end_s: float) -> float | None:
+    """The same, the voltage alone [V]."""
+    level = pack_level(signals, start_s, end_s)
+    return level.volts if level else None
 
 
 def find_attempts(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:
@@ -144,7 +174,7 @@ def _vouched(signals: Signals, link: Link, known: list[Attempt]) -> list[Attempt
     relay, time_s, volts = signals.get("precharge_relay"), link.part.time_s, link.part.value
     if relay is None or relay.on is None:
         return []
-    least = max(8 * link.noise_v, 2 * link.step_v)
+    least = max(8 * link.noise_v, 2 * link.step_v, _LEAST_VOUCHED * link_full(link))
     taken = {attempt.relay_s for attempt in known}
     found = []
     for index in np.flatnonzero(relay.on[1:] & ~relay.on[:-1]) + 1:
@@ -347,16 +377,14 @@ def _with_flags(signals: Signals, link: Link, attempt: Attempt) -> Attempt:
     contactor = signals.get("main_contactor")
     if contactor_s is not None and contactor is not None:
         after_s = float(contactor.time_s[int(np.searchsorted(contactor.time_s, contactor_s)) - 1])
-    return Attempt(
-        attempt.onset,
-        attempt.top,
-        attempt.end,
-        attempt.onset_seen,
-        attempt.ended_by,
-        relay_s,
-        relay_end_s,
-        contactor_s,
-        after_s,
+    ended = attempt.ended_by != "log end" or relay_end_s is not None
+    return replace(
+        attempt,
+        relay_s=relay_s,
+        relay_end_s=relay_end_s,
+        contactor_s=contactor_s,
+        contactor_after_s=after_s,
+        stayed_open=ended and _open_throughout(signals, begin_s, end_s),
     )
 
 

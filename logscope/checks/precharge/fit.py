@@ -44,6 +44,7 @@ CLAIM_LEVEL = 0.001
 _MOST_NOISE = 0.1
 _MOST_RISE = 8.0  # times what the log shows of it: a curve cut off sooner is nearly straight and holds no constant
 _LEAST_JITTER = 1e-3  # of a period: what a loaded bus cannot undercut in practice
+_BELOW_FLOOR = 2.0  # steps or deviations of a reading: an offset of the sensor of that size would go unseen
 # A misfit is no noise when it is this many times the noise seen at rest, and one residual tells the sign of the next.
 MISFIT_RATIO = 3.0
 MISFIT_CORRELATION = 0.4
@@ -68,11 +69,13 @@ class Rest:
 
     noise_v : standard deviation of a reading [V], rounding included; random_v : the same before rounding
     jitter_s : standard deviation of a stamp about the grid of the period [s]
+    floor_v : the least reading there is [V], which stands for all below; minus infinity where there is none
     """
 
     noise_v: float
     random_v: float
     jitter_s: float
+    floor_v: float = -np.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +142,12 @@ class CurveFit:
     def voltage(self, time_s: FloatArray) -> FloatArray:
         """The fitted voltage [V] at times [s], shape (n,)."""
         return np.asarray(self._layout.curve(self._theta[None, :], time_s)[0][0])
+
+    def voltage_limits(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """95 % limits of the curve's voltage [V] at each of some times [s], each of shape (n,)."""
+        volts = self._layout.curve(self._posterior.draws, time_s)[0]
+        limits = np.array([self._posterior.quantiles(column, 0.025, 0.975) for column in volts.T])
+        return limits[:, 0], limits[:, 1]
 
 
 # What each shape adds, with its lowest and highest value; None where the sampling sets it.
@@ -239,6 +248,17 @@ class _Problem:
         shares[-1] = CUT_OFF_SHARE if self.cut_off else OUTLIER_SHARE
         return shares
 
+    @property
+    def floor_v(self) -> float:
+        return self.rest.floor_v if self.rest else -np.inf
+
+    @property
+    def least_start_v(self) -> float:
+        """Readings at the floor do not tell how far below it they are: not far, for no link is charged in reverse."""
+        if self.volts.min() > self.floor_v:
+            return float(self.volts.min() - self.span_v)
+        return float(self.floor_v - _BELOW_FLOOR * max(self.step_v, self.rest.noise_v if self.rest else 0.0))
+
     def ranges(self) -> tuple[FloatArray, FloatArray]:
         """Lowest and highest value of each parameter."""
         span, period = self.span_v, self.period_s
@@ -246,7 +266,7 @@ class _Problem:
         least_noise = max(self.step_v * _LEAST_NOISE_STEPS, span * 1e-5)
         slope = np.log(span) - np.log([10 * length, period / 30])
         low = [
-            self.volts.min() - span,
+            self.least_start_v,
             slope[0] - 2,
             np.log(period / 30),
             np.log(least_noise),
@@ -286,7 +306,7 @@ class _Problem:
             expected, rate = self.layout.curve(kept, self.time_s)
             noise = np.sqrt(np.exp(2 * kept[:, 3])[:, None] + (rate * np.exp(kept[:, 4])[:, None]) ** 2)
             result[inside] = rounded_normal_log_likelihood(
-                self.volts, expected, noise, self.step_v, self.span_v, self.outlier_share
+                self.volts, expected, noise, self.step_v, self.span_v, self.outlier_share, self.floor_v
             )
             result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
             if self.rest is not None:
@@ -371,7 +391,8 @@ def _solve(problem: _Problem) -> tuple[_Problem, Posterior] | None:
     if not guesses:
         return None
     start, covariance = _least_squares(problem, guesses)
-    return problem, sample_posterior(problem.log_density, np.clip(start, *problem.ranges()), covariance)
+    posterior = sample_posterior(problem.log_density, np.clip(start, *problem.ranges()), covariance)
+    return None if posterior is None else (problem, posterior)
 
 
 # The sampling adapts to where the mass lies: its start need only be near. A curve that is none never settles.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from logscope.checks.precharge.closed import at_constants
 from logscope.checks.precharge.compare import (
     Constant,
     Verdict,
@@ -11,9 +12,9 @@ from logscope.checks.precharge.compare import (
     is_bypassed,
     step_constant_bound,
 )
-from logscope.checks.precharge.find import Link
+from logscope.checks.precharge.find import Attempt, Link
 from logscope.checks.precharge.fit import CurveFit, Shape
-from logscope.checks.precharge.measure import Measurement, at_constants
+from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.witness import witnesses
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -22,6 +23,7 @@ from logscope.vehicle import Vehicle
 SAMPLES_PER_CONSTANT = 5
 # With fewer samples on the steep part a contactor that closes in between could pass for the curve's own speed.
 LEAST_STEEP_SAMPLES = 3
+_SETTLED_CONSTANTS = 5.0  # then 99.3 % of the rise are there (handbook practice: precharge for five R·C)
 _OFF_BAND = {Verdict.SLOW: "slow", Verdict.FAST: "fast"}
 
 
@@ -142,12 +144,20 @@ def _kind(
         return _OFF_BAND.get(constant.verdict, "complete") if told and constant else "complete"
     if bound_s is not None and (top is None or top >= close_at):
         return "bypassed" if is_bypassed(bound_s, expected_s) else "undetermined"
+    if m.attempt.saws and m.closing is None and (top is None or top < close_at):
+        return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
         return "closed_early"
     if m.closing is None and reached is not None and reached < close_at:
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
-        return "interrupted" if _broke_off(m, bound_s, told_s, vehicle.precharge.tolerance) else "stalled"
+        if _broke_off(m, bound_s, told_s, vehicle.precharge.tolerance):
+            return "interrupted"
+        return "stalled" if m.inside >= LEAST_STEEP_SAMPLES or _held(m.attempt, told_s) else "undetermined"
+    if reached is None and m.closing is None and m.settled and _below_any_pack(m, close_at, vehicle):
+        return "stalled"
+    if reached is None and m.closing is None and m.settled and m.attempt.stayed_open:
+        return "undetermined"  # why the contactor stayed open, only the pack voltage would tell
     if reached is None and m.closing is None and _stops_short(m, noise_v):
         return "undetermined" if m.attempt.ended_by == "log end" else "interrupted"
     if constant is None or constant.verdict is Verdict.OPEN:
@@ -157,9 +167,22 @@ def _kind(
     return _OFF_BAND.get(constant.verdict, "complete")
 
 
+def _below_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:
+    """Whether the link settled at what would be too low for the emptiest pack."""
+    emptiest_v = vehicle.limits.battery_min_V
+    return emptiest_v is not None and m.fit is not None and m.fit.end.claim_high < close_at * emptiest_v
+
+
 def _stops_short(m: Measurement, noise_v: float) -> bool:
     """Whether the rise ended below where its own curve was going, beyond doubt."""
     return m.fit is not None and not m.settled and m.fit.end.claim_low > m.reached_v + 3 * noise_v
+
+
+def _held(attempt: Attempt, told_s: float | None) -> bool:
+    """Whether the relay's state says closed for so long that the curve must have come to its end."""
+    if attempt.relay_s is None or attempt.relay_end_s is None or told_s is None:
+        return False
+    return attempt.relay_end_s - attempt.relay_s >= _SETTLED_CONSTANTS * told_s
 
 
 def _broke_off(m: Measurement, bound_s: float | None, told_s: float | None, tolerance: float) -> bool:

@@ -28,7 +28,8 @@ class Settling:
     """The contactor closed between start_s and end_s.
 
     curve_end_s : up to when the samples make the curve [s]; level_v : where the reading settles [V]; link_v : the
-    link's own voltage just before [V]; visible : whether the settling stands out of the noise
+    link's own voltage just before [V], latest_v : the same if the closing was as late as it may have been
+    visible : whether the settling stands out of the noise
     """
 
     start_s: float
@@ -36,6 +37,7 @@ class Settling:
     curve_end_s: float
     level_v: float
     link_v: float
+    latest_v: float
     visible: bool
 
 
@@ -80,13 +82,15 @@ def find_settling(
     onset_s, closed_s = float(best.x[0]), float(best.x[3])
     tau, lag = float(np.exp(best.x[1])), float(np.exp(best.x[2]))
     doubt = _SURELY * float(np.sqrt(max(variance, 0.0)))
-    link_v = levels[0] + (levels[1] - levels[0]) * float(settled_fraction(np.array(closed_s - onset_s), tau))
+    at_s = np.array([closed_s, closed_s + doubt])
+    link_v, latest_v = levels[0] + (levels[1] - levels[0]) * settled_fraction(at_s - onset_s, tau)
     return Settling(
         start_s=max(closed_s - doubt, low),
         end_s=min(closed_s + doubt, high),
         curve_end_s=closed_s - min(doubt, _MOST_DOUBT * lag),
         level_v=float(levels[2]),
-        link_v=link_v,
+        link_v=float(link_v),
+        latest_v=float(latest_v),
         visible=visible,
     )
 

@@ -80,15 +80,16 @@ def _constant_power(fit: CurveFit, resistance_ohm: float) -> dict[str, Measured]
 
 def _closing_values(m: Measurement, vehicle: Vehicle) -> dict[str, Measured]:
     closing = m.closing
-    if closing is None or not m.pack_v:
+    if closing is None or not m.pack or not m.pack.volts:
         return {"fraction_at_close": Measured(None, "1"), "close_difference_V": Measured(None, "V")}
     low, high = closing.low_v, closing.high_v
     middle = (low + high) / 2
+    pack_v, least_v, most_v = m.pack.volts, m.pack.volts - m.pack.within_v, m.pack.volts + m.pack.within_v
     capacitance_f = (vehicle.precharge.capacitance_uF or _ASSUMED_CAPACITANCE_F * 1e6) * 1e-6
-    worst_v = max(m.pack_v - low, 0.0)
+    worst_v = max(most_v - low, 0.0)
     return {
-        "fraction_at_close": Measured(middle / m.pack_v, "1", low / m.pack_v, high / m.pack_v),
-        "close_difference_V": Measured(m.pack_v - middle, "V", m.pack_v - high, m.pack_v - low),
+        "fraction_at_close": Measured(middle / pack_v, "1", low / most_v, high / max(least_v, middle)),
+        "close_difference_V": Measured(pack_v - middle, "V", least_v - high, most_v - low),
         "inrush_bound_A": Measured(inrush_peak_a(worst_v, LOOP_OHM, LOOP_H, capacitance_f), "A"),
     }
 

@@ -230,6 +230,11 @@ def no_rise_heat(values: Mapping[str, Measured]) -> str:
 
 def _doubt(judged: Judged) -> list[str]:
     constant = judged.constant
+    if judged.kind == "stalled" and judged.measurement.attempt.saws:
+        return [
+            f"Then the voltage fell and rose again {judged.measurement.attempt.saws} times between the same two levels: a "
+            "load starts at the upper one, takes more than the resistor lets through, and stops at the lower one."
+        ]
     if judged.kind == "undetermined" and judged.bound_s is not None:
         return [
             f"With a sample every {seconds(judged.period_s)} the rise falls between two samples: its time constant is at most "
@@ -237,6 +242,13 @@ def _doubt(judged: Judged) -> list[str]:
         ]
     if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
         return ["The log ends before the precharge did."]
+    if judged.kind == "undetermined" and judged.measurement.attempt.stayed_open:
+        return [
+            "The main contactor stayed open, and no pack voltage is known: the link may have stalled below the pack, or "
+            "the sequence may have given up for another reason."
+        ]
+    if judged.kind == "stalled" and judged.measurement.pack_v is None:
+        return ["No pack voltage is known, but the link settled below what the vehicle file says of the emptiest pack."]
     if judged.kind == "fast" and judged.measurement.pack_v is None:
         return [
             "No pack voltage is known: a load that holds the link below the pack's voltage shortens the time constant in "
