@@ -20,8 +20,11 @@ ALL_CLEAR = {"encoder.clean": "encoder", "trip.none": "trip", "contactor.sound":
 _NO_CLAIM = {*ALL_CLEAR, "encoder.noise"}
 # Of these the simulator states no truth; only in a sound drive are they scored, as alarms.
 WITHOUT_TRUTH = (
-    "limits.", "battery.", "precharge.drift", "precharge.resistor_stress", "trip.near", "trip.pattern",
+    "battery.", "current_control.", "driveline.", "machine.", "regeneration.", "throttle.", "precharge.drift",
+    "precharge.resistor_stress", "trip.near", "trip.pattern",
 )  # fmt: skip
+# What merely states that samples are beyond a limit of the vehicle file is true wherever it is said.
+FACTS = ("limits.",)
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,7 @@ def claims_of(findings: Iterable[Finding]) -> list[Claim]:
     claims = []
     for f in findings:
         undetermined = f.kind.endswith(".undetermined")
-        if f.kind in _NO_CLAIM or (f.severity is Severity.INFO and not undetermined):
+        if f.kind in _NO_CLAIM or f.kind.startswith(FACTS) or (f.severity is Severity.INFO and not undetermined):
             continue
         spans = [(event.start_s, event.end_s) for event in f.events] or [(f.start_s, f.end_s)]
         claims += [Claim(f.kind, f.severity, *span, f.cause, dict(f.measured)) for span in spans]

@@ -91,7 +91,7 @@ def _in_log(event: TruthEvent, layout: Layout) -> bool:
 def _precharge_run(name: str, seed: int, layout: Layout) -> Run:
     case = random_precharge(seed, kind=PRECHARGES[name], sampling_s=layout.period_s)
     signals = signals_of(case, flags=layout.flags, pack=layout.pack)
-    findings = _judge(signals, vehicle_of(case))
+    findings = _judge(signals, vehicle_of(case), only="precharge")  # what follows it, the truth does not tell
     event = _precharge_truth(case)
     truth = (event,) if _in_log(event, layout) else ()
     return Run(name, seed, layout, truth, findings, bounds(case).time_constant_s)
@@ -110,13 +110,19 @@ def _precharge_truth(case: PrechargeCase) -> TruthEvent:
     return TruthEvent(f"precharge.{kind}", truth.start_s, end_s, None, parameters)
 
 
-def _judge(signals: Signals, vehicle: Vehicle, without: str | None = None) -> dict[str, list[Finding]]:
-    """Findings by method; `without` leaves out one check, and the baseline's findings of the same name."""
+def _judge(
+    signals: Signals, vehicle: Vehicle, *, only: str = "", without: str | None = None
+) -> dict[str, list[Finding]]:
+    """Findings by method; `only` and `without` name checks, and the baseline's findings of the same name."""
     found: list[Finding] = []
     for name, check in checks():
-        if name != without:
+        if name != without and only in ("", name):
             found += _of(check, signals, vehicle)
-    plain = [f for f in _of(baseline, signals, vehicle) if without is None or not f.kind.startswith(without)]
+    plain = [
+        f
+        for f in _of(baseline, signals, vehicle)
+        if f.kind.startswith(only) and (without is None or not f.kind.startswith(without))
+    ]
     return {"checks": told_once(found), "baseline": plain}
 
 
