@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from logscope.checks.contactors.chatter import chatter_groups
-from logscope.checks.contactors.story import CONTACTORS, Story, load_level, make_finding
+from logscope.checks.contactors.story import CONTACTORS, Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import dropout_words
 from logscope.checks.openings import Switch
 from logscope.checks.precharge.find import (
@@ -100,12 +100,13 @@ def _load_part(story: Story) -> Part | None:
 
 
 def _current_before(story: Story, at_s: float) -> Measured | None:
-    """The range of the current's magnitude just before a time [A]; its last sample as value."""
+    """The range of the current's magnitude just before a time [A]; its largest sample as value, for it ends there."""
     part = _load_part(story)
     if part is None:
         return None
-    amps = np.abs(part.value[part.between(at_s - _BEFORE_S - part.period_s, at_s)])
-    return Measured(float(amps[-1]), "A", float(amps.min()), float(amps.max())) if amps.size else None
+    around = current_between(part, at_s - _BEFORE_S - part.period_s, at_s)
+    seen = np.abs(part.value[part.between(at_s - _BEFORE_S - part.period_s, at_s)])
+    return None if around is None or not seen.size else replace(around, value=float(seen.max()), low=float(seen.min()))
 
 
 def _is_load(story: Story, current: Measured) -> bool:

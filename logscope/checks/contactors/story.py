@@ -18,6 +18,7 @@ from logscope.vehicle import Vehicle
 CONTACTORS = ("main_contactor", "negative_contactor")
 SWITCHED = ("precharge_relay", *CONTACTORS)
 _SHOWN = (*CONTACTORS, "precharge_relay", "dc_link_voltage", "battery_voltage", "battery_current")
+_MOVING_SAMPLES = 2  # before an opening, which tell how fast the current was changing
 _NOISE_TIMES = 5.0  # a current below this many times its noise is none
 
 
@@ -62,14 +63,17 @@ def load_level(current: Part) -> float:
 def current_between(current: Part, start_s: float, end_s: float) -> Measured | None:
     """Magnitude of a current between two times [A]: the last sample before them, and the range up to the next one.
 
-    None where the log holds no sample before.
+    A current that was on the move may have gone on as it went from sample to sample before. None where the log holds
+    no sample before.
     """
     first = int(np.searchsorted(current.time_s, start_s, side="right")) - 1
     last = int(np.searchsorted(current.time_s, end_s))
     if first < 0:
         return None
     amps = np.abs(current.value[first : last + 1])
-    return Measured(float(amps[0]), "A", float(amps.min()), float(amps.max()))
+    before = np.abs(current.value[max(first - _MOVING_SAMPLES, 0) : first + 1])
+    moved = float(np.abs(np.diff(before)).max()) if before.size > 1 else 0.0
+    return Measured(float(amps[0]), "A", max(float(amps.min()) - moved, 0.0), float(amps.max()) + moved)
 
 
 def make_finding(
