@@ -20,6 +20,8 @@ DETERMINED_RATIO = 2.0
 # A curve within this share of its end has settled: more than 3 time constants have passed.
 SETTLED_SHARE = 0.95
 
+BY_SETTLING = "settling"
+
 
 class Verdict(Enum):
     """How a time constant stands against the expected band."""
@@ -37,7 +39,7 @@ class Constant:
 
     time_constant : None where the two constants of an S-shaped curve cannot be told apart
     lag : the other one; both : the two of an S-shaped curve, slower first
-    told_by : the part that tells which constant is the link's, where one does
+    told_by : the part that tells which constant is the link's, or `BY_SETTLING`, where something does
     """
 
     verdict: Verdict
@@ -48,11 +50,16 @@ class Constant:
 
 
 def compare_constant(
-    fit: CurveFit, expected_s: float | None, tolerance: float, found: Sequence[Witness] = ()
+    fit: CurveFit,
+    expected_s: float | None,
+    tolerance: float,
+    found: Sequence[Witness] = (),
+    lag_is_faster: bool | None = None,
 ) -> Constant:
     """Compare the fitted constants with R·C.
 
-    A curve with two poles is symmetric in them. A witness, such as the pack current, can tell which is the link's.
+    A curve with two poles is symmetric in them. A witness, such as the pack current, can tell which is the link's; so
+    can the end of the curve, where a contactor closes or the relay opens: what the reading settles with is its lag.
     Without one R·C can: the nearer is taken; "slow" and "fast" are then claimed only where both readings agree.
     """
     slower, faster = fit.time_constant, fit.lag
@@ -65,6 +72,9 @@ def compare_constant(
         link, witness = told
         lag = faster if link is slower else slower
         return Constant(_verdict(link, expected_s, tolerance), link, lag, both, witness.part)
+    if lag_is_faster is not None:
+        link, lag = (slower, faster) if lag_is_faster else (faster, slower)
+        return Constant(_verdict(link, expected_s, tolerance), link, lag, both, BY_SETTLING)
     if expected_s is None:
         return Constant(Verdict.NOT_COMPARED, None, both=both)
     verdicts = [_verdict(constant, expected_s, tolerance) for constant in both]

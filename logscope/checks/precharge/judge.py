@@ -73,7 +73,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     constant = None
     if fit is not None and fitted:
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
-        constant = compare_constant(fit, expected_s, tolerance, found)
+        constant = compare_constant(fit, expected_s, tolerance, found, measurement.lag_is_faster)
         measurement = _closing_by(constant, fit, measurement)
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
     if kind == "interrupted" and measurement.settled:

@@ -35,6 +35,8 @@ class Measurement:
     pack : the voltage to reach: the pack's, or the link's once the contactor closed; None if neither is known
     reached_v : level at the end of the curve; settled : whether the curve had settled by then
     top_v : highest level of the rise, closing included
+    lag_is_faster : whether the end of the curve shows the faster of its two constants to be the sensing lag; None where
+        it does not tell
     inside : samples in the steep part of the curve, between 5 and 95 % of its rise
     inside_all : the same up to the top, whatever brought the voltage there
     """
@@ -48,6 +50,7 @@ class Measurement:
     top_v: float
     settled: bool
     closing: Closing | None
+    lag_is_faster: bool | None
     inside: int
     inside_all: int
     start_s: float
@@ -109,6 +112,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         top_v=float(volts[attempt.top]),
         settled=_has_settled(fit, start_v, reached, link.noise_v),
         closing=closing,
+        lag_is_faster=settling.by_faster if settling is not None else None,
         inside=_steep_samples(volts[attempt.onset : curve_end + 1]),
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1]),
         start_s=float(time_s[attempt.onset]),

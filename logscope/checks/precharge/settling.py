@@ -30,6 +30,8 @@ class Settling:
     curve_end_s : up to when the samples make the curve [s]; level_v : where the reading settles [V]; link_v : the
     link's own voltage just before [V], latest_v : the same if the closing was as late as it may have been
     visible : whether the settling stands out of the noise
+    by_faster : whether the reading settles with the faster of the curve's two constants, which is then its lag; None
+        where either explains it
     """
 
     start_s: float
@@ -39,6 +41,7 @@ class Settling:
     link_v: float
     latest_v: float
     visible: bool
+    by_faster: bool | None
 
 
 def find_settling(
@@ -56,6 +59,7 @@ def find_settling(
     if low >= high:
         return None
     best = None
+    costs = {True: np.inf, False: np.inf}  # by whether the lag is the faster constant
     for first, second in ((fit.time_constant.value, fit.lag.value), (fit.lag.value, fit.time_constant.value)):
         for closed_s in np.linspace(low, high, _STARTS + 2)[1:-1]:
             start = np.array([fit.onset.value, np.log(first), np.log(second), closed_s])
@@ -67,6 +71,8 @@ def find_settling(
                 x_scale=np.array([first / 10, 0.1, 0.1, first / 10]),
                 max_nfev=40,
             )
+            ordered = bool(found.x[2] < found.x[1])
+            costs[ordered] = min(costs[ordered], 2 * float(found.cost))
             if best is None or found.cost < best.cost:
                 best = found
     assert best is not None
@@ -92,6 +98,7 @@ def find_settling(
         link_v=float(link_v),
         latest_v=float(latest_v),
         visible=visible,
+        by_faster=lag < tau if visible and abs(costs[True] - costs[False]) >= BREAK_MISFIT * spread else None,
     )
 
 

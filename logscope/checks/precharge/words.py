@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from logscope.checks.precharge.compare import Verdict
+from logscope.checks.precharge.compare import BY_SETTLING, Verdict
 from logscope.checks.precharge.fit import Estimate, Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import number, percent, seconds, seconds_between
@@ -181,19 +181,21 @@ def _constant(judged: Judged) -> list[str]:
     tau = constant.time_constant
     limits = f"Time constant {seconds(tau.value)}, 95 % limits {seconds_between(tau.low, tau.high)}"
     if expected is None:
-        told = (
-            f" It is told from the sensing lag by {constant.told_by}, which shows the same one."
-            if constant.told_by
-            else ""
-        )
+        told = f" It is told from the sensing lag by {_witness(constant.told_by)}." if constant.told_by else ""
         return [limits + "; no R·C is given in the vehicle file to compare it with." + told]
     low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
     band = f"; expected from R·C {seconds(expected)}, band {seconds_between(low, high)}."
     if constant.told_by is not None:
-        band += f" Which of the two constants is the link's is told by {constant.told_by}, which shows the same one."
+        band += f" Which of the two constants is the link's is told by {_witness(constant.told_by)}."
     elif constant.lag is not None:
         band += f" The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as sensing lag."
     return [limits + band]
+
+
+def _witness(told_by: str) -> str:
+    if told_by == BY_SETTLING:
+        return "the other one, with which the reading settles behind the end of the curve"
+    return f"{told_by.replace('_', ' ')}, which shows the same one"
 
 
 def _heat(values: Mapping[str, Measured]) -> list[str]:
