@@ -182,3 +182,11 @@ def test_a_closing_shows_which_constant_is_the_sensing_lag() -> None:
     finding = precharge(played.signals, HAZEL)[0]
     assert finding.kind == "precharge.slow"
     assert finding.measured["sensing_lag_s"].value == pytest.approx(0.02, rel=0.1)
+
+
+def test_a_fast_rise_to_an_unknown_pack_may_as_well_be_a_load() -> None:
+    """No states, no pack voltage, no step: 400 ohm across the link make 109 ms of 150 just as 109 ohm would."""
+    blind = replace(AS_USUAL, flags=(), pack=False, current=False)
+    stalled = _judged(KeyCycle(2.2, 20.0, parallel_ohm=400.0), blind)[0]
+    assert stalled.kind == "precharge.undetermined"
+    assert "shortens the time constant in the same way" in stalled.explanation

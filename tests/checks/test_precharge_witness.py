@@ -11,7 +11,7 @@ from logscope.checks.precharge.fit import Estimate
 from logscope.checks.precharge.witness import _from_current
 from logscope.findings import Finding
 from logscope.signals import Part, Signals
-from logscope.vehicle import Precharge, Vehicle
+from logscope.vehicle import Limits, Precharge, Vehicle
 
 TAU, LAG, RESISTANCE = 0.10, 0.055, 100.0
 
@@ -54,7 +54,9 @@ def test_the_current_tells_which_constant_is_the_links_whichever_it_is() -> None
 
 def test_a_lag_of_the_expected_size_does_not_hide_a_fast_link() -> None:
     """R·C is told as 100 ms; the link is at 55 ms and the lag at 100: only the current can say so."""
-    told = Vehicle(precharge=Precharge(resistance_ohm=RESISTANCE, capacitance_uF=1000))
+    told = Vehicle(
+        precharge=Precharge(resistance_ohm=RESISTANCE, capacitance_uF=1000), limits=Limits(battery_max_V=300.0)
+    )
     assert _only(_signals(2, current=False, swapped=True), told).kind == "precharge.complete"
     assert _only(_signals(2, current=True, swapped=True), told).kind == "precharge.fast"
 

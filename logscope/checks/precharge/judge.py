@@ -164,7 +164,15 @@ def _kind(
         return "undetermined"
     if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:
         return "undetermined"
+    if constant.verdict is Verdict.FAST and m.pack is None and not _above_any_pack(m, close_at, vehicle):
+        return "undetermined"  # a load that holds the link below the pack's voltage shortens the constant as well
     return _OFF_BAND.get(constant.verdict, "complete")
+
+
+def _above_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:
+    """Whether the link settled at what is enough for the fullest pack."""
+    fullest_v = vehicle.limits.battery_max_V
+    return fullest_v is not None and m.fit is not None and m.fit.end.claim_low >= close_at * fullest_v
 
 
 def _below_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:

@@ -251,11 +251,17 @@ def _doubt(judged: Judged) -> list[str]:
         ]
     if judged.kind == "stalled" and judged.measurement.pack_v is None:
         return ["No pack voltage is known, but the link settled below what the vehicle file says of the emptiest pack."]
-    if judged.kind == "fast" and judged.measurement.pack_v is None:
-        return [
-            "No pack voltage is known: a load that holds the link below the pack's voltage shortens the time constant in "
-            "the same way. Log the pack voltage to tell the two apart."
-        ]
+    if judged.measurement.pack_v is None and judged.curve is not None and constant is not None:
+        if judged.kind == "undetermined" and constant.verdict is Verdict.FAST:
+            return [
+                "That is faster than expected, but no pack voltage is known: a load that holds the link below the pack's "
+                "voltage shortens the time constant in the same way. Log the pack voltage to tell the two apart."
+            ]
+        if judged.kind == "complete":
+            return [
+                "No pack voltage is known and no closing is seen: that the link reached the pack's voltage is taken from "
+                "its time constant alone."
+            ]
     if judged.kind == "undetermined" and judged.curve is None:
         return [
             "Too few samples lie on the steep part: a contactor that closes between two of them would look the same, so "
