@@ -13,6 +13,7 @@ from math import inf, isfinite
 
 import numpy as np
 
+from logscope.checks.disturbance_chart import CurrentBin, current_bins
 from logscope.checks.disturbance_rate import RateLaw, rate_law
 from logscope.checks.held import held_at
 from logscope.checks.speed_disturbance import Disturbance, SpeedStudy
@@ -31,7 +32,7 @@ class LoadRelation:
 
     per_100_amps : factor on the rate per minute for each 100 A more: by the law, else through both means
     electrical : more under current, at the same speed or per turn, too, beyond the 95 % limits
-    law : the fitted law, None with too few disturbances
+    law : the fitted law, None with too few disturbances; bins : the driving and the disturbances by current
     """
 
     split: float
@@ -44,6 +45,7 @@ class LoadRelation:
     per_100_amps: Estimate
     electrical: bool
     law: RateLaw | None = None
+    bins: tuple[CurrentBin, ...] = ()
 
     @property
     def mechanical(self) -> bool:
@@ -110,6 +112,7 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
         law.current if law is not None else _raised(per_time, _PER_A / (high_mean - low_mean)),
         electrical=law.current.low > 1.0 if law is not None else per_time.low > 1.0 and per_turn.low > 1.0,
         law=law,
+        bins=current_bins(amps, known, exposure, at),
     )
 
 

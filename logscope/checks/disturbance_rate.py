@@ -16,6 +16,7 @@ _LEAST_EXPOSURE_S = 0.05  # of a stretch: less holds a few samples only
 _LEAST_EVENTS = 10  # fewer carry no regression: one event in each of its rates and ten to a covariate (practice)
 _LEAST_SPREAD_A = 15.0  # standard deviation of the current: less says nothing about a change over 100 A
 _LEAST_SPREAD_LOG = 0.2  # standard deviation of the logarithm of speed, some 20 %
+_LINE_POINTS = 50
 _PER_A, _PER_RPM = 100.0, 1000.0
 
 
@@ -26,11 +27,13 @@ class RateLaw:
     current : factor on the rate for each 100 A more, at the same speed
     power : exponent of the speed, 1 for what comes once a turn; None where the speed hardly changed
     dispersion : 0 for Poisson; above it the disturbances come in clusters, which the limits allow for
+    line : the law at the mean speed, to draw: current [A], rate [1/min] and its 95 % limits, each of shape (m,)
     """
 
     current: Estimate
     power: Estimate | None
     dispersion: float
+    line: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 
 def rate_law(
@@ -65,4 +68,9 @@ def rate_law(
     if with_speed:
         low, high = profile_limits(counts, whole, covariates, fit, 2)
         power = Estimate(float(fit.coefficients[2]), low, high)
-    return RateLaw(fit.factor(1, *profile_limits(counts, whole, covariates, fit, 1)), power, fit.alpha)
+    amps_drawn = np.linspace(float(current.min()), float(current.max()), _LINE_POINTS)
+    rows = np.tile(np.average(covariates, axis=0, weights=whole), (_LINE_POINTS, 1))
+    rows[:, 1] = amps_drawn / _PER_A
+    rate, rate_low, rate_high = (60.0 * per_s for per_s in fit.rates(rows))
+    factor = fit.factor(1, *profile_limits(counts, whole, covariates, fit, 1))
+    return RateLaw(factor, power, fit.alpha, (amps_drawn, rate, rate_low, rate_high))

@@ -7,6 +7,7 @@ from math import sqrt
 import numpy as np
 
 from logscope.checks.beyond_ripple import beyond_ripple
+from logscope.checks.disturbance_chart import rate_chart
 from logscope.checks.disturbance_load import LoadRelation, load_relation, running_rate
 from logscope.checks.speed_disturbance import Disturbance, SpeedStudy, study_speed
 from logscope.checks.speed_model import SpeedModel
@@ -214,6 +215,7 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
         caution=CAUTION_HV,
         parts=_parts(signals),
         measured=measured,
+        evidence=Evidence(charts=(rate_chart(relation.bins, relation.law),) if relation and relation.bins else ()),
     )
 
 

@@ -17,6 +17,7 @@ from scipy.special import gammaln
 
 from logscope.findings import FloatArray
 from logscope.statistics.rates import Estimate
+from logscope.statistics.robust import NORMAL_95
 
 _ROUNDS = 60
 _CONVERGED = 1e-9  # change of the log-likelihood, relative to its size
@@ -32,12 +33,20 @@ class CountFit:
     """A fitted rate, log(rate) = coefficients · covariates.
 
     coefficients : shape (k,), natural logarithms per unit of each covariate
+    covariance : of the coefficients, shape (k, k), the inverse of Fisher's information
     log_likelihood : natural logarithm; alpha : dispersion, 0 for Poisson
     """
 
     coefficients: FloatArray
+    covariance: FloatArray
     log_likelihood: float
     alpha: float
+
+    def rates(self, covariates: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The fitted rate at rows of covariates, shape (m, k), and its 95 % limits there (Wald), each of shape (m,)."""
+        middle = covariates @ self.coefficients
+        reach = NORMAL_95 * np.sqrt(np.maximum(np.sum((covariates @ self.covariance) * covariates, axis=1), 0.0))
+        return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
 
     def factor(self, index: int, low: float, high: float) -> Estimate:
         """What the rate is multiplied by for each unit of a covariate, from its coefficient's limits."""
@@ -74,7 +83,9 @@ def fit_counts(counts: FloatArray, exposure: FloatArray, covariates: FloatArray,
         beta, gained, reached = beta + step, after - reached, after
         if abs(gained) <= _CONVERGED * (1.0 + abs(reached)) or float(np.max(np.abs(beta))) > _FARTHEST:
             break
-    return CountFit(beta, reached, alpha)
+    mean = np.exp(np.clip(covariates @ beta + offset, -700.0, 700.0))
+    information = covariates.T @ (covariates * (mean / (1.0 + alpha * mean))[:, np.newaxis])
+    return CountFit(beta, np.linalg.pinv(information, hermitian=True), reached, alpha)
 
 
 def fit_dispersed(counts: FloatArray, exposure: FloatArray, covariates: FloatArray) -> CountFit:

@@ -91,3 +91,14 @@ def test_no_event_and_no_contrast_are_refused() -> None:
         fit_counts(np.zeros(5), np.ones(5), np.ones((5, 1)))
     with pytest.raises(ValueError, match="do not determine"):
         fit_counts(np.ones(5), np.ones(5), np.zeros((5, 2)))
+
+
+def test_the_rate_s_limits_along_a_covariate_are_those_of_statsmodels() -> None:
+    counts, exposure, covariates = made(3)
+    theirs = sm.GLM(counts, covariates, family=sm.families.Poisson(), exposure=exposure).fit(tol=1e-12)
+    rows = np.column_stack([np.ones(5), np.linspace(0, 3, 5), np.zeros(5)])
+    expected = theirs.get_prediction(rows, exposure=np.ones(5)).summary_frame(alpha=0.05)
+    rate, low, high = fit_counts(counts, exposure, covariates).rates(rows)
+    assert rate == pytest.approx(expected["mean"].to_numpy(), rel=1e-5)
+    assert low == pytest.approx(expected["mean_ci_lower"].to_numpy(), rel=1e-3)
+    assert high == pytest.approx(expected["mean_ci_upper"].to_numpy(), rel=1e-3)

@@ -39,9 +39,9 @@ def _residuals(fit: CurveFit, m: Measurement, link: Link) -> Chart:
     after_s = time_s - m.onset_s
     ends, spread = after_s[[0, -1]], np.full(2, NORMAL_95 * link.noise_v)
     return Chart(
-        x_name="Time since the rise began",
+        x_name="time since the rise began",
         x_unit="s",
-        y_name="Reading less fitted curve",
+        y_name="reading less fitted curve",
         y_unit="V",
         series=(
             Series("noise of a reading at rest", ends, np.zeros(2), -spread, spread),
