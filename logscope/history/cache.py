@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Iterable
 from contextlib import suppress
+from dataclasses import asdict
 from datetime import datetime
 from hashlib import file_digest, sha256
 from pathlib import Path
@@ -16,8 +17,9 @@ from logscope.errors import LogscopeError
 from logscope.files import write_text
 from logscope.findings import Measured
 from logscope.history.rows import Row
+from logscope.history.tuning import Advice, Tuning
 
-_FORMAT = 1  # of the kept files
+_FORMAT = 2  # of the kept files
 
 
 def cache_folder() -> Path:
@@ -57,23 +59,30 @@ def kept(folder: Path, key: str, log: Path) -> Row | None:
             date=datetime.fromisoformat(told["date"]),
             dated=bool(told["dated"]),
             duration_s=float(told["duration_s"]),
-            values={name: Measured(**value) for name, value in told["values"].items()},
+            values=_measured(told["values"]),
+            tuning=Tuning(
+                _measured(told["tuning"]["values"]),
+                tuple(told["tuning"]["step_s"]),
+                tuple(told["tuning"]["step_share"]),
+                Advice(*told["tuning"]["advice"]) if told["tuning"]["advice"] else None,
+            ),
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
 
+def _measured(told: dict[str, Any]) -> dict[str, Measured]:
+    return {name: Measured(**value) for name, value in told.items()}
+
+
 def keep(folder: Path, key: str, row: Row) -> None:
     """Keep a row for the next run; where that cannot be, it is worked out again then."""
-    values = {
-        name: {"value": each.value, "unit": each.unit, "low": each.low, "high": each.high}
-        for name, each in row.values.items()
-    }
     fields: dict[str, Any] = {
         "date": row.date.isoformat(),
         "dated": row.dated,
         "duration_s": row.duration_s,
-        "values": values,
+        "values": {name: asdict(each) for name, each in row.values.items()},
+        "tuning": asdict(row.tuning),
     }
     with suppress(OSError, LogscopeError):
         folder.mkdir(parents=True, exist_ok=True)

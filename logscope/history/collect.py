@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from logscope.checks.measures import MEASURES
 from logscope.errors import LogError, RequestError
 from logscope.history.cache import content_key, keep, kept
 from logscope.history.rows import History, Note, Row, values_of
+from logscope.history.tuning import tuning_of
 from logscope.result import Result
 from logscope.vehicle import Vehicle
 
@@ -103,6 +105,7 @@ def _row(log: Path, vehicle: Vehicle, check: CheckLog, told_by: Sequence[Path], 
         dated=start is not None,
         duration_s=result.capture.duration_s,
         values=values_of(result, vehicle, MEASURES),
+        tuning=tuning_of(result),
     )
     if folder is not None:
         keep(folder, key, row)
@@ -110,7 +113,7 @@ def _row(log: Path, vehicle: Vehicle, check: CheckLog, told_by: Sequence[Path], 
 
 
 def _row_dated_by_file(row: Row, log: Path) -> Row:
-    return Row(row.log, _file_date(log), False, row.duration_s, row.values)
+    return replace(row, date=_file_date(log), dated=False)
 
 
 def _file_date(log: Path) -> datetime:

@@ -16,6 +16,7 @@ from logscope.comparison.floor import floors
 from logscope.comparison.rate import exposed
 from logscope.comparison.repeated import repeats_of
 from logscope.findings import Measured
+from logscope.history.tuning import Tuning
 from logscope.measures import EventRate, Measure, NoiseFloor, Repeated
 from logscope.result import Result
 from logscope.statistics.change import level_of_repeats
@@ -28,7 +29,7 @@ class Row:
     """One log.
 
     log : its path; date : UTC, of the log's first stamp, or of the file where the log has no dates (`dated` is False)
-    values : by name of the measure, only what this log tells
+    values : by name of the measure, only what this log tells; tuning : what it tells of the tuning
     """
 
     log: str
@@ -36,6 +37,7 @@ class Row:
     dated: bool
     duration_s: float
     values: Mapping[str, Measured]
+    tuning: Tuning = field(default_factory=Tuning)
 
 
 @dataclass(frozen=True, slots=True)

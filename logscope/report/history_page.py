@@ -18,6 +18,7 @@ from logscope.report.html import render_page
 from logscope.report.numbers import duration_text
 from logscope.report.rows import Key, numbers
 from logscope.report.stack import Drawing
+from logscope.report.tuning_page import tuning_page
 from logscope.report.words import glossary_of
 
 _ROW_PX = 90
@@ -27,6 +28,7 @@ _TAGS_PX = 16
 
 def history_to_html(history: History) -> str:
     """The history as HTML text."""
+    tuning = tuning_page(history)
     names = [name for name in history.titles if any(name in row.values for row in history.rows)]
     return render_page(
         "history.html.j2",
@@ -48,10 +50,23 @@ def history_to_html(history: History) -> str:
             )
             for row in history.rows
         ],
+        tuning=tuning,
         undated=any(not row.dated for row in history.rows),
         notes=[(f"{note.date:%Y-%m-%d %H:%M}", note.text) for note in history.notes],
         skipped=history.skipped,
-        glossary=glossary_of([*(history.titles[name] for name in names), "95 % limits", "rpm V"]),
+        glossary=glossary_of(
+            [
+                *(history.titles[name] for name in names),
+                "95 % limits",
+                "rpm V",
+                *(
+                    text
+                    for run in (tuning.runs if tuning else ())
+                    for title, value, _ in run.values
+                    for text in (title, value)
+                ),
+            ]
+        ),
         caution=CAUTION_HV,
     )
 
