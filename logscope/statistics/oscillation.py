@@ -10,6 +10,7 @@ from scipy.signal import get_window
 
 from logscope.findings import FloatArray
 from logscope.statistics.episodes import IndexArray
+from logscope.statistics.robust import MAD_TO_SIGMA
 from logscope.statistics.sampling import typical_period_s
 
 WINDOW = 64  # samples: long enough to lift a swing of three times the noise by 70, short enough for brief episodes
@@ -19,6 +20,8 @@ _LEAST_CYCLES = 6  # in a window: what swings slower is the driver's or the road
 # that, and two windows in a row must pass: under one false alarm in 10 h at 10 ms.
 _RATIO = 25.0
 _PURE = 0.5  # of the power, in the peak: a transient spreads over the whole spectrum
+# Deviations beyond this are spikes, as a step of the target leaves them, and are cut off; a sine reaches 0.95 of one.
+_SPIKE_SCATTERS = 4.0
 _PEAK_BINS = 2  # on each side, of the Hann window's main lobe
 _STEADY = 0.6  # of the window before: a ring after a step dies away faster than that, window by window
 _LEAST_WINDOWS = 3  # in a row, half overlapping: twice the window's length
@@ -55,6 +58,9 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     first = first[time_s[first + WINDOW - 1] - time_s[first] < 1.2 * (WINDOW - 1) * period_s]
     window = get_window("hann", WINDOW)
     rows = value[first[:, None] + np.arange(WINDOW)]
+    middle = np.median(rows, axis=1, keepdims=True)
+    room = _SPIKE_SCATTERS * MAD_TO_SIGMA * np.median(np.abs(rows - middle), axis=1, keepdims=True)
+    rows = np.clip(rows, middle - room, middle + room)
     ramp = np.arange(WINDOW) - (WINDOW - 1) / 2
     rows = rows - rows.mean(axis=1, keepdims=True)
     rows -= (rows @ ramp / np.sum(ramp**2))[:, None] * ramp

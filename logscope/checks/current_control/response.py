@@ -13,6 +13,7 @@ from scipy.optimize import least_squares
 from logscope.checks.current_control.steps import Step
 from logscope.findings import FloatArray
 from logscope.physics.second_order import overshoot_share, ramp_response, rise_time_s, settling_time_s
+from logscope.statistics.robust import noise_floor
 
 _LEAST_ROWS = 12
 _LATEST_S = 0.5  # of the answer behind the target: no loop of a drive waits longer (common practice, no source)
@@ -27,6 +28,7 @@ _RAMP_RISES = 6.0
 _PLAIN_WORSE = 60.0
 # Residuals beyond this are no noise: the answer is not that of a second-order loop, and its figures would mislead.
 _MISFIT_NOISES, _MISFIT_SHARE = 4.0, 0.03
+_RAMP_KNOWN = 0.2  # of a period: how well a ramp's length is known from samples whose stamps are late by up to a tenth
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
 
 
@@ -82,22 +84,37 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
     begin = [log(best[1]), log(best[2]), best[3]]
     bounds = ([log(naturals[0] / 4), log(0.01), earliest], [log(naturals[-1] * 8), log(5.0), latest])
     begin = [min(max(x, lo + 1e-6), hi - 1e-6) for x, lo, hi in zip(begin, *bounds, strict=True)]
+    room_s = _RAMP_KNOWN * period_s
+
+    def residuals(p: FloatArray) -> FloatArray:
+        """Of the samples, and of the ramp's length, which the target's samples tell only so well."""
+        ramp_s = step.ramp_s + float(p[3]) * (step.ramp_s > 0)
+        away = _left(t, value, float(np.exp(p[0])), float(np.exp(p[1])), float(p[2]), ramp_s)[1]
+        return np.append(away, noise * p[3] / room_s)
+
+    reach_s = min(4 * room_s, 0.9 * step.ramp_s) if step.ramp_s > 0 else room_s
     found = least_squares(
-        lambda p: _left(t, value, float(np.exp(p[0])), float(np.exp(p[1])), float(p[2]), step.ramp_s)[1],
-        begin,
-        bounds=bounds,
-        x_scale=[0.3, 0.3, period_s],
+        residuals,
+        [*begin, 0.0],
+        bounds=([*bounds[0], -reach_s], [*bounds[1], reach_s]),
+        x_scale=[0.3, 0.3, period_s, room_s],
         max_nfev=80,
     )
     natural, damping, start = float(np.exp(found.x[0])), float(np.exp(found.x[1])), float(found.x[2])
-    left, residual, levels = _left(t, value, natural, damping, start, step.ramp_s)
+    ramp_s = step.ramp_s + float(found.x[3]) * (step.ramp_s > 0)
+    left, residual, levels = _left(t, value, natural, damping, start, ramp_s)
     freedom = t.size - 5
     scatter = max(sqrt(left / freedom), noise / 3)
     if abs(levels[1]) < _CLEAR_SCATTERS * scatter:
         return None
-    shape = ramp_response(t - start, natural, damping, step.ramp_s)
-    jacobian = np.column_stack([found.jac, np.ones(t.size), shape])
-    covariance = np.linalg.pinv(jacobian.T @ jacobian) * scatter**2 * _alike(residual)
+    shape = ramp_response(t - start, natural, damping, ramp_s)
+    jacobian = np.column_stack([found.jac, np.append(np.ones(t.size), 0.0), np.append(shape, 0.0)])
+    jitter_s = noise_floor(time_s)
+    ahead, behind = (ramp_response(t - start + way * period_s / 20, natural, damping, ramp_s) for way in (1, -1))
+    early_or_late = levels[1] * (ahead - behind) / (period_s / 10) * jitter_s  # slope times the stamps' jitter
+    variance = np.append(scatter**2 + early_or_late**2, scatter**2)
+    inverse = np.linalg.pinv(jacobian.T @ jacobian)
+    covariance = inverse @ (jacobian.T * variance) @ jacobian @ inverse * _alike(residual)
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     fast = (
         errors[0] > _KNOWN
