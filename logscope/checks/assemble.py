@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from logscope.checks.precharge.words import Words
+from logscope.checks.wording import Words
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Measured, Severity
 from logscope.signals import Signals
 

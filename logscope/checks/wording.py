@@ -1,8 +1,19 @@
-"""Numbers in sentences: a value with its limits, to the digits the limits leave meaning."""
+"""What a finding says, and the numbers in its sentences: values to the digits that their limits leave meaning."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import floor, isfinite, log10
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Title, explanation and next step of a finding."""
+
+    title: str
+    explanation: str
+    next_step: str
+    hands_near_hv: bool = True
 
 
 def number(value: float, uncertainty: float | None = None) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.checks.openings import LEAST_LOAD_A, Opening, Switch, find_openings, openings_without_link, switches
 from logscope.checks.precharge.find import Attempt, Link, describe_link, find_attempts, observed_step
-from logscope.checks.precharge.words import Words
+from logscope.checks.wording import Words
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor

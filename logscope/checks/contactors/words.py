@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logscope.checks.precharge.find import FLAG_LAG_S
-from logscope.checks.precharge.words import Words
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "
 _SUPPLY = (

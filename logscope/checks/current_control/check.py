@@ -18,7 +18,7 @@ from logscope.checks.current_control.words import (
     response_words,
     swinging_words,
 )
-from logscope.checks.precharge.words import Words
+from logscope.checks.wording import Words
 from logscope.findings import (
     CAUTION_HV,
     Chart,

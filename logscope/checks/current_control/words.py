@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from logscope.checks.current_control.loop import Loop
 from logscope.checks.current_control.pooled import Behaviour
 from logscope.checks.current_control.swinging import SEEN_NOISES, Swinging
-from logscope.checks.precharge.words import Words
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
 _PRACTICE = "Common practice, no published source: "

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from logscope.checks.driveline.backlash import Knocks
 from logscope.checks.driveline.judder import HIGH_HZ, LOW_HZ, Judder
 from logscope.checks.driveline.slip import Slip
-from logscope.checks.precharge.words import Words
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
 

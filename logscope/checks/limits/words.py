@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logscope.checks.limits.measure import Closeness
-from logscope.checks.precharge.words import Words
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 
 
 def kept_words(kept: Sequence[Closeness], least: Closeness, unseen: Sequence[str]) -> Words:

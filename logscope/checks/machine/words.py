@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from logscope.checks.machine.weakening import Weakening
-from logscope.checks.precharge.words import Words
-from logscope.checks.wording import number
+from logscope.checks.wording import Words, number
 from logscope.findings import Measured
 
 

@@ -9,7 +9,7 @@ from logscope.checks.pack.load import Load, load_at
 from logscope.checks.pack.resistance import Resistance, find_resistance
 from logscope.checks.pack.sag import Sag, find_sag
 from logscope.checks.pack.words import energy_words, resistance_words, undetermined_words
-from logscope.checks.precharge.words import Words
+from logscope.checks.wording import Words
 from logscope.findings import (
     CAUTION_HV,
     Chart,

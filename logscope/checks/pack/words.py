@@ -5,8 +5,7 @@ from __future__ import annotations
 from logscope.checks.pack.energy import LEAST_KM, Energy
 from logscope.checks.pack.resistance import SPAN_S, Resistance
 from logscope.checks.pack.sag import Sag
-from logscope.checks.precharge.words import Words
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
 _COMPARE = "Keep this log and compare later ones at the same temperature and charge: a resistance that grows points to cells that age, or, when it jumps, to a joint."

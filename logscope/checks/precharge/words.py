@@ -3,24 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from logscope.checks.precharge.compare import BY_SETTLING, Verdict
 from logscope.checks.precharge.fit import Estimate, Shape
 from logscope.checks.precharge.judge import Judged
-from logscope.checks.wording import number, percent, seconds, seconds_between
+from logscope.checks.wording import Words, number, percent, seconds, seconds_between
 from logscope.findings import Measured
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """Title, explanation and next step of a finding."""
-
-    title: str
-    explanation: str
-    next_step: str
-    hands_near_hv: bool = True
-
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "
 _NEXT = {

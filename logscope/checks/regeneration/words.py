@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from logscope.checks.precharge.words import Words
 from logscope.checks.regeneration.braking import Braking, Fade
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
 

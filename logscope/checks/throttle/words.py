@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from logscope.checks.precharge.words import Words
 from logscope.checks.throttle.pedal import APART_PERCENT, APART_S, JUMP_PERCENT, Rest
-from logscope.checks.wording import number, seconds
+from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
 _STOP = "Do not drive with a pedal that is not sure: a wrong demand cannot be told from a wanted one. "
