@@ -58,8 +58,8 @@ def compare_constant(
 ) -> Constant:
     """Compare the fitted constants with R·C.
 
-    A curve with two poles is symmetric in them. A witness, such as the pack current, can tell which is the link's; so
-    can the end of the curve, where a contactor closes or the relay opens: what the reading settles with is its lag.
+    A curve with two poles is symmetric in them. The end of the curve tells them apart, where a contactor closes or the
+    relay opens: what the reading settles with is its lag. Else a witness can, such as the pack current.
     Without one R·C can: the nearer is taken; "slow" and "fast" are then claimed only where both readings agree.
     """
     slower, faster = fit.time_constant, fit.lag
@@ -68,13 +68,13 @@ def compare_constant(
     if faster is None:
         return Constant(_verdict(slower, expected_s, tolerance), slower)
     both = (slower, faster)
+    if lag_is_faster is not None:
+        link, lag = (slower, faster) if lag_is_faster else (faster, slower)
+        return Constant(_verdict(link, expected_s, tolerance), link, lag, both, BY_SETTLING)
     if told := told_apart(both, list(found)):
         link, witness = told
         lag = faster if link is slower else slower
         return Constant(_verdict(link, expected_s, tolerance), link, lag, both, witness.part)
-    if lag_is_faster is not None:
-        link, lag = (slower, faster) if lag_is_faster else (faster, slower)
-        return Constant(_verdict(link, expected_s, tolerance), link, lag, both, BY_SETTLING)
     if expected_s is None:
         return Constant(Verdict.NOT_COMPARED, None, both=both)
     verdicts = [_verdict(constant, expected_s, tolerance) for constant in both]
