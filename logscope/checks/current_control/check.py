@@ -38,6 +38,9 @@ from logscope.vehicle import Vehicle
 
 # Overshoot of a damping ratio of 0.4, the lower end of what is called well damped (Ogata, chapter 5, from memory).
 MOST_OVERSHOOT_PERCENT = 25.0
+# A ramp hardly excites what a step would, and its overshoot is calculated from the fit: no warning comes of what half
+# the answers do not show themselves, by a tenth of their height (common practice, no published source).
+LEAST_SHOWN_PERCENT = 10.0
 # Of full scale: more is felt as a wrong demand; a limit that is reached does it too, so it is only noted (practice).
 MOST_ERROR_SHARE = 0.05
 # Of full scale: a smaller swing is heard at the most, not felt (common practice, no published source).
@@ -87,7 +90,8 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
         words = fast_words(loop, len(answers), within_s, error, off)
         return _finding(loop, "undetermined", Severity.INFO, words, events, measured, _overlaid(loop, answers))
     worst = max(found, key=lambda one: one.figures["overshoot_percent"].value or 0.0)
-    ringing = (worst.figures["overshoot_percent"].low or 0.0) > MOST_OVERSHOOT_PERCENT
+    shown = 100 * float(np.median([answer.peak_share for answer in answers]))
+    ringing = (worst.figures["overshoot_percent"].low or 0.0) > MOST_OVERSHOOT_PERCENT and shown > LEAST_SHOWN_PERCENT
     late = delay([a for a in answers if not a.fast], loop.measured.period_s)
     measured |= {"delay_s": late, **worst.figures}
     words = response_words(loop, found, worst, late, error, ringing, off)
