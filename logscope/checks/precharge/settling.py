@@ -88,7 +88,8 @@ def find_settling(
     onset_s, closed_s = float(best.x[0]), float(best.x[3])
     tau, lag = float(np.exp(best.x[1])), float(np.exp(best.x[2]))
     doubt = _SURELY * float(np.sqrt(max(variance, 0.0)))
-    at_s = np.array([closed_s, closed_s + doubt])
+    period_s = float(np.median(np.diff(time_s)))  # a short lag is over within it, and leaves it open where in it
+    at_s = np.array([closed_s, closed_s + max(doubt, period_s)])
     link_v, latest_v = levels[0] + (levels[1] - levels[0]) * settled_fraction(at_s - onset_s, tau)
     return Settling(
         start_s=max(closed_s - doubt, low),
