@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from logscope.checks.precharge.compare import BY_SETTLING, Verdict
+from logscope.checks.precharge.compare import BY_SETTLING, BYPASS_SHARE, Verdict
 from logscope.checks.precharge.fit import Estimate, Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import Words, number, percent, seconds, seconds_between
@@ -224,6 +224,11 @@ def _doubt(judged: Judged) -> list[str]:
         return [
             f"Then the voltage fell and rose again {judged.measurement.attempt.saws} times between the same two levels: a "
             "load starts at the upper one, takes more than the resistor lets through, and stops at the lower one."
+        ]
+    if judged.kind == "bypassed" and judged.expected_s and judged.period_s > BYPASS_SHARE * judged.expected_s:
+        return [
+            f"Between two samples, {seconds(judged.period_s)} apart, a contactor that closed far too early would look the "
+            "same: hard on contacts and capacitors either way."
         ]
     if judged.kind == "undetermined" and judged.bound_s is not None:
         return [
