@@ -70,4 +70,4 @@ def test_the_pack_current_tells_its_rc_from_the_sensing_lag(tmp_path: Path) -> N
     (found,) = _precharges(tmp_path, more)
     assert found.measured["time_constant_s"].value == pytest.approx(0.0625, rel=0.05)
     assert found.measured["sensing_lag_s"].value == pytest.approx(0.099, rel=0.05)
-    assert "battery_current" in found.explanation
+    assert "battery current" in found.explanation
