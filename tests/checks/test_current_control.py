@@ -95,3 +95,12 @@ def test_without_steps_it_says_what_to_do_and_without_target_it_is_not_checked()
         current_control(made, HAZEL)
     with pytest.raises(MissingPart, match="motor_current_target"):
         current_control(signals(made["motor_current"]), HAZEL)
+
+
+def test_a_swing_too_small_to_be_felt_is_no_danger_even_where_it_grows() -> None:
+    t = np.arange(0, 9.5, TICK_S)
+    swing = np.where(t > 5, np.minimum(0.3 * np.exp(0.9 * np.maximum(t - 5, 0)), 2.0), 0) * np.sin(2 * np.pi * 20 * t)
+    found = outcomes(loop_log(np.random.default_rng(5), 60, 0.8, seconds=9.5, noise_a=0.1, added=swing))["oscillation"]
+    assert found.severity is Severity.INFO
+    assert "grows" not in found.title
+    assert "Do not drive" not in found.next_step

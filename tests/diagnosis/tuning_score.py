@@ -3,7 +3,8 @@
     python tests/diagnosis/tuning_score.py 50
 
 prints, for that many seeds each, how often the 95 % limits hold the truth, the median error, how many swings of three
-times the noise are found, and false alarms in healthy hours. Loops are made by scipy.signal.lsim, the rest by formula.
+times the noise are found, and false alarms in healthy hours. Loops are made by scipy.signal.lsim, the rest by formula;
+then come loops of the simulator, beside the frequency and damping that its gains are set for, and its sound driving.
 """
 
 from __future__ import annotations
@@ -17,15 +18,20 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "checks"))
 
 from loop_traces import loop_log
+from tuning_drives import is_alarm, loop_drive, sound_drives
 from tuning_traces import TICK_S, battery, launches
 
 from logscope.checks.current_control.check import current_control
 from logscope.checks.driveline.check import driveline
+from logscope.checks.machine.check import machine
 from logscope.checks.pack.check import pack
+from logscope.checks.regeneration.check import regeneration
+from logscope.checks.throttle.check import throttle
 from logscope.findings import Finding, Measured
 from logscope.physics.second_order import overshoot_share
 from logscope.vehicle import Motor, Vehicle
 
+TUNING = (current_control, driveline, throttle, machine, regeneration, pack)
 VEHICLE = Vehicle(motor=Motor(max_speed_rpm=9000))
 Pairs = Iterator[tuple[str, Measured | None, float]]
 
@@ -40,7 +46,18 @@ def loops(seed: int, ramp_s: float) -> Pairs:
     rng = np.random.default_rng(seed)
     frequency, damping = rng.uniform(3, 10), rng.uniform(0.15, 0.7)
     made = loop_log(rng, frequency, damping, seconds=8.0, ramp_s=ramp_s)
-    found = of_kind(current_control(made, VEHICLE), "current_control.response")
+    yield from _response(current_control(made, VEHICLE), frequency, damping)
+
+
+def simulated_loops(seed: int) -> Pairs:
+    """The same of the simulator's loop, at the frequencies that messages every 2 ms show."""
+    rng = np.random.default_rng(seed)
+    frequency, damping = rng.uniform(15, 50), rng.uniform(0.15, 0.7)
+    yield from _response(current_control(*loop_drive(seed, frequency, damping)), frequency, damping)
+
+
+def _response(findings: list[Finding], frequency: float, damping: float) -> Pairs:
+    found = of_kind(findings, "current_control.response")
     truth = {
         "overshoot_percent": 100 * overshoot_share(damping),
         "natural_frequency_Hz": frequency,
@@ -109,6 +126,14 @@ def main() -> None:
     print(f"swings of three times the noise found: {100 * np.mean([swing_found(s) for s in seeds]):.1f} %")
     hours = max(count // 5, 1)
     print(f"false alarms in {hours} healthy hours: {sum(false_alarms(s) for s in range(6000, 6000 + hours))}")
+    _row("simulated loop", [pair for seed in seeds for pair in simulated_loops(seed)])
+    driven_h, held = sound_drives(TUNING, hours=max(count / 10, 0.5))
+    alarms = sum(is_alarm(finding) for _, _, finding in held)
+    print(
+        f"{driven_h:.2f} h of the simulator's sound driving: {alarms} alarms, {len(held) - alarms} small swings noted"
+    )
+    for case, seed, finding in held:
+        print(f"    {case}, seed {seed}: {finding.kind}, {finding.severity}, {finding.title}")
 
 
 if __name__ == "__main__":

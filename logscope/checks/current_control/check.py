@@ -123,7 +123,8 @@ def _swinging(loop: Loop) -> Finding:
         smallest = {f"smallest_seen_{loop.unit}": Measured(SEEN_NOISES * noise, loop.unit)}
         span = ((float(loop.measured.time_s[0]), float(loop.measured.time_s[-1])),)
         return _finding(loop, "calm", Severity.GOOD, calm_words(loop, noise), span, smallest)
-    growing = found.damping.high is not None and found.damping.high < 0
+    small = (found.amplitude.value or 0.0) < LEAST_SWING_SHARE * loop.full_scale
+    growing = found.damping.high is not None and found.damping.high < 0 and not small
     measured = {
         "count": Measured(float(len(found.events)), "1"),
         "swing_Hz": found.frequency,
@@ -142,12 +143,9 @@ def _swinging(loop: Loop) -> Finding:
     evidence = Evidence(
         window=(worst[0], min(worst[1], worst[0] + 3.0)), charts=(chart,) if np.isfinite(found.rpm).any() else ()
     )
-    severity = Severity.DANGER if growing else Severity.WARNING
-    if (found.amplitude.value or 0.0) < LEAST_SWING_SHARE * loop.full_scale:
-        severity = Severity.INFO
-    return _finding(
-        loop, "oscillation", severity, swinging_words(loop, found, growing), found.events, measured, evidence
-    )
+    severity = Severity.DANGER if growing else Severity.INFO if small else Severity.WARNING
+    words = swinging_words(loop, found, growing=growing, small=small)
+    return _finding(loop, "oscillation", severity, words, found.events, measured, evidence)
 
 
 def _finding(

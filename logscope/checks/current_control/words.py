@@ -16,6 +16,11 @@ _LOWER = (
     + "lower the proportional gain, then the integral gain, in steps of a fifth, one at a time, and record the same run after each; check "
     "that the motor's resistance and inductance are entered as measured. Begin with the wheels off the ground and a low current limit."
 )
+_SMALL = (
+    _PRACTICE
+    + "leave it. It is less than a hundredth of full scale, as the steps of a speed sensor make it, and is heard at the "
+    "most. Look again should it grow with speed or load."
+)
 _KEEP = "Nothing to change here. Keep the log: later settings can be compared with it."
 
 
@@ -51,7 +56,8 @@ def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bo
     period = loop.measured.period_s
     return Words(
         f"The {loop.name} follows within {seconds(within_s)}; how cannot be told at {seconds(period)} sampling",
-        f"{count} step{'s' * (count != 1)} of the target: the answer is over in fewer samples than it takes to draw it, or the target moves too slowly to try the loop. It trails the target by at most "
+        f"{count} step{'s' * (count != 1)} of the target: the answer is over in fewer samples than it takes to draw it, or the target moves too slowly to try the loop, or the answer is not "
+        f"that of a second-order loop, as where the driveline swings along. It trails the target by at most "
         f"{seconds(within_s)} at nine tenths of the way, which is all the log can bound; overshoot or ringing between two samples is not seen. Once settled it is {_limits(error)} {loop.unit} "
         "off the target.",
         ("Look at the target's scale, at a limit that is reached, and at the integral gain. " if off else "")
@@ -71,7 +77,7 @@ def no_step_words(loop: Loop) -> Words:
     )
 
 
-def swinging_words(loop: Loop, found: Swinging, growing: bool) -> Words:
+def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -> Words:
     """A loop that swings."""
     hz, size = found.frequency.value or 0.0, found.amplitude.value or 0.0
     bands = "; ".join(f"{share:.3g} % of the time at {name} speed" for name, share in found.by_band.items())
@@ -88,7 +94,8 @@ def swinging_words(loop: Loop, found: Swinging, growing: bool) -> Words:
         + ("below nought, the swing feeds itself. " if growing else "about nought is a swing that sustains itself. ")
         + who
         + f" A swing faster than half the sampling rate, {number(0.5 / loop.measured.period_s)} Hz, shows at a wrong, lower frequency.",
-        ("Do not drive on with these settings. " if growing else "") + _LOWER,
+        _SMALL if small else ("Do not drive on with these settings. " if growing else "") + _LOWER,
+        hands_near_hv=not small,
     )
 
 
