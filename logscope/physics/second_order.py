@@ -33,6 +33,18 @@ def step_response(elapsed_s: FloatArray, natural: float, damping: float) -> Floa
     return np.asarray((1 + (other * np.exp(one * t) - one * np.exp(other * t)) / (one - other)).real)
 
 
+def free_responses(elapsed_s: FloatArray, natural: float, damping: float) -> FloatArray:
+    """What becomes of a deviation of 1 at rest, and of a speed of ωₙ at no deviation, shape (n, 2); no input at all.
+
+    elapsed_s : 0 or later [s]; the two solutions of y″ + 2ζωₙy′ + ωₙ²y = 0 that together make every other
+    """
+    one, other = _poles(natural, damping)
+    first, second = np.exp(one * elapsed_s), np.exp(other * elapsed_s)
+    away = (one * second - other * first) / (one - other)
+    moving = natural * (first - second) / (one - other)
+    return np.column_stack([away.real, moving.real])
+
+
 def ramp_response(elapsed_s: FloatArray, natural: float, damping: float, ramp_s: float) -> FloatArray:
     """Answer to an input that rises from 0 to 1 in `ramp_s` [s]: the step response averaged over the ramp."""
     if ramp_s <= 0.0:

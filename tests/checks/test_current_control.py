@@ -45,6 +45,30 @@ def test_a_lightly_damped_loop_warns_and_a_well_damped_one_is_good() -> None:
     assert good["calm"].severity is Severity.GOOD
 
 
+def test_a_ring_that_goes_on_into_the_next_step_does_not_hide_it() -> None:
+    """A loop of 3 Hz and damping 0.1 still rings by a tenth when the next step comes after a second.
+
+    It stands 300 A off its target, so that no swing reaches nought.
+    """
+    found = outcomes(loop_log(np.random.default_rng(7), 3, 0.1, added=300.0))["response"]
+    value = found.measured["damping_ratio"]
+    assert value.low is not None
+    assert value.high is not None
+    assert value.low <= 0.1 <= value.high
+    assert found.measured["count"].value is not None
+    assert found.measured["count"].value >= 3
+
+
+def test_a_magnitude_that_folds_at_nought_is_no_answer() -> None:
+    """Steps down overshoot to the other side of nought; only the steps up are left, and they are many enough."""
+    found = outcomes(loop_log(np.random.default_rng(8), 8, 0.15, seconds=20))["response"]
+    times = [event.start_s for event in found.events]
+    made = loop_log(np.random.default_rng(8), 8, 0.15, seconds=20)["motor_current_target"]
+    after = [made.value[np.searchsorted(made.time_s, at) + 3] for at in times]
+    assert len(after) >= 4
+    assert min(after) > 100
+
+
 def test_a_rise_faster_than_the_sampling_is_only_bounded() -> None:
     """A 100 Hz loop rises in 5 ms; logged every 50 ms nothing but the bound is left."""
     found = outcomes(loop_log(np.random.default_rng(2), 100, 0.6, period_s=0.05))

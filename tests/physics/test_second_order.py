@@ -7,11 +7,13 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 from scipy import signal
+from scipy.integrate import solve_ivp
 
 from logscope.physics.second_order import (
     damping_from_decrement,
     damping_from_overshoot,
     damping_of,
+    free_responses,
     overshoot_share,
     ramp_response,
     settling_time_s,
@@ -45,6 +47,17 @@ def test_step_and_ramp_are_those_of_scipy(damping: float) -> None:
     assert step_response(T, 5.0, damping) == pytest.approx(signal.step(system, T=T)[1], abs=2e-3)
     ramp = np.clip(T / 0.4, 0, 1)
     assert ramp_response(T, 5.0, damping, 0.4) == pytest.approx(signal.lsim(system, ramp, T)[1], abs=2e-3)
+
+
+@pytest.mark.parametrize("damping", [0.1, 0.6, 1.0, 2.0])
+@pytest.mark.parametrize("begin", [(1.0, 0.0), (0.0, 5.0)], ids=["deviation", "speed"])
+def test_what_is_left_rings_as_scipy_integrates_it(damping: float, begin: tuple[float, float]) -> None:
+    """scipy.integrate.solve_ivp of y″ + 2ζωₙy′ + ωₙ²y = 0 with ωₙ 5 rad/s."""
+    way = solve_ivp(
+        lambda _, y: (y[1], -10.0 * damping * y[1] - 25.0 * y[0]), (0, 3), begin, t_eval=T, rtol=1e-8, atol=1e-10
+    )
+    column = 0 if begin[0] else 1
+    assert free_responses(T, 5.0, damping)[:, column] == pytest.approx(way.y[0], abs=2e-3)
 
 
 def test_damping_from_two_peaks_of_a_free_ring() -> None:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logscope.checks.current_control.answer import Answer
 from logscope.checks.current_control.loop import Loop, find_loop
 from logscope.checks.current_control.pooled import behaviours, delay, steady_error
-from logscope.checks.current_control.response import Answer, fit_answer
+from logscope.checks.current_control.response import fit_answer
 from logscope.checks.current_control.steps import find_steps
 from logscope.checks.current_control.swinging import SEEN_NOISES, find_swinging
 from logscope.checks.current_control.words import (
@@ -68,7 +69,7 @@ def _answers(loop: Loop) -> list[Answer]:
     for step in find_steps(loop.target, loop.target.value):
         rows = part.between(step.low_s, step.until_s)
         answer = fit_answer(part.time_s[rows], part.value[rows], step, part.period_s, loop.noise)
-        if answer is not None:
+        if answer is not None and not (loop.by_magnitude and answer.may_fold(loop.noise, part.period_s)):
             found.append(answer)
     return sorted(found, key=lambda answer: answer.step.start_s)
 
@@ -92,8 +93,10 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
     worst = max(found, key=lambda one: one.figures["overshoot_percent"].value or 0.0)
     shown = 100 * float(np.median([answer.peak_share for answer in answers]))
     ringing = (worst.figures["overshoot_percent"].low or 0.0) > MOST_OVERSHOOT_PERCENT and shown > LEAST_SHOWN_PERCENT
-    late = delay([a for a in answers if not a.fast], loop.measured.period_s)
-    measured |= {"delay_s": late, **worst.figures}
+    seen = [a for a in answers if not a.fast]
+    late = delay(seen, loop.measured.period_s)
+    measured |= {"count": Measured(float(len(seen)), "1"), "delay_s": late, **worst.figures}
+    events = tuple((a.step.start_s, a.step.end_s) for a in seen)
     words = response_words(loop, found, worst, late, error, ringing, off)
     severity = Severity.WARNING if ringing else Severity.INFO if off else Severity.GOOD
     return _finding(loop, "response", severity, words, events, measured, _overlaid(loop, answers))

@@ -39,6 +39,11 @@ class Loop:
         """What is controlled, in words."""
         return self.measured.name.replace("_", " ")
 
+    @property
+    def by_magnitude(self) -> bool:
+        """Whether the sign is lost, and a swing through nought is folded up."""
+        return self.measured.name == "motor_current"
+
     def rpm(self, at_s: FloatArray) -> FloatArray:
         """Speed by its magnitude at given moments, NaN where it is not logged."""
         if self.speed is None:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from logscope.checks.current_control.answer import FIGURES, Answer
 from logscope.checks.current_control.loop import BANDS, Loop
-from logscope.checks.current_control.response import FIGURES, Answer
 from logscope.findings import Measured
 
 

@@ -1,19 +1,17 @@
-"""The answer to one step of the target, as a second-order loop with a delay."""
+"""The answer to one step of the target, as a second-order loop with a delay that may still ring from before."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from math import log, pi, sqrt
 
 import numpy as np
 from scipy import stats
 from scipy.optimize import least_squares
 
+from logscope.checks.current_control.answer import Answer
 from logscope.checks.current_control.steps import Step
 from logscope.findings import FloatArray
-from logscope.physics.second_order import overshoot_share, ramp_response, rise_time_s, settling_time_s
-from logscope.statistics.robust import noise_floor
+from logscope.physics.second_order import free_responses, ramp_response, rise_time_s
 
 _LEAST_ROWS = 12
 _LATEST_S = 0.5  # of the answer behind the target: no loop of a drive waits longer (common practice, no source)
@@ -28,41 +26,8 @@ _RAMP_RISES = 6.0
 _PLAIN_WORSE = 60.0
 # Residuals beyond this are no noise: the answer is not that of a second-order loop, and its figures would mislead.
 _MISFIT_NOISES, _MISFIT_SHARE = 4.0, 0.03
-_RAMP_KNOWN = 0.2  # of a period: how well a ramp's length is known from samples whose stamps are late by up to a tenth
+_LEAST_LEFT = 0.1  # of a residual that its own sample draws to itself: less left says nothing of the scatter
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Answer:
-    """A fitted answer. Logarithm of ωₙ [rad/s] and of ζ with their covariance; start of the answer [s].
-
-    fast : the answer is too quick for the sampling, only `within_s` bounds it; error : at the end, measured − target
-    """
-
-    step: Step
-    log_natural: float
-    log_damping: float
-    covariance: FloatArray
-    start_s: float
-    start_error: float
-    reach: float
-    within_s: float
-    fast: bool
-    error: float
-    error_reach: float
-    peak_share: float
-    time_s: FloatArray
-    value: FloatArray
-    fitted: FloatArray
-
-    def figure(self, of: Callable[[float, float], float]) -> tuple[float, float]:
-        """A figure of (ωₙ, ζ) and its standard error, by the first derivatives."""
-        at = np.array([self.log_natural, self.log_damping])
-        centre = of(*np.exp(at))
-        slope = np.array(
-            [(of(*np.exp(at + d)) - of(*np.exp(at - d))) / 0.02 for d in (np.array([0.01, 0]), np.array([0, 0.01]))]
-        )
-        return centre, sqrt(max(float(slope @ self.covariance @ slope), 0.0))
 
 
 def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: float, noise: float) -> Answer | None:
@@ -84,7 +49,7 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
     begin = [log(best[1]), log(best[2]), best[3]]
     bounds = ([log(naturals[0] / 4), log(0.01), earliest], [log(naturals[-1] * 8), log(5.0), latest])
     begin = [min(max(x, lo + 1e-6), hi - 1e-6) for x, lo, hi in zip(begin, *bounds, strict=True)]
-    room_s = _RAMP_KNOWN * period_s
+    room_s = step.ramp_error_s or period_s
 
     def residuals(p: FloatArray) -> FloatArray:
         """Of the samples, and of the ramp's length, which the target's samples tell only so well."""
@@ -103,18 +68,13 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
     natural, damping, start = float(np.exp(found.x[0])), float(np.exp(found.x[1])), float(found.x[2])
     ramp_s = step.ramp_s + float(found.x[3]) * (step.ramp_s > 0)
     left, residual, levels = _left(t, value, natural, damping, start, ramp_s)
-    freedom = t.size - 5
+    columns = _columns(t, natural, damping, start, ramp_s)
+    freedom = t.size - len(begin) - columns.shape[1]
     scatter = max(sqrt(left / freedom), noise / 3)
     if abs(levels[1]) < _CLEAR_SCATTERS * scatter:
         return None
-    shape = ramp_response(t - start, natural, damping, ramp_s)
-    jacobian = np.column_stack([found.jac, np.append(np.ones(t.size), 0.0), np.append(shape, 0.0)])
-    jitter_s = noise_floor(time_s)
-    ahead, behind = (ramp_response(t - start + way * period_s / 20, natural, damping, ramp_s) for way in (1, -1))
-    early_or_late = levels[1] * (ahead - behind) / (period_s / 10) * jitter_s  # slope times the stamps' jitter
-    variance = np.append(scatter**2 + early_or_late**2, scatter**2)
-    inverse = np.linalg.pinv(jacobian.T @ jacobian)
-    covariance = inverse @ (jacobian.T * variance) @ jacobian @ inverse * _alike(residual)
+    jacobian = np.column_stack([found.jac, np.vstack([columns, np.zeros(columns.shape[1])])])
+    covariance = _covariance(jacobian, residual, noise) * _alike(residual)
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     fast = (
         errors[0] > _KNOWN
@@ -125,7 +85,6 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
     )
     late = value[t > (step.end_s - step.start_s) + 0.6 * (span - (step.end_s - step.start_s))]
     settled = float(np.mean(late)) if late.size else float("nan")
-    height = step.height
     reach = float(stats.t(freedom).ppf(0.975))
     return Answer(
         step=step,
@@ -139,20 +98,33 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
         fast=bool(fast),
         error=settled - step.after,
         error_reach=reach * scatter / sqrt(max(late.size, 1)),
-        peak_share=float(np.max((value[t > 0] - settled) * np.sign(height)) / abs(height)) if late.size else 0.0,
+        peak_share=_peak_share(value[t > 0], settled, step.height),
+        ring_before=float(np.hypot(*levels[2:])),
         time_s=time_s,
         value=value,
         fitted=residual + value,
     )
 
 
+def _peak_share(value: FloatArray, settled: float, height: float) -> float:
+    """How far the samples go beyond the settled value, of the step's height; 0 where nothing settled is seen."""
+    if not value.size or not np.isfinite(settled):
+        return 0.0
+    return float(np.max((value - settled) * np.sign(height)) / abs(height))
+
+
+def _columns(t: FloatArray, natural: float, damping: float, start: float, ramp_s: float) -> FloatArray:
+    """What is solved for: the value before, the way to the value after, and the ring that is left from before."""
+    own = ramp_response(t - start, natural, damping, ramp_s)
+    return np.column_stack([np.ones(t.size), own, free_responses(t - t[0], natural, damping)])
+
+
 def _left(
     t: FloatArray, value: FloatArray, natural: float, damping: float, start: float, ramp_s: float
 ) -> tuple[float, FloatArray, FloatArray]:
-    """Sum of squares, residuals and the two levels solved for: value before, and way to the value after."""
-    shape = ramp_response(t - start, natural, damping, ramp_s)
-    columns = np.column_stack([np.ones(t.size), shape])
-    gram = columns.T @ columns + 1e-12 * np.eye(2)
+    """Sum of squares, residuals, and what each of the columns takes."""
+    columns = _columns(t, natural, damping, start, ramp_s)
+    gram = columns.T @ columns + 1e-12 * np.eye(columns.shape[1])
     levels = np.linalg.solve(gram, columns.T @ value)
     residual = columns @ levels - value
     return float(residual @ residual), np.asarray(residual), np.asarray(levels)
@@ -162,6 +134,19 @@ def _plain(t: FloatArray, value: FloatArray, step: Step, period_s: float) -> flo
     """Sum of squares that is left where the value follows at once, after the delay that suits best."""
     delays = np.arange(-1.0, 6.0, 0.5) * period_s
     return min(_left(t, value, 20 * pi / period_s, 1.0, float(delay), step.ramp_s)[0] for delay in delays)
+
+
+def _covariance(jacobian: FloatArray, residual: FloatArray, noise: float) -> FloatArray:
+    """Of the parameters, from residuals that need not scatter alike: jittering stamps weigh on the steep samples only.
+
+    Heteroscedasticity-consistent, each residual by what it would be if its sample were left out (HC3: J. G. MacKinnon
+    and H. White, J. Econometrics 29, 1985). The last row is no sample but what is known beforehand, to `noise`.
+    """
+    bread = np.linalg.pinv(jacobian.T @ jacobian)
+    leverage = np.einsum("ij,jk,ik->i", jacobian[:-1], bread, jacobian[:-1])
+    left_out = np.append(residual / np.maximum(1.0 - leverage, _LEAST_LEFT), noise)
+    meat = (jacobian * left_out[:, None] ** 2).T @ jacobian
+    return np.asarray(bread @ meat @ bread)
 
 
 def _alike(residual: FloatArray) -> float:
@@ -181,17 +166,3 @@ def _within(t: FloatArray, value: FloatArray, levels: FloatArray, step: Step, pe
     if not there.size:
         return float("inf")
     return max(float(t[there[0]]) - 0.9 * step.ramp_s, 0.0) + step.early_s + period_s
-
-
-def frequency_of(natural: float, damping: float) -> float:
-    """Frequency of the ring [Hz]; 0 where there is none."""
-    return natural * sqrt(max(1.0 - damping**2, 0.0)) / (2 * pi)
-
-
-FIGURES: dict[str, tuple[str, Callable[[float, float], float]]] = {
-    "overshoot_percent": ("%", lambda _, damping: 100 * overshoot_share(damping)),
-    "rise_time_s": ("s", rise_time_s),
-    "settling_time_s": ("s", settling_time_s),
-    "natural_frequency_Hz": ("Hz", lambda natural, _: natural / (2 * pi)),
-    "damping_ratio": ("1", lambda _, damping: damping),
-}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
@@ -10,11 +11,13 @@ from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from logscope.findings import FloatArray
 from logscope.signals import Part
 from logscope.statistics.episodes import join_neighbours
+from logscope.statistics.robust import MAD_TO_SIGMA
 
 FLAT_S, FLAT_SAMPLES = 0.2, 5  # a level stands this long at least, before and after
 _FLAT_SHARE = 0.01  # of the target's range, within which it counts as level: dither of the demand
 LONGEST_S = 1.0  # a slower change is a manoeuvre that any loop follows
 LEAST_SHARE = 0.10  # of the target's range: smaller steps drown in the current's ripple
+_STAMP_KNOWN = 0.01  # of a period: stamps that look better were rounded or made by a clock of the logger's own
 WINDOW_S = 2.0  # of the answer, at the most
 STEPS_AT_MOST = 20  # the largest; more cost time and make the limits little better
 
@@ -24,13 +27,15 @@ class Step:
     """One change of a target between two levels.
 
     start_s, end_s : the target begins to move, and has arrived [s]; early_s : by how much earlier it may have begun
-    ramp_s : how long it takes on its way, 0 for a step; low_s, until_s : what the two levels leave to look at [s]
+    ramp_s, ramp_error_s : how long it takes on its way, 0 for a step, and the standard error of that
+    low_s, until_s : what the two levels leave to look at [s]
     """
 
     start_s: float
     end_s: float
     early_s: float
     ramp_s: float
+    ramp_error_s: float
     low_s: float
     until_s: float
     before: float
@@ -78,7 +83,9 @@ def _between(
     if time_s[onset] - time_s[last] > LONGEST_S + 2 * period_s or (way.size > 1 and np.any(np.diff(way) < -room)):
         return None
     on_way = np.flatnonzero((way > max(room, 0.02 * abs(height))) & (way < abs(height) - max(room, 0.02 * abs(height))))
-    low_s = max(float(time_s[first]), float(time_s[last]) - WINDOW_S)
+    # From half-way of the level before: by then the answer to the step before it has begun, whatever the delay, and
+    # what is left of it is the loop's own ring.
+    low_s = max(float(time_s[first] + time_s[last]) / 2, float(time_s[last]) - WINDOW_S)
     until_s = min(float(time_s[stop]), float(time_s[onset]) + WINDOW_S)
     if on_way.size >= 2:  # a ramp: its corners lie where its line meets the levels
         t, y = time_s[last + 1 + on_way], way[on_way]
@@ -87,6 +94,13 @@ def _between(
             return None
         start_s = float(np.mean(t - y / slope))
         ramp_s = abs(height) / slope
-        return Step(start_s, start_s + ramp_s, 0.0, ramp_s, low_s, until_s, before, after)
+        ramp_error_s = ramp_s * sqrt(2.0) * stamp_error_s(time_s, period_s) / float(t[-1] - t[0])
+        return Step(start_s, start_s + ramp_s, 0.0, ramp_s, ramp_error_s, low_s, until_s, before, after)
     seen = last + 1 + int(np.argmax(way > room)) if way.size and np.any(way > room) else onset
-    return Step(float(time_s[seen]), float(time_s[onset]), period_s, 0.0, low_s, until_s, before, after)
+    return Step(float(time_s[seen]), float(time_s[onset]), period_s, 0.0, 0.0, low_s, until_s, before, after)
+
+
+def stamp_error_s(time_s: FloatArray, period_s: float) -> float:
+    """Standard deviation of one stamp [s], from how unevenly they follow one another."""
+    uneven = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(time_s) - period_s))) / sqrt(2.0)
+    return max(uneven, _STAMP_KNOWN * period_s)
