@@ -18,10 +18,12 @@ from logscope.signals import Part
 from logscope.statistics.departures import (
     Runs,
     Sampling,
+    back_at,
     beside,
     from_rest,
     off_level,
     on_both,
+    opposite,
     over_too_soon,
     pairs,
     runs_of_steps,
@@ -31,11 +33,12 @@ from logscope.statistics.excursions import is_lost
 from logscope.vehicle import Vehicle
 
 _NEIGHBOURS_S = 0.100  # a driveline that rings does it again within this: one swing at 10 Hz (practice)
+_AS_FAR = 0.5  # of the larger of two steps: what leads back does so to this at least
 _LARGE = 2.0  # times the limit: no ringing so fast is so large, where three samples or more show each half swing
 _SAMPLES_A_HALF_SWING = 3.0
 _QUANTA_LESS = 0.5  # a step may be this much smaller than the departure: its start is rounded, too
 _STAMPS = 1.05  # stamps and clocks are good to 5 % (practice)
-_TORQUE_AROUND_S = 0.150  # the steady torque is the median this far to both sides
+_TORQUE_BEFORE_S = 0.150  # the steady torque is the median over this before: a wrong speed upsets it afterwards
 _TORQUE_LAG_S = 0.010  # between torque and speed: the counting window (practice)
 _FLICKERS_BELOW = 2.0  # times the least reading: where a sensor is cut, readings just above it come and go
 _IMPULSE_MARGIN = 1.6  # 20 % on the inertia; four samples a swing catch two thirds of it (own arithmetic: 2/π)
@@ -72,11 +75,14 @@ def brief_steps(
     alone = from_rest(speed.value, runs, how, _updates(_NEIGHBOURS_S, model))
     if _SAMPLES_A_HALF_SWING * model.update_s <= BRIEF_S * _STAMPS:
         alone |= pairs(np.abs(runs.move) > _LARGE * limit)
-    soon = over_too_soon(runs, away, alone, BRIEF_S, BRIEF_ALONE_S)
+    back_s = back_at(speed.time_s, speed.value, runs, how)
+    soon = over_too_soon(runs, away, alone, back_s, BRIEF_S, BRIEF_ALONE_S)
     if torque is not None and vehicle.motor.rotor_inertia_kgm2:
         swung = _swung_by_torque(runs, limit, torque, vehicle.motor.rotor_inertia_kgm2)
         soon &= ~swung | beside(~swung & soon)
-    wrong = soon | _lost(speed, model, runs, zero, lost_s)
+    impossible = np.abs(speed.value[steps] - speed.value[steps - 1]) > model.reach.limit[steps - 1]
+    beyond = np.logical_or.reduceat(impossible, runs.first)
+    wrong = soon | _lost(speed, model, runs, zero, lost_s) | _one_impossible(runs, away, beyond, back_s)
     calm = in_gear_at(speed, model, road, runs.before, runs.after, one_side=torque is not None)
     return steps[(wrong & calm)[runs.of_step]]
 
@@ -90,6 +96,15 @@ def _cut_at_standstill(value: FloatArray, steps: IndexArray, model: SpeedModel, 
     """Steps between zero and a speed below which the sensor itself reads zero, or may."""
     there, here = np.abs(value[steps - 1]), np.abs(value[steps])
     return (np.minimum(there, here) <= zero) & (np.maximum(there, here) <= _FLICKERS_BELOW * model.cut_rpm)
+
+
+def _one_impossible(runs: Runs, away: BoolArray, beyond: BoolArray, back_s: FloatArray) -> BoolArray:
+    """Runs away and back, one of them with a step beyond any rotor: the reading is wrong, however long it was away.
+
+    A gear that is forced in drags the rotor as fast, but not back.
+    """
+    near = back_s - runs.start_s[:-1] <= _NEIGHBOURS_S
+    return on_both(away & near & opposite(runs, _AS_FAR) & (beyond[1:] | beyond[:-1]))
 
 
 def _lost(speed: Part, model: SpeedModel, runs: Runs, zero: float, lost_s: float) -> BoolArray:
@@ -106,11 +121,13 @@ def _lost(speed: Part, model: SpeedModel, runs: Runs, zero: float, lost_s: float
 
 def _swung_by_torque(runs: Runs, limit: FloatArray, torque: Part, inertia_kgm2: float) -> BoolArray:
     """Whether what the torque departs from its steady value may have turned the rotor that way, that far."""
-    reach = int(min(np.ceil(_TORQUE_AROUND_S / torque.period_s), _TORQUE_SAMPLES)) if torque.period_s > 0 else 1
+    reach = int(min(np.ceil(_TORQUE_BEFORE_S / torque.period_s), _TORQUE_SAMPLES)) if torque.period_s > 0 else 1
     middle = np.searchsorted(torque.time_s, (runs.start_s + runs.end_s) / 2.0)
     around = np.clip(middle[:, np.newaxis] + np.arange(-reach, reach + 1), 0, torque.time_s.size - 1)
     value, time = torque.value[around], torque.time_s[around]
-    extra = (value - np.median(value, axis=1)[:, np.newaxis]) * np.sign(runs.move)[:, np.newaxis]
+    before = np.where(time <= (runs.start_s - _TORQUE_LAG_S)[:, np.newaxis], value, np.nan)
+    before[:, 0] = value[:, 0]
+    extra = (value - np.nanmedian(before, axis=1)[:, np.newaxis]) * np.sign(runs.move)[:, np.newaxis]
     extra = np.maximum(extra, 0.0)
     acts = (time[:, 1:] > (runs.start_s - _TORQUE_LAG_S)[:, np.newaxis]) & (
         time[:, :-1] < (runs.end_s - torque.period_s / 2.0)[:, np.newaxis]

@@ -33,6 +33,7 @@ _HOLD_S = 0.1  # a shorter pause is the bus's or the logger's, not the encoder's
 _GAP_UPDATES = 3.0  # samples further apart are a gap in the log, which holds no reading
 _SLOPE_S = 0.2  # speed is extrapolated over a hold from this long before and after it
 _STEP_AFTER_HOLD = 0.5  # of the jump: it makes up for five steps, so the next one is far smaller
+_BEYOND_TYRES = 2.0  # times the tyres' limit that a lone jump needs: no kerb or pothole does that (practice)
 _HOLD_AGREEMENT = 2.0  # the jump after a hold matches the trends before and after within this factor
 
 
@@ -153,7 +154,11 @@ def _kind(reading: FloatArray, line: FloatArray, steps: int, lasts_s: float, upd
 
 
 def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
-    """Readings frozen while the speed goes on changing: it jumps on at the end to where its trend leads."""
+    """Readings frozen while the speed goes on changing: they jump at the end to where it has got meanwhile.
+
+    Two witnesses that it did: the trends before and after lead there; or in gear the jump is beyond what tyres allow,
+    and what follows it is not, so that no wheel broke away.
+    """
     time, value = speed.time_s, speed.value
     starts, ends = runs_of_equal(value)
     held = time[np.minimum(ends + 1, value.size - 1)] - time[starts]
@@ -163,25 +168,36 @@ def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
     usual = np.median((ends - starts + 1)[nearby], axis=1)
     long = last + 1 - first >= _HOLD_UPDATES * np.maximum(model.repeat, usual)
     jump = value[last + 1] - value[first]
-    least = max(model.reach.slack, _HOLD_UPDATES * model.quantum_rpm)  # each value missed would have shown
-    long &= (np.abs(jump) > least) & (np.abs(value[first]) > _zero(model))
+    trended = np.abs(jump) > max(model.reach.slack, _HOLD_UPDATES * model.quantum_rpm)  # each value missed would show
+    beyond = np.abs(jump) > _BEYOND_TYRES * model.in_gear.limit[last] if model.tells_brief else np.zeros(at.size, bool)
+    long &= (trended | beyond) & (np.abs(value[first]) > _zero(model))
     long &= np.abs(jump) / np.where(held > 0, held, np.inf) <= model.slew_rpm_per_s
-    reach = max(3 * model.repeat, round(_SLOPE_S / model.update_s) * model.repeat)
-    holds = []
-    for start, end in zip(first[long], last[long], strict=True):
-        earlier, later = max(0, start - reach), min(value.size - 1, end + 1 + reach)
-        gap = np.diff(time[start : end + 2]).max() > _GAP_UPDATES * model.update_s
-        if gap or earlier == start or later == end + 1:
-            continue
-        trend = (
-            (value[start] - value[earlier]) / max(time[start] - time[earlier], 1e-9),
-            (value[later] - value[end + 1]) / max(time[later] - time[end + 1], 1e-9),
+    return [
+        Disturbance("hold", start, start + 1, end, end + 1, float(abs(value[end + 1] - value[start])))
+        for start, end, led, leapt in zip(
+            *(each[long].tolist() for each in (first, last, trended, beyond)), strict=True
         )
-        step, seconds = value[end + 1] - value[start], time[end + 1] - time[start]
-        led = [slope * seconds / step for slope in trend]  # what either trend makes of the jump, 1 if all
-        follow = min(end + 1 + model.repeat, value.size - 1)
-        single = abs(value[follow] - value[end + 1]) <= _STEP_AFTER_HOLD * abs(step)
-        if single and min(led) >= 1.0 / _HOLD_AGREEMENT and max(led) <= _HOLD_AGREEMENT:
-            frozen = (int(start), int(start) + 1, int(end), int(end) + 1)
-            holds.append(Disturbance("hold", *frozen, float(abs(step))))
-    return holds
+        if _frozen(speed, model, start, end, led=led, leapt=leapt)
+    ]
+
+
+def _frozen(speed: Part, model: SpeedModel, start: int, end: int, *, led: bool, leapt: bool) -> bool:
+    """Whether one run of equal readings was frozen; led, leapt : which witness its jump is large enough for."""
+    time, value = speed.time_s, speed.value
+    reach = max(3 * model.repeat, round(_SLOPE_S / model.update_s) * model.repeat)
+    earlier, later = max(0, start - reach), min(value.size - 1, end + 1 + reach)
+    gap = np.diff(time[start : end + 2]).max() > _GAP_UPDATES * model.update_s
+    if gap or earlier == start or later == end + 1:
+        return False
+    step, seconds = value[end + 1] - value[start], time[end + 1] - time[start]
+    follow = min(end + 1 + model.repeat, value.size - 1)
+    if abs(value[follow] - value[end + 1]) > _STEP_AFTER_HOLD * abs(step):
+        return False
+    trend = (
+        (value[start] - value[earlier]) / max(time[start] - time[earlier], 1e-9),
+        (value[later] - value[end + 1]) / max(time[later] - time[end + 1], 1e-9),
+    )
+    share = [slope * seconds / step for slope in trend]  # what either trend makes of the jump, 1 if all
+    agree = min(share) >= 1.0 / _HOLD_AGREEMENT and max(share) <= _HOLD_AGREEMENT
+    calm = abs(value[follow] - value[end + 1]) <= model.in_gear.limit[end + 1 if follow > end + 1 else end]
+    return bool((led and agree) or (leapt and calm))

@@ -23,8 +23,9 @@ from logscope.simulate.thermal import Cooling
 _PUSH = pedal((4.0, 9.0, 0.45), (11.0, 15.0, 0.7), (16.5, 19.0, 0.3))
 _LEVEL = Profile(((0.0, 0.0),))
 _BRAKE = pedal((20.0, 25.0, 0.2))
-# A moment at speed with the foot down, and one at speed with the foot off.
-_LOADED_S, _COASTING_S = 13.5, 15.7
+_HARD_BRAKE = pedal((20.0, 25.0, 0.5))
+# A moment at speed with the foot down, one at speed with the foot off, and one of hard braking.
+_LOADED_S, _COASTING_S, _BRAKING_S = 13.5, 15.7, 21.0
 _FOOT_SHARE, _PACK_SHARE, _PART_SHARE = 0.1, 0.03, 0.05  # by which `vary` lets things differ
 
 
@@ -212,6 +213,18 @@ def _encoder() -> _Families:
     yield "encoder.spike", scripted(Fault.SPIKE, (0.01, 0.01, 0.01), 300.0, 900.0, 2500.0)
     yield "encoder.dropout", scripted(Fault.DROPOUT, (0.01, 0.04, 0.15))
     yield "encoder.hold", scripted(Fault.HOLD, (0.1, 0.3, 0.6))
+    # While the car brakes the speed leaves a frozen reading behind; under power the slip control holds it there.
+    yield (
+        "encoder.hold, braking",
+        tuple(
+            replace(
+                base,
+                brake=_HARD_BRAKE,
+                encoder_faults=(EncoderFault(Fault.HOLD, _BRAKING_S, _BRAKING_S + span_s),),
+            )
+            for span_s in (0.15, 0.3, 0.6)
+        ),
+    )
     yield "encoder.reversal", scripted(Fault.REVERSAL, (0.01, 0.05))
     yield (
         "encoder, interference",

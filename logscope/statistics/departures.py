@@ -98,21 +98,48 @@ def beside(of_runs: BoolArray) -> BoolArray:
     return np.concatenate((of_runs[1:], [False])) | np.concatenate(([False], of_runs[:-1]))
 
 
-def over_too_soon(runs: Runs, away: BoolArray, alone: BoolArray, within_s: float, alone_within_s: float) -> BoolArray:
+def over_too_soon(
+    runs: Runs, away: BoolArray, alone: BoolArray, back_s: FloatArray, within_s: float, alone_within_s: float
+) -> BoolArray:
     """Which runs lead away and back too soon; shape (runs,).
 
     A run that closes one departure opens no smaller one: what follows may be what the departure caused.
 
     away : whether a run and the next lead far enough away, shape (runs − 1,)
     alone : whether they may take longer, shape (runs − 1,)
+    back_s : when the next run has led back, from `back_at`: from rest, what goes on behind that is a consequence
     within_s, alone_within_s : two opposite runs that take no longer than this together [s]
     """
-    taken_s = runs.end_s[1:] - runs.start_s[:-1]
-    pair = away & ((taken_s <= within_s) | ((taken_s <= alone_within_s) & alone))
+    begun_s = runs.start_s[:-1]
+    pair = away & ((runs.end_s[1:] - begun_s <= within_s) | ((back_s - begun_s <= alone_within_s) & alone))
     pair &= runs.move[1:] * runs.move[:-1] < 0
     closed = pair[:-1] & (np.abs(runs.move[:-2] + runs.move[1:-1]) <= _BACK * np.abs(runs.move[:-2]))
     pair[1:] &= ~(closed & (np.abs(runs.move[2:]) < _AS_LARGE * np.abs(runs.move[1:-1])))
     return on_both(pair)
+
+
+def back_at(time_s: FloatArray, value: FloatArray, runs: Runs, how: Sampling) -> FloatArray:
+    """When the run after each has led back to where the run began, or else ended [s]; shape (runs − 1,).
+
+    What goes on the same way behind that may be what the departure caused, if it is little: what rings swings through
+    by more.
+    """
+    begin, there = runs.before[1:], value[runs.before[:-1]]
+    near = _BACK * np.abs(runs.move[:-1])
+    rests = np.abs(runs.move[:-1] + runs.move[1:]) <= near
+    back_s = runs.end_s[1:].copy()
+    longest = int(np.max(runs.after[1:] - begin, initial=0)) // how.repeat
+    for count in range(longest, 0, -1):
+        at = np.minimum(begin + count * how.repeat, runs.after[1:])
+        back_s = np.where(rests & (np.abs(value[at] - there) <= near), np.minimum(back_s, time_s[at]), back_s)
+    return np.asarray(back_s, dtype=np.float64)
+
+
+def opposite(runs: Runs, share: float) -> BoolArray:
+    """Whether a run and the next are opposite and alike, to this share of the larger; shape (runs − 1,)."""
+    one, other = runs.move[:-1], runs.move[1:]
+    alike = np.abs(one + other) <= share * np.maximum(np.abs(one), np.abs(other))
+    return np.asarray(alike & (one * other < 0), dtype=bool)
 
 
 def off_level(value: FloatArray, runs: Runs, how: Sampling) -> FloatArray:

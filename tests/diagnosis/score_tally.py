@@ -118,12 +118,7 @@ class Tally:
 
     def alarms_per_hour(self) -> str:
         """Warnings and dangers for each hour of sound driving, with Garwood's exact limits."""
-        count, hours = sum(self.alarms.values()), self.healthy_s / 3600
-        if not hours:
-            return "no sound drive was run"
-        low = stats.chi2.ppf(0.025, 2 * count) / 2 / hours if count else 0.0
-        high = stats.chi2.ppf(0.975, 2 * count + 2) / 2 / hours
-        return f"{count / hours:.2f}/h ({low:.2f} to {high:.2f}; {count} in {hours:.2f} h)"
+        return per_hour(sum(self.alarms.values()), self.healthy_s / 3600)
 
     def error_over_bound(self, kind: str) -> str:
         """Spread of the errors over the bound: 1 is the best there is; robust, by the median."""
@@ -138,6 +133,15 @@ def share(count: int, of: int) -> str:
     low = stats.beta.ppf(0.025, count, of - count + 1) if count else 0.0
     high = stats.beta.ppf(0.975, count + 1, of - count) if count < of else 1.0
     return f"{100 * count / of:.0f} ({100 * low:.0f}–{100 * high:.0f})"
+
+
+def per_hour(count: int, hours: float) -> str:
+    """A rate with Garwood's exact limits."""
+    if not hours:
+        return "no sound drive was run"
+    low = stats.chi2.ppf(0.025, 2 * count) / 2 / hours if count else 0.0
+    high = stats.chi2.ppf(0.975, 2 * count + 2) / 2 / hours
+    return f"{count / hours:.2f}/h ({low:.2f} to {high:.2f}; {count} in {hours:.2f} h)"
 
 
 def tally(runs: Iterable[Run], method: str) -> Tally:

@@ -1,0 +1,242 @@
+"""How well disturbed readings and trips are found, named and explained, by sampling; and alarms in sound driving.
+
+    python tests/diagnosis/episode_score.py 36          # seeds of each case of the catalogue
+    python tests/diagnosis/episode_score.py 0 100       # hours of sound driving alone
+
+Only the encoder and trip checks run. A disturbance is counted where the samples of the log show it by three times the
+envelope: three steps of the reading, and three times what the shaft can turn by between two of its values. In gear that
+is what tyres hold, 1 g. A wheel that slips frees the rotor, which takes some 50 ms: what stands in the log for longer
+than that is counted from three times the free rotor's reach on, and what lies in between is told apart ("could be
+slip"). What falls between two samples no method can show. A spike is what lasts up to 35 ms: where the samples leave
+open whether it did, either name is right. Limits are 95 %, exact (Clopper–Pearson; Garwood).
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import product, repeat
+from math import pi
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
+from score_matching import TOLERANCE_S, Claim, claims_of
+from score_runs import CASES, layout_of, play
+from score_signals import signals_of_drive, vehicle_for
+from score_tally import per_hour, share
+from simulate_hour import long_drive
+
+from logscope.checks.encoder import encoder
+from logscope.checks.trips import trips
+from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.signals import MissingPart, Signals
+from logscope.simulate.catalogue import healthy
+from logscope.simulate.drive import ROW_S, Drive, simulate_drive
+from logscope.simulate.drive_truth import drive_truth
+from logscope.simulate.layouts import LAYOUTS, SAMPLINGS_S
+from logscope.simulate.truth import TruthEvent
+from logscope.vehicle import Vehicle
+
+TIMES = 3.0
+SPIKE_S = 0.035  # as the simulator's truth tells it from a burst
+_GRAVITY, _RPM = 9.81, 60.0 / (2.0 * pi)
+_SLIP_S = 0.05
+_BRIEF = ("encoder.spike", "encoder.dropout", "encoder.reversal", "encoder.burst", "encoder.hold")
+_SOUND_HOUR_S = 3600.0
+Counts = Counter[tuple[str, ...]]
+
+
+def findings_of(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+    """What the two checks say."""
+    found: list[Finding] = []
+    for check in (encoder, trips):
+        try:
+            found += check(signals, vehicle)
+        except (MissingPart, NothingToCheck):
+            continue
+    return found
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the samples of a log show of a disturbance.
+
+    size_rpm : largest deviation; least_s, most_s : between the disturbed samples at its ends, and the sound ones around
+    """
+
+    size_rpm: float
+    least_s: float
+    most_s: float
+
+
+def shown(event: TruthEvent, drive: Drive, signals: Signals, log_start_s: float) -> Shown:
+    """What the log's samples hold of an event."""
+    time_s = signals["motor_speed"].time_s
+    rows = np.clip(((time_s + log_start_s) / ROW_S).astype(np.int64), 0, drive.time_s.size - 1)
+    size = np.abs(drive.column("deviation_rpm")[rows])
+    at = np.flatnonzero((time_s >= event.start_s) & (time_s < event.end_s) & (size > 0))
+    if not at.size:
+        return Shown(0.0, 0.0, 0.0)
+    around = time_s[[max(at[0] - 1, 0), min(at[-1] + 1, time_s.size - 1)]]
+    return Shown(float(size[at].max()), float(time_s[at[-1]] - time_s[at[0]]), float(around[1] - around[0]))
+
+
+def class_of(seen: Shown, drive: Drive, vehicle: Vehicle, period_s: float) -> str:
+    """Whether a disturbance is beyond three times the envelope, may be a wheel's slip, or is small."""
+    line, motor = vehicle.driveline, vehicle.motor
+    assert line.ratio
+    assert line.wheel_radius_m
+    assert motor.max_torque_Nm
+    assert motor.rotor_inertia_kgm2
+    value_s = max(period_s, drive.scenario.encoder.window_s)
+    in_gear, free = _GRAVITY / line.wheel_radius_m * line.ratio, motor.max_torque_Nm / motor.rotor_inertia_kgm2
+    reach = [TIMES * max(drive.scenario.encoder.step_rpm, slew * _RPM * value_s) for slew in (in_gear, free)]
+    if seen.size_rpm < reach[0]:
+        return "small"
+    return "could be slip" if seen.most_s > _SLIP_S and seen.size_rpm < reach[1] else "beyond"
+
+
+def names_of(event: TruthEvent, seen: Shown) -> set[str]:
+    """The names that fit what the samples show."""
+    if event.kind not in ("encoder.spike", "encoder.burst"):
+        return {event.kind}
+    fits = {"encoder.spike"} if seen.least_s <= SPIKE_S else set()
+    return fits | ({"encoder.burst"} if seen.most_s > SPIKE_S else set())
+
+
+def play_faults(name: str, seed: int) -> Counts:
+    """Counts of one fault case, each under (what, sampling, …)."""
+    drive, draw = play(CASES[name], seed)
+    layout = layout_of(seed)
+    vehicle = vehicle_for(layout)
+    signals, start_s = signals_of_drive(drive, draw, layout, vehicle)
+    period_s = layout.period_s or 0.0
+    tolerance_s, at = TOLERANCE_S + 2 * period_s, f"{1e3 * period_s:.0f}"
+    claims = [c for c in claims_of(findings_of(signals, vehicle)) if not c.kind.endswith(".undetermined")]
+    counts: Counts = Counter()
+    truth = [event for event in drive_truth(drive, start_s) if event.kind in _BRIEF or event.kind.startswith("trip.")]
+    for event in truth:
+        beside = [c for c in claims if _topic(c.kind) == _topic(event.kind) and _near(event, c, tolerance_s)]
+        what = "trip"
+        if event.kind in _BRIEF:
+            seen = shown(event, drive, signals, start_s)
+            what = class_of(seen, drive, vehicle, period_s)
+            name = min(beside, key=lambda c: abs(c.start_s - event.start_s)).kind if beside else ""
+            if beside and what != "small":
+                counts["named", at, event.kind, event.kind if name in names_of(event, seen) else name] += 1
+        counts[what, at, event.kind, "found" if beside else "missed"] += 1
+        if event.cause and beside:
+            counts["cause", at, event.cause, beside[0].cause or "undetermined"] += 1
+    for claim in claims:
+        if claim.kind in _BRIEF or claim.kind == "trip.overcurrent":
+            true = any(_topic(e.kind) == _topic(claim.kind) and _near(e, claim, tolerance_s) for e in truth)
+            counts["claim", at, _topic(claim.kind), "true" if true else "false"] += 1
+            if not true:
+                counts["seed", at, claim.kind, f"{name} --first {seed}"] += 1
+    return counts
+
+
+def _topic(kind: str) -> str:
+    return kind.split(".")[0]
+
+
+def _near(event: TruthEvent, claim: Claim, tolerance_s: float) -> bool:
+    return event.start_s - tolerance_s <= claim.end_s and claim.start_s <= event.end_s + tolerance_s
+
+
+def play_sound(turn: int, hours: float) -> tuple[float, list[str]]:
+    """Hours of sound driving in one of all ways to log it, half in long drives: hours, alarms in words."""
+    names = [case.name for case in healthy() if case.scenario.charge is None]
+    sound = replace(long_drive(min(_SOUND_HOUR_S, 1800.0 * hours)), interference=())
+    driven_s, alarms, seed = 0.0, list[str](), 10_000 + 1000 * turn
+    while driven_s < 3600.0 * hours:
+        alone = driven_s < 1800.0 * hours
+        name = "long" if alone else names[seed % len(names)]
+        drive, draw = (simulate_drive(sound, seed), seed) if alone else play(CASES[name], seed)
+        layout = layout_of(turn)
+        vehicle = vehicle_for(layout)
+        signals, _ = signals_of_drive(drive, draw, layout, vehicle)
+        alarms += [
+            f"{name}, seed {seed}, {layout.name} at {1e3 * (layout.period_s or 0):.0f} ms: {found.kind} ({found.title})"
+            for found in findings_of(signals, vehicle)
+            if found.severity.rank >= Severity.WARNING.rank
+        ]
+        driven_s += drive.scenario.duration_s
+        seed += 1
+    return driven_s / 3600.0, alarms
+
+
+def print_faults(counts: Counts) -> None:
+    """The tables of the faults."""
+    samplings = ("", *(f"{1e3 * each:.0f}" for each in SAMPLINGS_S))
+    print("disturbances of three times the envelope: found %, true claims %, F1; kind right %; where it could be slip")
+    for at in samplings:
+        found, events = _sum(counts, "beyond", at, last="found"), _sum(counts, "beyond", at)
+        true, claims = _sum(counts, "claim", at, "encoder", "true"), _sum(counts, "claim", at, "encoder")
+        recall, precision = found / max(events, 1), true / max(claims, 1)
+        f1 = 2 * recall * precision / max(recall + precision, 1e-9)
+        right = sum(n for key, n in counts.items() if key[0] == "named" and at in ("", key[1]) and key[2] == key[3])
+        open_found, open_ = _sum(counts, "could be slip", at, last="found"), _sum(counts, "could be slip", at)
+        print(
+            f"  {_at(at)}  {share(found, events):14s} of {events:4d}  {share(true, claims):14s} {f1:.3f}; "
+            f"{share(right, _sum(counts, 'named', at)):14s}; {share(open_found, open_):14s} of {open_}"
+        )
+    print("named otherwise, or missed: kind, as, sampling")
+    for (what, at, kind, name), n in sorted(counts.items()):
+        if (what == "named" and kind != name) or (what == "beyond" and name == "missed"):
+            print(f"  {kind:18s} {name:18s} {_at(at)}  {n}")
+    print("trips: found %, true claims %; cause right %, undetermined, wrong")
+    for at in samplings:
+        found, events = _sum(counts, "trip", at, last="found"), _sum(counts, "trip", at)
+        true, claims = _sum(counts, "claim", at, "trip", "true"), _sum(counts, "claim", at, "trip")
+        told, open_ = _sum(counts, "cause", at), _sum(counts, "cause", at, last="undetermined")
+        right = sum(n for key, n in counts.items() if key[0] == "cause" and at in ("", key[1]) and key[2] == key[3])
+        print(
+            f"  {_at(at)}  {share(found, events):17s} {share(true, claims):17s} {share(right, told):17s} "
+            f"{open_:4d} {told - right - open_:4d}"
+        )
+    print("causes told otherwise: true, said, sampling")
+    for (what, at, cause, said), n in sorted(counts.items()):
+        if what == "cause" and cause != said:
+            print(f"  {cause:12s} {said:12s} {_at(at)}  {n}")
+    print(
+        "false claims: " + ("; ".join(f"{key[2]} in {key[3]}" for key in sorted(counts) if key[0] == "seed") or "none")
+    )
+
+
+def _at(sampling: str) -> str:
+    return f"{sampling:>4s} ms" if sampling else "    all"
+
+
+def _sum(counts: Counts, what: str, at: str, kind: str = "", last: str = "") -> int:
+    """How many were counted under these; an empty one stands for any."""
+    wanted = (what, at, kind, last)
+    return sum(n for key, n in counts.items() if all(want in ("", is_) for want, is_ in zip(wanted, key, strict=True)))
+
+
+def main() -> None:
+    """Run and print."""
+    seeds, hours = int(sys.argv[1]), float(sys.argv[2]) if len(sys.argv) > 2 else 0.0
+    names = [name for name, case in CASES.items() if case.severity and case.family.startswith(("encoder", "trip"))]
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        if seeds:
+            counts: Counts = Counter()
+            played = list(product(names, range(7000, 7000 + seeds)))
+            for part in pool.map(play_faults, *zip(*played, strict=True), chunksize=8):
+                counts += part
+            print_faults(counts)
+        if hours:
+            turns = len(LAYOUTS) * len(SAMPLINGS_S)
+            parts = list(pool.map(play_sound, range(turns), repeat(hours / turns)))
+            driven_h, alarms = sum(part[0] for part in parts), [each for part in parts for each in part[1]]
+            print(f"{driven_h:.1f} h of sound driving: {per_hour(len(alarms), driven_h)}", *alarms, sep="\n  ")
+
+
+if __name__ == "__main__":
+    main()
