@@ -3,7 +3,8 @@
 Each sign (`trip_signs`) is seen with some probability under each cause. Those probabilities are practice
 and judgement, not statistics: no published collection of such trips is known. All causes start even; signs
 the log cannot tell change nothing. A cause is named only if its own sign was seen and it is far likelier than
-all others together; a sudden fault, which has no sign, only if all signs could have been seen.
+all others together; a sudden fault, which nothing leads to, only if the current shot far past its limit, or if all signs
+could have been seen, in samples no coarser than the shortest of them lasts.
 """
 
 from __future__ import annotations
@@ -25,14 +26,14 @@ WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be to
 _ONE_DISTURBANCE_S = 0.015  # most last for one counting window, 10 to 20 ms: coarser sampling may miss one (practice)
 
 # How often each sign is seen under each cause (practice, no published source).
-_SIGNS = ("speed", "command", "swings", "link", "level", "slow")
+_SIGNS = ("speed", "command", "swings", "link", "level", "slow", "far")
 _SEEN: Mapping[str, tuple[float, ...]] = {
-    "encoder": (0.95, 0.15, 0.30, 0.05, 0.15, 0.40),
-    "demand": (0.03, 0.95, 0.10, 0.05, 0.05, 0.70),
-    "oscillation": (0.03, 0.10, 0.95, 0.05, 0.05, 0.70),
-    "supply": (0.05, 0.10, 0.10, 0.95, 0.15, 0.50),
-    "limit": (0.02, 0.15, 0.03, 0.02, 0.95, 0.20),
-    "sudden": (0.03, 0.05, 0.03, 0.05, 0.25, 0.05),
+    "encoder": (0.95, 0.15, 0.30, 0.05, 0.15, 0.40, 0.03),
+    "demand": (0.03, 0.95, 0.10, 0.05, 0.05, 0.70, 0.02),
+    "oscillation": (0.03, 0.10, 0.95, 0.05, 0.05, 0.70, 0.02),
+    "supply": (0.05, 0.10, 0.10, 0.95, 0.15, 0.50, 0.05),
+    "limit": (0.02, 0.15, 0.03, 0.02, 0.95, 0.20, 0.01),
+    "sudden": (0.03, 0.05, 0.03, 0.05, 0.25, 0.05, 0.60),
 }
 _SIGN_OF = {"encoder": "speed", "demand": "command", "oscillation": "swings", "supply": "link", "limit": "level"}
 _WOULD_TELL = {
@@ -42,6 +43,7 @@ _WOULD_TELL = {
     "link": "DC-link voltage",
     "level": "motor current",
     "slow": "motor current",
+    "far": "motor current",
 }
 IN_WORDS = {
     "encoder": "a wrong speed reading",
@@ -86,11 +88,25 @@ def judge(trip: Trip, surge: Surge | None, signals: Signals, study: SpeedStudy |
     ranked = likelihoods(told, study.model.update_s if study is not None else 0.0)
     best, likelihood = ranked[0]
     sign = next((each for each in told if each.name == _SIGN_OF.get(best) and each.seen), None)
-    shown = sign is not None if best in _SIGN_OF else all(each.seen is not None or each.name == "slow" for each in told)
+    shown = sign is not None if best in _SIGN_OF else _nothing_missed(told, signals, study)
     name = best if likelihood >= NAMED_FROM and shown else "undetermined"
     lead = NO_LEAD if name == "undetermined" or sign is None or sign.moment is None else lead_of(sign.moment, event)
     why = " ".join((_signs_in_words(told, event, what), _likelihoods_in_words(ranked), _what_would_tell(told, ranked)))
     return Cause(name, why.strip(), ranked, sign, lead)
+
+
+def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedStudy | None) -> bool:
+    """Whether nothing can have led to it unseen: all signs could be told, in samples that are fine enough for each.
+
+    A current far past its limit needs no such proof: what leads to a surge does not lead that far.
+    """
+    if any(each.name == "far" and each.seen for each in told):
+        return True
+    current = signals.get("motor_current")
+    if study is None or current is None:
+        return False
+    fine = max(study.model.update_s, current.period_s) <= _ONE_DISTURBANCE_S
+    return fine and all(each.seen is not None or each.name in ("slow", "far") for each in told)
 
 
 def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[str, float], ...]:

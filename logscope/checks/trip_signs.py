@@ -35,9 +35,14 @@ _LAST_SWING_S = 0.2  # an oscillation that leads to a trip goes on until then
 _GROWS_BY_LESS = 3.0  # from one swing to the next: what rises by more was not only the swing's growth (own arithmetic)
 _SWINGS_NEEDED = 4  # there and back, twice
 _STEADY_S = 0.10  # how long the current must have been level before the trip
+_LIMIT_ACTS_S = 1.0  # what trips later is a thermal limit, and called by another name (practice)
 _LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
 _HIGH_SHARE = 0.85  # of the largest current of the log, or of the stated limit
 _SLOW_S = 0.015  # a fault in the power circuit fills a leakage inductance within a few ms (own arithmetic)
+_BLOCKED_S = 0.002  # a bridge is blocked so soon after its limit is passed (practice)
+# Of the limit: a machine's inductance and the regulator let the current pass by less before the bridge is blocked; it
+# takes a short circuit, or a bridge that blocks late, to pass by more (practice).
+_FAR_PAST_LIMIT = 1.5
 _NOISE_Z = 6.0  # standard deviations of noise, which no difference of two samples reaches
 _COMMANDS = ("throttle", "torque_target", "motor_current_target")
 
@@ -46,7 +51,7 @@ _COMMANDS = ("throttle", "torque_target", "motor_current_target")
 class Sign:
     """One sign. `seen` is None where the log cannot tell, and `words` then say why.
 
-    name : 'speed', 'command', 'swings', 'link', 'level' or 'slow'
+    name : 'speed', 'command', 'swings', 'link', 'level', 'slow' or 'far'
     words : what was seen, or that it was not, or why it cannot be told
     moment : when it set in, where it was seen
     """
@@ -69,6 +74,7 @@ def signs(
         _link(signals, event),
         _level(current, surge, event, limit_A),
         _slow(current, surge),
+        _far(current, surge, limit_A),
     )
 
 
@@ -221,9 +227,22 @@ def _level(current: Part | None, surge: Surge | None, event: Moment, limit_A: fl
         return Sign("level", None, "the current was not sampled before it")
     high = _HIGH_SHARE * min(limit_A or np.inf, float(np.max(np.abs(current.value))))
     scatter = max(_LEVEL_SHARE * float(np.median(amps)), _scatter(current, event))
-    level = float(np.ptp(amps)) <= scatter and float(np.min(amps)) >= high
+    if float(np.ptp(amps)) > scatter or float(np.min(amps)) < high:
+        return Sign("level", False, "the current was not level at its highest")
     words = f"the current stood level at {np.median(amps):.0f} A, as high as it ever is"
-    return Sign("level", level, words if level else "the current was not level at its highest")
+    stood_s = _stood_s(current, float(np.median(amps)) - scatter, event)
+    if stood_s > _LIMIT_ACTS_S:
+        return Sign("level", False, f"{words}, but for {stood_s:.1f} s already: a limit on the current acts sooner")
+    return Sign("level", True, words)
+
+
+def _stood_s(current: Part, least_A: float, event: Moment) -> float:
+    """How long the current had not been below a value when an event came [s]."""
+    window = current.between(current.time_s[0], event.sound_s)
+    below = np.flatnonzero(np.abs(current.value[window]) < least_A)
+    before = below[below < window.stop - window.start - 1]  # the last sample may be half way down
+    since_s = float(current.time_s[window][before[-1]]) if before.size else float(current.time_s[0])
+    return event.sound_s - since_s
 
 
 def _slow(current: Part | None, surge: Surge | None) -> Sign:
@@ -236,3 +255,15 @@ def _slow(current: Part | None, surge: Surge | None) -> Sign:
     if current.period_s > _SLOW_S:
         return Sign("slow", None, "how fast the current rose lies between its samples")
     return Sign("slow", False, "the current did not take its time")
+
+
+def _far(current: Part | None, surge: Surge | None, limit_A: float | None) -> Sign:
+    """Whether the current shot far past its limit before the bridge was blocked; a lower peak may be unsampled."""
+    if surge is None or current is None or limit_A is None:
+        return Sign("far", None, "how far the current passed its limit was not sampled")
+    if surge.peak > _FAR_PAST_LIMIT * limit_A:
+        words = f"the current reached {surge.peak:.0f} A, {surge.peak / limit_A:.1f} times its limit of {limit_A:.0f} A"
+        return Sign("far", True, words)
+    if current.period_s > _BLOCKED_S:
+        return Sign("far", None, "how far the current passed its limit lies between its samples")
+    return Sign("far", False, "the current did not shoot far past its limit")
