@@ -49,14 +49,14 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.current_control.check import current_control
     from logscope.checks.discharge.check import discharge
     from logscope.checks.driveline.check import driveline
-    from logscope.checks.encoder import encoder
+    from logscope.checks.encoder.check import encoder
     from logscope.checks.limits.check import limits
     from logscope.checks.machine.check import machine
     from logscope.checks.pack.check import pack
     from logscope.checks.precharge.check import precharge
     from logscope.checks.regeneration.check import regeneration
     from logscope.checks.throttle.check import throttle
-    from logscope.checks.trips import trips
+    from logscope.checks.trips.check import trips
 
     return (
         ("precharge", precharge),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logscope.checks.speed_model import speed_model
+from logscope.checks.encoder.speed_model import speed_model
 from logscope.measures import Aim, EventRate, Measure, NoiseFloor, Repeated, Scatter
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle

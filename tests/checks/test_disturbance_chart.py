@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from logscope.checks.disturbance_chart import current_bins, rate_chart
+from logscope.checks.encoder.disturbance_chart import current_bins, rate_chart
 
 
 def test_disturbances_are_counted_by_the_current_at_which_they_began() -> None:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from motor_traces import HAZEL, UNTOLD, FloatArray, Logging, drive, log_speed, part, signals
 
-from logscope.checks.encoder import encoder
-from logscope.checks.speed_disturbance import study_speed
+from logscope.checks.encoder.check import encoder
+from logscope.checks.encoder.speed_disturbance import study_speed
 from logscope.findings import Finding, Severity
 from logscope.signals import MissingPart
 from logscope.vehicle import Vehicle

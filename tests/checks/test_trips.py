@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from motor_traces import HAZEL, UNTOLD, TripLogging, part, signals, trip_drive
 
-from logscope.checks.trips import trips
+from logscope.checks.trips.check import trips
 from logscope.findings import Finding, Severity
 from logscope.signals import MissingPart, Part
 from logscope.vehicle import Mapped, Vehicle

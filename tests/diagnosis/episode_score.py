@@ -32,8 +32,8 @@ from score_signals import signals_of_drive, vehicle_for
 from score_tally import per_hour, share
 from simulate_hour import long_drive
 
-from logscope.checks.encoder import encoder
-from logscope.checks.trips import trips
+from logscope.checks.encoder.check import encoder
+from logscope.checks.trips.check import trips
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.signals import MissingPart, Signals
 from logscope.simulate.catalogue import healthy

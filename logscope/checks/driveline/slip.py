@@ -7,7 +7,7 @@ from math import pi
 
 import numpy as np
 
-from logscope.checks.speed_disturbance import study_speed
+from logscope.checks.encoder.speed_disturbance import study_speed
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import between_samples, stretches

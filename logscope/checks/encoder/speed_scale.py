@@ -10,8 +10,8 @@ from math import pi
 
 import numpy as np
 
+from logscope.checks.encoder.speed_disturbance import SpeedStudy
 from logscope.checks.held import held_at
-from logscope.checks.speed_disturbance import SpeedStudy
 from logscope.findings import BoolArray, Finding, FloatArray, Measured, Severity
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle

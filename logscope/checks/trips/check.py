@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from logscope.checks.current_surge import Peak, Surge, peak_before, surge_before
-from logscope.checks.speed_disturbance import SpeedStudy, study_speed
-from logscope.checks.trip_cause import Cause, judge
-from logscope.checks.trip_events import Trip, find_trips
-from logscope.checks.trip_near import near_trips
-from logscope.checks.trip_order import NO_LEAD
-from logscope.checks.trip_pattern import pattern
-from logscope.checks.trip_words import next_step, title
+from logscope.checks.encoder.speed_disturbance import SpeedStudy, study_speed
+from logscope.checks.trips.cause import Cause, judge
+from logscope.checks.trips.events import Trip, find_trips
+from logscope.checks.trips.near import near_trips
+from logscope.checks.trips.order import NO_LEAD
+from logscope.checks.trips.pattern import pattern
+from logscope.checks.trips.surge import Peak, Surge, highest, peak_before, surge_before
+from logscope.checks.trips.words import next_step, title
 from logscope.findings import CAUTION_HV, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.signals import Part, Signals
-from logscope.statistics.robust import noise_floor
 from logscope.vehicle import Vehicle
 
 _CHARTED = (
@@ -95,7 +92,7 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy |
         cause=cause.name,
         parts=_parts(signals),
         measured={
-            "peak_current_A": _peak(peak, current),
+            "peak_current_A": highest(None if peak is None else peak.amps, current),
             "lead_time_s": cause.lead,
             "current_before_A": Measured(None if surge is None else surge.before, "A"),
             "cause_likelihood": Measured(cause.likelihood, ""),
@@ -116,7 +113,10 @@ def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) ->
         next_step=_NEXT_STEP_OTHER,
         caution=CAUTION_HV,
         parts=_parts(signals),
-        measured={"peak_current_A": _peak(peak, signals.get("motor_current")), **_code(trip)},
+        measured={
+            "peak_current_A": highest(None if peak is None else peak.amps, signals.get("motor_current")),
+            **_code(trip),
+        },
         evidence=Evidence(
             marks=(Mark(trip.time_s, "trip"),),
             levels=_levels(signals, vehicle),
@@ -187,14 +187,6 @@ def _current_in_words(surge: Surge | None, peak: Peak | None) -> str:
         f"The current rose from {surge.before:.0f} A at {surge.sound_s:.3f} s to {surge.peak:.0f} A at "
         f"{surge.peak_s:.3f} s; the true peak may lie between samples, and higher."
     )
-
-
-def _peak(peak: Peak | None, current: Part | None) -> Measured:
-    """The highest sample: the true peak is that less noise and half a step at least, and has no upper limit."""
-    if peak is None or current is None:
-        return Measured(None, "A")
-    noise = float(np.nan_to_num(noise_floor(current.value)))
-    return Measured(peak.amps, "A", peak.amps - _NORMAL_95 * noise - (current.step or 0.0) / 2.0)
 
 
 def _code(trip: Trip) -> dict[str, Measured]:

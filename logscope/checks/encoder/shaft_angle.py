@@ -9,8 +9,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.polynomial import Chebyshev
 
-from logscope.checks.speed_disturbance import SpeedStudy
-from logscope.checks.speed_model import SpeedModel
+from logscope.checks.encoder.speed_disturbance import SpeedStudy
+from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.episodes import join_neighbours
 

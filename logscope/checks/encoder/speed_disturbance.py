@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.brief_disturbance import brief_steps
-from logscope.checks.speed_model import SpeedModel, speed_model
+from logscope.checks.encoder.brief_disturbance import brief_steps
+from logscope.checks.encoder.speed_model import SpeedModel, speed_model
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray, runs_of_equal

@@ -7,10 +7,10 @@ from math import sqrt
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.findings import FloatArray, Measured
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray, join_neighbours
-from logscope.statistics.robust import noise_floor
+from logscope.statistics.robust import NORMAL_95, noise_floor
 
 SURGE_S = 0.100  # a surge is up within this; a driver's demand takes longer (practice)
 _SURGE_OF_LEVEL = 0.3  # of the current before it: less is regulation or ripple (practice)
@@ -42,6 +42,14 @@ class Peak:
 
     time_s: float
     amps: float
+
+
+def highest(amps: float | None, current: Part | None) -> Measured:
+    """The highest sample [A]: the true peak is that less noise and half a step at least, and has no upper limit."""
+    if amps is None or current is None:
+        return Measured(None, "A")
+    noise = float(np.nan_to_num(noise_floor(current.value)))
+    return Measured(amps, "A", amps - NORMAL_95 * noise - (current.step or 0.0) / 2.0)
 
 
 def peak_before(current: Part, time_s: float) -> Peak | None:

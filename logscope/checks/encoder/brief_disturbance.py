@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.driveline_state import in_gear_at
-from logscope.checks.speed_envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL
-from logscope.checks.speed_model import BRIEF_ALONE_S, BRIEF_S, SpeedModel
+from logscope.checks.encoder.driveline_state import in_gear_at
+from logscope.checks.encoder.speed_envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL
+from logscope.checks.encoder.speed_model import BRIEF_ALONE_S, BRIEF_S, SpeedModel
 from logscope.findings import BoolArray, FloatArray
 from logscope.physics.motion import free_spin_slew
 from logscope.signals import Part

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.current_surge import Surge, collapse_before
-from logscope.checks.speed_disturbance import SpeedStudy
-from logscope.checks.trip_events import Trip
+from logscope.checks.encoder.speed_disturbance import SpeedStudy
+from logscope.checks.trips.events import Trip
+from logscope.checks.trips.surge import Surge, collapse_before
 from logscope.findings import Measured
 from logscope.signals import Part
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logscope.checks.trip_cause import IN_WORDS
+from logscope.checks.trips.cause import IN_WORDS
 from logscope.findings import CAUTION_HV, Event, Finding, Measured, Severity
 from logscope.signals import Signals
 

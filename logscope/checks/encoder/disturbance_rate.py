@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.speed_disturbance import Disturbance, SpeedStudy
+from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.count_regression import fit_dispersed, profile_limits
+from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rates import Estimate
 
 _BIN_S = 0.5  # a stretch over which current and speed may be taken as one value each
@@ -36,39 +37,72 @@ class RateLaw:
     line: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 
-def rate_law(
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretches:
+    """Driving cut into short stretches; arrays over those that hold enough of it, shape (m,).
+
+    counts, exposure_s : disturbances and driving time; current : |current| [A]; turning : logarithm of speed/1000 rpm
+    bins, used : the stretch of each sample, shape (n,), and which stretches are kept
+    weight_s : driving time that each sample stands for, shape (n,)
+    """
+
+    counts: FloatArray
+    exposure_s: FloatArray
+    current: FloatArray
+    turning: FloatArray
+    bins: IndexArray
+    used: BoolArray
+    weight_s: FloatArray
+
+    @property
+    def base(self) -> FloatArray:
+        """The covariates, shape (m, 2 or 3): level, current in 100 A, and, where it changes enough, the speed."""
+        columns = [np.ones(self.exposure_s.size), self.current / _PER_A]
+        if float(np.std(self.turning)) >= _LEAST_SPREAD_LOG:
+            columns.append(self.turning)
+        return np.column_stack(columns)
+
+    def mean(self, value: FloatArray) -> FloatArray:
+        """The mean of a value at the samples, over each stretch."""
+        return np.asarray(np.bincount(self.bins, self.weight_s * value)[self.used] / self.exposure_s)
+
+
+def stretches(
     study: SpeedStudy, amps: FloatArray, known: BoolArray, disturbances: tuple[Disturbance, ...]
-) -> RateLaw | None:
-    """Fit the law; None where the log holds too few disturbances, or no contrast of currents.
+) -> Stretches | None:
+    """Cut the driving; None where the log holds too few disturbances, or no contrast of currents.
 
     amps : |motor current| at each sample of the speed [A], shape (n,); known : where it counts, shape (n,)
     """
     time = study.speed.time_s
-    exposure = np.where(known, study.model.exposure_s, 0.0)
+    weight_s = np.where(known, study.model.exposure_s, 0.0)
     bins = ((time - time[0]) / _BIN_S).astype(np.intp)
-    whole: FloatArray = np.bincount(bins, exposure).astype(np.float64)
+    whole: FloatArray = np.bincount(bins, weight_s).astype(np.float64)
     used = whole >= _LEAST_EXPOSURE_S
     at = np.array([each.before for each in disturbances if known[each.before]], dtype=np.intp)
     counts = np.bincount(bins[at], minlength=whole.size)[used].astype(np.float64)
     if counts.sum() < _LEAST_EVENTS:
         return None
     whole = whole[used]
-    current = np.bincount(bins, exposure * amps)[used] / whole
-    turning = np.log(np.maximum(np.bincount(bins, exposure * np.abs(study.speed.value))[used] / whole, 1.0) / _PER_RPM)
+    current = np.bincount(bins, weight_s * amps)[used] / whole
+    rpm = np.bincount(bins, weight_s * np.abs(study.speed.value))[used] / whole
     if float(np.std(current)) < _LEAST_SPREAD_A:
         return None
-    columns = [np.ones(whole.size), current / _PER_A]
-    with_speed = float(np.std(turning)) >= _LEAST_SPREAD_LOG
-    covariates = np.column_stack([*columns, turning] if with_speed else columns)
+    return Stretches(counts, whole, current, np.log(np.maximum(rpm, 1.0) / _PER_RPM), bins, used, weight_s)
+
+
+def rate_law(driven: Stretches) -> RateLaw | None:
+    """Fit the law; None where the stretches do not determine it."""
+    counts, whole, covariates = driven.counts, driven.exposure_s, driven.base
     try:
         fit = fit_dispersed(counts, whole, covariates)
     except ValueError:
         return None
     power = None
-    if with_speed:
+    if covariates.shape[1] > 2:
         low, high = profile_limits(counts, whole, covariates, fit, 2)
         power = Estimate(float(fit.coefficients[2]), low, high)
-    amps_drawn = np.linspace(float(current.min()), float(current.max()), _LINE_POINTS)
+    amps_drawn = np.linspace(float(driven.current.min()), float(driven.current.max()), _LINE_POINTS)
     rows = np.tile(np.average(covariates, axis=0, weights=whole), (_LINE_POINTS, 1))
     rows[:, 1] = amps_drawn / _PER_A
     rate, rate_low, rate_high = (60.0 * per_s for per_s in fit.rates(rows))

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.checks.held import held_at
-from logscope.checks.speed_model import SpeedModel
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logscope.checks.disturbance_rate import RateLaw
+from logscope.checks.encoder.disturbance_rate import RateLaw
 from logscope.findings import BoolArray, Chart, FloatArray, Series, Style
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rates import poisson_rate

@@ -1,10 +1,10 @@
 """What led to an overcurrent trip, as a likelihood over the causes that the trade knows.
 
-Each sign (`trip_signs`) is seen with some probability under each cause. Those probabilities are practice
+Each sign (`signs`) is seen with some probability under each cause. Those probabilities are practice
 and judgement, not statistics: no published collection of such trips is known. All causes start even; signs
 the log cannot tell change nothing. A cause is named only if its own sign was seen and it is far likelier than
-all others together; a sudden fault, which nothing leads to, only if the current shot far past its limit, or if all signs
-could have been seen, in samples no coarser than the shortest of them lasts.
+all others together; a sudden fault, which nothing leads to, only if the current shot far past its limit, or if all
+signs could have been seen, in samples no coarser than the shortest of them lasts.
 """
 
 from __future__ import annotations
@@ -12,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from logscope.checks.current_surge import Surge
-from logscope.checks.speed_disturbance import SpeedStudy
-from logscope.checks.trip_events import Trip
-from logscope.checks.trip_order import LEAD_S, NO_LEAD, Moment, lead_of, sharpest
-from logscope.checks.trip_signs import Sign, signs
+from logscope.checks.encoder.speed_disturbance import SpeedStudy
+from logscope.checks.trips.events import Trip
+from logscope.checks.trips.order import LEAD_S, NO_LEAD, Moment, lead_of, sharpest
+from logscope.checks.trips.sign import Sign
+from logscope.checks.trips.signs import signs
+from logscope.checks.trips.surge import Surge
 from logscope.findings import Measured
 from logscope.signals import Signals
 

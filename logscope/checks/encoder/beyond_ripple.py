@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from logscope.checks.speed_disturbance import SpeedStudy
+from logscope.checks.encoder.speed_disturbance import SpeedStudy
 from logscope.findings import FloatArray
 from logscope.statistics.episodes import IndexArray
 

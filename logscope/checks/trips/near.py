@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logscope.checks.trip_events import Trip
+from logscope.checks.trips.events import Trip
+from logscope.checks.trips.surge import highest
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.signals import Part, Signals
 from logscope.statistics.episodes import join_neighbours
@@ -53,7 +54,7 @@ def _finding(current: Part, peak: float, limit: float, events: tuple[Event, ...]
         parts=("motor_current",),
         measured={
             "count": Measured(float(len(events)), ""),
-            "peak_current_A": Measured(peak, "A", peak - (current.step or 0.0) / 2.0),
+            "peak_current_A": highest(peak, current),
         },
         expected={"peak_current_A": Measured(None, "A", None, limit)},
         events=events,

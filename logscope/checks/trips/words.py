@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logscope.checks.trip_cause import WANTED_PERIOD_S, Cause
+from logscope.checks.trips.cause import WANTED_PERIOD_S, Cause
 
 _LED = {
     "encoder": "led by a speed disturbance",

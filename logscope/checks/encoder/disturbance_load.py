@@ -13,12 +13,13 @@ from math import inf, isfinite
 
 import numpy as np
 
-from logscope.checks.disturbance_chart import CurrentBin, current_bins
-from logscope.checks.disturbance_rate import RateLaw, rate_law
+from logscope.checks.encoder.disturbance_chart import CurrentBin, current_bins
+from logscope.checks.encoder.disturbance_company import Companion, companions
+from logscope.checks.encoder.disturbance_rate import RateLaw, rate_law, stretches
+from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.checks.held import held_at
-from logscope.checks.speed_disturbance import Disturbance, SpeedStudy
 from logscope.findings import BoolArray, FloatArray, Measured
-from logscope.signals import Part
+from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, poisson_rate, rate_ratio
 
 _LEAST_CONTRAST_A = 30.0  # means nearer than this say nothing about a change over 100 A
@@ -33,6 +34,7 @@ class LoadRelation:
     per_100_amps : factor on the rate per minute for each 100 A more: by the law, else through both means
     electrical : more under current, at the same speed or per turn, too, beyond the 95 % limits
     law : the fitted law, None with too few disturbances; bins : the driving and the disturbances by current
+    companions : what else was looked at beside the law
     """
 
     split: float
@@ -46,6 +48,7 @@ class LoadRelation:
     electrical: bool
     law: RateLaw | None = None
     bins: tuple[CurrentBin, ...] = ()
+    companions: tuple[Companion, ...] = ()
 
     @property
     def mechanical(self) -> bool:
@@ -75,8 +78,9 @@ def running_rate(study: SpeedStudy, disturbances: tuple[Disturbance, ...]) -> Me
     return Measured(rate.value, "1/min", rate.low, rate.high)
 
 
-def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | None:
+def load_relation(study: SpeedStudy, signals: Signals) -> LoadRelation | None:
     """Relate the disturbances to |motor current|; None where the log holds no contrast of currents."""
+    current = signals.get("motor_current")
     if current is None or not current.time_s.size or not study.disturbances:
         return None
     amps, known = held_at(current, study.speed.time_s, _STALE_S)
@@ -97,7 +101,8 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
     low_mean = float(np.sum(amps * exposure, where=below)) / low_s
     if high_mean - low_mean < _LEAST_CONTRAST_A:
         return None
-    law = rate_law(study, amps, known, study.disturbances)
+    driven = stretches(study, amps, known, study.disturbances)
+    law = None if driven is None else rate_law(driven)
     per_time = rate_ratio(high_count, high_s, low_count, low_s)
     turns = exposure * np.abs(study.speed.value)
     per_turn = rate_ratio(high_count, float(np.sum(turns, where=above)), low_count, float(np.sum(turns, where=below)))
@@ -113,6 +118,7 @@ def load_relation(study: SpeedStudy, current: Part | None) -> LoadRelation | Non
         electrical=law.current.low > 1.0 if law is not None else per_time.low > 1.0 and per_turn.low > 1.0,
         law=law,
         bins=current_bins(amps, known, exposure, at),
+        companions=() if driven is None else companions(study, signals, driven),
     )
 
 

@@ -1,0 +1,116 @@
+"""Signs of the motor current itself before an overcurrent trip: swings, a level, how fast and how far it rose."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+import numpy as np
+
+from logscope.checks.trips.order import Moment
+from logscope.checks.trips.sign import FINE_S, Sign
+from logscope.checks.trips.surge import Surge
+from logscope.signals import Part
+from logscope.statistics.robust import noise_floor
+from logscope.statistics.swings import turning_points
+
+_SWINGS_S = 0.6  # a loop that loses its damping grows within some tenths of a second (practice)
+_SWING_SHARE = 0.10  # of the largest current: less is noise, ripple, and what a driveline's judder asks for
+_LAST_SWING_S = 0.2  # an oscillation that leads to a trip goes on until then
+_GROWS_BY_LESS = 3.0  # from one swing to the next: what rises by more was not only the swing's growth (own arithmetic)
+_SWINGS_NEEDED = 4  # there and back, twice
+_STEADY_S = 0.10  # how long the current must have been level before the trip
+_LIMIT_ACTS_S = 1.0  # what trips later is a thermal limit, and called by another name (practice)
+_LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
+_HIGH_SHARE = 0.85  # of the largest current of the log, or of the stated limit
+_SLOW_S = 0.015  # a fault in the power circuit fills a leakage inductance within a few ms (own arithmetic)
+_BLOCKED_S = 0.002  # a bridge is blocked so soon after its limit is passed (practice)
+# Of the limit: a machine's inductance and the regulator let the current pass by less before the bridge is blocked; it
+# takes a short circuit, or a bridge that blocks late, to pass by more (practice).
+_FAR_PAST_LIMIT = 1.5
+_NOISE_Z = 6.0  # standard deviations of noise, which no difference of two samples reaches
+
+
+def swings(current: Part | None, event: Moment, until_s: float) -> Sign:
+    """Whether the current swings, ever wider or as wide as it can, until the event."""
+    if current is None:
+        return Sign("swings", None, "no motor current is logged")
+    if current.period_s > FINE_S:
+        return Sign("swings", None, f"a current sampled every {current.period_s * 1e3:.3g} ms shows no oscillation")
+    window = current.between(event.sound_s - _SWINGS_S, until_s)
+    time, amps = current.time_s[window], np.abs(current.value[window])
+    least = max(_SWING_SHARE * float(np.max(np.abs(current.value))), _scatter(current, event))
+    turns = turning_points(amps, least)
+    going_on = bool(turns) and until_s - float(time[turns[-1]]) <= _LAST_SWING_S
+    sizes = np.abs(np.diff(amps[turns]))
+    if len(turns) < _SWINGS_NEEDED or not going_on:
+        return Sign("swings", False, "no oscillation of the current before it")
+    if abs(amps[-1] - amps[turns[-1]]) > _GROWS_BY_LESS * float(np.max(sizes)):
+        return Sign("swings", False, "no oscillation of the current that grows into it")
+    first = max(turns[0], 1)
+    moment = Moment(float(time[first - 1]), float(time[first]))
+    words = f"the current swings {len(turns)} times by up to {np.max(sizes):.0f} A"
+    return Sign("swings", True, words, moment)
+
+
+def _scatter(current: Part, event: Moment) -> float:
+    """What noise and rounding alone may add to a difference of two samples [A]."""
+    quiet = current.value[current.between(event.sound_s - 3.0, event.sound_s - _SWINGS_S)]
+    noise = float(np.nan_to_num(noise_floor(quiet))) if quiet.size else 0.0
+    return _NOISE_Z * sqrt(2.0) * noise + 2.0 * (current.step or 0.0)
+
+
+def level(current: Part | None, surge: Surge | None, event: Moment, limit_A: float | None) -> Sign:
+    """Whether the current was level and high until the trip, with no surge."""
+    if current is None:
+        return Sign("level", None, "no motor current is logged")
+    if surge is not None:
+        return Sign("level", False, "the current surged")
+    if current.period_s > FINE_S:
+        apart = f"{current.period_s * 1e3:.3g} ms"
+        return Sign("level", None, f"a current sampled every {apart} may have surged in between")
+    amps = np.abs(current.value[current.between(event.sound_s - _STEADY_S, event.sound_s)])
+    amps = amps[:-1] if amps.size and amps[-1] < np.min(amps[:-1], initial=np.inf) else amps  # half way down
+    if amps.size < 3:
+        return Sign("level", None, "the current was not sampled before it")
+    high = _HIGH_SHARE * min(limit_A or np.inf, float(np.max(np.abs(current.value))))
+    scatter = max(_LEVEL_SHARE * float(np.median(amps)), _scatter(current, event))
+    if float(np.ptp(amps)) > scatter or float(np.min(amps)) < high:
+        return Sign("level", False, "the current was not level at its highest")
+    words = f"the current stood level at {np.median(amps):.0f} A, as high as it ever is"
+    stood_s = _stood_s(current, float(np.median(amps)) - scatter, event)
+    if stood_s > _LIMIT_ACTS_S:
+        return Sign("level", False, f"{words}, but for {stood_s:.1f} s already: a limit on the current acts sooner")
+    return Sign("level", True, words)
+
+
+def _stood_s(current: Part, least_A: float, event: Moment) -> float:
+    """How long the current had not been below a value when an event came [s]."""
+    window = current.between(current.time_s[0], event.sound_s)
+    below = np.flatnonzero(np.abs(current.value[window]) < least_A)
+    before = below[below < window.stop - window.start - 1]  # the last sample may be half way down
+    since_s = float(current.time_s[window][before[-1]]) if before.size else float(current.time_s[0])
+    return event.sound_s - since_s
+
+
+def slow(current: Part | None, surge: Surge | None) -> Sign:
+    """Whether the surge took some tens of ms, as what a regulator does; a short circuit takes a few."""
+    if surge is None or current is None:
+        return Sign("slow", None, "no surge was sampled")
+    rise_s = surge.peak_s - surge.sound_s
+    if rise_s >= _SLOW_S + current.period_s:
+        return Sign("slow", True, f"the current took {rise_s * 1e3:.0f} ms to its peak")
+    if current.period_s > _SLOW_S:
+        return Sign("slow", None, "how fast the current rose lies between its samples")
+    return Sign("slow", False, "the current did not take its time")
+
+
+def far(current: Part | None, surge: Surge | None, limit_A: float | None) -> Sign:
+    """Whether the current shot far past its limit before the bridge was blocked; a lower peak may be unsampled."""
+    if surge is None or current is None or limit_A is None:
+        return Sign("far", None, "how far the current passed its limit was not sampled")
+    if surge.peak > _FAR_PAST_LIMIT * limit_A:
+        words = f"the current reached {surge.peak:.0f} A, {surge.peak / limit_A:.1f} times its limit of {limit_A:.0f} A"
+        return Sign("far", True, words)
+    if current.period_s > _BLOCKED_S:
+        return Sign("far", None, "how far the current passed its limit lies between its samples")
+    return Sign("far", False, "the current did not shoot far past its limit")
