@@ -1,0 +1,88 @@
+"""Ripple by shaft order and scale, on speeds whose orders and factors are known by construction."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from motor_traces import HAZEL, FloatArray, part, signals
+
+from logscope.checks.encoder.check import encoder
+from logscope.findings import Finding
+
+
+def spin(period_s: float = 0.005, seconds: float = 60.0) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Stamps, a speed that wanders between 300 and 900 rpm, and the shaft's angle [turns]."""
+    time = np.arange(0, seconds, period_s)
+    rpm = 600 + 300 * np.sin(2 * np.pi * time / 17.0)
+    return time, rpm, np.cumsum(rpm) * period_s / 60.0
+
+
+def ripple_of(orders: dict[float, float], period_s: float = 0.005, seed: int = 0) -> Finding | None:
+    """The ripple finding on a speed with such shares of itself at such orders."""
+    time, rpm, turns = spin(period_s)
+    share = sum((a * np.sin(2 * np.pi * order * turns + order) for order, a in orders.items()), np.zeros(time.size))
+    value = np.round(rpm * (1 + share) + np.random.default_rng(seed).normal(0, 2, time.size))
+    found = encoder(signals(part("motor_speed", time, value, step=1.0)), HAZEL)
+    return next((each for each in found if each.kind == "encoder.ripple"), None)
+
+
+@pytest.mark.parametrize(("order", "share"), [(1.0, 0.03), (2.0, 0.05), (3.0, 0.02)])
+def test_a_known_order_is_found_with_its_size_within_its_limits(order: float, share: float) -> None:
+    for seed in range(10):
+        found = ripple_of({order: share}, seed=seed)
+        assert found is not None
+        assert found.measured["order"].value == order
+        size = found.measured["fraction_of_speed"]
+        assert size.low is not None
+        assert size.high is not None
+        assert size.low - 1e-3 <= share <= size.high + 1e-3
+
+
+def test_the_strongest_of_two_orders_is_told() -> None:
+    found = ripple_of({1.0: 0.02, 3.0: 0.04})
+    assert found is not None
+    assert found.measured["order"].value == 3.0
+
+
+def test_what_is_no_multiple_of_a_turn_is_no_ripple() -> None:
+    assert ripple_of({}) is None
+    assert ripple_of({1.4: 0.05}) is None
+
+
+def test_no_order_is_told_beyond_what_the_sampling_shows() -> None:
+    """At 900 rpm and 50 ms a turn has four thirds of a sample: order 3 folds down, and must not be told as another."""
+    assert ripple_of({3.0: 0.05}, period_s=0.05) is None
+
+
+def scale_of(factor: float, second: bool, slip: float = 0.0, seed: int = 3) -> Finding | None:
+    time, rpm, _ = spin(0.01, 60.0)
+    rng = np.random.default_rng(seed)
+    value = np.round(factor * 4 * rpm + rng.normal(0, 2, time.size))
+    parts = [part("motor_speed", time, value, step=1.0)]
+    if second:
+        parts.append(part("motor_speed_second", time, 4 * rpm + rng.normal(0, 4, time.size)))
+    else:
+        kmh = 4 * rpm / 8.2 / 60.0 * 2 * np.pi * 0.31 * 3.6 / (1 + slip)
+        parts.append(part("vehicle_speed", time[::10], kmh[::10]))
+    found = encoder(signals(*parts), HAZEL)
+    return next((each for each in found if each.kind == "encoder.scale"), None)
+
+
+@pytest.mark.parametrize("factor", [0.5, 0.9, 1.25, 2.0])
+@pytest.mark.parametrize("second", [True, False], ids=["second speed", "road speed"])
+def test_a_wrong_factor_is_told_with_its_limits(factor: float, second: bool) -> None:
+    held = []
+    for seed in range(20):
+        found = scale_of(factor, second, seed=seed)
+        assert found is not None
+        told = found.measured["scale"]
+        assert told.low is not None
+        assert told.high is not None
+        held.append(told.low <= factor <= told.high)
+    assert sum(held) >= 16  # of 20 at 95 %: fewer come once in 400 times
+
+
+@pytest.mark.parametrize("second", [True, False], ids=["second speed", "road speed"])
+def test_what_tyres_and_rounding_do_is_no_wrong_factor(second: bool) -> None:
+    assert scale_of(1.01, second) is None
+    assert scale_of(1.0, second, slip=0.03) is None

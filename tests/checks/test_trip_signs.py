@@ -1,0 +1,112 @@
+"""Signs of a trip at their borders, near trips and what trips share; true by construction."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from motor_traces import HAZEL, TICK_S, FloatArray, TripLogging, part, signals, trip_drive
+
+from logscope.checks.trips.check import trips
+from logscope.findings import Finding
+from logscope.signals import Part
+
+PERIODS = pytest.mark.parametrize("period_s", [0.01, 0.02, 0.1])
+
+
+def of_kind(parts: dict[str, Part], kind: str) -> list[Finding]:
+    return [each for each in trips(signals(*parts.values()), HAZEL) if each.kind == kind]
+
+
+def drive(current: FloatArray, period_s: float, trip_s: float = 10.0) -> dict[str, Part]:
+    """A steady drive with such a current every millisecond, logged with its speed and an overcurrent fault."""
+    t = np.arange(current.size) * TICK_S
+    every = np.arange(0, t.size, round(period_s / TICK_S))
+    fault = np.where(t >= trip_s + 0.002, 3.0, 0.0)[::20]
+    speed = np.round(np.interp(t, [0, 2, trip_s], [0, 0, 3000]))
+    return {
+        "motor_current": part("motor_current", t[every], np.round(current[every]), step=1.0),
+        "motor_speed": part("motor_speed", t[every], speed[every], step=1.0),
+        "torque": part("torque", t[every], current[every] / 2),
+        "throttle": part("throttle", t[::20], np.where((t > 2) & (t < trip_s + 0.5), 50.0, 0.0)[::20]),
+        "dc_link_voltage": part("dc_link_voltage", t[every], np.full(every.size, 330.0)),
+        "fault": part("fault", t[::20], fault, overcurrent=fault == 3, healthy=fault == 0, labels={3.0: "Overcurrent"}),
+    }
+
+
+@PERIODS
+def test_a_current_far_past_its_limit_is_a_sudden_fault_at_any_sampling(period_s: float) -> None:
+    t = np.arange(0, 15, TICK_S)
+    current = np.where(t > 2.5, 150.0, 10.0) * (t < 10.0)
+    current[(t >= 9.85) & (t < 10.0)] = 900.0  # as an inverter shows that reports its largest since the message before
+    (found,) = of_kind(drive(current, period_s), "trip.overcurrent")
+    assert found.cause == "sudden"
+    assert "times its limit of 350 A" in found.explanation
+
+
+@PERIODS
+def test_a_surge_to_the_limit_with_nothing_before_it_is_sudden_only_where_nothing_can_hide(period_s: float) -> None:
+    t = np.arange(0, 15, TICK_S)
+    current = np.where(t > 2.5, 150.0, 10.0) + np.where((t > 9.96) & (t < 10.0), 220.0, 0.0)
+    found = of_kind(drive(current * (t < 10.0), period_s), "trip.overcurrent")
+    assert [each.cause for each in found] in (["sudden"], ["undetermined"])
+    assert period_s <= 0.015 or found[0].cause == "undetermined"
+
+
+@pytest.mark.parametrize(("stood_s", "cause"), [(0.5, "limit"), (5.0, "sudden")])
+def test_a_limit_acts_within_a_second(stood_s: float, cause: str) -> None:
+    """A current that stood at its highest for long before the bridge went off did not trip a limit on itself."""
+    t = np.arange(0, 15, TICK_S)
+    current = np.interp(t, [0, 2, 10 - stood_s - 0.3, 10 - stood_s], [0, 100, 100, 330]) * (t < 10.0)
+    (found,) = of_kind(drive(current, 0.01), "trip.overcurrent")
+    assert found.cause == cause
+
+
+def test_currents_near_the_limit_are_told_once_each_with_what_noise_leaves_of_the_highest() -> None:
+    t = np.arange(0, 60, 0.01)
+    rng = np.random.default_rng(5)
+    amps = 100 + rng.normal(0, 3, t.size)
+    for at in (10.0, 25.0, 40.0):
+        amps[(t > at) & (t < at + 0.4)] += 225.0
+    parts = {"motor_current": part("motor_current", t, amps), "throttle": part("throttle", t, np.full(t.size, 50.0))}
+    (found,) = of_kind(parts, "trip.near")
+    assert found.measured["count"].value == 3
+    assert [round(event.start_s) for event in found.events] == [10, 25, 40]
+    peak = found.measured["peak_current_A"]
+    assert peak.low is not None
+    assert peak.value is not None
+    assert peak.low <= 325 + 3 * 3 < peak.value + 6
+    assert peak.value - peak.low > 4  # the noise of a sample of 3 A, and not only its rounding
+
+
+def test_a_trip_itself_is_no_near_trip() -> None:
+    parts = trip_drive(np.random.default_rng(1), TripLogging())
+    assert of_kind(parts, "trip.near") == []
+
+
+def test_trips_of_one_cause_make_a_pattern_and_a_single_one_does_not() -> None:
+    first = trip_drive(np.random.default_rng(1), TripLogging())
+    assert of_kind(first, "trip.pattern") == []
+    several = dict(first)
+    for turn in (1, 2):
+        more = trip_drive(np.random.default_rng(turn + 1), TripLogging())
+        several = {
+            name: part(
+                name,
+                np.append(each.time_s, more[name].time_s + 15.0 * turn),
+                np.append(each.value, more[name].value),
+                step=each.step,
+                **(
+                    {"overcurrent": np.append(each.overcurrent, more[name].overcurrent),
+                     "healthy": np.append(each.healthy, more[name].healthy), "labels": each.labels}
+                    if each.overcurrent is not None and each.healthy is not None
+                    else {}
+                ),
+            )
+            for name, each in several.items()
+        }  # fmt: skip
+    (found,) = of_kind(several, "trip.pattern")
+    assert found.cause == "encoder"
+    assert found.measured["count"].value == 3
+    lead = found.measured["lead_time_s"]
+    singles = [each.measured["lead_time_s"].value for each in of_kind(several, "trip.overcurrent")]
+    assert (lead.low, lead.high) == (min(singles), max(singles))
