@@ -19,6 +19,7 @@ class Aim(StrEnum):
     """Which way is better."""
 
     LOWER = "lower"
+    HIGHER = "higher"
     EXPECTED = "nearer to what the vehicle file expects"
 
 

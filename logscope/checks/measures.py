@@ -36,6 +36,8 @@ def _speed_samples(signals: Signals, vehicle: Vehicle) -> Scatter | None:
 _PACK_REPEATS, _PACK_MATTERS = 0.02, 0.05
 # Overshoot differs from step to step by a percent or two; five are felt and seen (practice).
 _OVERSHOOT_REPEATS, _OVERSHOOT_MATTERS = 2.0, 5.0
+# The tyres' grip and the load damp a driveline's judder, by a tenth from launch to launch; a fifth is felt (practice).
+_JUDDER_REPEATS, _JUDDER_MATTERS = 0.1, 0.2
 
 
 MEASURES: tuple[Measure, ...] = (
@@ -121,5 +123,16 @@ MEASURES: tuple[Measure, ...] = (
         aim=Aim.LOWER,
         repeatability=_OVERSHOOT_REPEATS,
         margin=_OVERSHOOT_MATTERS,
+    ),
+    Repeated(
+        name="judder_damping_ratio",
+        title="Damping ratio of the driveline's judder",
+        unit="1",
+        kinds=("driveline.judder",),
+        value="damping_ratio",
+        ratio=True,
+        aim=Aim.HIGHER,
+        repeatability=_JUDDER_REPEATS,
+        margin=_JUDDER_MATTERS,
     ),
 )

@@ -95,7 +95,8 @@ def _meaning(measure: Repeated, found: Change, findings: Sequence[Finding]) -> t
             Verdict.NOT_COMPARABLE,
             "The vehicle file does not say what is expected, so neither is better. State resistance and capacitance.",
         )
-    return (Verdict.BETTER if found.change.value < 0 else Verdict.WORSE), ""
+    improved = (found.change.value < 0) == (measure.aim is Aim.LOWER)
+    return (Verdict.BETTER if improved else Verdict.WORSE), ""
 
 
 def _expected(measure: Repeated, findings: Sequence[Finding]) -> tuple[float, float, float] | None:

@@ -19,7 +19,7 @@ from logscope.findings import Measured
 from logscope.history.rows import Row
 from logscope.history.tuning import Advice, Tuning
 
-_FORMAT = 2  # of the kept files
+_FORMAT = 3  # of the kept files
 
 
 def cache_folder() -> Path:
@@ -65,6 +65,7 @@ def kept(folder: Path, key: str, log: Path) -> Row | None:
                 tuple(told["tuning"]["step_s"]),
                 tuple(told["tuning"]["step_share"]),
                 Advice(*told["tuning"]["advice"]) if told["tuning"]["advice"] else None,
+                told["tuning"]["loop"],
             ),
         )
     except (OSError, ValueError, KeyError, TypeError):

@@ -12,6 +12,7 @@ from logscope.findings import Finding, Measured, Severity
 from logscope.result import Result
 
 _KINDS = ("current_control.", "driveline.", "throttle.", "machine.", "regeneration.", "battery.", "limits.")
+_CONTROL = "current_control."
 _KEPT_POINTS = 200  # of a step response: enough to draw its overshoot and ringing
 _SETTLINGS = 3.0  # settling times that are kept of it, and a third of that before the step
 
@@ -25,15 +26,16 @@ class Aspect(NamedTuple):
     better: int = 0
 
 
-# Which way is better is plain for these alone; the others depend on the vehicle and on taste.
+# Which way is better is plain for these alone; the others depend on the vehicle and on taste, and of a swing or a
+# judder none at all, which a run does not tell, is the best.
 ASPECTS: tuple[Aspect, ...] = (
     Aspect("current_control.response", "overshoot_percent", "Overshoot", -1),
     Aspect("current_control.response", "rise_time_s", "Rise time"),
     Aspect("current_control.response", "settling_time_s", "Settling time", -1),
     Aspect("current_control.oscillation", "swing_Hz", "Swing of the control"),
-    Aspect("current_control.oscillation", "damping_ratio", "Damping of the swing", 1),
+    Aspect("current_control.oscillation", "damping_ratio", "Damping of the swing"),
     Aspect("driveline.judder", "judder_Hz", "Launch judder"),
-    Aspect("driveline.judder", "damping_ratio", "Damping of the judder", 1),
+    Aspect("driveline.judder", "damping_ratio", "Damping of the judder"),
     Aspect("throttle.sound", "dead_band_percent", "Dead band of the pedal"),
     Aspect("machine.operating_points", "efficiency_percent", "Efficiency, battery to shaft", 1),
     Aspect("battery.resistance", "resistance_ohm", "Battery resistance", -1),
@@ -56,6 +58,7 @@ class Tuning:
     """One run.
 
     values : by title of the aspect, only what this run tells
+    loop : the part whose control was judged, empty where none was; runs judged by different parts are not alike in it
     step_s, step_share : the largest step response, time since the target moved [s] and share of the step; empty where
         there is none
     """
@@ -64,6 +67,7 @@ class Tuning:
     step_s: tuple[float, ...] = ()
     step_share: tuple[float, ...] = ()
     advice: Advice | None = None
+    loop: str = ""
 
 
 def tuning_of(result: Result) -> Tuning:
@@ -77,11 +81,23 @@ def tuning_of(result: Result) -> Tuning:
         and aspect.value in finding.measured
         and finding.measured[aspect.value].value is not None
     }
-    return Tuning(values, *_step(findings), _advice(findings))
+    judged = next((finding.parts[0] for finding in findings if finding.kind.startswith(_CONTROL) and finding.parts), "")
+    return Tuning(values, *_step(findings), _advice(findings), judged)
+
+
+def bests(told: Sequence[Tuning]) -> dict[str, int | None]:
+    """By title of the aspect, which of the runs is best; None where none stands out, or they are not alike."""
+    alike = len({each.loop for each in told if each.loop}) <= 1
+    return {
+        aspect.title: best_of(aspect, [each.values.get(aspect.title) for each in told])
+        if alike or not aspect.kind.startswith(_CONTROL)
+        else None
+        for aspect in ASPECTS
+    }
 
 
 def best_of(aspect: Aspect, told: Sequence[Measured | None]) -> int | None:
-    """Which run is best in an aspect; None where its limits do not part from every other run's."""
+    """Which run is best in an aspect; None where its limits do not part from those of every other run that tells it."""
     sides = [(k, each.low, each.high) for k, each in enumerate(told) if each is not None]
     ranges = [(k, low, high) for k, low, high in sides if low is not None and high is not None]
     if not aspect.better or len(ranges) < 2 or len(ranges) < len(sides):

@@ -10,7 +10,7 @@ import numpy as np
 
 from logscope.findings import Chart, Series
 from logscope.history.rows import History, Row
-from logscope.history.tuning import ASPECTS, Advice, best_of
+from logscope.history.tuning import ASPECTS, Advice, bests
 from logscope.report.comparison_words import level_text
 from logscope.report.history_text import date_text
 from logscope.report.stack import Drawing
@@ -42,15 +42,18 @@ def tuning_page(history: History) -> TuningPage | None:
     told = [row for row in history.rows if row.tuning.values]
     if not told:
         return None
-    best = {aspect.title: best_of(aspect, [row.tuning.values.get(aspect.title) for row in told]) for aspect in ASPECTS}
+    best = bests([row.tuning for row in told])
     runs = tuple(
         TuningRun(
             date_text(row),
             Path(row.log).name,
-            tuple(
-                (aspect.title, text, best[aspect.title] == k)
-                for aspect in ASPECTS
-                if (text := level_text(row.tuning.values.get(aspect.title)))
+            (
+                *([("Control judged by", row.tuning.loop.replace("_", " "), False)] if row.tuning.loop else []),
+                *(
+                    (aspect.title, text, best[aspect.title] == k)
+                    for aspect in ASPECTS
+                    if (text := level_text(row.tuning.values.get(aspect.title)))
+                ),
             ),
         )
         for k, row in enumerate(told)

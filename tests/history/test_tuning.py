@@ -15,7 +15,7 @@ from logscope.checks.current_control.check import current_control
 from logscope.findings import Measured
 from logscope.history.cache import keep, kept
 from logscope.history.rows import History, Row
-from logscope.history.tuning import ASPECTS, Tuning, best_of, tuning_of
+from logscope.history.tuning import ASPECTS, Tuning, best_of, bests, tuning_of
 from logscope.report.history_page import history_to_html
 from logscope.vehicle import Vehicle
 
@@ -58,6 +58,12 @@ def test_the_best_run_is_named_only_where_its_limits_part_from_all_others() -> N
     assert best_of(NEITHER, [value(20, 24), value(5, 8)]) is None
     assert best_of(LOWER, [value(20, 24), Measured(3.0, "%")]) is None  # without limits nothing is parted
     assert best_of(LOWER, [value(5, 8)]) is None
+
+
+def test_no_run_is_best_in_a_loop_where_another_was_judged_by_another_part() -> None:
+    calm, ringing = tuned(0.65), tuned(0.3)
+    assert bests([calm, ringing])["Overshoot"] == 0
+    assert bests([calm, replace(ringing, loop="torque")])["Overshoot"] is None
 
 
 def test_a_row_comes_back_from_the_folder_as_it_went_in(tmp_path: Path) -> None:

@@ -103,8 +103,9 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
 
 
 def _overlaid(loop: Loop, answers: Sequence[Answer]) -> Evidence:
-    """The answers over one another, each as a share of its step, and the fit to the largest."""
-    first = max(answers, key=lambda a: abs(a.step.height))
+    """The answers over one another, each as a share of its step, the largest first, and the fit to that."""
+    answers = sorted(answers, key=lambda a: (a.fast, -abs(a.step.height)))
+    first = answers[0]
     series = tuple(
         Series(f"step at {a.step.start_s:.2f} s", a.time_s - a.step.start_s, (a.value - a.step.before) / a.step.height)
         for a in answers[:_OVERLAID]
