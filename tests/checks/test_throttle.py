@@ -90,3 +90,31 @@ def test_a_pedal_that_never_moves_tells_nothing() -> None:
     assert list(outcomes(signals(still))) == ["undetermined"]
     with pytest.raises(MissingPart):
         throttle(Signals({}, 0, 1), Vehicle())
+
+
+def held_pedal(rng: np.random.Generator, dip: float, warms: bool = False) -> Signals:
+    """A pedal that stands at ten places in turn and at random; beyond 60 % of travel less is asked for by `dip`."""
+    places = np.concatenate([rng.permutation(np.arange(12.5, 100, 5)) for _ in range(6)])
+    travel = np.repeat(places, 1000) * np.tile(np.r_[np.zeros(300), np.ones(700)], places.size)
+    wish = 1.6 * travel - dip * (travel > 60)
+    if warms:
+        wish = np.minimum(wish, np.linspace(160, 40, wish.size))
+    return signals(
+        logged(rng, "throttle", travel + 1.5, 0.02, 0.1, 0.1), logged(rng, "torque_target", wish, 0.01, 1.0, 0.1)
+    )
+
+
+def test_more_pedal_that_asks_for_less_warns() -> None:
+    for seed in range(5):
+        found = outcomes(held_pedal(np.random.default_rng(seed), dip=40.0))["falling"]
+        assert found.severity is Severity.WARNING
+        near, far = found.measured["from_percent"].value, found.measured["to_percent"].value
+        assert near is not None
+        assert far is not None
+        assert near < 62 < far
+
+
+def test_a_table_that_only_rises_and_a_pack_that_gets_warm_are_no_dip() -> None:
+    for seed in range(5):
+        assert "falling" not in outcomes(held_pedal(np.random.default_rng(seed), dip=0.0))
+        assert "falling" not in outcomes(held_pedal(np.random.default_rng(seed), dip=0.0, warms=True))

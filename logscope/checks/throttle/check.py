@@ -1,4 +1,4 @@
-"""The throttle check: rest and noise, dead band, jumps, two tracks, throttle with brake."""
+"""The throttle check: rest and noise, dead band, jumps, dips, two tracks, throttle with brake."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from logscope.checks.throttle.pedal import (
     find_jump,
     find_rest,
 )
+from logscope.checks.throttle.travel import find_falling
 from logscope.findings import Evidence, Finding, Level, Measured, Severity
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -52,6 +53,17 @@ def throttle(signals: Signals, vehicle: Vehicle) -> list[Finding]:
                 "throttle.jump", Severity.WARNING, told, passes, measured, _PARTS, signals, Evidence(levels=levels)
             )
         )
+    falling = find_falling(pedal, rest, signals)
+    if falling is not None:
+        measured = {
+            "from_percent": Measured(falling.nearer, "%"),
+            "to_percent": Measured(falling.farther, "%"),
+            f"less_{falling.unit}": Measured(falling.less, falling.unit),
+        }
+        levels = tuple(Level(each, "more pedal, less asked", "throttle") for each in (falling.nearer, falling.farther))
+        told = words.falling_words(falling)
+        evidence = Evidence(levels=levels)
+        findings.append(assemble("throttle.falling", Severity.WARNING, told, span, measured, _PARTS, signals, evidence))
     dead = find_dead_band(pedal, rest, signals)
     measured = {"rest_percent": Measured(rest.level, "%"), "noise_percent": Measured(rest.noise, "%")}
     if dead is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from logscope.checks.throttle.pedal import APART_PERCENT, APART_S, JUMP_PERCENT, Rest
+from logscope.checks.throttle.travel import Falling
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
@@ -53,6 +54,18 @@ def jump_words(low: float, high: float, count: int) -> Words:
         f"Passed {count} times by a pedal that moved slowly on both sides, without one reading between: a worn track, a loose contact, or a table with a step.",
         _STOP
         + "Press the pedal slowly with the drive switched off, watch the raw reading, and replace the pedal if it steps.",
+        hands_near_hv=False,
+    )
+
+
+def falling_words(falling: Falling) -> Words:
+    """A dip in what the pedal asks for."""
+    return Words(
+        f"The throttle asks for less at {number(falling.farther)} % of its travel than at {number(falling.nearer)} %",
+        f"Each time the pedal stood there, at low speed, at least {number(falling.less)} {falling.unit} less was asked for than each time at {number(falling.nearer)} %: a table "
+        "with a dip, or a track that turns back.",
+        _STOP
+        + "With the drive switched off, look at the pedal table in the inverter's settings, then press the pedal slowly and watch the raw reading: it must only rise.",
         hands_near_hv=False,
     )
 
