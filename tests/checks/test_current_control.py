@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from loop_traces import loop_log
-from tuning_traces import TICK_S, signals
+from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.current_control.check import current_control
 from logscope.findings import Finding, NothingToCheck, Severity
@@ -128,3 +128,22 @@ def test_a_swing_too_small_to_be_felt_is_no_danger_even_where_it_grows() -> None
     assert found.severity is Severity.INFO
     assert "grows" not in found.title
     assert "Do not drive" not in found.next_step
+
+
+def test_an_answer_that_a_limit_cuts_down_afterwards_is_no_overshoot() -> None:
+    """A well damped loop whose voltage runs out as the rotor gains speed: the current gets there, then sinks."""
+    found = outcomes(loop_log(np.random.default_rng(4), 4.0, 0.7, seconds=12.0))
+    assert found["response"].severity is Severity.GOOD
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        t = np.arange(0, 12, TICK_S)
+        high = ((t % 3.0) > 1.5).astype(float)
+        since = np.where(high > 0, (t % 3.0) - 1.5, 0.0)
+        answer = 20 + 200 * high * (1 - np.exp(-since / 0.05)) * (1 - 0.35 * np.clip((since - 0.2) / 0.2, 0, 1))
+        made = signals(
+            logged(rng, "motor_current", answer, 0.05, 1.0, 0.1),
+            logged(rng, "motor_current_target", 20 + 200 * high, 0.05, 0.0, 0.1),
+            logged(rng, "motor_speed", np.full(t.size, 1500.0), 0.05, 2.0, 1.0),
+        )
+        told = [each for each in current_control(made, HAZEL) if each.severity is Severity.WARNING]
+        assert not told

@@ -20,7 +20,7 @@ class Answer:
     """A fitted answer. Logarithm of ωₙ [rad/s] and of ζ with their covariance; start of the answer [s].
 
     fast : the answer is too quick for the sampling, only `within_s` bounds it; error : at the end, measured − target
-    peak_share : how far the samples go beyond the settled value, of the step's height
+    peak_share : how far the samples go beyond settled value and target, of the step's height
     ring_before : size of what the loop still rings by where the window begins
     """
 

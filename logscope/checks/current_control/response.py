@@ -11,7 +11,7 @@ from scipy.optimize import least_squares
 from logscope.checks.current_control.answer import Answer
 from logscope.checks.current_control.steps import Step
 from logscope.findings import FloatArray
-from logscope.physics.second_order import free_responses, ramp_response, rise_time_s
+from logscope.physics.second_order import free_responses, overshoot_share, ramp_response, rise_time_s
 
 _LEAST_ROWS = 12
 _LATEST_S = 0.5  # of the answer behind the target: no loop of a drive waits longer (common practice, no source)
@@ -27,6 +27,7 @@ _PLAIN_WORSE = 60.0
 # Residuals beyond this are no noise: the answer is not that of a second-order loop, and its figures would mislead.
 _MISFIT_NOISES, _MISFIT_SHARE = 4.0, 0.03
 _LEAST_LEFT = 0.1  # of a residual that its own sample draws to itself: less left says nothing of the scatter
+_CUT_SHARE = 0.1  # of a step: what falls short of its target by more, and never passed it, was cut down by a limit
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
 
 
@@ -76,15 +77,18 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
     jacobian = np.column_stack([found.jac, np.vstack([columns, np.zeros(columns.shape[1])])])
     covariance = _covariance(jacobian, residual, noise) * _alike(residual)
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    late = value[t > (step.end_s - step.start_s) + 0.6 * (span - (step.end_s - step.start_s))]
+    settled = float(np.mean(late)) if late.size else float("nan")
+    beyond = _peak_share(value[t > 0], settled, step)
+    cut = _falls_short(settled, step) and overshoot_share(damping) > beyond + _CUT_SHARE
     fast = (
-        errors[0] > _KNOWN
+        cut
+        or errors[0] > _KNOWN
         or 2 * pi / natural < SAMPLES_PER_PERIOD * period_s
         or step.ramp_s > _RAMP_RISES * rise_time_s(natural, damping)
         or _plain(t, value, step, period_s) - left < _PLAIN_WORSE * left / freedom
         or scatter > max(_MISFIT_NOISES * noise, _MISFIT_SHARE * abs(step.height))
     )
-    late = value[t > (step.end_s - step.start_s) + 0.6 * (span - (step.end_s - step.start_s))]
-    settled = float(np.mean(late)) if late.size else float("nan")
     reach = float(stats.t(freedom).ppf(0.975))
     return Answer(
         step=step,
@@ -98,7 +102,7 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
         fast=bool(fast),
         error=settled - step.after,
         error_reach=reach * scatter / sqrt(max(late.size, 1)),
-        peak_share=_peak_share(value[t > 0], settled, step.height),
+        peak_share=beyond,
         ring_before=float(np.hypot(*levels[2:])),
         time_s=time_s,
         value=value,
@@ -106,11 +110,21 @@ def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: floa
     )
 
 
-def _peak_share(value: FloatArray, settled: float, height: float) -> float:
-    """How far the samples go beyond the settled value, of the step's height; 0 where nothing settled is seen."""
+def _peak_share(value: FloatArray, settled: float, step: Step) -> float:
+    """How far the samples go beyond settled value and target alike, of the step's height; 0 where nothing settles.
+
+    A limit that cuts an answer down afterwards, as the voltage does at speed, leaves it below its target: what came
+    before is no overshoot then.
+    """
     if not value.size or not np.isfinite(settled):
         return 0.0
-    return float(np.max((value - settled) * np.sign(height)) / abs(height))
+    way = float(np.sign(step.height))
+    return float(np.max(way * value) - max(way * settled, way * step.after)) / abs(step.height)
+
+
+def _falls_short(settled: float, step: Step) -> bool:
+    """Whether it ends well below its target, as where another limit than the loop's acts."""
+    return bool(float(np.sign(step.height)) * (step.after - settled) > _CUT_SHARE * abs(step.height))
 
 
 def _columns(t: FloatArray, natural: float, damping: float, start: float, ramp_s: float) -> FloatArray:
