@@ -17,7 +17,7 @@ from logscope.checks.precharge.fit import CurveFit, Shape
 from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.witness import witnesses
 from logscope.signals import Signals
-from logscope.vehicle import Vehicle
+from logscope.vehicle import Precharge, Vehicle
 
 # So many samples in one time constant make it measurable (common practice: five points on the steep part).
 SAMPLES_PER_CONSTANT = 5
@@ -78,6 +78,9 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
+    elif kind == "interrupted" and constant is not None and measurement.fit_if_cut is not None:
+        measurement = replace(measurement, fit=measurement.fit_if_cut)
+        constant = compare_constant(measurement.fit_if_cut, expected_s, tolerance, [], measurement.lag_is_faster)
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
     if (kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES:
         constant = None
@@ -151,7 +154,7 @@ def _kind(
     if m.closing is None and reached is not None and reached < close_at:
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
-        if _broke_off(m, bound_s, told_s, vehicle.precharge.tolerance):
+        if _broke_off(m, bound_s, vehicle.precharge):
             return "interrupted"
         return "stalled" if m.inside >= LEAST_STEEP_SAMPLES or _held(m.attempt, told_s) else "undetermined"
     if reached is None and m.closing is None and m.settled and _below_any_pack(m, close_at, vehicle):
@@ -193,19 +196,25 @@ def _held(attempt: Attempt, told_s: float | None) -> bool:
     return attempt.relay_end_s - attempt.relay_s >= _SETTLED_CONSTANTS * told_s
 
 
-def _broke_off(m: Measurement, bound_s: float | None, told_s: float | None, tolerance: float) -> bool:
-    """Whether a rise that ended too low was cut off, rather than having settled there.
+def _over_too_soon(m: Measurement, bound_s: float | None, told: Precharge) -> bool:
+    """Whether a rise that ended too low was over too soon to have settled there.
 
     A load that holds the link at a fraction of the pack shortens RC by that same fraction (both are Rp/(R + Rp)), so a
     rise that was over sooner than that never settled: it was cut off between two samples.
     """
     fastest_s = m.fit.time_constant.claim_high if bound_s is None and m.fit else bound_s
-    settled_s = None if told_s is None else (m.fraction(m.reached_v) or 0.0) * told_s
-    if fastest_s is not None and settled_s is not None and fastest_s < settled_s * (1 - tolerance):
+    if fastest_s is None or told.time_constant_s is None:
+        return False
+    return fastest_s < (m.fraction(m.reached_v) or 0.0) * told.time_constant_s * (1 - told.tolerance)
+
+
+def _broke_off(m: Measurement, bound_s: float | None, told: Precharge) -> bool:
+    """Whether a rise that ended too low was cut off, rather than having settled there."""
+    if _over_too_soon(m, bound_s, told):
         return True
     if bound_s is None:
         return not m.settled
     attempt = m.attempt
-    if attempt.relay_s is None or attempt.relay_end_s is None or told_s is None:
+    if attempt.relay_s is None or attempt.relay_end_s is None or told.time_constant_s is None:
         return False
-    return attempt.relay_end_s - attempt.relay_s < 3 * told_s
+    return attempt.relay_end_s - attempt.relay_s < 3 * told.time_constant_s

@@ -24,6 +24,8 @@ _PLATEAU_SAMPLES = 10  # and at least this many behind the rise, to see where it
 # what comes behind the first sample this near to the highest need not belong to the charge.
 _DRIVING_SHARE = 0.02
 _NEAR_SHARE = 0.05  # and of a small rise, as in a hot restart: a curve is as near after three time constants
+_NO_STEP_NOISES = 3.0  # a step is larger
+_LEADS_TO_PACK = 0.9  # of the pack's voltage: what ends lower was held or cut off below it
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
 
 
@@ -32,6 +34,8 @@ class Measurement:
     """What is known of one attempt.
 
     window : the samples that belong to the curve; fit : None where they are too few
+    fit_if_cut : the fit without the last of them, which lies behind the curve's end if the curve was cut off; None where
+        it broke off with a step, or not at all
     pack : the voltage to reach: the pack's, or the link's once the contactor closed; None if neither is known
     reached_v : level at the end of the curve; settled : whether the curve had settled by then
     top_v : highest level of the rise, closing included
@@ -44,6 +48,7 @@ class Measurement:
     attempt: Attempt
     window: slice
     fit: CurveFit | None
+    fit_if_cut: CurveFit | None
     pack: PackLevel | None
     start_v: float
     reached_v: float
@@ -82,6 +87,9 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
     fit = _fit(link, attempt, slice(first, curve_end + 1), cut_off=broken is not None)
+    ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
+    if broken and told is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
+        ahead = _fit(link, attempt, slice(first, curve_end), cut_off=False)
     settling = None
     if fit is not None and fit.lag is not None:
         settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, told)
@@ -106,6 +114,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         attempt=attempt,
         window=window,
         fit=fit,
+        fit_if_cut=ahead,
         pack=pack,
         start_v=start_v,
         reached_v=reached,
@@ -113,8 +122,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         settled=_has_settled(fit, start_v, reached, link.noise_v),
         closing=closing,
         lag_is_faster=settling.by_faster if settling is not None else None,
-        inside=_steep_samples(volts[attempt.onset : curve_end + 1]),
-        inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1]),
+        inside=_steep_samples(volts[attempt.onset : curve_end + 1], pack),
+        inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
     )
@@ -145,8 +154,11 @@ def _curve_end(link: Link, attempt: Attempt) -> int:
     return near + int(drops[0]) - 1 if drops.size else last
 
 
-def _steep_samples(volts: FloatArray) -> int:
+def _steep_samples(volts: FloatArray, pack: PackLevel | None) -> int:
+    """Samples on the way to where the rise leads: the pack's voltage if it comes near, else the highest of them."""
     low, high = float(volts[0]), float(volts.max())
+    if pack is not None and high > _LEADS_TO_PACK * pack.volts:
+        high = max(high, pack.volts)
     share = (volts - low) / max(high - low, 1e-9)
     return int(np.count_nonzero((share > 0.05) & (share < 0.95)))
 
