@@ -78,9 +78,9 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
-    elif kind == "interrupted" and constant is not None and measurement.fit_if_cut is not None:
-        measurement = replace(measurement, fit=measurement.fit_if_cut)
-        constant = compare_constant(measurement.fit_if_cut, expected_s, tolerance, [], measurement.lag_is_faster)
+    elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
+        measurement = replace(measurement, fit=ahead)
+        constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
     if (kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES:
         constant = None

@@ -34,8 +34,8 @@ class Measurement:
     """What is known of one attempt.
 
     window : the samples that belong to the curve; fit : None where they are too few
-    fit_if_cut : the fit without the last of them, which lies behind the curve's end if the curve was cut off; None where
-        it broke off with a step, or not at all
+    fit_if_cut : the fit without the last of them, which lies behind the end of a curve that was cut off; None where it
+        broke off with a step, or not at all
     pack : the voltage to reach: the pack's, or the link's once the contactor closed; None if neither is known
     reached_v : level at the end of the curve; settled : whether the curve had settled by then
     top_v : highest level of the rise, closing included
