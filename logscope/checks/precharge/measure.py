@@ -9,7 +9,7 @@ import numpy as np
 from logscope.checks.precharge.closed import Closing, closing_of
 from logscope.checks.precharge.closing import find_break
 from logscope.checks.precharge.compare import SETTLED_SHARE
-from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, PackLevel, pack_level
+from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, PackLevel, pack_level, pack_voltage
 from logscope.checks.precharge.fit import CurveFit, Rest, fit_curve
 from logscope.checks.precharge.settling import find_settling
 from logscope.findings import FloatArray
@@ -79,7 +79,8 @@ class Measurement:
 def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     """Cut the curve out of the log, fit it, and say where it ended."""
     time_s, volts = link.part.time_s, link.part.value
-    last = _curve_end(link, attempt)
+    begun_s = float(time_s[attempt.onset])
+    last = _curve_end(link, attempt, pack_voltage(signals, begun_s - _LEVEL_S, begun_s + _LEVEL_S))
     told = None
     if attempt.contactor_s is not None and attempt.contactor_after_s is not None:
         told = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
@@ -140,12 +141,18 @@ def _fit(link: Link, attempt: Attempt, window: slice, *, cut_off: bool) -> Curve
     )
 
 
-def _curve_end(link: Link, attempt: Attempt) -> int:
-    """The last sample that can belong to the curve or the level it settles at."""
+def _curve_end(link: Link, attempt: Attempt, pack_v: float | None) -> int:
+    """The last sample that can belong to the curve or the level it settles at.
+
+    pack_v : the pack's voltage as the rise begins, where known: a link that later rises above it is braked into
+    """
     time_s, volts = link.part.time_s, link.part.value
     rise = volts[attempt.onset : attempt.top + 1]
     room = min(_DRIVING_SHARE * volts[attempt.top], _NEAR_SHARE * (volts[attempt.top] - volts[attempt.onset]))
-    near = attempt.onset + int(np.argmax(rise >= volts[attempt.top] - room))
+    level = float(volts[attempt.top] - room)
+    if pack_v is not None:
+        level = min(level, (1 - _DRIVING_SHARE) * pack_v)
+    near = attempt.onset + int(np.argmax(rise >= level))
     rise_s = float(time_s[near] - time_s[attempt.onset])
     latest = max(int(np.searchsorted(time_s, time_s[near] + rise_s)), near + _PLATEAU_SAMPLES)
     last = min(latest, attempt.end)
