@@ -151,7 +151,7 @@ def _kind(
         return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
         return "closed_early"
-    if m.closing is None and reached is not None and reached < close_at:
+    if m.closing is None and reached is not None and reached < close_at and (top is None or top < close_at):
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
         if _broke_off(m, bound_s, vehicle.precharge):
@@ -185,8 +185,8 @@ def _below_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:
 
 
 def _stops_short(m: Measurement, noise_v: float) -> bool:
-    """Whether the rise ended below where its own curve was going, beyond doubt."""
-    return m.fit is not None and not m.settled and m.fit.end.claim_low > m.reached_v + 3 * noise_v
+    """Whether the link never came to where its own curve was going, beyond doubt."""
+    return m.fit is not None and not m.settled and m.fit.end.claim_low > m.top_v + 3 * noise_v
 
 
 def _held(attempt: Attempt, told_s: float | None) -> bool:
