@@ -126,7 +126,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Repeated(
         name="judder_damping_ratio",
-        title="Damping ratio of the driveline's judder",
+        title="Damping ratio of launch judder",
         unit="1",
         kinds=("driveline.judder",),
         value="damping_ratio",
