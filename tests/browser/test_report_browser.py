@@ -46,8 +46,8 @@ def show_all(page) -> None:
     page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
     for number in range(page.evaluate("document.querySelectorAll('[data-plot]').length")):
         box = f"document.querySelectorAll('[data-plot]')[{number}]"
-        page.evaluate(f"{box}.scrollIntoView()")
-        until(page, f"{box}.querySelector('.main-svg') !== null")
+        # again with each look: a chart above that draws late pushes this one away from the screen
+        until(page, f"({box}.scrollIntoView(), {box}.querySelector('.main-svg') !== null)")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
