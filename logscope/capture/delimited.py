@@ -35,8 +35,9 @@ def layout_of(path: Path, head: bytes, layout: ColumnLayout | None) -> Guess:
 
 
 def _lines(head: bytes) -> list[str]:
-    lines = head.decode("utf-8-sig", "replace").splitlines()
-    return lines[:-1] if len(lines) > 1 and not head.endswith((b"\n", b"\r")) else lines
+    # as in the compiled reader, a line feed alone ends a line
+    lines = head.decode("utf-8-sig", "replace").replace("\r", " ").split("\n")
+    return lines[:-1] if len(lines) > 1 else lines  # the last is cut, or is empty behind its line end
 
 
 def _numbered(path: Path, lines: list[str], layout: ColumnLayout) -> Guess:
@@ -72,21 +73,17 @@ def blocks(path: Path, known: Guess) -> Iterator[Block]:
     layout = known.layout
     roles = _roles(layout)
     reading = _reading(layout)
-    header_left = known.skip
 
     def parse(text: int, size: int, columns: Columns, payload: int, buses: int) -> Counts:
-        nonlocal header_left
-        counts: Counts = kernel.parse(text, size, columns, payload, buses, roles, reading, header_left)
-        header_left = max(0, header_left - counts[2])
+        counts: Counts = kernel.parse(text, size, columns, payload, buses, roles, reading)
         return counts
 
     notes = [known.words] if known.words else []
     if layout.time_unit == "date":
         notes.append("dates without a time zone are taken as UTC")
     first_bus = None if layout.bus is not None else "can0"
-    read = blocks_of_text(
-        path, parse, kernel.MIN_LINE, kernel.REASONS, tuple(f"{path}: {note}" for note in notes), first_bus
-    )
+    notes_of_file = tuple(f"{path}: {note}" for note in notes)
+    read = blocks_of_text(path, parse, kernel.MIN_LINE, kernel.REASONS, notes_of_file, first_bus, known.skip)
     for block in read:
         buses = tuple(f"can{name}" if name.isdecimal() else name for name in block.frames.buses)
         yield Block(replace(block.frames, buses=buses), block.account)

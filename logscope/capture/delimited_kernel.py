@@ -99,11 +99,11 @@ def _length_and_flags(count, told, remote):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def parse(text, size, columns, payload, buses, roles, reading, skip):  # type: ignore[no-untyped-def]
+def parse(text, size, columns, payload, buses, roles, reading):  # type: ignore[no-untyped-def]
     """Fill the columns from whole lines of text; arguments and result as in candump_kernel.parse, and
 
     roles : role of each column of the text, int64; more columns than roles are ignored
-    reading : Reading; skip : so many lines of the text are header
+    reading : Reading
     """
     time_ns, bus, identifier, flags, length, offset, bad_line, bad_reason = columns
     delimiter, power, identifier_base, data_base, rest, needed = reading
@@ -116,7 +116,7 @@ def parse(text, size, columns, payload, buses, roles, reading, skip):  # type: i
     last_bus = 0
     while at < text + size:
         first = byte(skip_blanks(at))
-        if lines < skip or first in (LF, HASH):
+        if first in (LF, HASH):
             other += 1
             lines += 1
             at = line_end(at) + 1

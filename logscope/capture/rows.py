@@ -57,6 +57,7 @@ def blocks_of_text(
     reasons: Sequence[str],
     notes: tuple[str, ...] = (),
     first_bus: str | None = None,
+    header_lines: int = 0,
 ) -> Iterator[Block]:
     """Run a kernel over a text log, block by block. Bad lines are counted, never raised.
 
@@ -64,13 +65,14 @@ def blocks_of_text(
     min_line : characters of the shortest line that can hold a frame
     notes : what the user should know of how the log is read
     first_bus : entered as bus 0, for kernels that find no bus in the text
+    header_lines : lines at the start of the log that hold no frame
     """
     file = str(path)
-    lines_before, previous_ns, whole = 0, EARLIEST, True
-    if notes:
-        yield Block(no_frames(), Account(files=(file,), notes=notes))
+    lines_before, previous_ns, whole = header_lines, EARLIEST, True
+    if notes or header_lines:
+        yield Block(no_frames(), Account(files=(file,), lines=header_lines, other=header_lines, notes=notes))
     try:
-        for rows in map_ahead(partial(_rows_of, kernel, min_line, first_bus), text_blocks(path)):
+        for rows in map_ahead(partial(_rows_of, kernel, min_line, first_bus), text_blocks(path, header_lines)):
             frames = rows.frames
             yield Block(frames, _account(file, rows, reasons, lines_before, previous_ns))
             lines_before += rows.counts[2]

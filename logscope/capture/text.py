@@ -45,8 +45,8 @@ def head_of(path: Path, size: int = 1 << 16) -> bytes:
     return head[:got].tobytes()
 
 
-def text_blocks(path: Path) -> Iterator[TextBlock]:
-    """The content of a text file in blocks of whole lines; only the last may lack its line end.
+def text_blocks(path: Path, header_lines: int = 0) -> Iterator[TextBlock]:
+    """The content of a text file behind its header, in blocks of whole lines; only the last may lack its line end.
 
     A damaged or cut packed file yields the whole lines before the damage and then raises EOFError. A byte order
     mark at the start is left out.
@@ -68,6 +68,9 @@ def text_blocks(path: Path) -> Iterator[TextBlock]:
             whole = ended and damage is None
             cut = size if whole else _behind_last_line_end(buffer[:size], 0 if ended else rest.size)
             rest = buffer[:0] if ended else buffer[cut:size].copy()
+            if header_lines:
+                header, header_lines = _behind_lines(buffer[:cut], header_lines)
+                buffer, cut = buffer[header:], cut - header
             if cut:
                 yield _block(buffer, cut)
     if damage is not None:
@@ -96,6 +99,16 @@ def _behind_last_line_end(text: Bytes, start: int) -> int:
             return begin + at + 1
         end = begin
     return 0
+
+
+def _behind_lines(text: Bytes, count: int) -> tuple[int, int]:
+    """The place behind the first lines of a text, and how many of the lines asked for are still to come."""
+    content = text.tobytes()
+    at = 0
+    while count and at < len(content):
+        at = content.find(b"\n", at) + 1 or len(content)
+        count -= 1
+    return at, count
 
 
 def _block(buffer: Bytes, size: int) -> TextBlock:

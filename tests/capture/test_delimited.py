@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import time
 from decimal import Decimal
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from logscope.capture import delimited, text
+from logscope.capture import delimited, delimited_kernel, text
 from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Flag
 from logscope.capture.open import Capture, read
@@ -253,6 +254,39 @@ def test_block_size_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     parts = read(path, layout=layout())
     assert rows_of(parts.frames) == rows_of(whole.frames)
     assert parts.account == whole.account
+
+
+def test_blocks_worked_on_at_once_lose_no_row_to_the_header(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    rows = [[f"{m.timestamp:.6f}", f"{m.arbitration_id:X}", hex_of(m)] for m in SENT]
+    path = table(tmp_path, ["t", "id", "data"], rows)
+    parse = delimited_kernel.parse
+
+    def slow(*arguments: object) -> object:  # so that the later blocks begin while the first is not done
+        time.sleep(0.01)
+        return parse(*arguments)
+
+    monkeypatch.setattr(text, "BLOCK_BYTES", 200)
+    monkeypatch.setattr(delimited_kernel, "parse", slow)
+    capture = read(path, layout=layout())
+    assert rows_of(capture.frames) == EXPECTED
+    assert closes(capture)
+
+
+@pytest.mark.parametrize("lines", [0, 1, 5])
+def test_bad_rows_are_numbered_from_the_start_of_the_file(tmp_path: Path, lines: int) -> None:
+    path = saved(tmp_path, "a remark\n" * lines + "t,id,data\n0.1,1,AA\n0.2,?,AA\n0.3,2,BB\n")
+    capture = read(path, layout=layout())
+    assert [bad.line for bad in capture.account.bad] == [lines + 3]
+    assert capture.account.lines == lines + 4
+    assert closes(capture)
+
+
+@pytest.mark.parametrize("content", ["t,id,data", "t,id,data\n", "\ufefft,id,data\r\n"])
+def test_a_log_without_rows_holds_no_frames(tmp_path: Path, content: str) -> None:
+    capture = read(saved(tmp_path, content), layout=ColumnLayout(time=1, identifier=2, data=(3,)))
+    assert len(capture.frames) == 0
+    assert closes(capture)
+    assert capture.account.lines == 1
 
 
 # -- guessed ----------------------------------------------------------------------------------------
