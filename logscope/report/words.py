@@ -54,6 +54,9 @@ _VALUE_NAMES = {
     "floor_rpm": "Noise floor",
     "rate_per_min": "Rate",
     "rate_ratio_per_100A": "Growth of the rate per 100 A",
+    "rate_ratio_at_switching": "Growth of the rate at switching",
+    "less_Nm": "Demand falls by",
+    "less_A": "Demand falls by",
     "order": "Shaft order",
     "lead_time_s": "Lead before the trip",
 }

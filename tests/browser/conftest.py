@@ -13,6 +13,8 @@ sys.path.append(str(Path(__file__).parents[1] / "report"))
 FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
+    # a page that nobody sees goes on drawing, in memory of its own where a container has little that is shared
+    "--disable-renderer-backgrounding", "--disable-backgrounding-occluded-windows", "--disable-dev-shm-usage",
 )  # fmt: skip
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
 

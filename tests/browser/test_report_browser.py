@@ -18,11 +18,13 @@ ALL_DRAWN = "[...document.querySelectorAll('[data-plot]')].every((box) => box.qu
 
 def until(page, condition: str) -> None:
     """Waits for a condition; the page's own content policy forbids the driver's way of doing so."""
-    for _ in range(250):
+    for look in range(1, 1001):
         if page.evaluate(condition):
             return
         page.wait_for_timeout(20)
-    pytest.fail(f"still not so after 5 s: {condition}")
+        if look % 50 == 0:
+            page.screenshot()  # asks for a frame: a page that nobody sees may get none, and no chart comes near
+    pytest.fail(f"still not so after 20 s: {condition}")
 
 
 @contextmanager

@@ -44,6 +44,17 @@ def test_a_current_far_past_its_limit_is_a_sudden_fault_at_any_sampling(period_s
 
 
 @PERIODS
+def test_a_limit_that_every_pull_passes_makes_no_trip_sudden(period_s: float) -> None:
+    """The stated limit of 350 A is another measure of the current than the 900 A that each pull of this log reaches."""
+    t = np.arange(0, 15, TICK_S)
+    pulls = (t > 2.5) & (t % 2.0 < 1.0)
+    current = np.where(pulls, 900.0, 10.0) * (t < 10.0)
+    current[(t >= 9.85) & (t < 10.0)] = 900.0
+    for found in of_kind(drive(current, period_s), "trip.overcurrent"):
+        assert "times its limit" not in found.explanation
+
+
+@PERIODS
 def test_a_surge_to_the_limit_with_nothing_before_it_is_sudden_only_where_nothing_can_hide(period_s: float) -> None:
     t = np.arange(0, 15, TICK_S)
     current = np.where(t > 2.5, 150.0, 10.0) + np.where((t > 9.96) & (t < 10.0), 220.0, 0.0)

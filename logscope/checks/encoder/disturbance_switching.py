@@ -9,12 +9,14 @@ import numpy as np
 
 from logscope.checks.encoder.speed_disturbance import SpeedStudy
 from logscope.findings import BoolArray, FloatArray, Measured
-from logscope.signals import Part, Signals
+from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, rate_ratio
 
 _AFTER_S = 0.15  # contacts bounce and coils collapse within some 10 ms; a message that is late has the rest (practice)
 _LEAST_HITS = 3  # switchings with a disturbance: fewer are told as chance
 _CHANCE = 0.01  # over all parts that switch
+# What has a coil to collapse or a motor to start. A brake, a state or a fault goes with the driving itself.
+_COILS = ("precharge_relay", "main_contactor", "negative_contactor", "coolant_pump")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +51,14 @@ def followed_switching(study: SpeedStudy, signals: Signals) -> Switching | None:
 
 
 def _switched(signals: Signals) -> Iterator[tuple[str, FloatArray, float]]:
-    """Each state that changes: its name, the stamps that show it, and by how much earlier it may have changed [s]."""
-    for name, part in signals.parts.items():
-        edges = _edges(part)
+    """Each coil that switches: its name, the stamps that show it, and by how much earlier it may have changed [s]."""
+    for name in _COILS:
+        part = signals.get(name)
+        if part is None or part.on is None:
+            continue
+        edges = np.asarray(part.time_s[1:][part.on[1:] != part.on[:-1]])
         if edges.size >= _LEAST_HITS:
             yield name, edges, part.period_s
-
-
-def _edges(part: Part) -> FloatArray:
-    if part.on is None:
-        return np.empty(0)
-    return np.asarray(part.time_s[1:][part.on[1:] != part.on[:-1]])
 
 
 def _judge(study: SpeedStudy, name: str, at_s: FloatArray, early_s: float) -> Switching | None:

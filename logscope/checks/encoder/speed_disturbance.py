@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.checks.encoder.brief_disturbance import brief_steps
+from logscope.checks.encoder.driveline_state import in_gear_at
 from logscope.checks.encoder.speed_model import SpeedModel, speed_model
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part
@@ -28,7 +29,7 @@ _DEEP = 0.5  # of the farthest reading: what is less far away may be what the di
 _BURST_STEPS = 3  # more than away and back…
 _SPIKE_S, _SPIKE_UPDATES = 0.035, 1.5  # …in longer than one spike takes: three counting windows of 10 ms (practice)
 _HOLD_UPDATES = 5  # new values missed before a reading counts as frozen
-_NEARBY_RUNS = 7  # runs of equal readings that show how often the reading changes around a hold
+_NEARBY_RUNS = np.arange(1, 4)  # runs of equal readings on either side: how often the reading changes, and by what
 _HOLD_S = 0.1  # a shorter pause is the bus's or the logger's, not the encoder's
 _GAP_UPDATES = 3.0  # samples further apart are a gap in the log, which holds no reading
 _SLOPE_S = 0.2  # speed is extrapolated over a hold from this long before and after it
@@ -92,7 +93,7 @@ def study_speed(
         lost_s=_LOST_S,
     )
     fast = _as_disturbances(speed, model, found)
-    clear = [hold for hold in _holds(speed, model) if not any(_overlap(hold, each) for each in fast)]
+    clear = [hold for hold in _holds(speed, model, road) if not any(_overlap(hold, each) for each in fast)]
     inside = _inside(steps, found)
     lone = np.intersect1d(steps[~inside], free)
     lost = lone[is_lost(speed.value[lone], speed.value[lone - 1], _zero(model))]
@@ -153,7 +154,7 @@ def _kind(reading: FloatArray, line: FloatArray, steps: int, lasts_s: float, upd
     return "burst" if steps >= _BURST_STEPS and lasts_s > max(_SPIKE_S, _SPIKE_UPDATES * update_s) else "spike"
 
 
-def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
+def _holds(speed: Part, model: SpeedModel, road: Part | None) -> list[Disturbance]:
     """Readings frozen while the speed goes on changing: they jump at the end to where it has got meanwhile.
 
     Two witnesses that it did: the trends before and after lead there; or in gear the jump is beyond what tyres allow,
@@ -164,12 +165,13 @@ def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
     held = time[np.minimum(ends + 1, value.size - 1)] - time[starts]
     at = np.flatnonzero(held[:-1] >= max(_HOLD_S, _HOLD_UPDATES * model.update_s))  # no jump follows the last run
     first, last, held = starts[at], ends[at], held[at]
-    nearby = np.clip(at[:, np.newaxis] + np.arange(_NEARBY_RUNS) - _NEARBY_RUNS // 2, 0, starts.size - 1)
-    usual = np.median((ends - starts + 1)[nearby], axis=1)
+    usual, quantum = _usual_around(value, starts, ends, at)
     long = last + 1 - first >= _HOLD_UPDATES * np.maximum(model.repeat, usual)
     jump = value[last + 1] - value[first]
-    trended = np.abs(jump) > max(model.reach.slack, _HOLD_UPDATES * model.quantum_rpm)  # each value missed would show
+    each_missed = _HOLD_UPDATES * np.maximum(model.quantum_rpm, quantum)  # each value missed would show
+    trended = np.abs(jump) > np.maximum(model.reach.slack, each_missed)
     beyond = np.abs(jump) > _BEYOND_TYRES * model.in_gear.limit[last] if model.tells_brief else np.zeros(at.size, bool)
+    beyond &= in_gear_at(speed, model, road, first, last + 1, one_side=True)  # a free rotor leaps as it likes
     long &= (trended | beyond) & (np.abs(value[first]) > _zero(model))
     long &= np.abs(jump) / np.where(held > 0, held, np.inf) <= model.slew_rpm_per_s
     return [
@@ -179,6 +181,21 @@ def _holds(speed: Part, model: SpeedModel) -> list[Disturbance]:
         )
         if _frozen(speed, model, start, end, led=led, leapt=leapt)
     ]
+
+
+def _usual_around(
+    value: FloatArray, starts: IndexArray, ends: IndexArray, at: IndexArray
+) -> tuple[FloatArray, FloatArray]:
+    """How long runs of equal readings last around some of them [samples], and the least step between them [rpm].
+
+    The slower side counts: a reading that slows down, or comes to its standstill, changes ever more seldom.
+    """
+    lengths = (ends - starts + 1).astype(np.float64)
+    ended_by = np.abs(np.diff(value[starts]))  # the step that ends each run but the last
+    before, behind = at[:, np.newaxis] - _NEARBY_RUNS, at[:, np.newaxis] + _NEARBY_RUNS
+    usual = [np.median(lengths[np.clip(side, 0, lengths.size - 1)], axis=1) for side in (before, behind)]
+    steps = ended_by[np.clip(np.concatenate([before, behind], axis=1), 0, ended_by.size - 1)]
+    return np.maximum(*usual), np.min(steps, axis=1)
 
 
 def _frozen(speed: Part, model: SpeedModel, start: int, end: int, *, led: bool, leapt: bool) -> bool:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 from logscope.checks.encoder.disturbance_load import LoadRelation
 from logscope.checks.encoder.disturbance_switching import Switching
 from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import Measured
+from logscope.statistics.rates import Estimate
 
 KINDS = {  # kind: what it is in words, one and many
     "spike": ("spike", "spikes"),
@@ -75,11 +78,15 @@ def company_in_words(relation: LoadRelation | None) -> str:
     if relation is None or not relation.companions:
         return ""
     each = "; ".join(
-        f"{one.name.replace('_', ' ').replace('dc', 'DC')} × {one.factor.value:.2g} for each {one.per} more "
-        f"(95 % limits {one.factor.low:.2g} to {one.factor.high:.2g}{'' if one.matters else ', so none is shown'})"
+        f"for each {one.per} more of the {one.name.replace('_', ' ').replace('dc link', 'DC-link')}, the rate "
+        f"× {one.factor.value:.2g} (95 % limits {_limits(one.factor)}{'' if one.matters else ', so no effect is shown'})"
         for one in relation.companions
     )
     return f" At the same current and speed, what else was looked at: {each}."
+
+
+def _limits(factor: Estimate) -> str:
+    return f"{factor.low:.2g} to {factor.high:.2g}" if isfinite(factor.high) else f"from {factor.low:.2g} on"
 
 
 def switching_in_words(switching: Switching | None) -> str:

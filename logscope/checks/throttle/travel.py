@@ -8,6 +8,7 @@ import numpy as np
 
 from logscope.checks.throttle.pedal import REST_BAND, Rest
 from logscope.findings import FloatArray
+from logscope.parts import PARTS
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import last_sample, stretches
 
@@ -50,7 +51,7 @@ def find_falling(throttle: Part, rest: Rest, signals: Signals) -> Falling | None
             mixed = at_s[before].min() < at_s[behind].max() and at_s[behind].min() < at_s[before].max()
             if mixed and less > max(_LESS_SHARE * largest, deepest.less if deepest else 0.0):
                 middle = [rest.level + REST_BAND + (bin_ + 0.5) * _BIN_PERCENT for bin_ in (near, far)]
-                deepest = Falling(middle[0], middle[1], less, asked.unit or ("Nm" if "torque" in asked.name else "A"))
+                deepest = Falling(middle[0], middle[1], less, PARTS[asked.name].unit)
     return deepest
 
 
@@ -58,7 +59,7 @@ def _visits(throttle: Part, rest: Rest, asked: Part, speed: Part | None) -> tupl
     """Each time the pedal stood in a bin at low speed: when [s], the bin, and what was asked for at its end."""
     bins = np.floor((throttle.value - rest.level - REST_BAND) / _BIN_PERCENT)
     wish = np.nan_to_num(last_sample(asked.time_s, asked.value, throttle.time_s))
-    use = bins >= 0
+    use = (bins >= 0) & (wish >= 0)  # what brakes the motor is another table
     if speed is not None:
         rpm = np.abs(np.nan_to_num(last_sample(speed.time_s, speed.value, throttle.time_s)))
         use &= rpm <= _SLOW_SHARE * float(np.max(np.abs(speed.value), initial=0.0))

@@ -134,7 +134,7 @@ def _signs_in_words(told: tuple[Sign, ...], event: Moment, what: str) -> str:
     unknown = [each.words for each in told if each.seen is None]
     parts = [f"Seen: {'; '.join(seen) if seen else f'nothing that led to {what}'}."]
     if absent:
-        parts.append(f"Not there: {'; '.join(absent)}.")
+        parts.append(f"Against other causes: {'; '.join(absent)}.")
     if unknown:
         parts.append(f"Cannot be told: {'; '.join(unknown)}.")
     return " ".join(parts)

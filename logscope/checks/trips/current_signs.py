@@ -27,6 +27,7 @@ _BLOCKED_S = 0.002  # a bridge is blocked so soon after its limit is passed (pra
 # Of the limit: a machine's inductance and the regulator let the current pass by less before the bridge is blocked; it
 # takes a short circuit, or a bridge that blocks late, to pass by more (practice).
 _FAR_PAST_LIMIT = 1.5
+_ASIDE_S, _USUAL = 0.5, 0.99  # what the current reaches apart from the trip; a few other surges leave it as it is
 _NOISE_Z = 6.0  # standard deviations of noise, which no difference of two samples reaches
 
 
@@ -104,10 +105,17 @@ def slow(current: Part | None, surge: Surge | None) -> Sign:
     return Sign("slow", False, "the current did not take its time")
 
 
-def far(current: Part | None, surge: Surge | None, limit_A: float | None) -> Sign:
-    """Whether the current shot far past its limit before the bridge was blocked; a lower peak may be unsampled."""
-    if surge is None or current is None or limit_A is None:
+def far(current: Part | None, surge: Surge | None, event: Moment, stated_A: float | None) -> Sign:
+    """Whether the current shot far past its limit before the bridge was blocked; a lower peak may be unsampled.
+
+    A stated limit that the rest of the log passes is no limit on this current, perhaps another measure of it: then
+    the highest of the rest counts.
+    """
+    if surge is None or current is None or stated_A is None:
         return Sign("far", None, "how far the current passed its limit was not sampled")
+    aside = np.abs(current.time_s - event.seen_s) > _ASIDE_S
+    usual = float(np.quantile(np.abs(current.value[aside]), _USUAL)) if aside.any() else 0.0
+    limit_A = max(stated_A, usual)
     if surge.peak > _FAR_PAST_LIMIT * limit_A:
         words = f"the current reached {surge.peak:.0f} A, {surge.peak / limit_A:.1f} times its limit of {limit_A:.0f} A"
         return Sign("far", True, words)

@@ -40,7 +40,7 @@ def signs(
         _link(signals, event),
         level(current, surge, event, limit_A),
         slow(current, surge),
-        far(current, surge, limit_A),
+        far(current, surge, event, limit_A),
     )
 
 
