@@ -10,17 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.precharge.find import (
-    AWAKE_SHARE,
-    DISCONNECTED_BELOW,
-    FLAG_LAG_S,
-    LEAST_RISE,
-    PACK_MISMATCH,
-    QUIET_BEFORE_S,
-    Attempt,
-    Link,
-    pack_voltage,
-)
+from logscope.checks.link import AWAKE_SHARE, PACK_MISMATCH, Link, pack_voltage
+from logscope.checks.precharge.find import QUIET_BEFORE_S
+from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S, LEAST_RISE
+from logscope.checks.precharge.rises import Attempt
 from logscope.findings import FloatArray
 from logscope.signals import Part, Signals
 

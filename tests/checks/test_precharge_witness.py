@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logscope.checks.estimate import Estimate
 from logscope.checks.precharge.check import precharge
 from logscope.checks.precharge.drift import Attempted, drift
-from logscope.checks.precharge.fit import Estimate
 from logscope.checks.precharge.witness import _from_current
 from logscope.findings import Finding
 from logscope.signals import Part, Signals

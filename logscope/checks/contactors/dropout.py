@@ -10,15 +10,9 @@ import numpy as np
 from logscope.checks.contactors.chatter import chatter_groups
 from logscope.checks.contactors.story import CONTACTORS, Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import dropout_words
+from logscope.checks.link import AWAKE_SHARE, PACK_MISMATCH, Link, pack_voltage
 from logscope.checks.openings import Switch
-from logscope.checks.precharge.find import (
-    AWAKE_SHARE,
-    DISCONNECTED_BELOW,
-    FLAG_LAG_S,
-    PACK_MISMATCH,
-    Link,
-    pack_voltage,
-)
+from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S
 from logscope.findings import Event, Finding, FloatArray, Measured, Severity
 from logscope.signals import Part
 

@@ -15,8 +15,8 @@ import numpy as np
 from logscope.checks.contactors.story import Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import loaded_words, perhaps_loaded_words
 from logscope.checks.discharge.fit import fit_fall
+from logscope.checks.link import PACK_MISMATCH, Link
 from logscope.checks.openings import Opening
-from logscope.checks.precharge.find import PACK_MISMATCH, Link
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.signals import Part
 

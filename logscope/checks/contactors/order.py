@@ -12,8 +12,8 @@ import numpy as np
 
 from logscope.checks.contactors.story import Story, make_finding
 from logscope.checks.contactors.words import name_of, order_words
+from logscope.checks.link import pack_voltage
 from logscope.checks.openings import Switch
-from logscope.checks.precharge.find import pack_voltage
 from logscope.findings import Event, Finding, Measured, Severity
 
 

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.checks.link import Link, describe_link, observed_step
 from logscope.checks.openings import LEAST_LOAD_A, Opening, Switch, find_openings, openings_without_link, switches
-from logscope.checks.precharge.find import Attempt, Link, describe_link, find_attempts, observed_step
+from logscope.checks.precharge.find import find_attempts
+from logscope.checks.precharge.rises import Attempt
 from logscope.checks.wording import Words
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.signals import Part, Signals

@@ -11,8 +11,8 @@ from scipy.stats import pearsonr
 from logscope.checks.contactors.story import Story, load_level, make_finding
 from logscope.checks.contactors.words import perhaps_welded_words, welded_words
 from logscope.checks.discharge.fit import FallFit, fit_fall
+from logscope.checks.link import PACK_MISMATCH, Link, pack_voltage
 from logscope.checks.openings import Opening
-from logscope.checks.precharge.find import PACK_MISMATCH, Link, pack_voltage
 from logscope.findings import Event, Finding, FloatArray, Measured, Severity
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Part

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from logscope.checks.precharge.find import FLAG_LAG_S
+from logscope.checks.precharge.flags import FLAG_LAG_S
 from logscope.checks.wording import Words, number, seconds
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "

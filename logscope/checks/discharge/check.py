@@ -10,9 +10,10 @@ import numpy as np
 from logscope.checks.discharge.judge import JudgedFall, judge_fall
 from logscope.checks.discharge.measure import measure_fall
 from logscope.checks.discharge.words import describe_fall
+from logscope.checks.estimate import Estimate
+from logscope.checks.link import describe_link
 from logscope.checks.openings import find_openings
-from logscope.checks.precharge.find import describe_link, find_attempts
-from logscope.checks.precharge.fit import Estimate
+from logscope.checks.precharge.find import find_attempts
 from logscope.findings import CAUTION_HV, Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
 from logscope.physics.discharge import SAFE_V, time_to_level_s
 from logscope.signals import Signals

@@ -13,7 +13,8 @@ from enum import Enum
 import numpy as np
 from scipy.optimize import least_squares
 
-from logscope.checks.precharge.fit import CLAIM_LEVEL, LAG_ODDS, MISFIT_CORRELATION, Estimate
+from logscope.checks.estimate import Estimate, estimate
+from logscope.checks.precharge.fit import LAG_ODDS, MISFIT_CORRELATION
 from logscope.findings import FloatArray
 from logscope.physics.discharge import SAFE_V, at_constant_current, at_constant_power, through_resistor
 from logscope.statistics.importance import Posterior, sample_posterior
@@ -72,19 +73,19 @@ class FallFit:
 
     def crossing(self, level_v: float = SAFE_V) -> Estimate:
         """When the fitted curve passes a level, in s from begin_s. Infinite where it may never."""
-        return _estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v))
+        return estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v))
 
     def crossing_from(self, low_s: float, high_s: float, level_v: float = SAFE_V) -> Estimate:
         """The same from an opening that happened between two times: nothing says when, so all are as likely."""
         rng = np.random.default_rng(0)
         opened = rng.uniform(low_s, high_s, len(self._posterior.draws)) - self.begin_s
-        return _estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v) - opened)
+        return estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v) - opened)
 
     def opening(self, level_v: float, spread_v: float) -> Estimate:
         """When the curve, carried back, left a level [s], that is known to within ± spread [V]."""
         rng = np.random.default_rng(1)
         levels = level_v + rng.uniform(-spread_v, spread_v, len(self._posterior.draws))
-        return _estimate(self._posterior, self.begin_s + _crossing(self.shape, self._posterior.draws, levels))
+        return estimate(self._posterior, self.begin_s + _crossing(self.shape, self._posterior.draws, levels))
 
 
 def fit_fall(time_s: FloatArray, volts: FloatArray, step_v: float, noise_v: float) -> FallFit | None:
@@ -246,28 +247,22 @@ def _middle(posterior: Posterior) -> FloatArray:
 
 def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: float, noise_v: float) -> FallFit:
     draws, middle = posterior.draws, _middle(posterior)
-    rate = _estimate(posterior, draws[:, 1])
+    rate = estimate(posterior, draws[:, 1])
     exponential = shape in (Shape.RESISTOR, Shape.RESTING)
     rest = draws[:, 4] if shape is Shape.RESTING else np.zeros(len(draws))
     constant = None
     if exponential and rate.claim_low > 0:
-        constant = _estimate(posterior, (1 - rest) / np.maximum(draws[:, 1], 1e-12))
+        constant = estimate(posterior, (1 - rest) / np.maximum(draws[:, 1], 1e-12))
     left = problem.volts - _curve(shape, middle[None, :], problem.elapsed_s)[0]
     return FallFit(
         begin_s=begin_s,
         shape=shape,
-        start=_estimate(posterior, draws[:, 0]),
+        start=estimate(posterior, draws[:, 0]),
         rate=rate,
         time_constant=constant,
-        rest=_estimate(posterior, rest * draws[:, 0]) if shape is Shape.RESTING else None,
+        rest=estimate(posterior, rest * draws[:, 0]) if shape is Shape.RESTING else None,
         residual_v=float(np.sqrt(np.mean(left**2))),
         misfit=_misfits(problem, shape, posterior, noise_v),
         _theta=middle,
         _posterior=posterior,
     )
-
-
-def _estimate(posterior: Posterior, values: FloatArray) -> Estimate:
-    capped = np.where(np.isfinite(values), values, 1e12)  # keeps the interpolation between draws finite
-    levels = posterior.quantiles(capped, 0.5, 0.025, 0.975, CLAIM_LEVEL, 1 - CLAIM_LEVEL)
-    return Estimate(*(float("inf") if level >= 1e11 else level for level in levels))

@@ -8,8 +8,8 @@ from math import isinf, log
 
 from logscope.checks.discharge.fit import Shape
 from logscope.checks.discharge.measure import Fall
-from logscope.checks.precharge.find import PACK_MISMATCH
-from logscope.checks.precharge.fit import Estimate
+from logscope.checks.estimate import Estimate
+from logscope.checks.link import PACK_MISMATCH
 from logscope.physics.discharge import SAFE_V
 from logscope.vehicle import Vehicle
 

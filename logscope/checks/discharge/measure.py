@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logscope.checks.discharge.fit import FallFit, Shape, fit_fall
+from logscope.checks.estimate import Estimate
+from logscope.checks.link import Link, pack_voltage
 from logscope.checks.openings import Opening
 from logscope.checks.precharge.compare import SETTLED_SHARE
-from logscope.checks.precharge.find import Link, pack_voltage
-from logscope.checks.precharge.fit import Estimate
 from logscope.findings import FloatArray
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Signals

@@ -6,7 +6,7 @@ from math import isinf
 
 from logscope.checks.discharge.fit import Shape
 from logscope.checks.discharge.judge import REFERENCE_ACTIVE_S, JudgedFall, Limit
-from logscope.checks.precharge.fit import Estimate
+from logscope.checks.estimate import Estimate
 from logscope.checks.wording import Words, number, seconds
 from logscope.physics.discharge import SAFE_V
 

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logscope.checks.link import Link, describe_link
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.evidence import evidence
-from logscope.checks.precharge.find import Link, NoRise, describe_link, find_attempts
+from logscope.checks.precharge.find import find_attempts
+from logscope.checks.precharge.flags import NoRise
 from logscope.checks.precharge.hunting import joined_hunting
 from logscope.checks.precharge.judge import Judged, judge
 from logscope.checks.precharge.measure import measure

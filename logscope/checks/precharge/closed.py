@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.checks.link import Link
 from logscope.checks.precharge.closing import BREAK_NOISE, Break
-from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link
 from logscope.checks.precharge.fit import CurveFit
+from logscope.checks.precharge.flags import FLAG_LAG_S
+from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.settling import Settling
 from logscope.statistics.robust import NORMAL_95
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from logscope.checks.precharge.fit import CurveFit, Estimate
+from logscope.checks.estimate import Estimate
+from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.witness import Witness, told_apart
 
 # A rise this much faster than R·C did not pass through the resistor at all; a resistor that is partly

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.precharge.fit import Estimate
+from logscope.checks.estimate import Estimate
 from logscope.checks.wording import seconds
 from logscope.findings import CAUTION_HV, Event, Finding, Measured, Severity
 from logscope.statistics.trend import weighted_trend

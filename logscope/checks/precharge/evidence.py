@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.precharge.find import Link
+from logscope.checks.link import Link
 from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement

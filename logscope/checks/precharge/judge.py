@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from logscope.checks.link import Link
 from logscope.checks.precharge.closed import at_constants
 from logscope.checks.precharge.compare import (
     Constant,
@@ -12,9 +13,10 @@ from logscope.checks.precharge.compare import (
     is_bypassed,
     step_constant_bound,
 )
-from logscope.checks.precharge.find import Attempt, Link
-from logscope.checks.precharge.fit import CurveFit, Shape
+from logscope.checks.precharge.curve_shapes import Shape
+from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.measure import Measurement
+from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.witness import witnesses
 from logscope.signals import Signals
 from logscope.vehicle import Precharge, Vehicle

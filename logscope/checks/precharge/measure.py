@@ -6,11 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.checks.link import Link, PackLevel, pack_level, pack_voltage
 from logscope.checks.precharge.closed import Closing, closing_of
 from logscope.checks.precharge.closing import find_break
 from logscope.checks.precharge.compare import SETTLED_SHARE
-from logscope.checks.precharge.find import FLAG_LAG_S, Attempt, Link, PackLevel, pack_level, pack_voltage
-from logscope.checks.precharge.fit import CurveFit, Rest, fit_curve
+from logscope.checks.precharge.curve_likelihood import Rest
+from logscope.checks.precharge.fit import CurveFit, fit_curve
+from logscope.checks.precharge.flags import FLAG_LAG_S
+from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.settling import find_settling
 from logscope.findings import FloatArray
 from logscope.signals import Signals

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.precharge.find import Link, NoRise, pack_voltage
-from logscope.checks.precharge.fit import Estimate, Shape
+from logscope.checks.estimate import Estimate
+from logscope.checks.link import Link, pack_voltage
+from logscope.checks.precharge.curve_shapes import Shape
+from logscope.checks.precharge.flags import NoRise
 from logscope.checks.precharge.judge import Judged
 from logscope.findings import Measured
 from logscope.physics.resistor import accumulated_after_retries_j, pulse_energy_loaded_j, resistor_power_w

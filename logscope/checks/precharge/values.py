@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from logscope.checks.precharge.fit import CurveFit, Shape
+from logscope.checks.precharge.curve_shapes import Shape
+from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement
 from logscope.findings import Measured

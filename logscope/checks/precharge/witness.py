@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.precharge.find import observed_step
-from logscope.checks.precharge.fit import CurveFit, Estimate, fit_curve
+from logscope.checks.estimate import Estimate
+from logscope.checks.link import observed_step
+from logscope.checks.precharge.fit import CurveFit, fit_curve
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from logscope.checks.estimate import Estimate
 from logscope.checks.precharge.compare import BY_SETTLING, BYPASS_SHARE, Verdict
-from logscope.checks.precharge.fit import Estimate, Shape
+from logscope.checks.precharge.curve_shapes import Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import Words, number, percent, seconds, seconds_between
 from logscope.findings import Measured

@@ -1,0 +1,100 @@
+"""The curves that a charging link may follow, and where each parameter stands in the vector that is fitted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from logscope.findings import FloatArray
+from logscope.physics.rc import (
+    settled_fraction,
+    settled_fraction_constant_power,
+    settled_fraction_heating,
+    settled_fraction_two_pole,
+    settling_rate,
+    settling_rate_two_pole,
+)
+
+
+class Shape(Enum):
+    """The curves that are tried. Each adds its own parameters behind the common ones."""
+
+    EXPONENTIAL = "one exponential"
+    LAGGED = "an exponential behind a sensing lag"
+    HEATING = "a resistor that heats while it charges"
+    CONSTANT_POWER = "a constant-power load that starts on the way"
+
+
+# What each shape adds, with its lowest and highest value; None where the sampling sets it.
+SHAPE_RANGES: dict[Shape, tuple[tuple[float | None, float | None], ...]] = {
+    Shape.EXPONENTIAL: (),
+    Shape.LAGGED: ((None, None),),
+    Shape.HEATING: ((float(np.log(0.02)), float(np.log(3.0))),),  # wire-wound parts a few percent, PTC parts manifold
+    Shape.CONSTANT_POWER: ((float(np.log(0.005)), float(np.log(0.8))), (0.0, 0.98)),
+}
+# Where the search for them starts.
+SHAPE_STARTS: dict[Shape, tuple[tuple[float, ...], ...]] = {
+    Shape.EXPONENTIAL: ((),),
+    Shape.LAGGED: ((),),
+    Shape.HEATING: ((float(np.log(0.1)),), (float(np.log(0.6)),)),
+    Shape.CONSTANT_POWER: tuple((float(np.log(k)), c) for k in (0.05, 0.3) for c in (0.4, 0.75)),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where each parameter stands in the vector.
+
+    start, log of the initial slope (rise / τ), log τ, log noise, log jitter, [onset], then those of the shape: log lag;
+    log growth of the resistor; log load and where it cuts in, as a fraction of the rise. A curve that is cut short
+    fixes its slope well and its end and τ only together: in these terms the two part.
+    """
+
+    begin_s: float  # the onset where it is not fitted
+    fits_onset: bool
+    shape: Shape
+
+    @property
+    def size(self) -> int:
+        return 5 + self.fits_onset + len(SHAPE_RANGES[self.shape])
+
+    def fraction(self, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
+        """How far the curve has risen, for k parameter vectors and times since the onset, shape (k, n)."""
+        tau, last = np.exp(theta[:, 2])[:, None], theta[:, -1:]
+        match self.shape:
+            case Shape.LAGGED:
+                return settled_fraction_two_pole(elapsed_s, tau, np.exp(last))
+            case Shape.HEATING:
+                return settled_fraction_heating(elapsed_s, tau, np.exp(last))
+            case Shape.CONSTANT_POWER:
+                start_v, rise = theta[:, :1], self.rise(theta)[:, None]
+                no_load = start_v + rise <= 0  # the search may come there, where no load draws any power
+                start_v = np.where(no_load, 0.0, start_v)
+                cut_in_v, load = start_v + last * rise, np.exp(theta[:, -2:-1])
+                loaded = settled_fraction_constant_power(elapsed_s, tau, start_v + rise, start_v, cut_in_v, load)
+                return np.where(no_load, settled_fraction(elapsed_s, tau), loaded)
+        return settled_fraction(elapsed_s, tau)
+
+    def rate(self, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
+        """Its derivative [1/s]. For the shapes that only bend an exponential, that of the exponential does: it
+        weighs the jitter of the stamps."""
+        tau = np.exp(theta[:, 2])[:, None]
+        if self.shape is Shape.LAGGED:
+            return settling_rate_two_pole(elapsed_s, tau, np.exp(theta[:, -1:]))
+        return settling_rate(elapsed_s, tau)
+
+    def rise(self, theta: FloatArray) -> FloatArray:
+        """From the start to the end [V], shape (k,)."""
+        return np.asarray(np.exp(np.minimum(theta[:, 1] + theta[:, 2], 700.0)))
+
+    def onset(self, theta: FloatArray) -> FloatArray:
+        return np.asarray(theta[:, 5]) if self.fits_onset else np.full(len(theta), self.begin_s)
+
+    def curve(self, theta: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Voltage [V] and its rate [V/s], shape (k, n), for k parameter vectors."""
+        elapsed = time_s[None, :] - self.onset(theta)[:, None]
+        rise = self.rise(theta)[:, None]
+        volts = theta[:, 0][:, None] + rise * self.fraction(theta, elapsed)
+        return np.asarray(volts), np.asarray(rise * self.rate(theta, elapsed))

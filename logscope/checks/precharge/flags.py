@@ -1,0 +1,97 @@
+"""What the states of relay and contactor say of an attempt, and which of their closings no rise followed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from logscope.checks.link import LOWEST_FULL_V, PACK_MISMATCH, Link
+from logscope.checks.precharge.rises import Attempt
+from logscope.signals import Signals
+
+# A rise of less than 5 % of the full voltage is left to noise, sag and regeneration, unless a flag vouches for it.
+LEAST_RISE = 0.05
+# With no flag and no pack voltage, a link under 60 % of the full voltage is taken as disconnected: packs do
+# not sag that deep under load (common practice, no published source).
+DISCONNECTED_BELOW = 0.6
+# A relay state may reach the log this much later than the voltage shows it (10 Hz messages, common practice).
+FLAG_LAG_S = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class NoRise:
+    """A relay (or contactor) that closed while the voltage stayed where it was."""
+
+    start_s: float
+    end_s: float
+    by: str
+
+
+def first_on_s(signals: Signals, name: str, start_s: float, end_s: float) -> float | None:
+    """The first time between two times at which a state turns on; None where it does not or is not mapped."""
+    part = signals.get(name)
+    if part is None or part.on is None:
+        return None
+    rises = np.flatnonzero(part.on[1:] & ~part.on[:-1]) + 1
+    inside = rises[(part.time_s[rises] >= start_s) & (part.time_s[rises] <= end_s)]
+    return float(part.time_s[inside[0]]) if inside.size else None
+
+
+def with_flags(signals: Signals, link: Link, attempt: Attempt) -> Attempt:
+    """The attempt with the moments that the flags show. A flag may lag, so none of them is required."""
+    time_s = link.part.time_s
+    begin_s, end_s = float(time_s[attempt.onset]), float(time_s[attempt.end])
+    relay_s = first_on_s(signals, "precharge_relay", begin_s - 3 * FLAG_LAG_S, float(time_s[attempt.top]) + FLAG_LAG_S)
+    relay = signals.get("precharge_relay")
+    relay_end_s = None
+    if relay_s is not None and relay is not None and relay.on is not None:
+        off = np.flatnonzero(~relay.on & (relay.time_s > relay_s))
+        relay_end_s = float(relay.time_s[off[0]]) if off.size else None
+    contactor_s = first_on_s(signals, "main_contactor", begin_s - FLAG_LAG_S, end_s + FLAG_LAG_S)
+    after_s = None
+    contactor = signals.get("main_contactor")
+    if contactor_s is not None and contactor is not None:
+        after_s = float(contactor.time_s[int(np.searchsorted(contactor.time_s, contactor_s)) - 1])
+    ended = attempt.ended_by != "log end" or relay_end_s is not None
+    return replace(
+        attempt,
+        relay_s=relay_s,
+        relay_end_s=relay_end_s,
+        contactor_s=contactor_s,
+        contactor_after_s=after_s,
+        stayed_open=ended and _open_throughout(signals, begin_s, end_s),
+    )
+
+
+def without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list[NoRise]:
+    """Relay closings with the link voltage logged all the while and no rise to show for them."""
+    relay = signals.get("precharge_relay") or signals.get("main_contactor")
+    if relay is None or relay.on is None:
+        return []
+    time_s, volts = link.part.time_s, link.part.value
+    taken = [a.relay_s if relay.name == "precharge_relay" else a.contactor_s for a in attempts]
+    found = []
+    for index in np.flatnonzero(relay.on[1:] & ~relay.on[:-1]) + 1:
+        start_s = float(relay.time_s[index])
+        off = np.flatnonzero(~relay.on[index:])
+        end_s = float(relay.time_s[index + off[0]]) if off.size else float(relay.time_s[-1])
+        seen = (time_s >= start_s - FLAG_LAG_S) & (time_s <= end_s + FLAG_LAG_S)
+        if start_s in taken or np.count_nonzero(seen) < 3:
+            continue
+        stays = volts[seen].max() - volts[seen][0] < max(LEAST_RISE * (link.full_v or LOWEST_FULL_V), 3 * link.noise_v)
+        surely_apart = _open_throughout(signals, start_s, end_s)
+        below = 1 - PACK_MISMATCH if surely_apart else DISCONNECTED_BELOW
+        low = link.full_v is None or volts[seen].max() < below * link.full_v
+        if stays and low:
+            found.append(NoRise(start_s, end_s, relay.name))
+    return found
+
+
+def _open_throughout(signals: Signals, start_s: float, end_s: float) -> bool:
+    """Whether the main contactor's state says open all the while."""
+    contactor = signals.get("main_contactor")
+    if contactor is None or contactor.on is None:
+        return False
+    states = contactor.on[contactor.between(start_s - contactor.period_s, end_s + FLAG_LAG_S)]
+    return bool(states.size and not states.any())
