@@ -51,7 +51,6 @@ FORBIDDEN = {
     "history": {"pandas", "plotly", "jinja2", "rich", "typer", "cantools", "can", "logscope.decoding"},
     "report": {"scipy", "cantools", "can", "typer", "logscope.checks", "logscope.physics", "logscope.statistics"},
 }
-NOT_IMPORTED = {"logscope.cli": (), "logscope.simulate": ("cli.py",)}
 
 
 def _imports(path: Path) -> set[str]:
@@ -82,10 +81,10 @@ def test_the_simulator_shares_no_code_with_the_checks() -> None:
         assert shared <= {"logscope.simulate", "logscope.errors"}, path
 
 
-def test_nothing_but_the_command_line_imports_the_simulator_and_nobody_the_command_line() -> None:
+def test_nothing_but_the_demo_imports_the_simulator_and_nobody_the_command_line() -> None:
     for path in _files():
         inside = path.relative_to(PACKAGE).as_posix()
-        if not inside.startswith("simulate/") and inside != "cli.py":
+        if not inside.startswith("simulate/") and inside != "commands/demo.py":
             assert "logscope.simulate" not in _imports(path), inside
         if inside != "__main__.py":
             assert "logscope.cli" not in _imports(path), inside

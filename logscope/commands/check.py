@@ -1,0 +1,56 @@
+"""`logscope check`."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from logscope.commands.options import Align, JsonFile, Logs, ReportFile, VehicleFile
+from logscope.commands.output import deliver, with_progress, writable
+
+if TYPE_CHECKING:
+    from logscope.result import Result
+
+FOUND, NOTHING_FOUND = 1, 0  # exit status
+
+
+class FailOn(StrEnum):
+    """From which severity on the exit status is 1."""
+
+    GOOD = "good"
+    INFO = "info"
+    WARNING = "warning"
+    DANGER = "danger"
+    NEVER = "never"
+
+
+def check(
+    logs: Logs,
+    vehicle: VehicleFile,
+    report: ReportFile = None,
+    json: JsonFile = None,
+    align: Align = None,
+    fail_on: Annotated[
+        FailOn, typer.Option("--fail-on", help="Exit with 1 when a finding is at least this severe.")
+    ] = FailOn.DANGER,
+) -> None:
+    """Check a log: precharge, discharge, contactors, encoder, trips; say what was found and what to look at next."""
+    from logscope.pipeline import check as run
+    from logscope.pipeline import open_logs
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    writable(report, json)
+    result = run(with_progress(open_logs(logs, known, align or ())), known)
+    deliver(result, report, json)
+    raise typer.Exit(_status(result, fail_on))
+
+
+def _status(result: Result, fail_on: FailOn) -> int:
+    from logscope.findings import Severity
+
+    if fail_on is FailOn.NEVER or not result.findings:
+        return NOTHING_FOUND
+    return FOUND if result.worst.rank >= Severity(fail_on.value).rank else NOTHING_FOUND

@@ -1,0 +1,52 @@
+"""`logscope compare`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from logscope.commands.options import JsonFile, ReportFile, VehicleFile
+from logscope.commands.output import tell_where, with_progress, writable
+
+
+def compare(
+    vehicle: VehicleFile,
+    before: Annotated[
+        list[Path], typer.Option("--before", metavar="LOG...", help="Logs before the change.", show_default=False)
+    ],
+    after: Annotated[
+        list[Path], typer.Option("--after", metavar="LOG...", help="Logs after the change.", show_default=False)
+    ],
+    before_vehicle: Annotated[
+        Path | None,
+        typer.Option("--before-vehicle", metavar="V.toml", help="The vehicle file before the change, if it differed."),
+    ] = None,
+    report: ReportFile = None,
+    json: JsonFile = None,
+) -> None:
+    """Say whether a change made it better or worse: rates at like speed and load, noise, time constants.
+
+    Logs of one recording, such as CAN and console, are found by their dates or signals and taken together; every other
+    log is a run of its own. Several runs a side show how much runs differ.
+    """
+    from rich.console import Console
+
+    from logscope.pipeline import compare as run
+    from logscope.pipeline import open_runs
+    from logscope.report.comparison_terminal import print_comparison
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    former = load_vehicle(before_vehicle) if before_vehicle is not None else known
+    writable(report, json)
+    sides = [[*map(with_progress, open_runs(logs, of))] for logs, of in ((before, former), (after, known))]
+    found = run(sides[0], sides[1], known, former)
+    if json is not None:
+        found.to_json(json)
+    if report is not None:
+        found.to_html(report)
+    console = Console()
+    print_comparison(found, console)
+    tell_where(console, report, json)

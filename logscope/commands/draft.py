@@ -1,0 +1,36 @@
+"""`logscope draft`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from logscope.commands.options import Definitions, Logs
+from logscope.commands.output import warn, with_progress, writable
+
+
+def draft(
+    logs: Logs,
+    definitions: Definitions = None,
+    out: Annotated[Path, typer.Option("--out", metavar="V.toml", help="Where to write it.")] = Path("vehicle.toml"),
+    name: Annotated[str, typer.Option("--name", help="Of the vehicle.")] = "",
+) -> None:
+    """Propose which signal plays which part, from names, units and behaviour, each with its reason and doubts.
+
+    Read every line before you rely on it: what is doubtful is commented out, and the numbers are for you to fill in.
+    """
+    from logscope.draft.draft import draft_vehicle, undrafted
+    from logscope.errors import RequestError
+    from logscope.files import write_text
+    from logscope.pipeline import open_logs
+
+    writable(out)
+    if out.exists():
+        raise RequestError("this file exists", where=out, do="Name another with --out; a draft overwrites nothing.")
+    known = undrafted(definitions or (), out, name)
+    text, notes = draft_vehicle(with_progress(open_logs(logs, known)), known)
+    write_text(out, text)
+    warn(notes)
+    typer.echo(f"{out}: a first draft. Read it through before you rely on it.")

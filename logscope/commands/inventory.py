@@ -1,0 +1,43 @@
+"""`logscope inventory`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from logscope.commands.options import Definitions, JsonFile, Logs
+from logscope.commands.output import warn, with_progress, writable
+
+
+def inventory(
+    logs: Logs,
+    definitions: Definitions = None,
+    vehicle: Annotated[
+        Path | None, typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions.")
+    ] = None,
+    bit_rate: Annotated[
+        int | None, typer.Option("--bit-rate", metavar="BIT/S", help="Of the buses; else assumed.", min=1000)
+    ] = None,
+    json: JsonFile = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="F.csv", help="Write the table here.")] = None,
+) -> None:
+    """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
+    from rich.console import Console
+
+    from logscope.files import write_text
+    from logscope.inventory.collect import take_inventory
+    from logscope.inventory.show import print_inventory, to_csv, to_json
+    from logscope.pipeline import open_logs, read_definitions
+    from logscope.vehicle import load_vehicle
+
+    writable(json, csv)
+    known = load_vehicle(vehicle) if vehicle else None
+    pairs, skipped = read_definitions(known, definitions or ())
+    found = take_inventory(with_progress(open_logs(logs, known, joint=False)).blocks, pairs, bit_rate)
+    for path, text in ((json, to_json), (csv, to_csv)):
+        if path is not None:
+            write_text(path, text(found))
+    warn(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
+    print_inventory(found, Console())

@@ -1,0 +1,67 @@
+"""What all commands do around their work: refuse, count, warn, tell where the results are."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from logscope.capture.frames import Block
+    from logscope.capture.open import Capture
+    from logscope.result import Result
+
+
+def writable(*targets: Path | None) -> None:
+    """Refuse a target that cannot be written before any time is spent on the log."""
+    from logscope.errors import RequestError
+
+    for target in targets:
+        if target is not None and not target.absolute().parent.is_dir():
+            raise RequestError("this folder does not exist", where=target.parent, do="Create it, or name another.")
+
+
+def with_progress(capture: Capture) -> Capture:
+    """The same capture; its frames are counted on stderr while they pass, when someone is watching."""
+    return replace(capture, blocks=_counted(capture.blocks)) if sys.stderr.isatty() else capture
+
+
+def _counted(blocks: Iterable[Block]) -> Iterator[Block]:
+    from rich.console import Console
+
+    frames = 0
+    with Console(stderr=True).status("Reading …") as status:
+        for block in blocks:
+            frames += len(block.frames)
+            status.update(f"Reading … {frames:,} frames")
+            yield block
+        status.update("Checking …")
+
+
+def warn(notes: Iterable[str]) -> None:
+    for note in notes:
+        print(f"note: {note}", file=sys.stderr)
+
+
+def deliver(result: Result, report: Path | None, json: Path | None) -> None:
+    from rich.console import Console
+
+    from logscope.report.terminal import print_summary
+
+    if json is not None:
+        result.to_json(json)
+    if report is not None:
+        result.to_html(report)
+    console = Console()
+    print_summary(result, console)
+    tell_where(console, report, json)
+
+
+def tell_where(console: Console, report: Path | None, json: Path | None) -> None:
+    for name, path in (("Report", report), ("JSON", json)):
+        if path is not None:
+            console.print(f"{name}: {path}", markup=False, highlight=False, soft_wrap=True)

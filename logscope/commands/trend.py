@@ -1,0 +1,53 @@
+"""`logscope trend`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from logscope.commands.options import JsonFile, ReportFile, VehicleFile
+from logscope.commands.output import tell_where, with_progress, writable
+
+
+def trend(
+    places: Annotated[
+        list[Path], typer.Argument(metavar="LOG...|DIR", help="Logs, or a folder of logs.", show_default=False)
+    ],
+    vehicle: VehicleFile,
+    notes: Annotated[
+        Path | None, typer.Option("--notes", metavar="FILE", help="What was changed and when: CSV (date,text) or TOML.")
+    ] = None,
+    report: ReportFile = None,
+    json: JsonFile = None,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Check every log again, and keep nothing.")] = False,
+) -> None:
+    """One row a log over the life of the project. What was worked out is kept, so that the next time is quick."""
+    from rich.console import Console
+
+    from logscope.files import write_text
+    from logscope.history.cache import cache_folder
+    from logscope.history.collect import collect, find_logs
+    from logscope.history.notes import read_notes
+    from logscope.pipeline import check as run
+    from logscope.pipeline import open_logs
+    from logscope.report.history_page import history_to_html
+    from logscope.report.history_text import history_to_json, print_history
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    writable(report, json)
+    history = collect(
+        find_logs(places, notes),
+        known,
+        lambda log: run(with_progress(open_logs([log], known)), known),
+        read_notes(notes) if notes is not None else (),
+        None if fresh else cache_folder(),
+    )
+    for path, text in ((json, history_to_json), (report, history_to_html)):
+        if path is not None:
+            write_text(path, text(history))
+    console = Console()
+    print_history(history, console)
+    tell_where(console, report, json)
