@@ -27,6 +27,7 @@ _PLATEAU_SAMPLES = 10  # and at least this many behind the rise, to see where it
 # what comes behind the first sample this near to the highest need not belong to the charge.
 _DRIVING_SHARE = 0.02
 _NEAR_SHARE = 0.05  # and of a small rise, as in a hot restart: a curve is as near after three time constants
+_HELD_RISES = 3.0  # times the rise: by then the level of a stalled link adds nothing to its constant
 _NO_STEP_NOISES = 3.0  # a step is larger
 _LEADS_TO_PACK = 0.9  # of the pack's voltage: what ends lower was held or cut off below it
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
@@ -157,7 +158,9 @@ def _curve_end(link: Link, attempt: Attempt, pack_v: float | None) -> int:
         level = min(level, (1 - _DRIVING_SHARE) * pack_v)
     near = attempt.onset + int(np.argmax(rise >= level))
     rise_s = float(time_s[near] - time_s[attempt.onset])
-    latest = max(int(np.searchsorted(time_s, time_s[near] + rise_s)), near + _PLATEAU_SAMPLES)
+    held = pack_v is not None and volts[attempt.top] < _LEADS_TO_PACK * pack_v  # below it, all of the level belongs
+    latest_s = time_s[near] + (_HELD_RISES if held else 1.0) * rise_s
+    latest = max(int(np.searchsorted(time_s, latest_s)), near + _PLATEAU_SAMPLES)
     last = min(latest, attempt.end)
     behind = volts[near : last + 1]
     drops = np.flatnonzero(behind < volts[near] - 4 * link.noise_v - link.step_v)  # a load draws it down
