@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,12 +10,11 @@ import numpy as np
 from logscope.findings import CAUTION_HV, Measured
 from logscope.history.rows import History
 from logscope.report.comparison_charts import stacked
-from logscope.report.comparison_words import level_text
 from logscope.report.drawing import mark_line, tag
-from logscope.report.history_text import date_text
 from logscope.report.html import render_page
-from logscope.report.numbers import duration_text
+from logscope.report.numbers import shown_unit
 from logscope.report.rows import Key, numbers
+from logscope.report.runs_table import runs_table
 from logscope.report.stack import Drawing
 from logscope.report.tuning_page import tuning_page
 from logscope.report.words import glossary_of
@@ -29,6 +27,9 @@ _TAGS_PX = 16
 def history_to_html(history: History) -> str:
     """The history as HTML text."""
     tuning = tuning_page(history)
+    titles = [history.titles[name] for name in history.titles]
+    told = [{history.titles[name]: value for name, value in row.values.items()} for row in history.rows]
+    logs = runs_table(history.rows, titles, told)
     names = [name for name in history.titles if any(name in row.values for row in history.rows)]
     return render_page(
         "history.html.j2",
@@ -40,33 +41,12 @@ def history_to_html(history: History) -> str:
             ("To", f"{history.rows[-1].date:%Y-%m-%d}"),
         ],
         chart=history_chart(history, names),
-        headings=[history.titles[name] for name in names],
-        rows=[
-            (
-                date_text(row),
-                Path(row.log).name,
-                duration_text(row.duration_s),
-                [level_text(row.values.get(name)) for name in names],
-            )
-            for row in history.rows
-        ],
+        logs=logs,
         tuning=tuning,
         undated=any(not row.dated for row in history.rows),
         notes=[(f"{note.date:%Y-%m-%d %H:%M}", note.text) for note in history.notes],
         skipped=history.skipped,
-        glossary=glossary_of(
-            [
-                *(history.titles[name] for name in names),
-                "95 % limits",
-                "rpm V",
-                *(
-                    text
-                    for run in (tuning.runs if tuning else ())
-                    for title, value, _ in run.values
-                    for text in (title, value)
-                ),
-            ]
-        ),
+        glossary=glossary_of(["95 % limits", *logs.texts, *(tuning.table.texts if tuning else ())]),
         caution=CAUTION_HV,
     )
 
@@ -101,7 +81,7 @@ def history_chart(history: History, names: Sequence[str]) -> Drawing | None:
 
 def _unit(history: History, name: str) -> str:
     unit = next(row.values[name].unit for row in history.rows if name in row.values)
-    return f" [{unit}]" if unit else ""
+    return f" [{shown_unit(unit)}]" if shown_unit(unit) else ""
 
 
 def _trace(history: History, name: str, number: int) -> dict[str, Any]:

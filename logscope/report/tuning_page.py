@@ -11,8 +11,8 @@ import numpy as np
 from logscope.findings import Chart, Series
 from logscope.history.rows import History, Row
 from logscope.history.tuning import ASPECTS, Advice, bests
-from logscope.report.comparison_words import level_text
 from logscope.report.history_text import date_text
+from logscope.report.runs_table import RunsTable, runs_table
 from logscope.report.stack import Drawing
 from logscope.report.xy import xy_chart
 
@@ -20,19 +20,15 @@ _OVERLAID = 6  # the latest responses: more lines than there are colours tell no
 
 
 @dataclass(frozen=True, slots=True)
-class TuningRun:
-    """One run: its date and log, and for each told aspect its title, value with limits, and whether it is the best."""
-
-    date: str
-    log: str
-    values: tuple[tuple[str, str, bool], ...]
-
-
-@dataclass(frozen=True, slots=True)
 class TuningPage:
-    """What the page shows. next : what the latest run with something to change asks for, and that run's date."""
+    """What the page shows.
 
-    runs: tuple[TuningRun, ...]
+    loops : by what part the control was judged, where runs differ in it
+    next : what the latest run with something to change asks for, and that run's date
+    """
+
+    table: RunsTable
+    loops: str
     steps: Drawing | None
     next: tuple[str, Advice] | None
 
@@ -42,24 +38,23 @@ def tuning_page(history: History) -> TuningPage | None:
     told = [row for row in history.rows if row.tuning.values]
     if not told:
         return None
-    best = bests([row.tuning for row in told])
-    runs = tuple(
-        TuningRun(
-            date_text(row),
-            Path(row.log).name,
-            (
-                *([("Control judged by", row.tuning.loop.replace("_", " "), False)] if row.tuning.loop else []),
-                *(
-                    (aspect.title, text, best[aspect.title] == k)
-                    for aspect in ASPECTS
-                    if (text := level_text(row.tuning.values.get(aspect.title)))
-                ),
-            ),
-        )
-        for k, row in enumerate(told)
-    )
+    titles = [aspect.title for aspect in ASPECTS]
+    table = runs_table(told, titles, [row.tuning.values for row in told], bests([row.tuning for row in told]))
     last = history.rows[-1]
-    return TuningPage(runs, _steps(history.rows), (date_text(last), last.tuning.advice) if last.tuning.advice else None)
+    advice = (date_text(last), last.tuning.advice) if last.tuning.advice else None
+    return TuningPage(table, _loops(told), _steps(history.rows), advice)
+
+
+def _loops(told: Sequence[Row]) -> str:
+    """Which parts judged the control: runs judged by different ones are not alike in it."""
+    by: dict[str, list[str]] = {}
+    for row in told:
+        if row.tuning.loop:
+            by.setdefault(row.tuning.loop.replace("_", " "), []).append(Path(row.log).name)
+    if len(by) == 1:
+        return f"The control is judged by the {next(iter(by))}."
+    told_by = "; ".join(f"by the {part} in {', '.join(logs)}" for part, logs in by.items())
+    return f"The control is judged {told_by}." if by else ""
 
 
 def _steps(rows: Sequence[Row]) -> Drawing | None:
