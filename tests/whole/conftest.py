@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+import logscope.cli
 
 ROOT = Path(__file__).parents[2]
 
@@ -60,3 +64,17 @@ def sample_logs() -> Path:
 def decoders() -> Path:
     """The definitions and vehicle files that come with the project."""
     return ROOT / "decoders"
+
+
+@pytest.fixture
+def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
+    """Runs the command line in this process: exit status, and what it printed and complained of."""
+
+    def call(*arguments: object) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["logscope", *map(str, arguments)])
+        with pytest.raises(SystemExit) as stopped:
+            logscope.cli.main()
+        printed = capsys.readouterr()
+        return int(stopped.value.code or 0), printed.out, printed.err
+
+    return call

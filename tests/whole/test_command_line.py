@@ -10,8 +10,6 @@ from pathlib import Path
 
 import pytest
 
-import logscope.cli
-
 
 def run(*arguments: object, cwd: Path | None = None) -> tuple[int, str, str]:
     """Exit status, standard output and standard error of `logscope …` in a process of its own."""
@@ -24,20 +22,6 @@ def run(*arguments: object, cwd: Path | None = None) -> tuple[int, str, str]:
         check=False,
     )
     return done.returncode, done.stdout, done.stderr
-
-
-@pytest.fixture
-def inline(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
-    """The same in this process, for the many small cases."""
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["logscope", *map(str, arguments)])
-        with pytest.raises(SystemExit) as stopped:
-            logscope.cli.main()
-        printed = capsys.readouterr()
-        return int(stopped.value.code or 0), printed.out, printed.err
-
-    return call
 
 
 def test_the_main_job_on_the_troubled_sample(sample_logs: Path, decoders: Path, tmp_path: Path) -> None:
@@ -59,17 +43,17 @@ def test_the_main_job_on_the_troubled_sample(sample_logs: Path, decoders: Path, 
     assert "DANGER" in out
 
 
-def test_the_healthy_sample_raises_nothing(inline, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]
-    status, out, err = inline(
+def test_the_healthy_sample_raises_nothing(command, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]
+    status, out, err = command(
         "check", sample_logs / "hazel-healthy.log", "--vehicle", decoders / "hazel.toml", "--fail-on", "warning"
     )
     assert (status, err) == (0, "")
     assert "Precharge complete" in out
 
 
-def test_findings_agree_with_what_the_simulator_did(inline, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_findings_agree_with_what_the_simulator_did(command, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     truth = json.loads((sample_logs / "hazel-troubled.truth.json").read_text(encoding="utf-8"))
-    inline(
+    command(
         "check", sample_logs / "hazel-troubled.log", "--vehicle", decoders / "hazel.toml", "--json", tmp_path / "f.json"
     )
     found = json.loads((tmp_path / "f.json").read_text(encoding="utf-8"))["findings"]
@@ -80,11 +64,11 @@ def test_findings_agree_with_what_the_simulator_did(inline, sample_logs: Path, d
 
 
 @pytest.mark.parametrize("fail_on", ["good", "info", "warning", "danger"])
-def test_exit_status_follows_the_severity_asked_for(inline, folder: Path, fail_on: str) -> None:  # type: ignore[no-untyped-def]
+def test_exit_status_follows_the_severity_asked_for(command, folder: Path, fail_on: str) -> None:  # type: ignore[no-untyped-def]
     """The small log holds a fault at its first sample, so something is found at every severity it has or more."""
-    status, _, _ = inline("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", fail_on)
+    status, _, _ = command("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", fail_on)
     assert status in (0, 1)
-    never, _, _ = inline("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", "never")
+    never, _, _ = command("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", "never")
     assert never == 0
 
 
@@ -116,9 +100,9 @@ def _bad_requests(folder: Path) -> dict[str, tuple[list[object], str]]:
     }
 
 
-def test_bad_requests_end_with_2_and_one_line_that_says_what_where_and_what_to_do(inline, folder: Path) -> None:  # type: ignore[no-untyped-def]
+def test_bad_requests_end_with_2_and_one_line_that_says_what_where_and_what_to_do(command, folder: Path) -> None:  # type: ignore[no-untyped-def]
     for name, (arguments, expected) in _bad_requests(folder).items():
-        status, out, err = inline("check", *arguments)
+        status, out, err = command("check", *arguments)
         assert status == 2, name
         assert out == "", name
         assert err.count("\n") == 1, (name, err)
@@ -126,8 +110,8 @@ def test_bad_requests_end_with_2_and_one_line_that_says_what_where_and_what_to_d
         assert "Traceback" not in err, name
 
 
-def test_a_failing_report_leaves_no_half_file(inline, folder: Path) -> None:  # type: ignore[no-untyped-def]
-    inline("check", folder / "empty.log", "--vehicle", folder / "small.toml", "--report", folder / "r.html")
+def test_a_failing_report_leaves_no_half_file(command, folder: Path) -> None:  # type: ignore[no-untyped-def]
+    command("check", folder / "empty.log", "--vehicle", folder / "small.toml", "--report", folder / "r.html")
     assert not list(folder.glob("*r.html*"))
 
 
@@ -147,21 +131,21 @@ def test_help_comes_at_once() -> None:
     assert time.perf_counter() - started < 30  # only to catch a hang
 
 
-def test_a_draft_is_written_once_and_can_be_checked(inline, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_a_draft_is_written_once_and_can_be_checked(command, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     log, out = sample_logs / "hazel-troubled.log", tmp_path / "first draft.toml"
     request = ("draft", log, "--definitions", decoders / "hazel.dbc", "--out", out)
-    assert inline(*request)[0] == 0
-    assert inline("check", log, "--vehicle", out, "--fail-on", "never")[0] == 0
-    status, _, err = inline(*request)
+    assert command(*request)[0] == 0
+    assert command("check", log, "--vehicle", out, "--fail-on", "never")[0] == 0
+    status, _, err = command(*request)
     assert (status, err.count("\n")) == (2, 1)
 
 
-def test_a_precharge_is_sized_or_refused_with_the_reason(inline, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_a_precharge_is_sized_or_refused_with_the_reason(command, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     request = ("size-precharge", "--voltage", 320, "--capacitance", 1000, "--time", 0.5)
-    status, out, err = inline(*request, "--html", tmp_path / "p.html", "--json", tmp_path / "p.json")
+    status, out, err = command(*request, "--html", tmp_path / "p.html", "--json", tmp_path / "p.json")
     assert (status, err) == (0, "")
     assert "ohm" in out or "Ω" in out
     assert json.loads((tmp_path / "p.json").read_text(encoding="utf-8"))
     assert (tmp_path / "p.html").read_text(encoding="utf-8").lower().startswith("<!doctype html>")
-    status, out, err = inline(*request, "--load-ohm", 50)  # a load that holds the link far below the threshold
+    status, out, err = command(*request, "--load-ohm", 50)  # a load that holds the link far below the threshold
     assert (status, out, err.count("\n")) == (2, "", 1)

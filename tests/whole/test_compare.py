@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 
 import pytest
@@ -11,18 +10,6 @@ import pytest
 import logscope
 import logscope.cli
 from logscope.comparison.outcome import Verdict
-
-
-@pytest.fixture
-def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
-    def call(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["logscope", *map(str, arguments)])
-        with pytest.raises(SystemExit) as stopped:
-            logscope.cli.main()
-        printed = capsys.readouterr()
-        return int(stopped.value.code or 0), printed.out, printed.err
-
-    return call
 
 
 def test_a_mended_precharge_is_found_in_the_samples(command, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]

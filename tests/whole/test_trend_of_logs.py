@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-import logscope.cli
 
 
 def test_the_command_writes_table_page_and_json(
@@ -16,7 +14,7 @@ def test_the_command_writes_table_page_and_json(
     sample_logs: Path,
     decoders: Path,
     monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
+    command: Callable[..., tuple[int, str, str]],
 ) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     monkeypatch.setenv("LOCALAPPDATA", str(tmp_path / "cache"))
@@ -25,14 +23,12 @@ def test_the_command_writes_table_page_and_json(
     logs = [str(sample_logs / name) for name in ("hazel-troubled.log", "hazel-healthy.log")]
     targets = ["--report", str(tmp_path / "t.html"), "--json", str(tmp_path / "t.json")]
     vehicle = ["--vehicle", str(decoders / "hazel.toml"), "--notes", str(notes)]
-    monkeypatch.setattr(sys, "argv", ["logscope", "trend", *logs, *vehicle, *targets])
-    with pytest.raises(SystemExit) as stopped:
-        logscope.cli.main()
-    assert not stopped.value.code
+    status, out, _ = command("trend", *logs, *vehicle, *targets)
+    assert not status
     told = json.loads((tmp_path / "t.json").read_text(encoding="utf-8"))
     assert {row["date_from"] for row in told["rows"]} == {"log", "file"}
     assert all(row["values"]["precharge_time_constant_s"]["low"] for row in told["rows"])
     page = (tmp_path / "t.html").read_text(encoding="utf-8")
     assert "resistor replaced" in page
     assert "hazel-troubled.log" in page
-    assert "resistor replaced" in capsys.readouterr().out
+    assert "resistor replaced" in out
