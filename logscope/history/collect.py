@@ -11,6 +11,7 @@ from logscope.checks.measures import MEASURES
 from logscope.errors import LogError, RequestError
 from logscope.history.cache import content_key, keep, kept
 from logscope.history.rows import History, Note, Row, values_of
+from logscope.history.trends import drifts
 from logscope.history.tuning import tuning_of
 from logscope.result import Result
 from logscope.vehicle import Vehicle
@@ -75,12 +76,14 @@ def collect(
             skipped.append((str(log), str(error)))
     if not rows:
         raise LogError("none of these logs can be read", where=skipped[0][0], do=skipped[0][1])
+    ordered = tuple(sorted(rows, key=lambda row: row.date))
     return History(
         vehicle_name=vehicle.vehicle.name,
-        rows=tuple(sorted(rows, key=lambda row: row.date)),
+        rows=ordered,
         notes=tuple(notes),
         skipped=tuple(skipped),
         titles={measure.name: measure.title for measure in MEASURES},
+        drifts=drifts(ordered, notes, MEASURES),
     )
 
 

@@ -49,14 +49,32 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Drift:
+    """A measure that drifts.
+
+    change : over the time from the first log that tells it to the last, in percent of a ratio, else in its unit
+    p_value : chance of such a trend by chance alone, over all measures; changed : whether notes lie in between
+    """
+
+    name: str
+    title: str
+    logs: int
+    days: float
+    change: Measured
+    p_value: float
+    changed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class History:
-    """All rows and notes in order of time, what could not be read with the reason, and the measures by name."""
+    """All rows and notes in order of time, what could not be read with the reason, the measures by name, and drifts."""
 
     vehicle_name: str
     rows: tuple[Row, ...]
     notes: tuple[Note, ...]
     skipped: tuple[tuple[str, str], ...]
     titles: Mapping[str, str] = field(default_factory=dict)
+    drifts: tuple[Drift, ...] = ()
 
 
 def values_of(result: Result, vehicle: Vehicle, measures: Sequence[Measure]) -> dict[str, Measured]:

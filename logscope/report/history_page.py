@@ -11,6 +11,7 @@ from logscope.findings import CAUTION_HV, Measured
 from logscope.history.rows import History
 from logscope.report.comparison_charts import stacked
 from logscope.report.drawing import mark_line, tag
+from logscope.report.history_text import drift_text
 from logscope.report.html import render_page
 from logscope.report.numbers import shown_unit
 from logscope.report.rows import Key, numbers
@@ -41,6 +42,7 @@ def history_to_html(history: History) -> str:
             ("To", f"{history.rows[-1].date:%Y-%m-%d}"),
         ],
         chart=history_chart(history, names),
+        drifts=[drift_text(drift) for drift in history.drifts],
         logs=logs,
         tuning=tuning,
         undated=any(not row.dated for row in history.rows),

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from logscope.history.rows import History, Note, Row
+from logscope.history.rows import Drift, History, Note, Row
 from logscope.report.comparison_words import level_text
 from logscope.report.json import SCHEMA, measured_fields, number, to_json_text, utc_text, version
-from logscope.report.numbers import duration_text
+from logscope.report.numbers import duration_text, limits_text, value_text
 from logscope.report.terminal import Cell, print_cells
 
 if TYPE_CHECKING:
@@ -19,6 +19,19 @@ _DATE_WIDTH = 17
 def date_text(row: Row) -> str:
     """When the log was made; a date of the file's is marked."""
     return f"{row.date:%Y-%m-%d %H:%M}{'' if row.dated else '*'}"
+
+
+def drift_text(drift: Drift) -> str:
+    """A drift as one sentence."""
+    grows = (drift.change.value or 0.0) > 0
+    percent = 100.0 * drift.p_value
+    chance = "less than 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
+    between = " What was changed in between may be the reason." if drift.changed else ""
+    return (
+        f"{drift.title} {'grows' if grows else 'falls'} from log to log: by {value_text(drift.change)} over "
+        f"{drift.logs} logs in {drift.days:.3g} days (95 % limits {limits_text(drift.change)}; by chance alone, with "
+        f"all measures looked at, in {chance} of projects).{between}"
+    )
 
 
 def in_order(history: History) -> list[Row | Note]:
@@ -37,6 +50,8 @@ def print_history(history: History, console: Console) -> None:
         lines = [f"{entry.log}, {duration_text(entry.duration_s)}"]
         lines += [f"{history.titles.get(name, name)}: {level_text(value)}" for name, value in entry.values.items()]
         print_cells(console, (Cell(date_text(entry)), Cell("\n".join(lines))), _DATE_WIDTH)
+    for drift in history.drifts:
+        print_cells(console, (Cell("Drift"), Cell(drift_text(drift), "bold")), _DATE_WIDTH)
     if any(not row.dated for row in history.rows):
         print_cells(console, (Cell("* the log has no date; this is the file's."),))
     for log, reason in history.skipped:
@@ -58,6 +73,17 @@ def history_to_json(history: History) -> str:
                     "values": {name: measured_fields(value) for name, value in row.values.items()},
                 }
                 for row in history.rows
+            ],
+            "drifts": [
+                {
+                    "measure": drift.name,
+                    "logs": drift.logs,
+                    "days": number(drift.days),
+                    "change": measured_fields(drift.change),
+                    "p_value": number(drift.p_value),
+                    "changed_in_between": drift.changed,
+                }
+                for drift in history.drifts
             ],
             "notes": [{"date_utc": utc_text(note.date), "text": note.text} for note in history.notes],
             "not_read": [{"log": log, "reason": reason} for log, reason in history.skipped],

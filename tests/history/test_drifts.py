@@ -1,0 +1,85 @@
+"""Drift of a measure over the logs of a project; the line itself is checked against statsmodels in test_trend.py."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from math import log
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from logscope.checks.measures import MEASURES
+from logscope.findings import Measured
+from logscope.history.rows import Drift, History, Note, Row
+from logscope.history.trends import LEAST_LOGS, drifts
+from logscope.report.history_page import history_to_html
+from logscope.report.history_text import history_to_json, print_history
+
+START = datetime(2026, 3, 1, tzinfo=UTC)
+NAME = "precharge_time_constant_s"
+
+
+def rows(values: list[float], spread: float = 0.01, name: str = NAME) -> list[Row]:
+    """A log a week with one measure, its limits two deviations of the spread away."""
+    return [
+        Row(f"{k}.log", START + timedelta(weeks=k), True, 60.0,
+            {name: Measured(value, "s", value * (1 - 2 * spread), value * (1 + 2 * spread))})
+        for k, value in enumerate(values)
+    ]  # fmt: skip
+
+
+def found(values: list[float], notes: tuple[Note, ...] = (), **keys: float) -> tuple[Drift, ...]:
+    return drifts(rows(values, **keys), notes, MEASURES)
+
+
+def test_a_constant_that_grows_by_a_percent_a_week_drifts() -> None:
+    rng = np.random.default_rng(11)
+    (drift,) = found([0.15 * 1.01**k * (1 + 0.005 * rng.standard_normal()) for k in range(10)])
+    assert drift.name == NAME
+    assert drift.logs == 10
+    assert drift.days == pytest.approx(63)
+    assert drift.change.unit == "%"
+    assert drift.change.low is not None
+    assert drift.change.high is not None
+    assert drift.change.low < 100 * (1.01**9 - 1) < drift.change.high
+    assert not drift.changed
+
+
+def test_scatter_alone_hardly_ever_drifts() -> None:
+    """Nominal size of the test: at most 1 of 100."""
+    rng = np.random.default_rng(12)
+    claims = [bool(found([0.15 * (1 + 0.05 * rng.standard_normal()) for _ in range(8)])) for _ in range(1000)]
+    assert np.mean(claims) < 0.018
+
+
+def test_a_sure_drift_that_does_not_matter_is_not_told() -> None:
+    margin = next(measure.margin for measure in MEASURES if measure.name == NAME)
+    steps = [0.15 * np.exp(0.5 * log(1 + margin) * k / 9) for k in range(10)]
+    assert not found(steps, spread=0.0005)
+
+
+def test_few_logs_show_no_drift() -> None:
+    assert not found([0.15 * 1.1**k for k in range(LEAST_LOGS - 1)])
+
+
+def test_a_drift_is_told_with_what_was_changed_in_between() -> None:
+    note = Note(START + timedelta(weeks=4), "resistor replaced")
+    values = [0.15 * 1.02**k for k in range(10)]
+    told = found(values, (note,))
+    history = History("Hazel", tuple(rows(values)), (note,), (), {NAME: "Precharge time constant"}, told)
+    console = Console(record=True, width=200)
+    print_history(history, console)
+    text = console.export_text()
+    for shown in (text, history_to_html(history)):
+        assert "Precharge time constant grows from log to log" in shown
+        assert "What was changed in between may be the reason" in shown
+    assert json.loads(history_to_json(history))["drifts"][0]["changed_in_between"] is True
+
+
+def test_logs_without_limits_or_dates_apart_show_no_drift() -> None:
+    bare = [Row("a.log", START, True, 60.0, {NAME: Measured(0.15, "s")})] * 8
+    same_day = [Row(f"{k}.log", START, True, 60.0, each.values) for k, each in enumerate(rows([0.15, 0.16] * 4))]
+    assert not drifts(bare, (), MEASURES)
+    assert not drifts(same_day, (), MEASURES)
