@@ -22,7 +22,7 @@ _RATIO = 25.0
 _PURE = 0.5  # of the power, in the peak: a transient spreads over the whole spectrum
 # Deviations beyond this are spikes, as a step of the target leaves them, and are cut off; a sine reaches 0.95 of one.
 _SPIKE_SCATTERS = 4.0
-_PEAK_BINS = 2  # on each side, of the Hann window's main lobe
+LOBE_BINS = 2  # on each side, of the Hann window's main lobe
 _STEADY = 0.6  # of the window before: a ring after a step dies away faster than that, window by window
 _LEAST_WINDOWS = 3  # in a row, half overlapping: twice the window's length
 
@@ -70,7 +70,7 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     top = power[:, _LEAST_CYCLES:-1]
     peak = np.argmax(top, axis=1) + _LEAST_CYCLES
     at = np.arange(peak.size)
-    near = peak[:, None] + np.arange(-_PEAK_BINS, _PEAK_BINS + 1)
+    near = peak[:, None] + np.arange(-LOBE_BINS, LOBE_BINS + 1)
     near = np.clip(near, 0, power.shape[1] - 1)
     lobe = power[at[:, None], near].sum(axis=1)
     amplitude = np.sqrt(2.0 * lobe / (gain * WINDOW / 2.0))
@@ -94,7 +94,7 @@ def _episodes(first: IndexArray, swings: np.ndarray, peak: IndexArray, amplitude
         swings[1:]
         & swings[:-1]
         & (np.diff(first) == _HOP)
-        & (np.abs(np.diff(peak)) <= _PEAK_BINS)
+        & (np.abs(np.diff(peak)) <= LOBE_BINS)
         & (amplitude[1:] >= _STEADY * amplitude[:-1])
     )
     edges = np.flatnonzero(np.diff(np.concatenate(([0], joined.astype(np.int8), [0]))))

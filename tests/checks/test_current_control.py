@@ -103,6 +103,17 @@ def test_a_loop_that_rings_at_speed_only_is_seen_there() -> None:
     assert found.severity is Severity.WARNING
 
 
+@pytest.mark.parametrize("frequency", [13.0, 32.3, 44.9, 48.0])
+def test_a_swings_frequency_is_its_own_up_to_half_of_the_sampling_rate_and_beside_steps(frequency: float) -> None:
+    """100 values a second show nothing above 50 Hz (Nyquist); the target steps while it swings."""
+    t = np.arange(0, 20, TICK_S)
+    swing = np.where((t > 6) & (t < 8.4), 3.5 * np.sin(2 * np.pi * frequency * t), 0)
+    found = outcomes(loop_log(np.random.default_rng(31), 60, 0.8, seconds=20, added=swing))["oscillation"]
+    value = found.measured["swing_Hz"]
+    assert value.value == pytest.approx(frequency, abs=0.2)
+    assert value.low is not None
+
+
 def test_a_growing_swing_is_a_danger() -> None:
     t = np.arange(0, 14, TICK_S)
     swing = np.where(t > 5, np.minimum(0.5 * np.exp(0.9 * np.maximum(t - 5, 0)), 60), 0) * np.sin(2 * np.pi * 20 * t)

@@ -10,11 +10,12 @@ from scipy import stats
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import FloatArray, Measured
 from logscope.physics.second_order import damping_of
-from logscope.statistics.oscillation import WINDOW, Swings, find_swings
+from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
 from logscope.statistics.ringing import Ring, fit_ring
 from logscope.statistics.sampling import last_sample
 
-_FITTED_AT_MOST = 12
+_FITTED_AT_MOST = 12  # episodes
+_WINDOWS_FITTED = 4  # of each
 _SAME = 0.1  # of the frequency, within which the target swings along
 _NORMAL_95 = 1.96
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
@@ -69,11 +70,21 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
 
 
 def _ring(loop: Loop, swings: Swings, episode: slice) -> Ring | None:
-    """The strongest window of an episode with the next, as one ring."""
-    at = episode.start + int(np.argmax(swings.amplitude[episode]))
+    """The swing as a ring, from whichever of the strongest windows of an episode it explains best.
+
+    The strongest itself may hold a step of the target, which a ring cannot explain.
+    """
+    by_size = episode.start + np.argsort(-swings.amplitude[episode])[:_WINDOWS_FITTED]
+    rings = [ring for at in by_size if (ring := _ring_at(loop, swings, int(at))) is not None]
+    return max(rings, key=lambda ring: ring.explained, default=None)
+
+
+def _ring_at(loop: Loop, swings: Swings, at: int) -> Ring | None:
     rows = slice(int(swings.first[at]), int(swings.first[at]) + WINDOW)
-    guess = float(swings.frequency_hz[at])
-    return fit_ring(loop.measured.time_s[rows], loop.error[rows], 0.8 * guess, 1.25 * guess, 1)
+    time_s, guess = loop.measured.time_s[rows], float(swings.frequency_hz[at])
+    lobe = LOBE_BINS / float(time_s[-1] - time_s[0])  # a swing further off would have its peak elsewhere
+    ring = fit_ring(time_s, loop.error[rows], max(guess - lobe, lobe), guess + lobe, 1)
+    return ring if ring is not None and abs(ring.frequency_hz - guess) <= lobe else None
 
 
 def _pooled(pairs: list[tuple[float, float]], unit: str) -> Measured:
