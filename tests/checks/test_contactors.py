@@ -158,6 +158,45 @@ def test_a_dropout_that_its_state_misses_is_told_by_the_voltage() -> None:
     assert "A contactor dropped out" in next(f for f in findings if f.severity is Severity.DANGER).title
 
 
+def _braked(seed: int, logging: Logging) -> Signals:
+    """Braking with 40 A from 6 s on, all through sound contactors."""
+    load = ((5.5, 0.0), (6.0, -40.0), (8.0, -40.0), (9.0, -40.0), (9.1, 0.0))
+    return _logged(seed, (*CHARGED, Stage(OFF_S)), _usual(), load, logging)
+
+
+def _lifted(signals: Signals, out_s: float, ends_V: float = 425.0) -> Signals:
+    """The same with a contactor open from 8 s on: 40 A lift 1000 µF by 40 V each ms, until the inverter stops."""
+    link = signals["dc_link_voltage"]
+    open_ = (link.time_s >= 8.0) & (link.time_s < 8.0 + out_s)
+    rises = np.minimum(link.value + 40e3 * (link.time_s - 8.0), ends_V)
+    return changed(signals, {"dc_link_voltage": replace(link, value=np.where(open_, np.round(rises), link.value))})
+
+
+@pytest.mark.parametrize("period_s", [0.005, 0.02, 0.05])
+@pytest.mark.parametrize("pack", [True, False])
+def test_a_dropout_while_braking_lifts_the_link_off_the_pack(period_s: float, pack: bool) -> None:
+    for seed in range(3):
+        signals = _lifted(_braked(seed, Logging(period_s=period_s, flags=(), pack=pack)), 0.12)
+        (finding,) = [f for f in contactors(signals, HAZEL) if f.kind == "contactor.dropout"]
+        assert finding.severity is Severity.DANGER
+        assert abs(finding.start_s - 8.0) <= period_s + 0.01
+        assert finding.measured["link_high_V"].value == pytest.approx(425, abs=1)
+        assert "rose because the motor braked" in finding.explanation
+
+
+@pytest.mark.parametrize("period_s", PERIODS_S)
+def test_braking_through_sound_contactors_is_no_dropout(period_s: float) -> None:
+    for seed in range(3):
+        signals = _braked(seed, Logging(period_s=period_s))
+        assert "dropout" not in _kinds(contactors(signals, HAZEL))
+        higher = {
+            name: replace(part, value=np.where(part.time_s > 7, np.round(1.2 * part.value), part.value))
+            for name in ("dc_link_voltage", "battery_voltage")
+            if (part := signals.get(name)) is not None
+        }  # a pack that leaps with its link, whatever ails its sensors
+        assert "dropout" not in _kinds(contactors(changed(signals, higher), HAZEL))
+
+
 @pytest.mark.parametrize("told", [HAZEL, Vehicle()])
 def test_a_welded_contactor_is_told_by_a_missing_fall_or_by_a_pack_that_moves(told: Vehicle) -> None:
     for seed in range(4):

@@ -89,20 +89,33 @@ def perhaps_loaded_words(count: int, worst_a: float, current_period_s: float) ->
 
 
 def dropout_words(
-    part: str, count: int, longest_s: float, loaded_a: float | None, source: str, low_v: float | None
+    part: str,
+    count: int,
+    longest_s: float,
+    loaded_a: float | None,
+    source: str,
+    low_v: float | None,
+    high_v: float | None,
+    *,
+    lifted: bool,
 ) -> Words:
     """A contactor, or the link, that falls away and comes back. loaded_a : None where no load current is seen."""
     by_state = part in _NAMES
     what = f"The {name_of(part)}" if by_state else "A contactor"
     told = (
-        f"{'Its state' if by_state else 'The link voltage'} fell away and came back {times(count)}, for {seconds(longest_s)} at "
+        f"{'Its state fell' if by_state else 'The link voltage went'} away and came back {times(count)}, for {seconds(longest_s)} at "
         "most, with no precharge between. "
     )
     told += (
         f"Before it up to {number(loaded_a)} A flowed ({source})." if loaded_a else "No load current is seen before it."
     )
-    if low_v is not None:
-        told += f" The link went down to {low_v:.0f} V meanwhile, as far as its samples show."
+    if low_v is not None and high_v is not None:
+        told += f" The link lay between {low_v:.0f} and {high_v:.0f} V meanwhile, as far as its samples show."
+    if lifted:
+        told += (
+            " It rose because the motor braked while the pack was gone: what it gives back then has nowhere to go, and the "
+            "link can rise until something breaks."
+        )
     if not by_state:
         told += " A plug or a fuse holder that opens for a moment, or the sense wire, would look the same."
     return Words(
