@@ -106,8 +106,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         else:  # what is left holds no two constants
             settling = None
     window = slice(first, curve_end + 1)
-    pack = pack_level(signals, time_s[attempt.onset] - _LEVEL_S, time_s[attempt.end] + _LEVEL_S)
-    pack = pack or pack_level(signals, time_s[attempt.onset], time_s[attempt.end] + _PACK_AFTER_S)
+    pack = _pack_to_reach(signals, begun_s, float(time_s[curve_end]), float(time_s[attempt.end]))
     # The break of a sawing link's first rise is the load's doing, unless a state says that a contactor closed.
     sawing = attempt.saws > 0 and attempt.contactor_s is None
     closing = None if sawing else closing_of(link, attempt, fit, broken, settling)
@@ -131,6 +130,15 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
+    )
+
+
+def _pack_to_reach(signals: Signals, begun_s: float, curve_end_s: float, end_s: float) -> PackLevel | None:
+    """The pack's voltage while the link charges, before anything loads it; else soon behind, for it may wake late."""
+    return (
+        pack_level(signals, begun_s - _LEVEL_S, curve_end_s)
+        or pack_level(signals, begun_s - _LEVEL_S, end_s + _LEVEL_S)
+        or pack_level(signals, begun_s, end_s + _PACK_AFTER_S)
     )
 
 
