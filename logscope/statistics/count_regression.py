@@ -8,7 +8,7 @@ negative binomial after Lawless, Canadian J. Statistics 15 (1987). Limits are th
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, inf, isfinite, log
 
 import numpy as np
@@ -47,6 +47,11 @@ class CountFit:
         middle = covariates @ self.coefficients
         reach = NORMAL_95 * np.sqrt(np.maximum(np.sum((covariates @ self.covariance) * covariates, axis=1), 0.0))
         return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
+
+    def widened(self, inflated: FloatArray) -> CountFit:
+        """The same with each coefficient's variance inflated, shape (k,)."""
+        root = np.sqrt(inflated)
+        return replace(self, covariance=self.covariance * np.outer(root, root))
 
     def factor(self, index: int, low: float, high: float) -> Estimate:
         """What the rate is multiplied by for each unit of a covariate, from its coefficient's limits."""
@@ -105,18 +110,40 @@ def fit_dispersed(counts: FloatArray, exposure: FloatArray, covariates: FloatArr
     return fit_counts(counts, exposure, covariates, exp(float(best.x)))
 
 
+def inflation(counts: FloatArray, exposure: FloatArray, covariates: FloatArray, fit: CountFit, lags: int) -> FloatArray:
+    """By how much each coefficient's variance is larger than the fit tells, since bins near one another are alike.
+
+    At least 1; shape (k,). The variance is the sandwich of Newey and West (Econometrica 55, 1987), which holds
+    whatever ties bins up to `lags` apart. Bins in order of time; others as for `fit_counts`, `fit` its result.
+    """
+    mean = np.exp(np.clip(covariates @ fit.coefficients + np.log(exposure), -700.0, 700.0))
+    scores = covariates * ((counts - mean) / (1.0 + fit.alpha * mean))[:, np.newaxis]
+    meat = scores.T @ scores
+    for lag in range(1, min(lags, counts.size - 1) + 1):
+        both = scores[lag:].T @ scores[:-lag]
+        meat += (1.0 - lag / (lags + 1.0)) * (both + both.T)
+    sandwich = fit.covariance @ meat @ fit.covariance
+    return np.maximum(np.diag(sandwich) / np.maximum(np.diag(fit.covariance), 1e-300), 1.0)
+
+
 def profile_limits(
-    counts: FloatArray, exposure: FloatArray, covariates: FloatArray, fit: CountFit, index: int
+    counts: FloatArray,
+    exposure: FloatArray,
+    covariates: FloatArray,
+    fit: CountFit,
+    index: int,
+    inflated: float = 1.0,
 ) -> tuple[float, float]:
     """95 % limits of one coefficient by its profile likelihood, its dispersion kept; ±∞ where there is none.
 
-    index : which of at least two coefficients; others as for `fit_counts`, `fit` its result
+    index : which of at least two coefficients; inflated : by how much its variance is larger than the fit tells;
+        others as for `fit_counts`, `fit` its result
     """
     rest = np.delete(covariates, index, axis=1)
 
     def above(value: float) -> float:
         fixed = np.exp(np.clip(value * covariates[:, index], -700.0, 700.0))
-        return 2.0 * (fit.log_likelihood - _refit(counts, exposure * fixed, rest, fit.alpha)) - _LIMIT_95
+        return 2.0 * (fit.log_likelihood - _refit(counts, exposure * fixed, rest, fit.alpha)) - _LIMIT_95 * inflated
 
     middle = float(fit.coefficients[index])
     farthest = _FARTHEST + abs(middle)

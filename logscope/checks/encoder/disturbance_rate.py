@@ -8,11 +8,12 @@ import numpy as np
 
 from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.count_regression import fit_dispersed, profile_limits
+from logscope.statistics.count_regression import fit_dispersed, inflation, profile_limits
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rates import Estimate
 
 _BIN_S = 0.5  # a stretch over which current and speed may be taken as one value each
+CLUSTER_BINS = 20  # a loose plug shakes, and a relay chatters, for less than these 10 s (practice)
 _LEAST_EXPOSURE_S = 0.05  # of a stretch: less holds a few samples only
 _LEAST_EVENTS = 10  # fewer carry no regression: one event in each of its rates and ten to a covariate (practice)
 _LEAST_SPREAD_A = 15.0  # standard deviation of the current: less says nothing about a change over 100 A
@@ -98,13 +99,14 @@ def rate_law(driven: Stretches) -> RateLaw | None:
         fit = fit_dispersed(counts, whole, covariates)
     except ValueError:
         return None
+    lasts = inflation(counts, whole, covariates, fit, CLUSTER_BINS)
     power = None
     if covariates.shape[1] > 2:
-        low, high = profile_limits(counts, whole, covariates, fit, 2)
+        low, high = profile_limits(counts, whole, covariates, fit, 2, lasts[2])
         power = Estimate(float(fit.coefficients[2]), low, high)
     amps_drawn = np.linspace(float(driven.current.min()), float(driven.current.max()), _LINE_POINTS)
     rows = np.tile(np.average(covariates, axis=0, weights=whole), (_LINE_POINTS, 1))
     rows[:, 1] = amps_drawn / _PER_A
-    rate, rate_low, rate_high = (60.0 * per_s for per_s in fit.rates(rows))
-    factor = fit.factor(1, *profile_limits(counts, whole, covariates, fit, 1))
+    rate, rate_low, rate_high = (60.0 * per_s for per_s in fit.widened(lasts).rates(rows))
+    factor = fit.factor(1, *profile_limits(counts, whole, covariates, fit, 1, lasts[1]))
     return RateLaw(factor, power, fit.alpha, (amps_drawn, rate, rate_low, rate_high))
