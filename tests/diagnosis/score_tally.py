@@ -17,6 +17,7 @@ from logscope.findings import Severity
 ESTIMATES = (
     "time_constant_s", "start_voltage_V", "fraction_at_close", "close_difference_V", "peak_current_A", "current_A",
 )  # fmt: skip
+_MAGNITUDES = ("peak_current_A", "current_A")
 _HALF_NORMAL_MEDIAN = 0.6745  # median of |x| of a standard normal
 
 
@@ -57,6 +58,8 @@ class Tally:
                 self.causes[event.cause, claim.cause or "undetermined"] += 1
             for name in ESTIMATES:
                 value, true = claim.measured.get(name), event.parameters.get(name)
+                if true is not None and name in _MAGNITUDES:
+                    true = abs(true)
                 if value is None or true is None or (value.low is None and value.high is None):
                     continue
                 held = (value.low is None or value.low <= true) and (value.high is None or true <= value.high)

@@ -8,7 +8,7 @@ from logscope.checks.trips.events import Trip, find_trips
 from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import NO_LEAD
 from logscope.checks.trips.pattern import pattern
-from logscope.checks.trips.surge import Peak, Surge, highest, peak_before, surge_before
+from logscope.checks.trips.surge import Peak, Surge, peak_before, surge_before
 from logscope.checks.trips.words import next_step, title
 from logscope.findings import CAUTION_HV, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.signals import Part, Signals
@@ -92,7 +92,7 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy |
         cause=cause.name,
         parts=_parts(signals),
         measured={
-            "peak_current_A": highest(None if peak is None else peak.amps, current),
+            "peak_current_A": _measured(peak),
             "lead_time_s": cause.lead,
             "current_before_A": Measured(None if surge is None else surge.before, "A"),
             "cause_likelihood": Measured(cause.likelihood, ""),
@@ -114,7 +114,7 @@ def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) ->
         caution=CAUTION_HV,
         parts=_parts(signals),
         measured={
-            "peak_current_A": highest(None if peak is None else peak.amps, signals.get("motor_current")),
+            "peak_current_A": _measured(peak),
             **_code(trip),
         },
         evidence=Evidence(
@@ -187,6 +187,10 @@ def _current_in_words(surge: Surge | None, peak: Peak | None) -> str:
         f"The current rose from {surge.before:.0f} A at {surge.sound_s:.3f} s to {surge.peak:.0f} A at "
         f"{surge.peak_s:.3f} s; the true peak may lie between samples, and higher."
     )
+
+
+def _measured(peak: Peak | None) -> Measured:
+    return Measured(None, "A") if peak is None else peak.measured
 
 
 def _code(trip: Trip) -> dict[str, Measured]:

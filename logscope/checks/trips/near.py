@@ -35,10 +35,11 @@ def near_trips(signals: Signals, vehicle: Vehicle, trips: Sequence[Trip]) -> lis
     events = tuple(
         Event(float(current.time_s[at[a]]), float(current.time_s[at[b]])) for a, b in zip(first, last, strict=True)
     )
-    return [_finding(current, float(np.max(amps[at])), limit, events)]
+    return [_finding(current, highest(amps[at], current), limit, events)]
 
 
-def _finding(current: Part, peak: float, limit: float, events: tuple[Event, ...]) -> Finding:
+def _finding(current: Part, measured: Measured, limit: float, events: tuple[Event, ...]) -> Finding:
+    peak = measured.value or 0.0
     times = "once" if len(events) == 1 else f"{len(events)} times"
     return Finding(
         kind="trip.near",
@@ -54,7 +55,7 @@ def _finding(current: Part, peak: float, limit: float, events: tuple[Event, ...]
         parts=("motor_current",),
         measured={
             "count": Measured(float(len(events)), ""),
-            "peak_current_A": highest(peak, current),
+            "peak_current_A": measured,
         },
         expected={"peak_current_A": Measured(None, "A", None, limit)},
         events=events,

@@ -6,16 +6,18 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
+from scipy.stats import norm
 
 from logscope.findings import FloatArray, Measured
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray, join_neighbours
-from logscope.statistics.robust import NORMAL_95, noise_floor
+from logscope.statistics.robust import noise_floor
 
 SURGE_S = 0.100  # a surge is up within this; a driver's demand takes longer (practice)
 _SURGE_OF_LEVEL = 0.3  # of the current before it: less is regulation or ripple (practice)
 _SURGE_OF_PEAK = 0.2  # of the log's largest current: less cannot trip anything
 _NOISE_S = 2.0  # the noise is judged this long before the peak; a surge is too short to raise it
+_HELD = 0.975  # the lower of two 95 % limits
 _NOISE_Z = 6.0  # standard deviations: by noise alone 2·10⁻⁹ a difference
 _STILL_RISING = 0.2  # of the steepest step: a slower step belongs to what was before the surge
 _LOOK_BACK_S = 0.5  # the inverter reports a fault at most this long after the current fell (practice)
@@ -38,18 +40,22 @@ class Surge:
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The largest |motor current| sampled before a trip."""
+    """The largest |motor current| sampled before a trip; measured : with its limit."""
 
     time_s: float
     amps: float
+    measured: Measured
 
 
-def highest(amps: float | None, current: Part | None) -> Measured:
-    """The highest sample [A]: the true peak is that less noise and half a step at least, and has no upper limit."""
-    if amps is None or current is None:
-        return Measured(None, "A")
+def highest(among: FloatArray, current: Part) -> Measured:
+    """The highest of some samples of |motor current| [A], with the lower limit of the true peak; there is no upper one.
+
+    The noise of the highest of several that are as high is the highest of their noises: at 95 % it is exceeded by none.
+    """
     noise = float(np.nan_to_num(noise_floor(current.value)))
-    return Measured(amps, "A", amps - NORMAL_95 * noise - (current.step or 0.0) / 2.0)
+    step, top = current.step or 0.0, float(among.max())
+    alike = int(np.count_nonzero(among >= top - _NOISE_Z * noise - step))
+    return Measured(top, "A", max(top - float(norm.ppf(_HELD ** (1.0 / alike))) * noise - step / 2.0, 0.0))
 
 
 def peak_before(current: Part, time_s: float) -> Peak | None:
@@ -62,7 +68,7 @@ def peak_before(current: Part, time_s: float) -> Peak | None:
     if not amps.size:
         return None
     index = int(np.argmax(amps))
-    return Peak(float(current.time_s[window][index]), float(amps[index]))
+    return Peak(float(current.time_s[window][index]), float(amps[index]), highest(amps, current))
 
 
 def surge_before(current: Part, time_s: float) -> Surge | None:
