@@ -10,14 +10,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from scipy import optimize, signal
 from score_runs import CASES, layout_of, play
 from score_signals import signals_of_drive, vehicle_for
 
-from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.findings import Finding, FloatArray, NothingToCheck, Severity
 from logscope.pipeline import Check
 from logscope.signals import MissingPart, Signals
 from logscope.simulate.catalogue import healthy
-from logscope.simulate.drive import simulate_drive
+from logscope.simulate.drive import ROW_S, Drive, simulate_drive
 from logscope.simulate.hazel_drives import HAZEL, pedal
 from logscope.simulate.layouts import Layout
 from logscope.simulate.machine import Inverter
@@ -26,10 +27,12 @@ from logscope.simulate.scenarios import KeyCycle, Scenario, Tuning
 from logscope.vehicle import Vehicle
 
 _PERIOD_S = 0.002
+_MOVES_NM, _APART_ROWS = 0.5, 200  # of the target in a millisecond: a jump; and what parts one from the next
+_BEFORE_ROWS, _PERIODS = 5, 6  # that are fitted
 _JUMP_S = 0.005  # of the demand, as from a bench program
 
 
-def loop_drive(seed: int, frequency_hz: float, damping: float) -> tuple[Signals, Vehicle]:
+def loop_drive(seed: int, frequency_hz: float, damping: float) -> tuple[Signals, Vehicle, Drive]:
     """Ten jumps of the demand with the current loop so tuned, logged every 2 ms.
 
     The rotor is all but locked: a loop that is slower than the driveline swings with that, and its gains alone do not
@@ -52,7 +55,33 @@ def loop_drive(seed: int, frequency_hz: float, damping: float) -> tuple[Signals,
     )
     layout = replace(Layout(), period_s=_PERIOD_S)
     vehicle = vehicle_for(layout)
-    return signals_of_drive(simulate_drive(scenario, seed), seed, layout, vehicle)[0], vehicle
+    drive = simulate_drive(scenario, seed)
+    return signals_of_drive(drive, seed, layout, vehicle)[0], vehicle, drive
+
+
+def as_it_answers(drive: Drive, frequency_hz: float, damping: float) -> tuple[float, float]:
+    """Natural frequency [Hz] and damping of the second-order loop that a drive's torque answers like.
+
+    By scipy: the noise-free torque of each millisecond behind each jump up, against scipy.signal.lsim of the target as
+    it moved, by scipy.optimize.least_squares from the gains' own figures on; the median over the jumps. Flux and slip
+    make the loop a little other than its gains are set for.
+    """
+    target, torque = drive.column("torque_target_Nm"), drive.column("torque_Nm")
+    moved = np.flatnonzero(np.diff(target) > _MOVES_NM)
+    begins = moved[np.diff(moved, prepend=-_APART_ROWS) >= _APART_ROWS]
+    found = []
+    for begin in begins[1:]:  # the first jump finds the machine without flux
+        rows = slice(begin - _BEFORE_ROWS, begin + round(_PERIODS / frequency_hz / ROW_S))
+        time_s, asked, answer = np.arange(target[rows].size) * ROW_S, target[rows] - target[begin], torque[rows]
+
+        def away(p: FloatArray, t: FloatArray = time_s, u: FloatArray = asked, y: FloatArray = answer) -> FloatArray:
+            natural = 2 * np.pi * p[0]
+            loop = signal.lti([natural**2], [1.0, 2 * p[1] * natural, natural**2])
+            return np.asarray(p[2] + p[3] * signal.lsim(loop, u, t)[1] - y)
+
+        found.append(optimize.least_squares(away, [frequency_hz, damping, answer[0], 1.0]).x[:2])
+    middle = np.median(found, axis=0)
+    return float(middle[0]), float(middle[1])
 
 
 def sound_drives(checks: Sequence[Check], hours: float, seed: int = 0) -> tuple[float, list[tuple[str, int, Finding]]]:

@@ -4,7 +4,7 @@
 
 prints, for that many seeds each, how often the 95 % limits hold the truth, the median error, how many swings of three
 times the noise are found, and false alarms in healthy hours. Loops are made by scipy.signal.lsim, the rest by formula;
-then come loops of the simulator, beside the frequency and damping that its gains are set for, and its sound driving.
+then come loops of the simulator, beside what scipy fits to their noise-free answer, and its sound driving.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "checks"))
 
 from loop_traces import loop_log
-from tuning_drives import is_alarm, loop_drive, sound_drives
+from tuning_drives import as_it_answers, is_alarm, loop_drive, sound_drives
 from tuning_traces import TICK_S, battery, launches
 
 from logscope.checks.current_control.check import current_control
@@ -53,7 +53,8 @@ def simulated_loops(seed: int) -> Pairs:
     """The same of the simulator's loop, at the frequencies that messages every 2 ms show."""
     rng = np.random.default_rng(seed)
     frequency, damping = rng.uniform(15, 50), rng.uniform(0.15, 0.7)
-    yield from _response(current_control(*loop_drive(seed, frequency, damping)), frequency, damping)
+    signals, vehicle, drive = loop_drive(seed, frequency, damping)
+    yield from _response(current_control(signals, vehicle), *as_it_answers(drive, frequency, damping))
 
 
 def _response(findings: list[Finding], frequency: float, damping: float) -> Pairs:

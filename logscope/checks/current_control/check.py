@@ -68,7 +68,7 @@ def _answers(loop: Loop) -> list[Answer]:
     part, found = loop.measured, []
     for step in find_steps(loop.target, loop.target.value):
         rows = part.between(step.low_s, step.until_s)
-        answer = fit_answer(part.time_s[rows], part.value[rows], step, part.period_s, loop.noise)
+        answer = fit_answer(part.time_s[rows], part.value[rows], step, part.period_s, loop.noise, loop.stamps_apart_s)
         if answer is not None and not (loop.by_magnitude and answer.may_fold(loop.noise, part.period_s)):
             found.append(answer)
     return sorted(found, key=lambda answer: answer.step.start_s)

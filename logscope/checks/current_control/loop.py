@@ -44,6 +44,11 @@ class Loop:
         """Whether the sign is lost, and a swing through nought is folded up."""
         return self.measured.name == "motor_current"
 
+    @property
+    def stamps_apart_s(self) -> float:
+        """How much later the target's stamps may be than those of what is measured; nothing in one message [s]."""
+        return 0.0 if np.array_equal(self.target.time_s, self.measured.time_s) else self.measured.period_s
+
     def rpm(self, at_s: FloatArray) -> FloatArray:
         """Speed by its magnitude at given moments, NaN where it is not logged."""
         if self.speed is None:

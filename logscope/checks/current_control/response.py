@@ -31,15 +31,21 @@ _CUT_SHARE = 0.1  # of a step: what falls short of its target by more, and never
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
 
 
-def fit_answer(time_s: FloatArray, value: FloatArray, step: Step, period_s: float, noise: float) -> Answer | None:
+def fit_answer(
+    time_s: FloatArray, value: FloatArray, step: Step, period_s: float, noise: float, stamps_apart_s: float
+) -> Answer | None:
     """Fit the answer to one step; None where it is not there to fit.
 
+    No answer begins before its target moves: with a freer start, the curve of a loop that is not purely of second order
+    is bent to begin sooner and swing slower than it does.
+
     time_s, value : the measured part about the step, shape (n,); noise : of one sample
+    stamps_apart_s : how much later the target's stamps may be
     """
     if time_s.size < _LEAST_ROWS or np.count_nonzero(time_s > step.end_s) < _LEAST_ROWS // 2:
         return None
     t = time_s - step.start_s
-    earliest, latest = -step.early_s - period_s, _LATEST_S
+    earliest, latest = -step.early_s - stamps_apart_s, _LATEST_S
     span = float(t[-1])
     naturals = np.geomspace(2 * pi / max(span, 0.1), 2 * pi * 0.45 / period_s, _NATURALS)
     starts = np.array([earliest / 2, period_s, 3 * period_s, 8 * period_s])
