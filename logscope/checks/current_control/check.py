@@ -87,7 +87,7 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
     found = behaviours(loop, answers)
     if not found:
         within_s = float(np.median([a.within_s for a in answers]))
-        measured["rise_time_s"] = Measured(None, "s", None, within_s)
+        measured = {"rise_time_s": Measured(None, "s", None, within_s)} | measured
         words = fast_words(loop, len(answers), within_s, error, off)
         return _finding(loop, "undetermined", Severity.INFO, words, events, measured, _overlaid(loop, answers))
     worst = max(found, key=lambda one: one.figures["overshoot_percent"].value or 0.0)
@@ -95,7 +95,7 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
     ringing = (worst.figures["overshoot_percent"].low or 0.0) > MOST_OVERSHOOT_PERCENT and shown > LEAST_SHOWN_PERCENT
     seen = [a for a in answers if not a.fast]
     late = delay(seen, loop.measured.period_s)
-    measured |= {"count": Measured(float(len(seen)), "1"), "delay_s": late, **worst.figures}
+    measured = {**worst.figures, "delay_s": late, **measured, "count": Measured(float(len(seen)), "1")}
     events = tuple((a.step.start_s, a.step.end_s) for a in seen)
     words = response_words(loop, found, worst, late, error, ringing, off)
     severity = Severity.WARNING if ringing else Severity.INFO if off else Severity.GOOD

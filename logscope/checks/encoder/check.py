@@ -119,11 +119,12 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
     switching = followed_switching(study, signals)
     followed = f"{relation_in_words(study, relation)}{company_in_words(relation)}{switching_in_words(switching)}"
     floor = _floor(study)
-    measured = {"floor_rpm": floor, "rate_per_min": rate}
+    measured = {"rate_per_min": rate, "floor_rpm": floor}
     if relation is not None:
-        measured["rate_ratio_per_100A"] = relation.measured()
+        ratio = {"rate_ratio_per_100A": relation.measured()}
+        measured = ratio | measured if electrical else measured | ratio  # what the title speaks of comes first
     if switching is not None:
-        measured["rate_ratio_at_switching"] = switching.measured()
+        measured = {"rate_ratio_at_switching": switching.measured()} | measured
     return Finding(
         kind="encoder.noise",
         severity=Severity.WARNING if electrical or switching else Severity.INFO,

@@ -66,7 +66,7 @@ def _kept(kept: list[Closeness], missing: list[str]) -> Finding:
         explanation=words.explanation,
         next_step=words.next_step,
         parts=tuple(dict.fromkeys([least.part.name, *tight]))[:_CHARTED_AT_MOST],
-        measured={name: value for closeness in kept for name, value in _values(closeness).items()},
+        measured=_values(least) | {name: value for closeness in kept for name, value in _values(closeness).items()},
         evidence=_evidence(least, "smallest margin"),
     )
 

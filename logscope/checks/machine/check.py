@@ -55,13 +55,12 @@ def _points(points: Points, signals: Signals) -> Finding:
     efficiency = find_efficiency(points, signals)
     power = float(np.max(points.power_w))
     wrong = efficiency is not None and (efficiency.low or 0.0) > 100.0
-    measured = {
+    measured = {"efficiency_percent": efficiency} if efficiency is not None else {}
+    measured |= {
+        "peak_power_W": Measured(power, "W"),
         "driving_percent": Measured(driving, "%"),
         "braking_percent": Measured(braking, "%"),
-        "peak_power_W": Measured(power, "W"),
     }
-    if efficiency is not None:
-        measured["efficiency_percent"] = efficiency
     stride = -(-points.rpm.size // _POINTS)
     series = (Series("samples", points.rpm[::stride], points.torque[::stride], style=Style.POINTS),)
     evidence = Evidence(charts=(Chart("motor speed", "rpm", "torque", "Nm", series),))

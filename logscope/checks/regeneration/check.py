@@ -32,9 +32,8 @@ def regeneration(signals: Signals, vehicle: Vehicle) -> list[Finding]:
 
 
 def _summary(signals: Signals, vehicle: Vehicle, braking: Braking) -> Finding:
-    measured = {"count": Measured(float(len(braking.spans)), "1")}
     unit = "Nm" if braking.part.name == "torque" else "A"
-    measured[f"peak_{unit}"] = Measured(braking.largest, unit)
+    measured = {f"peak_{unit}": Measured(braking.largest, unit), "count": Measured(float(len(braking.spans)), "1")}
     power = _power(signals, braking)
     if power is not None:
         measured["peak_power_W"] = Measured(power, "W")
