@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import get_window
 
-from logscope.findings import FloatArray
+from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.robust import MAD_TO_SIGMA
 from logscope.statistics.sampling import typical_period_s
@@ -25,6 +25,7 @@ _SPIKE_SCATTERS = 4.0
 LOBE_BINS = 2  # on each side, of the Hann window's main lobe
 _STEADY = 0.6  # of the window before: a ring after a step dies away faster than that, window by window
 _LEAST_WINDOWS = 3  # in a row, half overlapping: twice the window's length
+_BLIND_AT_MOST = 2  # windows between two that swing: one step of the target spoils two
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +46,9 @@ class Swings:
 def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swings:
     """Episodes of at least three windows in a row at one frequency that do not die away.
 
+    Windows with a spike in them, as a step of the target leaves it, tell nothing: an episode goes on behind them. Two
+    windows of it at least follow one another, since what rings after each step dies away from one to the next.
+
     Spectra of half-overlapping Hann windows (P. D. Welch, IEEE Trans. Audio Electroacoust. 15, 1967) without mean and
     slope. The noise is read off each window's own median bin.
 
@@ -60,6 +64,7 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     rows = value[first[:, None] + np.arange(WINDOW)]
     middle = np.median(rows, axis=1, keepdims=True)
     room = _SPIKE_SCATTERS * MAD_TO_SIGMA * np.median(np.abs(rows - middle), axis=1, keepdims=True)
+    blind = np.any(np.abs(rows - middle) > room, axis=1)
     rows = np.clip(rows, middle - room, middle + room)
     ramp = np.arange(WINDOW) - (WINDOW - 1) / 2
     rows = rows - rows.mean(axis=1, keepdims=True)
@@ -75,9 +80,9 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     lobe = power[at[:, None], near].sum(axis=1)
     amplitude = np.sqrt(2.0 * lobe / (gain * WINDOW / 2.0))
     swings = (power[at, peak] > _RATIO * np.maximum(mean, 1e-30)) & (lobe > _PURE * power[:, 1:].sum(axis=1))
-    episodes = _episodes(first, swings, peak, amplitude)
-    kept = np.concatenate([np.arange(e.start, e.stop) for e in episodes]) if episodes else none
-    place = np.cumsum([0, *(e.stop - e.start for e in episodes)])
+    episodes = _episodes(first, swings, blind, peak, amplitude)
+    kept = np.concatenate(episodes) if episodes else none
+    place = np.cumsum([0, *(e.size for e in episodes)])
     centre = np.sum(power[at[:, None], near] * near, axis=1) / np.maximum(lobe, 1e-300)
     return Swings(
         first[kept],
@@ -89,14 +94,22 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     )
 
 
-def _episodes(first: IndexArray, swings: np.ndarray, peak: IndexArray, amplitude: FloatArray) -> list[slice]:
+def _episodes(
+    first: IndexArray, swings: BoolArray, blind: BoolArray, peak: IndexArray, amplitude: FloatArray
+) -> list[IndexArray]:
+    """The windows of each episode."""
+    at = np.flatnonzero(swings)
+    if at.size < _LEAST_WINDOWS:
+        return []
+    here, then = at[:-1], at[1:]
+    apart = then - here
+    blinded = np.cumsum(blind)
     joined = (
-        swings[1:]
-        & swings[:-1]
-        & (np.diff(first) == _HOP)
-        & (np.abs(np.diff(peak)) <= LOBE_BINS)
-        & (amplitude[1:] >= _STEADY * amplitude[:-1])
+        (apart <= _BLIND_AT_MOST + 1)
+        & (blinded[then - 1] - blinded[here] == apart - 1)
+        & (first[then] - first[here] == apart * _HOP)
+        & (np.abs(peak[then] - peak[here]) <= LOBE_BINS)
+        & (amplitude[then] >= _STEADY**apart * amplitude[here])
     )
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], joined.astype(np.int8), [0]))))
-    runs = [slice(int(a), int(b) + 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return [run for run in runs if run.stop - run.start >= _LEAST_WINDOWS]
+    runs = np.split(at, np.flatnonzero(~joined) + 1)
+    return [run for run in runs if run.size >= _LEAST_WINDOWS and np.any(np.diff(run) == 1)]

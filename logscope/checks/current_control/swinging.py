@@ -16,6 +16,7 @@ from logscope.statistics.sampling import last_sample
 
 _FITTED_AT_MOST = 12  # episodes
 _WINDOWS_FITTED = 4  # of each
+_ALIKE = 1.5  # times the scatter of the calmest of them: by chance alone, 64 samples never scatter so much more
 _SAME = 0.1  # of the frequency, within which the target swings along
 _NORMAL_95 = 1.96
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
@@ -70,20 +71,23 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
 
 
 def _ring(loop: Loop, swings: Swings, episode: slice) -> Ring | None:
-    """The swing as a ring, from whichever of the strongest windows of an episode it explains best.
+    """The swing as a ring, from one of the strongest windows of an episode that holds no step of the target beside it.
 
-    The strongest itself may hold a step of the target, which a ring cannot explain.
+    That of the middle frequency: in one of them the swing may only begin, or end.
     """
     by_size = episode.start + np.argsort(-swings.amplitude[episode])[:_WINDOWS_FITTED]
     rings = [ring for at in by_size if (ring := _ring_at(loop, swings, int(at))) is not None]
-    return max(rings, key=lambda ring: ring.explained, default=None)
+    least = min((ring.scatter for ring in rings), default=0.0)
+    alike = sorted((ring for ring in rings if ring.scatter <= _ALIKE * least), key=lambda ring: ring.frequency_hz)
+    return alike[len(alike) // 2] if alike else None
 
 
 def _ring_at(loop: Loop, swings: Swings, at: int) -> Ring | None:
     rows = slice(int(swings.first[at]), int(swings.first[at]) + WINDOW)
     time_s, guess = loop.measured.time_s[rows], float(swings.frequency_hz[at])
     lobe = LOBE_BINS / float(time_s[-1] - time_s[0])  # a swing further off would have its peak elsewhere
-    ring = fit_ring(time_s, loop.error[rows], max(guess - lobe, lobe), guess + lobe, 1)
+    highest = min(guess + lobe, 0.5 * (WINDOW - 1) / float(time_s[-1] - time_s[0]))  # beyond it the same ring again
+    ring = fit_ring(time_s, loop.error[rows], max(guess - lobe, lobe), highest, 1)
     return ring if ring is not None and abs(ring.frequency_hz - guess) <= lobe else None
 
 
