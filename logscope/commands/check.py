@@ -39,12 +39,13 @@ def check(
     """Check a log: precharge, discharge, contactors, encoder, trips; say what was found and what to look at next."""
     from logscope.pipeline import check as run
     from logscope.pipeline import open_logs
+    from logscope.report.terminal import print_summary
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle)
     writable(report, json)
     result = run(with_progress(open_logs(logs, known, align or ())), known)
-    deliver(result, report, json)
+    deliver(result, print_summary, report, json)
     raise typer.Exit(_status(result, fail_on))
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from logscope.commands.options import JsonFile, ReportFile, VehicleFile
-from logscope.commands.output import tell_where, with_progress, writable
+from logscope.commands.output import deliver, with_progress, writable
 
 
 def compare(
@@ -31,8 +31,6 @@ def compare(
     Logs of one recording, such as CAN and console, are found by their dates or signals and taken together; every other
     log is a run of its own. Several runs a side show how much runs differ.
     """
-    from rich.console import Console
-
     from logscope.pipeline import compare as run
     from logscope.pipeline import open_runs
     from logscope.report.comparison_terminal import print_comparison
@@ -43,10 +41,4 @@ def compare(
     writable(report, json)
     sides = [[*map(with_progress, open_runs(logs, of))] for logs, of in ((before, former), (after, known))]
     found = run(sides[0], sides[1], known, former)
-    if json is not None:
-        found.to_json(json)
-    if report is not None:
-        found.to_html(report)
-    console = Console()
-    print_comparison(found, console)
-    tell_where(console, report, json)
+    deliver(found, print_comparison, report, json)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from logscope.capture.frames import Block
     from logscope.capture.open import Capture
+    from logscope.comparison.outcome import Comparison
     from logscope.result import Result
+
+
+Made = TypeVar("Made", "Result", "Comparison")
 
 
 def writable(*targets: Path | None) -> None:
@@ -47,17 +51,16 @@ def warn(notes: Iterable[str]) -> None:
         print(f"note: {note}", file=sys.stderr)
 
 
-def deliver(result: Result, report: Path | None, json: Path | None) -> None:
+def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | None, json: Path | None) -> None:
+    """Write what was made, show it on the terminal, and tell where it is."""
     from rich.console import Console
 
-    from logscope.report.terminal import print_summary
-
     if json is not None:
-        result.to_json(json)
+        made.to_json(json)
     if report is not None:
-        result.to_html(report)
+        made.to_html(report)
     console = Console()
-    print_summary(result, console)
+    show(made, console)
     tell_where(console, report, json)
 
 

@@ -190,7 +190,7 @@ def row(cases: list[Scored]) -> str:
         over = np.abs([(c.found_s[0] - c.truth_s) / c.bound_s for c in held if c.found_s] or [np.nan])
         off = 100 * np.median([abs(c.found_s[0] / c.truth_s - 1) for c in known if c.found_s])
         plain = [abs(c.plain_s / c.truth_s - 1) for c in known if c.plain_s is not None]
-        beside = f"({100 * np.median(plain):6.2f} %)" if plain else ""
+        beside = f"({100 * np.median(plain):6.2f} %)" if plain and np.median(plain) < 10 else "(no curve)"
         numbers = (
             f"{100 * np.mean([c.held for c in known]):5.1f} % of {len(known):4d}  "
             f"rms {np.sqrt(np.mean(over**2)):5.2f}  median {np.median(over):4.2f}  {off:5.2f} % {beside}"

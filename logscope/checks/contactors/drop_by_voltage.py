@@ -40,10 +40,7 @@ def falls(story: Story) -> list[Drop]:
         current = current_before(story, start_s)
         if end_s - start_s > DROPOUT_S or current is None or not is_load(story, current):
             continue
-        if any(
-            s.on and start_s - FLAG_LAG_S <= s.time_s <= end_s + FLAG_LAG_S
-            for s in story.switched.get("precharge_relay", [])
-        ):
+        if _precharged(story, start_s, end_s):
             continue
         found.append(Drop(start_s, end_s, "dc_link_voltage", current, *_range(volts[k : k + back[0]])))
     return found
@@ -84,15 +81,22 @@ def lifts(story: Story) -> list[Drop]:
         highest = _pack_highest(story, start_s) or float(np.median(before))
         joined = (1 + PACK_MISMATCH) * highest + 3 * link.noise_v
         connected = np.all((before > (1 - PACK_MISMATCH) * np.median(before)) & (before <= joined))
-        back = np.flatnonzero(volts[k:] <= joined)
+        back = np.flatnonzero(volts[k : np.searchsorted(time_s, start_s + DROPOUT_S, side="right")] <= joined)
         if not connected or volts[k] <= (1 + _LIFT_SHARE) * highest or not back.size:
             continue
         end_s, current = float(time_s[k + back[0]]), current_before(story, start_s)
         with_pack = volts[k + back[0]] > (1 - DROP_SHARE) * highest  # else the link was drained: nothing closed again
-        if end_s - start_s <= DROPOUT_S and with_pack and current is not None and is_load(story, current):
+        loaded = current is not None and is_load(story, current)
+        if with_pack and loaded and not _precharged(story, start_s, end_s):
             low_v, high_v = _range(volts[k : k + back[0]])
             found.append(Drop(start_s, end_s, "dc_link_voltage", current, low_v, high_v, lifted=True))
     return found
+
+
+def _precharged(story: Story, start_s: float, end_s: float) -> bool:
+    """Whether the precharge relay closed meanwhile: then it was a restart."""
+    switched = story.switched.get("precharge_relay", [])
+    return any(s.on and start_s - FLAG_LAG_S <= s.time_s <= end_s + FLAG_LAG_S for s in switched)
 
 
 def _leaps(volts: FloatArray, connected_v: float) -> BoolArray:
