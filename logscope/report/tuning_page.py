@@ -23,7 +23,7 @@ _OVERLAID = 6  # the latest responses: more lines than there are colours tell no
 class TuningPage:
     """What the page shows.
 
-    loops : by what part the control was judged, where runs differ in it
+    loops : by what part the control was judged, in words; empty where it was not
     next : what the latest run with something to change asks for, and that run's date
     """
 

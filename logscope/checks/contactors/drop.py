@@ -47,5 +47,6 @@ def current_before(story: Story, at_s: float) -> Measured | None:
 
 
 def is_load(story: Story, current: Measured) -> bool:
+    """Whether a current is beyond noise and auxiliaries."""
     part = load_part(story)
     return part is not None and (current.high or 0.0) > load_level(part)

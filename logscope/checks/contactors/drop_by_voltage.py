@@ -11,7 +11,7 @@ from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S
 from logscope.findings import BoolArray, FloatArray
 
 # No sag that the pack's own readings around it do not show reaches a quarter of the voltage.
-DROP_SHARE = 0.25
+_DROP_SHARE = 0.25
 # No braking lifts a pack by so much: at 100 A, 15 % of 350 V would be half an ohm within. A link alone, braked into by
 # as much, rises by that in a millisecond or two.
 _LIFT_SHARE = 0.15
@@ -52,7 +52,7 @@ def _thresholds(story: Story, link: Link) -> tuple[FloatArray, FloatArray]:
     pack = story.signals.get("battery_voltage")
     if pack is None or pack_voltage(story.signals, -np.inf, np.inf) is None:
         level = np.full(time_s.size, full)
-        return level * DISCONNECTED_BELOW, level * (1 - DROP_SHARE)
+        return level * DISCONNECTED_BELOW, level * (1 - _DROP_SHARE)
     awake = pack.value > AWAKE_SHARE * float(pack.value.max())
     at, value = pack.time_s[awake], pack.value[awake]
     reach = _PACK_PERIODS * pack.period_s + FLAG_LAG_S
@@ -61,7 +61,7 @@ def _thresholds(story: Story, link: Link) -> tuple[FloatArray, FloatArray]:
     first = np.minimum(first, at.size - 1)
     widest = int((last - first).max())
     lowest = np.min([value[np.minimum(first + k, np.minimum(last - 1, at.size - 1))] for k in range(widest)], axis=0)
-    return lowest * (1 - DROP_SHARE), lowest * (1 - PACK_MISMATCH)
+    return lowest * (1 - _DROP_SHARE), lowest * (1 - PACK_MISMATCH)
 
 
 def lifts(story: Story) -> list[Drop]:
@@ -85,7 +85,7 @@ def lifts(story: Story) -> list[Drop]:
         if not connected or volts[k] <= (1 + _LIFT_SHARE) * highest or not back.size:
             continue
         end_s, current = float(time_s[k + back[0]]), current_before(story, start_s)
-        with_pack = volts[k + back[0]] > (1 - DROP_SHARE) * highest  # else the link was drained: nothing closed again
+        with_pack = volts[k + back[0]] > (1 - _DROP_SHARE) * highest  # else the link was drained: nothing closed again
         loaded = current is not None and is_load(story, current)
         if with_pack and loaded and not _precharged(story, start_s, end_s):
             low_v, high_v = _range(volts[k : k + back[0]])
