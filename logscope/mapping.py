@@ -17,7 +17,7 @@ from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import VehicleError, did_you_mean
 from logscope.findings import BoolArray, FloatArray
 from logscope.parts import PARTS, Conversion, Role, convert, normalise_unit
-from logscope.signals import Part, Signals
+from logscope.signals import Encoding, Part, Signals
 from logscope.vehicle import Mapped, Vehicle, split_signal
 
 _OVERCURRENT_WORDS = ("overcurrent", "over current", "over-current", "over_current")
@@ -47,6 +47,16 @@ class Player:
         """Logged values in the part's unit, turned and shifted as the vehicle file says."""
         own = self.conversion.scale * logged + self.conversion.offset
         return np.asarray(self.mapped.scale * own + self.mapped.offset)
+
+    @property
+    def encoding(self) -> Encoding | None:
+        """How the part's values lie in their message; None where they are no integers there."""
+        spec, unit, mapped = self.spec, self.conversion, self.mapped
+        scale = spec.scale * unit.scale * mapped.scale
+        if spec.floating or scale == 0.0:
+            return None
+        offset = (spec.offset * unit.scale + unit.offset) * mapped.scale + mapped.offset
+        return Encoding(spec.bits, spec.signed, scale, offset, spec.big_endian)
 
 
 def find_players(
@@ -191,6 +201,7 @@ def _part(vehicle: Vehicle, player: Player, table: Table) -> Part:
         on=on,
         overcurrent=overcurrent,
         healthy=healthy,
+        encoding=player.encoding,
     )
 
 

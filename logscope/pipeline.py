@@ -1,4 +1,4 @@
-"""The stages in order: logs → blocks → decoded tables → parts → checks → result."""
+"""The stages in order: logs → blocks → decoded tables → parts → plausibility → checks → result."""
 
 from __future__ import annotations
 
@@ -28,6 +28,7 @@ from logscope.errors import LogError, RequestError, VehicleError
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import Player, build_signals, find_players
 from logscope.parts import PARTS
+from logscope.plausibility.examine import examine
 from logscope.result import CaptureSummary, Result
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
@@ -154,7 +155,8 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
     players, notes = _players(vehicle, definitions, skipped)
     decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in players}))
     signals = build_signals(vehicle, players, decoded.tables, decoded.seconds(decoded.end_ns))
-    findings, not_checked = _run(signals, vehicle)
+    plausible = examine(signals, vehicle)
+    findings, not_checked = run_checks(plausible.signals, vehicle)
     mapped = {(player.message, player.spec.name) for player in players}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
@@ -164,9 +166,10 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
     return Result(
         vehicle_name=vehicle.vehicle.name,
         capture=_summary(account, decoded),
-        findings=tuple(sorted(findings, key=lambda finding: finding.start_s)),
+        findings=(*plausible.findings, *sorted(findings, key=lambda finding: finding.start_s)),
         not_checked=tuple(not_checked),
-        signals=signals,
+        signals=plausible.signals,
+        doubted=plausible.doubted,
         sources={player.part: player.mapped.signal for player in players},
     )
 
@@ -339,23 +342,31 @@ def _serial_tables(log: SerialLog, start_ns: int) -> Mapping[str, Table]:
     }
 
 
-def _run(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChecked]]:
+def run_checks(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChecked]]:
+    """The findings of every check, each event told once, and what could not be checked or only without a part."""
     findings: list[Finding] = []
     not_checked: list[NotChecked] = []
     for name, run in checks():
+        watched = signals.watched()
         try:
-            findings += run(signals, vehicle)
+            findings += run(watched, vehicle)
         except MissingPart as missing:
-            not_checked.append(NotChecked(name, _why_missing(missing.part, signals)))
+            not_checked += [NotChecked(name, reason) for reason in _why_missing(missing.part, watched)]
+            continue
         except NothingToCheck as nothing:
             not_checked.append(NotChecked(name, str(nothing)))
+        not_checked += [
+            NotChecked(name, f"checked without {part}, which is doubtful: {signals.doubtful[part]}")
+            for part in watched.missed
+        ]
     return told_once(findings), not_checked
 
 
-def _why_missing(part: str, signals: Signals) -> str:
-    if part in signals.empty:
-        return signals.empty[part]
-    return f"no signal is mapped to {part} ({PARTS[part].meaning})"
+def _why_missing(part: str, watched: Signals) -> list[str]:
+    """Why a check could not run: for the parts in doubt that it asked for, else for the part that it named."""
+    if watched.missed:
+        return list(dict.fromkeys(watched.doubtful[name] for name in watched.missed))
+    return [watched.empty.get(part, f"no signal is mapped to {part} ({PARTS[part].meaning})")]
 
 
 def _summary(account: Account, decoded: Decoded) -> CaptureSummary:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logscope.capture.frames import Account
 from logscope.findings import Finding, NotChecked, Severity
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,7 +38,11 @@ class CaptureSummary:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Result:
-    """Everything the report shows. `sources` names the signal that plays each mapped part."""
+    """Everything the report shows.
+
+    signals : the parts that the checks could use; doubted : those in doubt, which nothing rests on
+    sources : the signal that plays each mapped part
+    """
 
     vehicle_name: str
     capture: CaptureSummary
@@ -46,6 +50,12 @@ class Result:
     not_checked: tuple[NotChecked, ...]
     signals: Signals
     sources: Mapping[str, str] = field(default_factory=dict)
+    doubted: Mapping[str, Part] = field(default_factory=dict)
+
+    @property
+    def logged(self) -> Signals:
+        """All parts with samples, those in doubt too: what charts show."""
+        return replace(self.signals, parts={**self.doubted, **self.signals.parts})
 
     @property
     def worst(self) -> Severity:

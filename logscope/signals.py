@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logscope.findings import BoolArray, FloatArray
+
+_EXACT_BITS = 53  # a double holds every integer of so many bits (IEEE 754 binary64)
 
 
 class MissingPart(KeyError):
@@ -16,6 +19,43 @@ class MissingPart(KeyError):
     def __init__(self, part: str) -> None:
         super().__init__(part)
         self.part = part
+
+
+@dataclass(frozen=True, slots=True)
+class Encoding:
+    """How a part's values lie in their message: value in the part's unit = raw × scale + offset.
+
+    bits, signed, big_endian : of the raw integer
+    scale, offset : of definition, unit and vehicle file together; scale is not zero
+    """
+
+    bits: int
+    signed: bool
+    scale: float
+    offset: float
+    big_endian: bool = False
+
+    @property
+    def lowest(self) -> int:
+        """The least raw value that the bits can hold."""
+        return -(1 << (self.bits - 1)) if self.signed else 0
+
+    @property
+    def highest(self) -> int:
+        """The greatest raw value that the bits can hold."""
+        return (1 << (self.bits - 1)) - 1 if self.signed else (1 << self.bits) - 1
+
+    def raw(self, value: FloatArray) -> NDArray[np.int64]:
+        """The raw integers of values in the part's unit, shape (n,); exact up to 53 bits."""
+        if self.bits > _EXACT_BITS:
+            raise ValueError(f"{self.bits} bits cannot be recovered from a double")
+        raw: NDArray[np.int64] = np.rint((value - self.offset) / self.scale).astype(np.int64)
+        return raw
+
+    def value(self, raw: NDArray[np.int64]) -> FloatArray:
+        """The values in the part's unit of raw integers, shape (n,)."""
+        value: FloatArray = raw.astype(np.float64) * self.scale + self.offset
+        return value
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,6 +70,7 @@ class Part:
     labels : enumeration texts by value, where the definition has them
     on : for a state, whether it is on, shape (n,)
     overcurrent, healthy : for a fault, whether the sample says overcurrent / no fault, shape (n,)
+    encoding : how the values lie in their message; None for floating-point signals and text
     """
 
     name: str
@@ -42,6 +83,7 @@ class Part:
     on: BoolArray | None = None
     overcurrent: BoolArray | None = None
     healthy: BoolArray | None = None
+    encoding: Encoding | None = None
 
     @property
     def period_s(self) -> float:
@@ -70,22 +112,43 @@ class Signals:
 
     parts : by name; start_s, end_s : the capture's span, seconds from its start
     empty : mapped parts without a sample, with the reason
+    doubtful : mapped parts whose readings do not fit what else is logged or configured, with the reason; they
+        are not among `parts`, so that nothing can rest on them
+    missed : the parts in doubt that were asked for, in order; the one thing here that grows
     """
 
     parts: Mapping[str, Part]
     start_s: float
     end_s: float
     empty: Mapping[str, str] = field(default_factory=dict)
+    doubtful: Mapping[str, str] = field(default_factory=dict)
+    missed: list[str] = field(default_factory=list, repr=False)
+
+    def without(self, doubtful: Mapping[str, str]) -> Signals:
+        """The same without parts that are in doubt. doubtful : the reason for each."""
+        kept = {name: part for name, part in self.parts.items() if name not in doubtful}
+        return replace(self, parts=kept, doubtful={**self.doubtful, **doubtful})
+
+    def watched(self) -> Signals:
+        """The same with an empty list of missed parts: what one check asks for."""
+        return replace(self, missed=[])
 
     def __getitem__(self, name: str) -> Part:
+        self._note(name)
         try:
             return self.parts[name]
         except KeyError:
             raise MissingPart(name) from None
 
     def __contains__(self, name: object) -> bool:
+        self._note(name)
         return name in self.parts
 
     def get(self, name: str) -> Part | None:
-        """The part, or None where no logged signal plays it."""
+        """The part, or None where no logged signal plays it, or where it is in doubt."""
+        self._note(name)
         return self.parts.get(name)
+
+    def _note(self, name: object) -> None:
+        if isinstance(name, str) and name in self.doubtful and name not in self.missed:
+            self.missed.append(name)

@@ -46,10 +46,32 @@ FORBIDDEN = {
         "can",
         "logscope.capture",
         "logscope.decoding",
+        "logscope.plausibility",
+    },
+    "plausibility": {
+        "pandas",
+        "plotly",
+        "jinja2",
+        "rich",
+        "typer",
+        "cantools",
+        "can",
+        "logscope.capture",
+        "logscope.decoding",
+        "logscope.checks",
     },
     "comparison": {"pandas", "plotly", "jinja2", "rich", "typer", "cantools", "can", "logscope.decoding"},
     "history": {"pandas", "plotly", "jinja2", "rich", "typer", "cantools", "can", "logscope.decoding"},
-    "report": {"scipy", "cantools", "can", "typer", "logscope.checks", "logscope.physics", "logscope.statistics"},
+    "report": {
+        "scipy",
+        "cantools",
+        "can",
+        "typer",
+        "logscope.plausibility",
+        "logscope.checks",
+        "logscope.physics",
+        "logscope.statistics",
+    },
 }
 
 

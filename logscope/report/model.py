@@ -96,8 +96,16 @@ class PartRow:
 
 
 def in_order(findings: Sequence[Finding]) -> list[Finding]:
-    """Worst first, then by time."""
-    return sorted(findings, key=lambda f: (-f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0))
+    """Doubts of the mapping first, since whatever rests on it waits for them; then worst first, then by time."""
+    return sorted(
+        findings,
+        key=lambda f: (not is_mapping(f), -f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0),
+    )
+
+
+def is_mapping(finding: Finding) -> bool:
+    """Whether a finding is about what is mapped, not about the vehicle."""
+    return finding.kind.startswith("mapping.")
 
 
 def verdict(result: Result) -> Verdict:
@@ -248,10 +256,11 @@ def clock_steps(capture: CaptureSummary) -> list[str]:
 
 def part_rows(result: Result) -> list[PartRow]:
     """Every mapped part with its signal, its samples, and why it has none."""
-    names = dict.fromkeys((*result.sources, *result.signals.parts, *result.signals.empty))
+    logged = result.logged
+    names = dict.fromkeys((*result.sources, *logged.parts, *logged.empty))
     rows = []
     for name in names:
-        part = result.signals.get(name)
+        part = logged.get(name)
         period = finite(part.period_s) if part is not None else None
         rows.append(
             PartRow(
@@ -259,7 +268,7 @@ def part_rows(result: Result) -> list[PartRow]:
                 source=result.sources.get(name) or (part.source if part is not None else ""),
                 samples=grouped(int(part.time_s.size)) if part is not None else "0",
                 period="" if period is None else with_unit(number_text(1000 * period, 1), "ms"),
-                note=result.signals.empty.get(name, ""),
+                note=logged.empty.get(name) or ("in doubt: see above" if name in logged.doubtful else ""),
             )
         )
     return rows
@@ -275,8 +284,9 @@ def not_checked_rows(items: Sequence[NotChecked]) -> list[tuple[str, tuple[str, 
 
 def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[str, str]]:
     """The abbreviations the page uses, with their meanings."""
-    texts = [part_name(name) for name in result.signals.parts]
-    texts += [part.unit for part in result.signals.parts.values()]
+    parts = result.logged.parts
+    texts = [part_name(name) for name in parts]
+    texts += [part.unit for part in parts.values()]
     for entry in numbered:
         f = entry.finding
         texts += [f.title, f.explanation, f.next_step, f.caution, entry.clock]

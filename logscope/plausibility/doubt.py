@@ -1,0 +1,20 @@
+"""A doubt: which parts do not fit, and the finding that says so."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from logscope.findings import Finding
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubt:
+    """What a relation between parts found not to fit.
+
+    doubtful : the parts that no check may rest on; none where something is only odd
+    reason : why, as it stands under “not checked”
+    """
+
+    finding: Finding
+    doubtful: tuple[str, ...] = ()
+    reason: str = ""
