@@ -70,14 +70,21 @@ def _raw(signal: Any, values: FloatArray) -> NDArray[np.int64]:
 def candump_text(streams: Sequence[Stream], epoch_s: float) -> tuple[bytes, float]:
     """The frames as candump log lines in the order of time, and the first stamp [s] on the streams' clock.
 
-    A bus sends one frame after another: of those that wait, the one with the lowest identifier goes first.
     epoch_s : what the first frame is stamped with: seconds since 1970, or 0 for relative stamps
     """
-    stamps = _sent(streams)
-    first_s = min(float(times.min()) for times in stamps)
-    micros = [np.rint((times - first_s + epoch_s) * 1e6).astype(np.int64) for times in stamps]
+    passed = passing_times(streams)
+    first_s = min(float(times.min()) for times in passed)
+    micros = [np.rint((times - first_s + epoch_s) * 1e6).astype(np.int64) for times in passed]
+    return candump_lines(streams, micros, np.argsort(np.concatenate(micros), kind="stable")), first_s
+
+
+def candump_lines(streams: Sequence[Stream], micros: Sequence[NDArray[np.int64]], order: NDArray[np.int64]) -> bytes:
+    """The frames as candump log lines.
+
+    micros : the stamp of each frame [µs], stream by stream; order : which frame each line holds, counted through
+        all streams
+    """
     blocks = [_lines(stream, stamp) for stream, stamp in zip(streams, micros, strict=True)]
-    order = np.argsort(np.concatenate(micros), kind="stable")
     lengths = np.concatenate([np.full(len(block), block.shape[1]) for block in blocks])
     begins = np.empty(order.size, dtype=np.int64)
     begins[order] = np.concatenate(([0], np.cumsum(lengths[order])[:-1]))
@@ -87,7 +94,7 @@ def candump_text(streams: Sequence[Stream], epoch_s: float) -> tuple[bytes, floa
         at = begins[row : row + len(block)]
         text[at[:, None] + np.arange(block.shape[1])] = block
         row += len(block)
-    return text.tobytes(), first_s
+    return text.tobytes()
 
 
 def frame_bits(length: int, extended: bool) -> int:
@@ -106,8 +113,11 @@ def bus_load(streams: Sequence[Stream], bus: str, span_s: float) -> float:
     return bits * BIT_S / span_s
 
 
-def _sent(streams: Sequence[Stream]) -> list[FloatArray]:
-    """When each frame has passed its bus."""
+def passing_times(streams: Sequence[Stream]) -> list[FloatArray]:
+    """When each frame has passed its bus [s], stream by stream.
+
+    A bus sends one frame after another: of those that wait, the one with the lowest identifier goes first.
+    """
     sent: list[FloatArray] = [np.empty(0)] * len(streams)
     for bus in {stream.bus for stream in streams}:
         members = [i for i, stream in enumerate(streams) if stream.bus == bus]
