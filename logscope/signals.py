@@ -101,6 +101,26 @@ class Part:
         last = int(np.searchsorted(self.time_s, end_s, side="right"))
         return slice(int(first[0]), last)
 
+    def where(self, keep: BoolArray) -> Part:
+        """The same with some samples only. keep : which, shape (n,)."""
+
+        def kept(flags: BoolArray | None) -> BoolArray | None:
+            return None if flags is None else flags[keep]
+
+        return replace(
+            self,
+            time_s=self.time_s[keep],
+            value=self.value[keep],
+            on=kept(self.on),
+            overcurrent=kept(self.overcurrent),
+            healthy=kept(self.healthy),
+        )
+
+    @property
+    def message(self) -> str:
+        """The message that carries the part: its parts were sent, and are lost, together."""
+        return self.source.rpartition(".")[0]
+
     def label(self, value: float) -> str:
         """The enumeration text of a value, or the number itself."""
         return self.labels.get(value, f"{value:g}")

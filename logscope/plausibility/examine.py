@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from logscope.findings import Finding
+from logscope.plausibility.clean import clean
 from logscope.plausibility.doubt import Doubt
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -34,10 +35,12 @@ def relations() -> tuple[Relation, ...]:
 def examine(signals: Signals, vehicle: Vehicle) -> Plausible:
     """Take out of the signals what cannot be right: single readings first, then whole parts."""
     doubts: list[Doubt] = []
-    trusted = signals
+    cleaned = clean(signals, vehicle)
+    trusted = cleaned.signals
     for relation in relations():
         found = relation(trusted, vehicle)
         doubts += found
         trusted = trusted.without({part: doubt.reason for doubt in found for part in doubt.doubtful})
-    findings = [doubt.finding for doubt in doubts]
+    findings = [*(doubt.finding for doubt in doubts), *cleaned.findings]
+    findings.sort(key=lambda finding: -finding.severity.rank)
     return Plausible(trusted, tuple(findings), {name: signals.parts[name] for name in trusted.doubtful})

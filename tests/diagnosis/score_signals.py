@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from logscope.parts import PARTS, Role
-from logscope.signals import Part, Signals
+from logscope.signals import Encoding, Part, Signals
 from logscope.simulate.drive import Drive
 from logscope.simulate.hazel_bus import Sent, sent_messages
 from logscope.simulate.layouts import Layout
@@ -61,4 +61,5 @@ def _part(name: str, sent: Sent, signal_name: str, start_s: float) -> Part:
         on=value == 1 if role is Role.STATE else None,
         overcurrent=value == _OVERCURRENT if role is Role.FAULT else None,
         healthy=value == 0 if role is Role.FAULT else None,
+        encoding=Encoding(signal.length, signal.is_signed, scale, offset, signal.byte_order == "big_endian"),
     )
