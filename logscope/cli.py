@@ -12,6 +12,7 @@ from logscope.commands.compare import compare
 from logscope.commands.decode import decode
 from logscope.commands.demo import demo
 from logscope.commands.draft import draft
+from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
 from logscope.commands.size_precharge import size_precharge
 from logscope.commands.trend import trend
@@ -57,7 +58,7 @@ for _command, _help, _example in (
     (demo, "Simulate a drive, check it, write the report.", "hazel-demo"),
 ):
     _name = _command.__name__.replace("_", "-")
-    app.command(_name, short_help=_help, epilog=f"Example: logscope {_name} {_example}")(_command)
+    app.command(_name, short_help=_help, epilog=f"Example: logscope {_name} {_example}")(guarded(_command))
 
 
 def main() -> None:

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import chain, count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from logscope import __version__
 from logscope.decoding.table import Table
 from logscope.errors import RequestError, did_you_mean
-from logscope.files import write_file
+from logscope.files import create_folder, write_file
 from logscope.findings import FloatArray
+from logscope.outputs import PARQUET_MARK
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-SUFFIXES = (".parquet", ".csv")
 # A value is held from one sample to the next, but not through a silence longer than this many of its periods.
 HELD_PERIODS = 5
 
@@ -43,23 +45,39 @@ def choose(tables: Mapping[str, Table], wanted: Sequence[str]) -> dict[str, tupl
 
 
 def write_messages(
-    tables: Mapping[str, Table], chosen: Mapping[str, Sequence[str]], folder: Path, suffix: str, *, labels: bool
+    tables: Mapping[str, Table],
+    chosen: Mapping[str, Sequence[str]],
+    folder: Path,
+    suffix: str,
+    *,
+    labels: bool,
+    allow: Callable[[Path], None] = lambda _: None,
 ) -> list[Path]:
     """One file a message into a folder, which is created; returns their paths.
 
     labels : enumerations as texts
+    allow : is asked for each file that exists, before any is written, and raises where it must stay
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise RequestError(f"cannot create the folder ({reason})", where=folder, do="Name another.") from None
-    written = []
+    files = {name: folder / (word + suffix) for name, word in _file_names(chosen).items()}
+    for path in files.values():
+        if path.exists():
+            allow(path)
+    create_folder(folder)
     for name, signals in chosen.items():
-        path = folder / (_file_name(name) + suffix)
-        write_table(message_table(tables[name], signals, labels=labels), path)
-        written.append(path)
-    return written
+        write_table(message_table(tables[name], signals, labels=labels), files[name])
+    return list(files.values())
+
+
+def _file_names(tables: Iterable[str]) -> dict[str, str]:
+    """A file name for each table, no two the same where the system ignores letter case."""
+    names: dict[str, str] = {}
+    taken: set[str] = set()
+    for table in tables:
+        plain = _file_name(table)
+        words = chain([plain], (f"{plain}-{k}" for k in count(2)))
+        names[table] = next(word for word in words if word.casefold() not in taken)
+        taken.add(names[table].casefold())
+    return names
 
 
 def _file_name(table: str) -> str:
@@ -124,7 +142,8 @@ def write_table(table: pa.Table, path: Path) -> None:
     if path.suffix.lower() == ".parquet":
         from pyarrow import parquet
 
-        write_file(path, lambda target: parquet.write_table(table, target))
+        marked = table.replace_schema_metadata({**(table.schema.metadata or {}), PARQUET_MARK: __version__})
+        write_file(path, lambda target: parquet.write_table(marked, target))
         return
     from pyarrow import csv
 

@@ -1,12 +1,51 @@
-"""Writing a file so that it is either there whole or not there at all."""
+"""Files: which paths lead to one and the same, and how one is written so that it is there whole or not at all."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Iterable
 from pathlib import Path
 
 from logscope.errors import RequestError
+
+
+def file_key(path: Path | str) -> Hashable:
+    """The same for all paths that lead to one file, whether or not it exists yet.
+
+    Relative or absolute, with “..”, over symbolic or hard links, and in other letter case where the system ignores it.
+    """
+    real = os.path.realpath(path)
+    try:
+        found = os.stat(real)
+    except (OSError, ValueError):
+        pass
+    else:
+        return found.st_dev, found.st_ino
+    folder, name = os.path.split(real)
+    try:
+        there = os.stat(folder)
+    except (OSError, ValueError):
+        return os.path.normcase(real)
+    return there.st_dev, there.st_ino, name.casefold() if _ignores_case(folder) else name
+
+
+def _ignores_case(folder: str) -> bool:
+    """Whether names in a folder that exists differ in more than their letter case; told by the folder's own name."""
+    other = folder.swapcase()
+    try:
+        return os.path.samefile(folder, other) if other != folder else os.path.normcase("A") == "a"
+    except OSError:
+        return False
+
+
+def refuse_repeated(logs: Iterable[Path | str]) -> None:
+    """Refuse a log that is given twice, by whatever spelling: each frame would count twice."""
+    seen: dict[Hashable, Path | str] = {}
+    for log in logs:
+        first = seen.setdefault(file_key(log), log)
+        if first is not log:
+            named = "" if str(first) == str(log) else f", first as {first}"
+            raise RequestError(f"this log is given twice{named}", where=log, do="Name each log once.")
 
 
 def write_text(path: Path | str, text: str) -> None:
@@ -14,8 +53,12 @@ def write_text(path: Path | str, text: str) -> None:
 
     File names that are no valid Unicode were read with lone surrogates; those are written as escapes.
     """
-    data = text.encode("utf-8", "backslashreplace")
-    write_file(path, lambda target: target.write_bytes(data))
+    write_bytes(path, text.encode("utf-8", "backslashreplace"))
+
+
+def write_bytes(path: Path | str, content: bytes) -> None:
+    """Write `content`, as `write_file` does."""
+    write_file(path, lambda target: target.write_bytes(content))
 
 
 def write_file(path: Path | str, write: Callable[[Path], object]) -> None:
@@ -27,14 +70,7 @@ def write_file(path: Path | str, write: Callable[[Path], object]) -> None:
     Raises RequestError, naming the path, where the file cannot be written.
     """
     target = Path(os.path.realpath(path))  # a link stays a link; the file it leads to is replaced
-    if target.is_dir():
-        raise RequestError("this is a folder, not a file", where=path, do="Add a file name.")
-    if not target.parent.is_dir():
-        raise RequestError(
-            "cannot write the file: its folder does not exist",
-            where=path,
-            do=f"Create “{target.parent}” first.",
-        )
+    refuse_no_place(path)
     try:
         if target.exists() and not target.is_file():  # a pipe or device cannot be replaced
             write(target)
@@ -48,10 +84,34 @@ def write_file(path: Path | str, write: Callable[[Path], object]) -> None:
         ) from None
 
 
+def refuse_no_place(path: Path | str) -> None:
+    """Refuse a path at which no file can be: a folder, or one in a folder that does not exist."""
+    target = Path(os.path.realpath(path))
+    if target.is_dir():
+        raise RequestError("this is a folder, not a file", where=path, do="Add a file name.")
+    if not target.parent.is_dir():
+        raise RequestError(
+            "cannot write the file: its folder does not exist",
+            where=path,
+            do=f"Create “{target.parent}” first.",
+        )
+
+
+def create_folder(folder: Path) -> None:
+    """Create a folder, with those around it, where it does not exist. Raises RequestError where that cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise RequestError(f"cannot create the folder ({reason})", where=folder, do="Name another.") from None
+
+
 def _replace(target: Path, write: Callable[[Path], object]) -> None:
     temporary = target.with_name(f".logscope-{os.getpid()}{target.suffix}")
     try:
         write(temporary)
+        with temporary.open("rb+") as file:
+            os.fsync(file.fileno())  # the content is on the disk before the name leads to it
         os.replace(temporary, target)
     finally:
         temporary.unlink(missing_ok=True)

@@ -25,6 +25,7 @@ from logscope.definitions.can import MessageSpec, Skipped, load_definitions
 from logscope.definitions.load import BusDefinitions, vehicle_consoles, vehicle_definitions
 from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError, RequestError, VehicleError
+from logscope.files import refuse_repeated
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import Player, build_signals, find_players
 from logscope.parts import PARTS
@@ -89,6 +90,7 @@ def read(*paths: Path | str, vehicle: Vehicle | None = None, align: Sequence[flo
 
 def open_runs(paths: Sequence[Path | str], vehicle: Vehicle) -> list[Capture]:
     """The logs of several runs, one capture a run: logs of one recording are found by their dates or signals."""
+    refuse_repeated(paths)
     if len(paths) == 1:
         return [open_logs(paths, vehicle)]
     layout, consoles = _formats(vehicle)
@@ -107,6 +109,7 @@ def open_logs(
 
     joint : whether logs are brought onto one clock, for which each is read once more
     """
+    refuse_repeated(paths)
     layout, consoles = _formats(vehicle)
     joined: Sequence[Joined | None] = [None] * len(paths)
     if align or (joint and len(paths) > 1 and vehicle is not None and vehicle.signals):

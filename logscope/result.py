@@ -62,24 +62,27 @@ class Result:
         """The severity of the worst finding; good where there is none."""
         return max((f.severity for f in self.findings), key=lambda s: s.rank, default=Severity.GOOD)
 
-    def to_json(self, path: Path | str | None = None) -> str:
-        """The result as JSON text by the contract; also written to `path` where given."""
-        from logscope.files import write_text
+    def to_json(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
+        """The result as JSON text by the contract; also written to `path` where given.
+
+        overwrite : also over a file that logscope did not write; never over a log. Raises RequestError else.
+        """
+        from logscope.outputs import JSON, write_output
         from logscope.report.json import result_to_json
 
         text = result_to_json(self)
         if path is not None:
-            write_text(path, text)
+            write_output(path, text, JSON, self.capture.account.files, overwrite=overwrite)
         return text
 
-    def to_html(self, path: Path | str | None = None) -> str:
-        """The report as one self-contained HTML page; also written to `path` where given."""
-        from logscope.files import write_text
+    def to_html(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
+        """The report as one self-contained HTML page; also written to `path` where given, as by `to_json`."""
+        from logscope.outputs import HTML, write_output
         from logscope.report.html import result_to_html
 
         text = result_to_html(self)
         if path is not None:
-            write_text(path, text)
+            write_output(path, text, HTML, self.capture.account.files, overwrite=overwrite)
         return text
 
     def to_dataframe(self) -> pd.DataFrame:

@@ -187,6 +187,13 @@ class Vehicle(_Section):
         except OSError:
             return None
 
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The vehicle file and every definition file that it names."""
+        names = [name for can in self.can for name in can.definitions]
+        names += [name for serial in self.serial for name in serial.definitions]
+        return (*([self.path] if self.path else []), *map(self.locate, names))
+
     def locate(self, definition: str) -> Path:
         """A path in the vehicle file, which is relative to the file itself."""
         return (self.path.parent if self.path else Path()) / definition

@@ -6,8 +6,9 @@ import os
 
 import pytest
 
+from logscope import files
 from logscope.errors import RequestError
-from logscope.files import write_text
+from logscope.files import file_key, refuse_repeated, write_text
 
 
 def test_text_is_utf8_with_plain_line_ends(tmp_path):
@@ -56,3 +57,39 @@ def test_an_interrupted_write_leaves_the_former_file(tmp_path, monkeypatch, erro
 def test_names_that_are_no_unicode_are_written_as_escapes(tmp_path):
     write_text(tmp_path / "a.json", '"log\udc80"')
     assert (tmp_path / "a.json").read_bytes() == b'"log\\udc80"'
+
+
+def test_every_way_to_a_file_has_one_key(tmp_path, monkeypatch):
+    """Also to a file that does not exist yet; the symbolic links where the system grants them."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sub").mkdir()
+    for name in ("there", "not yet"):
+        ways = [name, f"./{name}", f"sub/../{name}", tmp_path / name]
+        if name == "there":
+            (tmp_path / name).write_bytes(b"")
+            os.link(name, "hard")
+            ways.append("hard")
+        try:
+            os.symlink(tmp_path / name, f"link to {name}")
+            os.symlink(tmp_path, f"folder of {name}", target_is_directory=True)
+        except OSError:
+            pass
+        else:
+            ways += [f"link to {name}", f"folder of {name}/{name}"]
+        assert len({file_key(way) for way in ways}) == 1
+    assert file_key("there") != file_key("not yet") != file_key("sub/not yet")
+    assert file_key("no/such/folder/a") == file_key("no/such/folder/../folder/a")
+
+
+@pytest.mark.parametrize("ignores", [True, False])
+def test_letter_case_counts_where_the_system_minds_it(tmp_path, monkeypatch, ignores):
+    monkeypatch.setattr(files, "_ignores_case", lambda folder: ignores)
+    assert (file_key(tmp_path / "a.html") == file_key(tmp_path / "A.HTML")) is ignores
+
+
+def test_a_log_given_twice_is_named_as_first_given(tmp_path):
+    (tmp_path / "a.log").write_bytes(b"")
+    (tmp_path / "x").mkdir()
+    refuse_repeated([tmp_path / "a.log", tmp_path / "b.log"])
+    with pytest.raises(RequestError, match=r"x/\.\./a\.log: this log is given twice, first as .*a\.log"):
+        refuse_repeated([tmp_path / "a.log", f"{tmp_path}/x/../a.log"])

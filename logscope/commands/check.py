@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logscope.commands.options import Align, JsonFile, Logs, ReportFile, VehicleFile
-from logscope.commands.output import deliver, with_progress, writable
+from logscope.commands.output import deliver, with_progress
 
 if TYPE_CHECKING:
     from logscope.result import Result
@@ -43,7 +43,6 @@ def check(
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle)
-    writable(report, json)
     result = run(with_progress(open_logs(logs, known, align or ())), known)
     deliver(result, print_summary, report, json)
     raise typer.Exit(_status(result, fail_on))

@@ -7,20 +7,26 @@ from typing import Annotated
 
 import typer
 
+from logscope.commands.guarded import Reads
 from logscope.commands.options import JsonFile, ReportFile, VehicleFile
-from logscope.commands.output import deliver, with_progress, writable
+from logscope.commands.output import deliver, with_progress
 
 
 def compare(
     vehicle: VehicleFile,
     before: Annotated[
-        list[Path], typer.Option("--before", metavar="LOG...", help="Logs before the change.", show_default=False)
+        list[Path],
+        Reads(),
+        typer.Option("--before", metavar="LOG...", help="Logs before the change.", show_default=False),
     ],
     after: Annotated[
-        list[Path], typer.Option("--after", metavar="LOG...", help="Logs after the change.", show_default=False)
+        list[Path],
+        Reads(),
+        typer.Option("--after", metavar="LOG...", help="Logs after the change.", show_default=False),
     ],
     before_vehicle: Annotated[
         Path | None,
+        Reads(vehicle=True),
         typer.Option("--before-vehicle", metavar="V.toml", help="The vehicle file before the change, if it differed."),
     ] = None,
     report: ReportFile = None,
@@ -38,7 +44,6 @@ def compare(
 
     known = load_vehicle(vehicle)
     former = load_vehicle(before_vehicle) if before_vehicle is not None else known
-    writable(report, json)
     sides = [[*map(with_progress, open_runs(logs, of))] for logs, of in ((before, former), (after, known))]
     found = run(sides[0], sides[1], known, former)
     deliver(found, print_comparison, report, json)

@@ -8,8 +8,10 @@ from typing import Annotated
 
 import typer
 
-from logscope.commands.options import Definitions, Logs
-from logscope.commands.output import warn, with_progress, writable
+from logscope.commands.guarded import Writes
+from logscope.commands.options import DefiningVehicle, Definitions, Logs
+from logscope.commands.output import warn, with_progress
+from logscope.outputs import CSV, FOLDER, PARQUET, Guard, kind_for
 
 
 class TableFormat(StrEnum):
@@ -21,10 +23,13 @@ class TableFormat(StrEnum):
 
 def decode(
     logs: Logs,
-    out: Annotated[Path, typer.Option("--out", metavar="DIR|F", help="A folder, or one .parquet or .csv file.")],
-    vehicle: Annotated[
-        Path | None, typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions.")
-    ] = None,
+    guard: Guard,
+    out: Annotated[
+        Path,
+        Writes(FOLDER, PARQUET, CSV),
+        typer.Option("--out", metavar="DIR|F", help="A folder, or one .parquet or .csv file."),
+    ],
+    vehicle: DefiningVehicle = None,
     definitions: Definitions = None,
     signal: Annotated[
         list[str] | None,
@@ -50,9 +55,6 @@ def decode(
 
     if vehicle is None and not definitions:
         raise RequestError("nothing tells what the frames mean", do="Give --vehicle or --definitions.")
-    one_file = out.suffix.lower() in export.SUFFIXES
-    if one_file:
-        writable(out)
     known = load_vehicle(vehicle) if vehicle else None
     decoded = decode_tables(with_progress(open_logs(logs, known)), known, definitions or ())
     warn(decoded.notes)
@@ -62,10 +64,13 @@ def decode(
             "no frame of this log has a definition", where=logs[0], do="`logscope inventory` shows what is there."
         )
     count = sum(map(len, chosen.values()))
-    if one_file:
+    if kind_for(out, (PARQUET, CSV, FOLDER)) is not FOLDER:
         end_s = decoded.seconds(decoded.end_ns)
         export.write_table(export.wide_table(decoded.tables, chosen, every, end_s), out)
         typer.echo(f"{out}: {count} signals, a row every {every:g} s from 0 to {end_s:.3f} s")
     else:
-        written = export.write_messages(decoded.tables, chosen, out, f".{file_format.value}", labels=labels)
+        kind = PARQUET if file_format is TableFormat.PARQUET else CSV
+        written = export.write_messages(
+            decoded.tables, chosen, out, kind.suffixes[0], labels=labels, allow=lambda path: guard.allow(path, kind)
+        )
         typer.echo(f"{out}: {len(written)} files with {count} signals")

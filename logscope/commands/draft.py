@@ -7,14 +7,18 @@ from typing import Annotated
 
 import typer
 
+from logscope.commands.guarded import Writes
 from logscope.commands.options import Definitions, Logs
-from logscope.commands.output import warn, with_progress, writable
+from logscope.commands.output import warn, with_progress
+from logscope.outputs import VEHICLE
 
 
 def draft(
     logs: Logs,
     definitions: Definitions = None,
-    out: Annotated[Path, typer.Option("--out", metavar="V.toml", help="Where to write it.")] = Path("vehicle.toml"),
+    out: Annotated[Path, Writes(VEHICLE), typer.Option("--out", metavar="V.toml", help="Where to write it.")] = Path(
+        "vehicle.toml"
+    ),
     name: Annotated[str, typer.Option("--name", help="Of the vehicle.")] = "",
 ) -> None:
     """Propose which signal plays which part, from names, units and behaviour, each with its reason and doubts.
@@ -22,13 +26,9 @@ def draft(
     Read every line before you rely on it: what is doubtful is commented out, and the numbers are for you to fill in.
     """
     from logscope.draft.draft import draft_vehicle, undrafted
-    from logscope.errors import RequestError
     from logscope.files import write_text
     from logscope.pipeline import open_logs
 
-    writable(out)
-    if out.exists():
-        raise RequestError("this file exists", where=out, do="Name another with --out; a draft overwrites nothing.")
     known = undrafted(definitions or (), out, name)
     text, notes = draft_vehicle(with_progress(open_logs(logs, known)), known)
     write_text(out, text)

@@ -7,21 +7,23 @@ from typing import Annotated
 
 import typer
 
-from logscope.commands.options import Definitions, JsonFile, Logs
-from logscope.commands.output import warn, with_progress, writable
+from logscope.commands.guarded import Writes
+from logscope.commands.options import DefiningVehicle, Definitions, JsonFile, Logs
+from logscope.commands.output import warn, with_progress
+from logscope.outputs import CSV
 
 
 def inventory(
     logs: Logs,
     definitions: Definitions = None,
-    vehicle: Annotated[
-        Path | None, typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions.")
-    ] = None,
+    vehicle: DefiningVehicle = None,
     bit_rate: Annotated[
-        int | None, typer.Option("--bit-rate", metavar="BIT/S", help="Of the buses; else assumed.", min=1000)
+        int | None, typer.Option("--bit-rate", metavar="BIT/S", help="Of the buses, for their load.", min=1000)
     ] = None,
     json: JsonFile = None,
-    csv: Annotated[Path | None, typer.Option("--csv", metavar="F.csv", help="Write the table here.")] = None,
+    csv: Annotated[
+        Path | None, Writes(CSV), typer.Option("--csv", metavar="F.csv", help="Write the table here.")
+    ] = None,
 ) -> None:
     """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
     from rich.console import Console
@@ -32,7 +34,6 @@ def inventory(
     from logscope.pipeline import open_logs, read_definitions
     from logscope.vehicle import load_vehicle
 
-    writable(json, csv)
     known = load_vehicle(vehicle) if vehicle else None
     pairs, skipped = read_definitions(known, definitions or ())
     found = take_inventory(with_progress(open_logs(logs, known, joint=False)).blocks, pairs, bit_rate)

@@ -7,14 +7,30 @@ from typing import Annotated
 
 import typer
 
-Logs = Annotated[list[Path], typer.Argument(metavar="LOG...", help="Log files of one recording.", show_default=False)]
+from logscope.commands.guarded import Reads, Writes
+from logscope.outputs import HTML, JSON
+
+Logs = Annotated[
+    list[Path], Reads(), typer.Argument(metavar="LOG...", help="Log files of one recording.", show_default=False)
+]
 
 Definitions = Annotated[
     list[Path] | None,
+    Reads(),
     typer.Option("--definitions", metavar="D.dbc", help="Definitions for every bus; may be given more than once."),
 ]
 
-VehicleFile = Annotated[Path, typer.Option("--vehicle", metavar="V.toml", help="The vehicle file.", show_default=False)]
+VehicleFile = Annotated[
+    Path,
+    Reads(vehicle=True),
+    typer.Option("--vehicle", metavar="V.toml", help="The vehicle file.", show_default=False),
+]
+
+DefiningVehicle = Annotated[
+    Path | None,
+    Reads(vehicle=True),
+    typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions."),
+]
 
 Align = Annotated[
     list[float] | None,
@@ -25,6 +41,10 @@ Align = Annotated[
     ),
 ]
 
-ReportFile = Annotated[Path | None, typer.Option("--report", metavar="R.html", help="Write the report here.")]
+ReportFile = Annotated[
+    Path | None, Writes(HTML), typer.Option("--report", metavar="R.html", help="Write the report here.")
+]
 
-JsonFile = Annotated[Path | None, typer.Option("--json", metavar="F.json", help="Write the findings here as JSON.")]
+JsonFile = Annotated[
+    Path | None, Writes(JSON), typer.Option("--json", metavar="F.json", help="Write the findings here as JSON.")
+]

@@ -20,15 +20,6 @@ if TYPE_CHECKING:
 Made = TypeVar("Made", "Result", "Comparison")
 
 
-def writable(*targets: Path | None) -> None:
-    """Refuse a target that cannot be written before any time is spent on the log."""
-    from logscope.errors import RequestError
-
-    for target in targets:
-        if target is not None and not target.absolute().parent.is_dir():
-            raise RequestError("this folder does not exist", where=target.parent, do="Create it, or name another.")
-
-
 def with_progress(capture: Capture) -> Capture:
     """The same capture; its frames are counted on stderr while they pass, when someone is watching."""
     return replace(capture, blocks=_counted(capture.blocks)) if sys.stderr.isatty() else capture
@@ -56,9 +47,9 @@ def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | No
     from rich.console import Console
 
     if json is not None:
-        made.to_json(json)
+        made.to_json(json, overwrite=True)  # `guarded` has allowed it
     if report is not None:
-        made.to_html(report)
+        made.to_html(report, overwrite=True)
     console = Console()
     show(made, console)
     tell_where(console, report, json)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
+from logscope.commands.guarded import Writes
 from logscope.commands.options import JsonFile
-from logscope.commands.output import writable
+from logscope.outputs import HTML
 
 if TYPE_CHECKING:
     from logscope.sizing.series import Series
@@ -73,7 +74,7 @@ def size_precharge(
         float, typer.Option("--discharge-time", metavar="S", help="In which a bleeder shall reach 60 V.")
     ] = 120.0,
     html: Annotated[
-        Path | None, typer.Option("--html", metavar="F.html", help="Write a page with a chart here.")
+        Path | None, Writes(HTML), typer.Option("--html", metavar="F.html", help="Write a page with a chart here.")
     ] = None,
     json: JsonFile = None,
 ) -> None:
@@ -85,7 +86,6 @@ def size_precharge(
     from logscope.sizing.show import design_to_json, print_design
     from logscope.sizing.wish import PrechargeWish
 
-    writable(html, json)
     design = precharge.size_precharge(
         PrechargeWish(
             voltage_V=voltage,

@@ -7,17 +7,22 @@ from typing import Annotated
 
 import typer
 
+from logscope.commands.guarded import Reads
 from logscope.commands.options import JsonFile, ReportFile, VehicleFile
-from logscope.commands.output import tell_where, with_progress, writable
+from logscope.commands.output import tell_where, with_progress
 
 
 def trend(
     places: Annotated[
-        list[Path], typer.Argument(metavar="LOG...|DIR", help="Logs, or a folder of logs.", show_default=False)
+        list[Path],
+        Reads(),
+        typer.Argument(metavar="LOG...|DIR", help="Logs, or a folder of logs.", show_default=False),
     ],
     vehicle: VehicleFile,
     notes: Annotated[
-        Path | None, typer.Option("--notes", metavar="FILE", help="What was changed and when: CSV (date,text) or TOML.")
+        Path | None,
+        Reads(),
+        typer.Option("--notes", metavar="FILE", help="What was changed and when: CSV (date,text) or TOML."),
     ] = None,
     report: ReportFile = None,
     json: JsonFile = None,
@@ -37,7 +42,6 @@ def trend(
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle)
-    writable(report, json)
     history = collect(
         find_logs(places, notes),
         known,

@@ -118,22 +118,30 @@ class Comparison:
         """Before, after."""
         return (self.before, self.after)
 
-    def to_json(self, path: Path | str | None = None) -> str:
-        """The comparison as JSON text by the contract; also written to `path` where given."""
-        from logscope.files import write_text
+    @property
+    def _files(self) -> tuple[str, ...]:
+        """The logs of both sides."""
+        return tuple(file for side in self.sides for result in side.results for file in result.capture.account.files)
+
+    def to_json(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
+        """The comparison as JSON text by the contract; also written to `path` where given.
+
+        overwrite : also over a file that logscope did not write; never over a log. Raises RequestError else.
+        """
+        from logscope.outputs import JSON, write_output
         from logscope.report.comparison_json import comparison_to_json
 
         text = comparison_to_json(self)
         if path is not None:
-            write_text(path, text)
+            write_output(path, text, JSON, self._files, overwrite=overwrite)
         return text
 
-    def to_html(self, path: Path | str | None = None) -> str:
-        """The comparison as one self-contained HTML page; also written to `path` where given."""
-        from logscope.files import write_text
+    def to_html(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
+        """The comparison as one self-contained HTML page; also written to `path` where given, as by `to_json`."""
+        from logscope.outputs import HTML, write_output
         from logscope.report.comparison_page import comparison_to_html
 
         text = comparison_to_html(self)
         if path is not None:
-            write_text(path, text)
+            write_output(path, text, HTML, self._files, overwrite=overwrite)
         return text

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from logscope.checks.measures import MEASURES
 from logscope.errors import LogError, RequestError
+from logscope.files import file_key
 from logscope.history.cache import content_key, keep, kept
 from logscope.history.rows import History, Note, Row, values_of
 from logscope.history.trends import drifts
@@ -49,10 +50,10 @@ def find_logs(places: Sequence[Path], notes: Path | None = None) -> list[Path]:
         files = sorted(path for path in place.iterdir() if path.is_file() and not path.name.startswith("."))
         logs += [path for path in files if path.suffix.lower() not in _NO_LOGS]
     if notes is not None:
-        logs = [log for log in logs if log.resolve() != notes.resolve()]
+        logs = [log for log in logs if file_key(log) != file_key(notes)]
     if not logs:
         raise RequestError("there is no log in this folder", where=places[0], do="Name the folder that holds the logs.")
-    return list(dict.fromkeys(logs))
+    return list({file_key(log): log for log in reversed(logs)}.values())[::-1]
 
 
 def collect(
@@ -66,7 +67,7 @@ def collect(
 
     folder : where rows are kept; None keeps nothing
     """
-    told_by = _told_by(vehicle)
+    told_by = vehicle.files
     rows: list[Row] = []
     skipped: list[tuple[str, str]] = []
     for log in logs:
@@ -85,13 +86,6 @@ def collect(
         titles={measure.name: measure.title for measure in MEASURES},
         drifts=drifts(ordered, notes, MEASURES),
     )
-
-
-def _told_by(vehicle: Vehicle) -> list[Path]:
-    """The files that decide what a log says, besides the log."""
-    names = [name for can in vehicle.can for name in can.definitions]
-    names += [name for serial in vehicle.serial for name in serial.definitions]
-    return [*([vehicle.path] if vehicle.path else []), *map(vehicle.locate, names)]
 
 
 def _row(log: Path, vehicle: Vehicle, check: CheckLog, told_by: Sequence[Path], folder: Path | None) -> Row:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,7 +16,10 @@ from logscope.physics.can_timing import STANDARD_BIT_RATES, fd_frame_bits
 
 # A message repeats with a period when half of its intervals lie within this share of their median.
 PERIODIC_SHARE = 0.25
-_SECOND_NS = 1_000_000_000
+_BIN_NS, _BINS_PER_S = 100_000_000, 10  # the busiest second is looked for in steps of a tenth
+# Buses are planned to be filled to some 70 % at most (common practice, no published source): a rate that is only
+# assumed must not make a bus look full.
+_ASSUMED_LOAD = 0.7
 _MAX_PAYLOAD = 64
 _Names = dict[tuple[str | None, int], str]
 # Error classes in the identifier of an error frame: Linux include/uapi/linux/can/error.h.
@@ -71,9 +74,10 @@ class Message:
 class Bus:
     """One bus.
 
-    mean_bits_per_s, busiest_bits_per_s : bits on the wire, with exact stuffing; busiest in one second of the log
+    mean_bits_per_s, busiest_bits_per_s : bits on the wire, with exact stuffing; the busiest second of the log is
+        never below its mean, though in a short log each single second can hold less (silence in its middle)
     lower_bound : whether the bits are a lower bound, as for CAN FD, whose stuffing is not counted
-    bit_rate : as told, or the lowest usual one that carries the busiest second (then `assumed`)
+    bit_rate : as given, or the lowest usual one that the busiest second fills to 70 % at most (then `assumed`)
     errors : error frames by class
     """
 
@@ -118,7 +122,7 @@ def take_inventory(
     """Count the frames of a log.
 
     definitions : (bus or None for every bus, messages), to name the identifiers
-    bit_rate : of the buses [bit/s]; None assumes the lowest usual one that carries the load
+    bit_rate : of the buses [bit/s]; None assumes one, see `Bus`
     """
     counting = _Counting()
     account = Account()
@@ -140,7 +144,7 @@ def take_inventory(
 
 @dataclass(slots=True)
 class _Wire:
-    """A bus while it is counted. bits : by second of the log."""
+    """A bus while it is counted. bits : by tenth of a second."""
 
     frames: int = 0
     remote: int = 0
@@ -223,7 +227,7 @@ class _Counting:
         fd = np.flatnonzero(~error & ((frames.flags & Flag.FD) != 0))
         empty = [fd_frame_bits(0, extended=extended) for extended in (False, True)]
         bits[fd] = np.array(empty)[frames.flags[fd] & Flag.EXTENDED] + 8 * frames.length[fd].astype(np.int64)
-        second = frames.time_ns // _SECOND_NS
+        tenth = frames.time_ns // _BIN_NS
         for number, name in enumerate(frames.buses):
             here = frames.bus == number
             if not here.any():
@@ -234,17 +238,18 @@ class _Counting:
             wire.lower_bound |= bool(fd.size and here[fd].any())
             for value, count in zip(*np.unique(frames.identifier[here & error], return_counts=True), strict=True):
                 wire.errors[int(value)] = wire.errors.get(int(value), 0) + int(count)
-            seconds, inverse = np.unique(second[here], return_inverse=True)
+            tenths, inverse = np.unique(tenth[here], return_inverse=True)
             sums = np.bincount(inverse, weights=bits[here])
-            for at, total in zip(seconds.tolist(), sums.tolist(), strict=True):
+            for at, total in zip(tenths.tolist(), sums.tolist(), strict=True):
                 wire.bits[at] = wire.bits.get(at, 0) + int(total)
 
     def buses(self, bit_rate: int | None) -> tuple[Bus, ...]:
         return tuple(self._bus(name, wire, bit_rate) for name, wire in sorted(self.wires.items()))
 
     def _bus(self, name: str, wire: _Wire, bit_rate: int | None) -> Bus:
-        busiest = float(max(wire.bits.values(), default=0))
-        carrying = [rate for rate in STANDARD_BIT_RATES if rate >= busiest]
+        mean = sum(wire.bits.values()) / max(self.duration_s, 1.0)
+        busiest = max(_busiest_second(wire.bits), mean)
+        carrying = [rate for rate in STANDARD_BIT_RATES if _ASSUMED_LOAD * rate >= busiest]
         errors: dict[str, int] = {}
         for value, count in wire.errors.items():
             for bit, text in ERROR_CLASSES.items():
@@ -255,7 +260,7 @@ class _Counting:
             frames=wire.frames,
             remote_frames=wire.remote,
             error_frames=sum(wire.errors.values()),
-            mean_bits_per_s=sum(wire.bits.values()) / max(self.duration_s, 1.0),
+            mean_bits_per_s=mean,
             busiest_bits_per_s=busiest,
             lower_bound=wire.lower_bound,
             bit_rate=bit_rate or (carrying[0] if carrying else STANDARD_BIT_RATES[-1]),
@@ -293,6 +298,16 @@ class _Counting:
             first_s=(int(c["first_ns"]) - start_ns) / 1e9,
             last_s=(int(c["last_ns"]) - start_ns) / 1e9,
         )
+
+
+def _busiest_second(bits: Mapping[int, int]) -> float:
+    """The most bits within one second, from those in each tenth of a second by its number."""
+    if not bits:
+        return 0.0
+    tenths = np.array(sorted(bits))
+    total = np.cumsum([0, *(bits[at] for at in tenths.tolist())])
+    end = np.searchsorted(tenths, tenths + _BINS_PER_S)
+    return float(np.max(total[end] - total[: tenths.size]))
 
 
 def _names(definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]]) -> _Names:

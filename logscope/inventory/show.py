@@ -8,13 +8,14 @@ import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from logscope import __version__
 from logscope.inventory.collect import Bus, Inventory, Message
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 SCHEMA = 1
-_CSV_COLUMNS = (
+CSV_COLUMNS = (
     "bus", "identifier", "extended", "name", "count", "period_s", "jitter_s", "longest_gap_s", "periodic",
     "shortest_bytes", "longest_bytes", "changing_bytes", "first_s", "last_s",
 )  # fmt: skip
@@ -24,6 +25,7 @@ def to_json(inventory: Inventory) -> str:
     """The inventory as JSON text; times in s, rates in bit/s, loads as fractions."""
     fields = {
         "schema": SCHEMA,
+        "logscope": __version__,
         "files": list(inventory.account.files),
         "duration_s": inventory.duration_s,
         "lines": inventory.account.lines,
@@ -64,7 +66,7 @@ def _message_fields(message: Message) -> dict[str, Any]:
 def to_csv(inventory: Inventory) -> str:
     """One row an identifier, with a header."""
     text = io.StringIO()
-    writer = csv.DictWriter(text, _CSV_COLUMNS, lineterminator="\n")
+    writer = csv.DictWriter(text, CSV_COLUMNS, lineterminator="\n")
     writer.writeheader()
     writer.writerows(_message_fields(message) for message in inventory.messages)
     return text.getvalue()
@@ -127,13 +129,24 @@ def print_inventory(inventory: Inventory, console: Console) -> None:
 
 
 def _bus_text(bus: Bus) -> str:
-    rate = f"{bus.bit_rate / 1000:g} kbit/s{' (assumed: the lowest usual rate that carries it)' if bus.assumed else ''}"
-    bound = "at least " if bus.lower_bound else ""
     errors = ", ".join(f"{name} {count}" for name, count in bus.errors.items())
     return (
-        f"{bus.name}: {bus.frames} frames, load {bound}{bus.mean_load * 100:.1f} % on average, "
-        f"{bound}{bus.busiest_load * 100:.1f} % in the busiest second, at {rate}; {bus.remote_frames} remote, "
+        f"{bus.name}: {bus.frames} frames, {_load_text(bus)}; {bus.remote_frames} remote, "
         f"{bus.error_frames} error frames" + (f" ({errors})" if errors else "")
+    )
+
+
+def _load_text(bus: Bus) -> str:
+    """The load, or the bits on the wire where nothing gives the bit rate that a load is a share of."""
+    bound = "at least " if bus.lower_bound else ""
+    if not bus.assumed:
+        return (
+            f"load {bound}{bus.mean_load * 100:.1f} % on average, {bound}{bus.busiest_load * 100:.1f} % in the "
+            f"busiest second, at {bus.bit_rate / 1000:g} kbit/s"
+        )
+    return (
+        f"{bound}{bus.mean_bits_per_s / 1000:.3g} kbit/s on average, {bound}{bus.busiest_bits_per_s / 1000:.3g} kbit/s "
+        f"in the busiest second (load unknown: give --bit-rate)"
     )
 
 

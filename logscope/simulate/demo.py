@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from logscope.errors import RequestError
+from logscope.files import create_folder, write_bytes
 from logscope.simulate.console_output import Console, console_text
 from logscope.simulate.drive import Drive, simulate_drive
 from logscope.simulate.drive_truth import drive_truth
@@ -56,8 +57,13 @@ class DemoFiles:
     console: Path
 
 
-def write_demo(folder: Path, seed: int = DEMO_SEED) -> DemoFiles:
+Allow = Callable[[Path, bytes], None]
+
+
+def write_demo(folder: Path, seed: int = DEMO_SEED, allow: Allow = lambda *_: None) -> DemoFiles:
     """Write log, definitions, vehicle file, truth and a README of the demo drive into `folder`.
+
+    allow : is asked for each file and its content before anything is written, and raises where that must not be
 
     The folder is made if need be. The same seed writes the same bytes. Raises RequestError where the
     folder cannot be written.
@@ -70,20 +76,23 @@ def write_demo(folder: Path, seed: int = DEMO_SEED) -> DemoFiles:
         truth=folder / "truth.json",
         console=folder / "hazel-console.txt",
     )
+    fixed = {folder / "README.md": _README.encode("utf-8")}
+    for path in (paths.definitions, paths.vehicle, folder / "hazel-console.toml"):
+        fixed[path] = files("logscope.simulate").joinpath(path.name).read_bytes()
+    for path, content in fixed.items():  # before the time is spent on the drive
+        allow(path, content)
+    create_folder(folder)
     drive = simulate_drive(demo_drive(), seed)
     log, truth = log_and_truth(drive, seed, _FIRST_STAMP_S, _CONSOLE)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        paths.logs[0].write_bytes(log)
-        paths.truth.write_bytes(truth.encode("utf-8"))
-        paths.console.write_bytes(console_text(drive, seed, _CONSOLE))
-        for path in (paths.definitions, paths.vehicle, folder / "hazel-console.toml"):
-            path.write_bytes(files("logscope.simulate").joinpath(path.name).read_bytes())
-        (folder / "README.md").write_bytes(_README.encode("utf-8"))
-    except OSError as error:
-        raise RequestError(
-            f"the demo cannot be written ({error.strerror or error})", where=folder, do="Name another folder."
-        ) from None
+    simulated = {
+        paths.logs[0]: log,
+        paths.truth: truth.encode("utf-8"),
+        paths.console: console_text(drive, seed, _CONSOLE),
+    }
+    for path, content in simulated.items():
+        allow(path, content)
+    for path, content in (fixed | simulated).items():
+        write_bytes(path, content)
     return paths
 
 

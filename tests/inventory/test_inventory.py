@@ -120,6 +120,38 @@ def test_names_come_from_the_definitions_and_the_rest_is_said(found) -> None:  #
     assert set(found.unseen) == {"Charger", "ChargeRequest"}  # it was not plugged in
 
 
+@pytest.mark.parametrize("seconds", [0.3, 1.2, 1.9, 2.5, 10.0, 10.84])
+@pytest.mark.parametrize("first_s", [0.0, 0.25, 0.6, 1_700_000_000.4])
+def test_the_average_is_never_above_the_busiest_second(seconds: float, first_s: float, tmp_path: Path) -> None:
+    """Logs of any length and start, evenly filled and with all frames at both ends."""
+    for name, times in (
+        ("even", np.arange(0.0, seconds + 1e-9, 0.01)),
+        ("ends", np.concatenate([np.arange(0.0, 0.1, 0.01), seconds - np.arange(0.1, -1e-9, -0.01)])),
+    ):
+        path = tmp_path / f"{name}.log"
+        path.write_text("".join(f"({first_s + t:.6f}) can0 123#1122334455667788\n" for t in times), encoding="ascii")
+        (bus,) = take_inventory(read(path).blocks).buses
+        frame_bits = bus.mean_bits_per_s * max(seconds, 1.0) / times.size
+        assert bus.mean_bits_per_s <= bus.busiest_bits_per_s
+        if name == "even" and seconds > 1:
+            assert bus.busiest_bits_per_s == pytest.approx(100 * frame_bits, rel=0.011)
+
+
+def test_a_load_is_a_share_of_a_bit_rate_that_is_known(tmp_path: Path) -> None:
+    """110 kbit/s would fill 125 kbit/s to 88 %, an alarming bus; nothing shows that this is its rate."""
+    path = tmp_path / "a.log"
+    path.write_text("".join(f"({k / 900:.6f}) can0 123#1122334455667788\n" for k in range(2000)), encoding="ascii")
+    (assumed,) = take_inventory(read(path).blocks).buses
+    assert assumed.assumed
+    assert assumed.busiest_load < 0.7
+    console = Console(file=io.StringIO(), width=80)
+    print_inventory(take_inventory(read(path).blocks), console)
+    assert "load unknown: give --bit-rate" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
+    console = Console(file=io.StringIO(), width=80)
+    print_inventory(take_inventory(read(path).blocks, bit_rate=250_000), console)
+    assert "load 4" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
+
+
 def test_bus_load_is_the_sum_of_the_bits(capture, found) -> None:  # type: ignore[no-untyped-def]
     f = capture.frames
     bits = wire_bits(f.identifier, f.flags, f.length, f.offset, f.payload)

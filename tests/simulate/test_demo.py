@@ -56,7 +56,7 @@ def test_demo_says_that_it_is_simulated(demo):
 
 def test_demo_refuses_a_folder_that_is_a_file(tmp_path):
     (tmp_path / "taken").write_bytes(b"")
-    with pytest.raises(RequestError, match="cannot be written"):
+    with pytest.raises(RequestError, match="cannot create the folder"):
         write_demo(tmp_path / "taken")
 
 
