@@ -74,6 +74,8 @@ def _run() -> int:
         arguments = spread(sys.argv[1:], _SEVERAL_VALUES)
         return int(app(args=arguments, standalone_mode=False) or 0)
     except LogscopeError as error:
+        if error.example:
+            print(error.example, end="")
         return _complain(str(error))
     except KeyboardInterrupt:
         return _complain("stopped")

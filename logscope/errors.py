@@ -18,9 +18,15 @@ from pathlib import Path
 
 
 class LogscopeError(Exception):
-    """What is wrong, where, and what to do about it, on one line."""
+    """What is wrong, where, and what to do about it, on one line.
 
-    def __init__(self, what: str, *, where: Path | str | None = None, line: int | None = None, do: str = "") -> None:
+    example : text to copy into a file that would help; the command line prints it on standard output
+    """
+
+    def __init__(
+        self, what: str, *, where: Path | str | None = None, line: int | None = None, do: str = "", example: str = ""
+    ) -> None:
+        self.example = example
         place = "" if where is None else f"{where}:{line}: " if line else f"{where}: "
         what = what.strip().rstrip(".")
         text = f"{place}{what}{'' if what.endswith('?') else '.'}" + (f" {do.strip()}" if do else "")

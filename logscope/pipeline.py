@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 from logscope.capture.ahead import map_ahead
 from logscope.capture.columns import ColumnLayout
-from logscope.capture.frames import Account, Block
+from logscope.capture.frames import DATES_FROM_NS, Account, Block
 from logscope.capture.open import Capture, stream
 from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
-from logscope.checks.capture_time import gap, time_step
+from logscope.checks.capture_time import gap, time_step, time_unit
 from logscope.checks.joint_clock import joint_clock
 from logscope.checks.told_once import told_once
 from logscope.clocks import ALIKE, Joined, SeenLog, by_hand, by_recording, by_signals
@@ -41,8 +41,6 @@ if TYPE_CHECKING:
 
 Check = Callable[[Signals, Vehicle], list[Finding]]
 
-# Stamps before 2001-09-09 count from a zero of the logger's own: no vehicle was logged with dates before it.
-_EPOCH_FROM_NS = 1_000_000_000 * 1_000_000_000
 
 
 def checks() -> tuple[tuple[str, Check], ...]:
@@ -143,7 +141,7 @@ def _seen(path: Path | str, capture: Capture, vehicle: Vehicle) -> SeenLog:
         file=str(path),
         start_ns=decoded.start_ns,
         end_ns=decoded.end_ns,
-        dated=decoded.start_ns >= _EPOCH_FROM_NS,
+        dated=decoded.start_ns >= DATES_FROM_NS,
         serial=bool(capture.serial),
         signals=build_signals(vehicle, useful, decoded.tables, decoded.seconds(decoded.end_ns)),
     )
@@ -164,6 +162,7 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
     findings += gap([(decoded.seconds(g.start_ns), decoded.seconds(g.end_ns)) for g in decoded.account.gaps])
+    findings += time_unit(decoded.account.time_doubts, signals.end_s)
     findings += joint_clock(capture.clocks, signals.end_s)
     account = replace(decoded.account, notes=(*decoded.account.notes, *decoded.notes, *notes))
     return Result(
@@ -257,7 +256,7 @@ def decode_tables(
     pairs, skipped = read_definitions(vehicle, definitions)
     decoded = _decode_all(capture, Decoder(pairs, wanted=None if wanted is None else set(wanted)))
     told = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
-    return replace(decoded, notes=(*decoded.notes, *decoded.account.notes, *told))
+    return replace(decoded, notes=(*decoded.account.remarks, *decoded.notes, *told))
 
 
 def read_definitions(
@@ -294,7 +293,7 @@ def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
         account += block.account
         if len(block.frames):
             times = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())
-            if capture.serial and not capture.clocks and span is not None and times[0] < _EPOCH_FROM_NS:
+            if capture.serial and not capture.clocks and span is not None and times[0] < DATES_FROM_NS:
                 raise _two_clocks(block.account.files)
             span = _joined(span, times, block.account.files)
             decoder.keep(decoded)
@@ -315,7 +314,7 @@ def _done(task: tuple[Block, Callable[[], DecodedBlock]]) -> tuple[Block, Decode
 def _joined(span: tuple[int, int] | None, more: tuple[int, int], files: Sequence[str]) -> tuple[int, int]:
     if span is None:
         return more
-    if (more[0] < _EPOCH_FROM_NS) != (span[0] < _EPOCH_FROM_NS):
+    if (more[0] < DATES_FROM_NS) != (span[0] < DATES_FROM_NS):
         raise _two_clocks(files)
     return min(span[0], more[0]), max(span[1], more[1])
 
@@ -373,7 +372,7 @@ def _why_missing(part: str, watched: Signals) -> list[str]:
 
 
 def _summary(account: Account, decoded: Decoded) -> CaptureSummary:
-    dated = decoded.start_ns >= _EPOCH_FROM_NS
+    dated = decoded.start_ns >= DATES_FROM_NS
     return CaptureSummary(
         account=account,
         start_utc=datetime.fromtimestamp(decoded.start_ns / 1e9, UTC) if dated else None,

@@ -28,6 +28,9 @@ GAP_NS = SECOND_NS  # common cyclic messages repeat ten times a second or more; 
 # Counters that loggers and adapters stamp with: 16 and 32 bits of milliseconds, 32 bits of microseconds. (16 bits of
 # microseconds wrap within 66 ms, where no one could tell a wrap from frames out of order.)
 WRAPS_NS = ((1 << 16) * 1_000_000, (1 << 32) * 1_000_000, (1 << 32) * 1_000)
+# A counter that stood so near its end and starts again so near zero has wrapped in a silence of the bus; a restart
+# would have to hit the same minute out of more than an hour.
+_WRAP_SILENCE_NS = 60 * SECOND_NS
 _AHEAD = 3  # stamps behind a suspicious one that vote on which clock holds
 
 
@@ -40,6 +43,7 @@ class Clock:
     repaired: int = 0
     wraps: int = 0
     _offset: int = 0
+    _span: int = 0  # of the latest wrap
     _latest: int | None = None
 
     def mend(self, stamps: Stamps, ahead: Stamps) -> Stamps:
@@ -84,10 +88,36 @@ class Clock:
         far = np.flatnonzero((away < -REORDER_NS) | (away > GAP_NS))
         return start + int(far[0]) if far.size else end
 
+    @staticmethod
+    def _wrapped(latest: int, stamp: int) -> int:
+        """The range of the counter that fell back from `latest` to `stamp`, both as logged; 0 where it did not wrap."""
+        for span in WRAPS_NS:
+            if -REORDER_NS <= stamp + span - latest <= GAP_NS:
+                return span
+            silence = min(_WRAP_SILENCE_NS, span >> 6)
+            if span - silence <= latest <= span and 0 <= stamp <= silence:
+                return span
+        return 0
+
     def _jump(self, stamps: Stamps, mended: Stamps, index: int) -> int:
         """Decide what a far stamp is; returns where to go on."""
         latest = self._known(stamps[0])
         away = int(stamps[index]) + self._offset - latest
+        if self.wraps and -REORDER_NS <= away - self._span <= GAP_NS:  # by the counter as it was before the wrap
+            if away >= self._span:
+                self._offset -= self._span  # ... and time goes on from there: there was no wrap
+                self.wraps -= 1
+                return index
+            mended[index] = latest + away - self._span
+            return index + 1
+        if away < 0 and (span := self._wrapped(latest - self._offset, int(stamps[index]))):
+            self._offset += span
+            self._span = span
+            self.wraps += 1
+            if away + span > GAP_NS:
+                self.gaps.append(Gap(latest, latest + away + span))
+                self._latest = latest + away + span
+            return index
         behind = stamps[index + 1 : index + 1 + _AHEAD] + self._offset - latest
         back = np.count_nonzero((behind >= -REORDER_NS) & (behind <= GAP_NS))
         with_it = np.count_nonzero(np.abs(behind - away) <= REORDER_NS)
@@ -95,11 +125,7 @@ class Clock:
             mended[index] = latest
             self.repaired += 1
             return index + 1
-        wrap = next((span for span in WRAPS_NS if -REORDER_NS <= away + span <= GAP_NS), None)
-        if away < 0 and wrap is not None:
-            self._offset += wrap
-            self.wraps += 1
-        elif away < 0 or away > STEP_FORWARD_NS:
+        if away < 0 or away > STEP_FORWARD_NS:
             self._offset -= away
             self.steps.append(TimeStep(latest, away))
         else:

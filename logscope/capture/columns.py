@@ -7,6 +7,7 @@ columns = { time = "Time [ms]", time_unit = "ms", identifier = "ID", data = ["D0
 
 from __future__ import annotations
 
+import json
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -71,3 +72,19 @@ class ColumnLayout(BaseModel):
     def has_header(self) -> bool:
         """Whether the log's first row names its columns."""
         return self.header if self.header is not None else any(isinstance(column, str) for column in self.columns())
+
+    def as_toml(self) -> str:
+        """The line of a `[[can]]` section that describes these columns.
+
+        >>> ColumnLayout(time="t", time_unit="ms", identifier="ID", data=("D0", "D1")).as_toml()
+        'columns = { time = "t", time_unit = "ms", identifier = "ID", data = ["D0", "D1"] }'
+        """
+        keys = self.model_dump(exclude_defaults=True) | {"time_unit": self.time_unit}
+        ordered = {key: keys[key] for key in type(self).model_fields if key in keys}
+        return "columns = { " + ", ".join(f"{key} = {_toml_value(value)}" for key, value in ordered.items()) + " }"
+
+
+def _toml_value(value: object) -> str:
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(map(_toml_value, value)) + "]"
+    return json.dumps(value, ensure_ascii=False)  # text, whole numbers and truth are written alike in TOML

@@ -11,8 +11,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.capture.columns import DELIMITER_CHARACTERS, Column, ColumnLayout
-from logscope.capture.delimited_guess import HEADER_WITHIN, Doubt, Guess, find_header, guess, most_regular, split
-from logscope.capture.frames import Block
+from logscope.capture.delimited_guess import (
+    HEADER_WITHIN,
+    Doubt,
+    Guess,
+    find_header,
+    guess,
+    known_format,
+    most_regular,
+    split,
+)
+from logscope.capture.delimited_header import time_unit_of
+from logscope.capture.frames import Account, Block
+from logscope.capture.signal_table import advice
+from logscope.capture.text_encoding import decoded_text
+from logscope.capture.time_unit import TimeColumn
 from logscope.errors import LogError, did_you_mean
 
 if TYPE_CHECKING:
@@ -24,27 +37,37 @@ _DO = "Describe the columns in the vehicle file, under [[can]]: columns = { time
 def layout_of(path: Path, head: bytes, layout: ColumnLayout | None) -> Guess:
     """The layout by column numbers, the lines of header, and what was guessed.
 
-    Raises LogError where a named column is not in the log, or where nothing certain can be told.
+    layout : what the vehicle file says; not used for a format whose header fully determines it
+
+    Raises LogError where a named column is not in the log, or where nothing certain can be determined.
     """
     lines = _lines(head)
+    if known := known_format(lines):
+        return known
     try:
         return _numbered(path, lines, layout) if layout is not None else guess(lines)
     except Doubt as doubt:
+        if not doubt.remedy and (signals := advice(lines, path)):
+            what, do, example = signals
+            raise LogError(what, where=path, do=do, example=example) from None
         what = f"no known log format: the content fits none, and as delimited text {doubt}"
-        raise LogError(what, where=path, do=_DO) from None
+        raise LogError(what, where=path, do=doubt.remedy or _DO) from None
 
 
 def _lines(head: bytes) -> list[str]:
     # as in the compiled reader, a line feed alone ends a line
-    lines = head.decode("utf-8-sig", "replace").replace("\r", " ").split("\n")
+    lines = decoded_text(head).replace("\r", " ").split("\n")
     return lines[:-1] if len(lines) > 1 else lines  # the last is cut, or is empty behind its line end
 
 
 def _numbered(path: Path, lines: list[str], layout: ColumnLayout) -> Guess:
     names = [column for column in layout.columns() if isinstance(column, str)]
+    time = _time_column(layout)
+    if time.unit != layout.time_unit:
+        layout = layout.model_copy(update={"time_unit": time.unit})
     if not names:
         delimiter = layout.delimiter or most_regular(lines)
-        return Guess(layout.model_copy(update={"delimiter": delimiter}), int(layout.has_header), "")
+        return Guess(layout.model_copy(update={"delimiter": delimiter}), int(layout.has_header), time=time)
     found = find_header(lines, names)
     if found is None:
         delimiter = layout.delimiter or most_regular(lines)
@@ -61,14 +84,26 @@ def _numbered(path: Path, lines: list[str], layout: ColumnLayout) -> Guess:
     update = {name: number(getattr(layout, name)) for name in single}
     data = tuple(number(column) for column in layout.data)
     return Guess(
-        layout.model_copy(update=update | {"data": data, "delimiter": layout.delimiter or delimiter}), line + 1, ""
+        layout.model_copy(update=update | {"data": data, "delimiter": layout.delimiter or delimiter}),
+        line + 1,
+        time=time,
     )
+
+
+def _time_column(layout: ColumnLayout) -> TimeColumn:
+    """The unit as the vehicle file says; where it says none, by the name of the column, else seconds."""
+    if "time_unit" in layout.model_fields_set:
+        return TimeColumn(layout.time_unit, "configured in the vehicle file", layout)
+    unit = time_unit_of(layout.time) if isinstance(layout.time, str) else None
+    if unit is not None:
+        return TimeColumn(unit, "named in the header", layout)
+    return TimeColumn("s", "not configured in the vehicle file", layout)
 
 
 def blocks(path: Path, known: Guess) -> Iterator[Block]:
     """Frames and account of the log, in blocks. Bad rows are counted, never raised."""
     from logscope.capture import delimited_kernel as kernel
-    from logscope.capture.rows import Columns, Counts, blocks_of_text
+    from logscope.capture.rows import Columns, Counts, blocks_of_text, no_frames
 
     layout = known.layout
     roles = _roles(layout)
@@ -78,12 +113,13 @@ def blocks(path: Path, known: Guess) -> Iterator[Block]:
         counts: Counts = kernel.parse(text, size, columns, payload, buses, roles, reading)
         return counts
 
-    notes = [known.words] if known.words else []
+    assumed = [known.words] if known.words else []
     if layout.time_unit == "date":
-        notes.append("dates without a time zone are taken as UTC")
+        assumed.append("dates without a time zone are taken as UTC")
     first_bus = None if layout.bus is not None else "can0"
-    notes_of_file = tuple(f"{path}: {note}" for note in notes)
-    read = blocks_of_text(path, parse, kernel.MIN_LINE, kernel.REASONS, notes_of_file, first_bus, known.skip)
+    if told := tuple(f"{path}: {each}" for each in assumed):
+        yield Block(no_frames(), Account(files=(str(path),), notes=told, assumptions=told))
+    read = blocks_of_text(path, parse, kernel.MIN_LINE, kernel.REASONS, (), first_bus, known.skip)
     for block in read:
         buses = tuple(f"can{name}" if name.isdecimal() else name for name in block.frames.buses)
         yield Block(replace(block.frames, buses=buses), block.account)

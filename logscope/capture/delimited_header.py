@@ -11,7 +11,7 @@ from logscope.capture.columns import Column, TimeUnit
 _NAMES = {
     "time": (
         "time timestamp timestamps t timeoffset timeabs timerel abstime reltime absolutetime relativetime "
-        "datetime date recordtime"
+        "datetime date recordtime zeit zeitstempel temps tiempo tijd"
     ),
     "identifier": (
         "id canid identifier canidentifier arbitrationid arbid messageid msgid frameid canmsgid idhex iddec "
@@ -52,6 +52,12 @@ def roles_of(header: Sequence[str]) -> dict[str, tuple[Column, ...]] | None:
     if data_bytes:
         roles["data"] = tuple(data_bytes[k] for k in sorted(data_bytes))
     return roles if roles.keys() >= {"time", "identifier", "data"} else None
+
+
+def is_time(name: str) -> bool:
+    """Whether a column's name says that it holds the time."""
+    bare = _bare(name)
+    return "time" in (_ROLE_OF.get(bare), _ROLE_OF.get(_without_unit(bare)))
 
 
 def time_unit_of(name: str) -> TimeUnit | None:

@@ -8,6 +8,8 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.time_doubt import TimeDoubt
+
 
 class Flag(IntFlag):
     """Bits of the `flags` column."""
@@ -79,6 +81,8 @@ class Gap:
     end_ns: int
 
 
+# Stamps before 2001-09-09 count from a zero of the logger's own: no vehicle was logged with dates before it.
+DATES_FROM_NS = 1_000_000_000 * 1_000_000_000
 MAX_BAD_LINES_NAMED = 20  # enough to see the pattern; the count covers the rest
 
 
@@ -108,7 +112,8 @@ class Account:
     stamps_repaired : single stamps far from all their neighbours, set to the stamp before
     lost : frames the logger itself says it dropped
     time_steps, gaps : steps of the logger's clock, and stretches without a frame
-    notes : what the user should know of how the log was read
+    notes : what the user should know of how the log was read; assumptions : those notes without which its times or
+    columns would be unknown, so that every command shows them; time_doubts : units of time that cannot be right
     """
 
     files: tuple[str, ...] = ()
@@ -127,6 +132,18 @@ class Account:
     gaps: tuple[Gap, ...] = ()
     bad: tuple[BadLine, ...] = ()
     notes: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    time_doubts: tuple[TimeDoubt, ...] = ()
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """The notes, behind what is in doubt."""
+        return (*(doubt.sentence() for doubt in self.time_doubts), *self.notes)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What every command that reads a log must show on the terminal: what is in doubt, and what was assumed."""
+        return (*(doubt.sentence() for doubt in self.time_doubts), *self.assumptions)
 
     def __add__(self, more: Account) -> Account:
         return replace(
@@ -134,6 +151,8 @@ class Account:
             files=tuple(dict.fromkeys(self.files + more.files)),
             bad=(self.bad + more.bad)[:MAX_BAD_LINES_NAMED],
             notes=tuple(dict.fromkeys(self.notes + more.notes)),
+            assumptions=tuple(dict.fromkeys(self.assumptions + more.assumptions)),
+            time_doubts=self.time_doubts + more.time_doubts,
             time_steps=self.time_steps + more.time_steps,
             gaps=self.gaps + more.gaps,
             **{name: getattr(self, name) + getattr(more, name) for name in _COUNTS},

@@ -6,13 +6,14 @@ import re
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, Any, Literal
 
 import numpy as np
 
-from logscope.capture.frames import MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
+from logscope.capture.asc_time import AscTime
+from logscope.capture.frames import DATES_FROM_NS, MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
 from logscope.capture.packed import unpack
 from logscope.capture.reader_complaints import ReaderComplaints
 from logscope.capture.resumed import resumed
@@ -31,6 +32,7 @@ class Format:
     """A log format that python-can reads: its name, how its content begins, the reader class, what it reads.
 
     warning_is_loss : whether the reader leaves out the record that it warns of
+    date_in_head : whether its stamps count from a date in its head, which names no time zone
     """
 
     name: str
@@ -38,6 +40,7 @@ class Format:
     reader: str
     source: Literal["path", "bytes", "text"]
     warning_is_loss: bool = False
+    date_in_head: bool = False
 
 
 def _starts(magic: bytes) -> Callable[[bytes], bool]:
@@ -53,11 +56,11 @@ _CSV_HEADER = rb"\A(\xef\xbb\xbf)?timestamp,arbitration_id,extended,remote,error
 _TRC_START = rb"^;\$FILEVERSION\s*=|\A;(.*\n;)*.*\n\s*\d+\)\s+\d+(\.\d+)?\s+[0-9A-F]{4,8}\s+\d\s"
 
 FORMATS = (
-    Format("BLF", _starts(b"LOGG"), "BLFReader", "bytes", warning_is_loss=True),
+    Format("BLF", _starts(b"LOGG"), "BLFReader", "bytes", warning_is_loss=True, date_in_head=True),
     Format("MF4", _starts(b"MDF     "), "MF4Reader", "path"),
     Format("SQLite", _starts(b"SQLite format 3\x00"), "SqliteReader", "path"),
-    Format("TRC", _matches(_TRC_START), "TRCReader", "text", warning_is_loss=True),
-    Format("ASC", _matches(rb"^(date\s|base\s+(hex|dec))"), "ASCReader", "text"),
+    Format("TRC", _matches(_TRC_START), "TRCReader", "text", warning_is_loss=True, date_in_head=True),
+    Format("ASC", _matches(rb"^(date\s|base\s+(hex|dec))"), "ASCReader", "text", date_in_head=True),
     Format("CSV", _matches(_CSV_HEADER), "CSVReader", "text"),
 )
 
@@ -78,17 +81,39 @@ def blocks(path: Path, log_format: Format) -> Iterator[Block]:
         folder = stack.enter_context(tempfile.TemporaryDirectory(ignore_cleanup_errors=True))
         content, notes = unpack(path, Path(folder))
         complaints = stack.enter_context(ReaderComplaints(str(path), log_format.warning_is_loss))
+        asc_time = AscTime()
         if log_format.source == "text":
             text = stack.enter_context(content.open(encoding="utf-8-sig", errors="replace"))
-            messages = resumed(text, _reader_class(log_format), complaints)
+            lines = asc_time.lines(text) if log_format.name == "ASC" else text
+            messages = resumed(lines, _reader_class(log_format), complaints)
         else:
             # a stream of our own where the reader takes one, so that closing is ours
             source = stack.enter_context(content.open("rb")) if log_format.source == "bytes" else content
             reader = stack.enter_context(_reader(source, path, log_format))
             messages = _counted(reader, complaints)
-        yield from _blocks(_sound(messages, complaints), str(path), log_format, complaints)
-        if notes := (*notes, *complaints.notes()):
-            yield Block(no_frames(), Account(files=(str(path),), notes=notes))
+        dated = False
+        for block in _blocks(_sound(messages, complaints), str(path), log_format, complaints):
+            yield _from(block, asc_time.start_ns)
+            dated = dated or bool(len(block.frames) and block.frames.time_ns[0] + asc_time.start_ns >= DATES_FROM_NS)
+        assumed = _assumed_of_date(path, log_format, asc_time, dated=dated)
+        if notes := (*notes, *assumed, *complaints.notes()):
+            yield Block(no_frames(), Account(files=(str(path),), notes=notes, assumptions=assumed))
+
+
+def _from(block: Block, start_ns: int) -> Block:
+    """The block with stamps that count from the start of the log moved to its date."""
+    if not start_ns:
+        return block
+    return replace(block, frames=replace(block.frames, time_ns=block.frames.time_ns + start_ns))
+
+
+def _assumed_of_date(path: Path, log_format: Format, asc_time: AscTime, *, dated: bool) -> tuple[str, ...]:
+    """What was assumed of the date in the head of a log; nothing where the format has none, or keeps UTC."""
+    if asc_time.unreadable:
+        return (f"{path}: the date “{asc_time.unreadable}” in its head cannot be read; the log is taken as undated",)
+    if dated and log_format.date_in_head:
+        return (f"{path}: the date in its head names no time zone and was taken as UTC",)
+    return ()
 
 
 def _reader_class(log_format: Format) -> Any:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from operator import add
 from pathlib import Path
+from typing import NamedTuple
 
 from logscope.capture import candump, candump_screen, delimited, library, mf4, serial
 from logscope.capture.ahead import read_ahead
@@ -17,6 +18,7 @@ from logscope.capture.rows import concatenate as concatenate
 from logscope.capture.samples import SerialLog
 from logscope.capture.shift import Shift, shifted_blocks, shifted_serial
 from logscope.capture.text import head_of
+from logscope.capture.time_unit import TimeColumn, doubted
 from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError
 from logscope.joint_clock import JointClock
@@ -76,23 +78,32 @@ def stream(
         if isinstance(opened, SerialLog):
             serial.append(opened if shift is None else shifted_serial(opened, shift))
         else:
-            mended = on_one_clock(opened, Clock())
+            mended = on_one_clock(opened.blocks, Clock())
+            if opened.time is not None:
+                mended = doubted(mended, opened.time, str(path))
             blocks.append(mended if shift is None else shifted_blocks(mended, shift))
     return Capture(read_ahead(block for log in blocks for block in log), tuple(serial))
 
 
-def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]) -> Iterator[Block] | SerialLog:
+class _Frames(NamedTuple):
+    """The frames of a log; `time` where the unit of its stamps is not certain."""
+
+    blocks: Iterator[Block]
+    time: TimeColumn | None = None
+
+
+def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]) -> _Frames | SerialLog:
     if path.is_dir():
         raise LogError("this is a folder, not a log", where=path, do="Name the log files in it.")
     head = head_of(path)
     if not head.strip():
         raise LogError("the log is empty", where=path, do="Check that the logger was recording.")
     if log_format := library.format_of(head):
-        return mf4.blocks(path, log_format) if log_format.name == "MF4" else library.blocks(path, log_format)
+        return _Frames((mf4 if log_format.name == "MF4" else library).blocks(path, log_format))
     if candump.sniff(head):
-        return candump.blocks(path)
+        return _Frames(candump.blocks(path))
     if candump_screen.sniff(head):
-        return candump_screen.blocks(path, head)
+        return _Frames(candump_screen.blocks(path, head))
     for definition in consoles:
         if serial.sniff(head, definition):
             return serial.read_serial(path, definition)
@@ -105,4 +116,5 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
             where=path,
             do=f"Known are {known}, candump text, delimited text; also packed as .gz, .xz or .zip.",
         )
-    return delimited.blocks(path, delimited.layout_of(path, head, layout))
+    known = delimited.layout_of(path, head, layout)
+    return _Frames(delimited.blocks(path, known), known.time)

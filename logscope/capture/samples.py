@@ -35,7 +35,7 @@ class SerialAccount:
     lines_bad : could not be read; `bad` names the first of them
     resets : restarts of the controller's own clock that is not a counter's overflow
     out_of_order : samples stamped earlier than the sample before them
-    notes : what the user should know of how the log was read
+    notes : what the user should know of how the log was read; assumptions : those of them on which its times rest
     """
 
     files: tuple[str, ...] = ()
@@ -47,6 +47,7 @@ class SerialAccount:
     resets: int = 0
     out_of_order: int = 0
     notes: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()
 
     def as_account(self) -> Account:
         """The same as the account of any log."""
@@ -60,6 +61,7 @@ class SerialAccount:
             resets=self.resets,
             bad=self.bad,
             notes=self.notes,
+            assumptions=self.assumptions,
         )
 
 

@@ -102,7 +102,7 @@ def _on_one_clock(
     if time.rate_Hz is not None:
         note = f"{name}: the log holds no time; {time.rate_Hz:g} samples per second are assumed"
         time_ns = np.rint(rows.turn * (NS_PER_UNIT["s"] / time.rate_Hz)).astype(np.int64)
-        return time_ns, replace(account, notes=(*account.notes, note))
+        return time_ns, replace(account, notes=(*account.notes, note), assumptions=(*account.assumptions, note))
     restarts = time.field is not None or time.stamp == "uptime"
     clock = unroll(_ticks(definition, rows), time.modulus_ns, restarts)
     notes = list(account.notes)

@@ -14,6 +14,7 @@ from logscope.capture.line_formats import Row, Unmatched, line_reader
 from logscope.capture.samples import SerialAccount
 from logscope.capture.serial_assemble import Rows
 from logscope.capture.stamps import Stamp, has_zone, stamp_reader
+from logscope.capture.text_encoding import windows_text
 from logscope.definitions.checksums import checksum_named
 from logscope.definitions.serial import LineChecksum, SerialDefinition
 from logscope.findings import FloatArray
@@ -57,10 +58,12 @@ class _TextReader:
         kind = self.definition.time.stamp
         self.read_stamp: Callable[[str], Stamp | None] = stamp_reader(kind) if kind else lambda text: (0, text)
         self.is_other = _any_of(self.definition.console.other)
+        names = (self.definition.time.field, *(signal.written_as for signal in self.definition.signal))
+        self.header_names = tuple(name for name in names if name) if self.definition.delimited else ()
 
     def add(self, lines: Sequence[bytes]) -> None:
         """Read more lines."""
-        texts = [_as_text(line) for line in lines]
+        texts = [self._text(line) for line in lines]
         stamps: list[Stamp | None] = [self.read_stamp(text) if text else None for text in texts]
         behind = [stamp[1] if stamp else None for stamp in stamps]
         checksum = self.definition.line_checksum
@@ -83,6 +86,14 @@ class _TextReader:
         self.value_tables.append(np.array(self.samples, np.float64).reshape(-1, 1 + len(self.definition.signal)))
         self.places.clear()
         self.samples.clear()
+
+    def _text(self, line: bytes) -> str | None:
+        """The line as text; None where it holds what is no text."""
+        text = _as_text(line)
+        if text is None and self.header_names:  # a header by an older Windows program, such as one with a degree sign
+            header = windows_text(line).strip(" \t")
+            return header if header.isprintable() and all(name in header for name in self.header_names) else None
+        return text
 
     def _take(self, time_ns: int, body: str | ValueError) -> None:
         """Count one line: `body` is its text without stamp and checksum, or what is wrong with its checksum."""
@@ -129,6 +140,7 @@ class _TextReader:
 
     def account(self) -> SerialAccount:
         """The account of the lines so far."""
+        assumed = (f"{self.file}: its stamps name no time zone and were taken as UTC",) if self.zoneless else ()
         return SerialAccount(
             files=(self.file,),
             lines=self.lines,
@@ -136,7 +148,8 @@ class _TextReader:
             other=self.other,
             lines_bad=self.damaged,
             bad=tuple(self.bad),
-            notes=(f"{self.file}: its stamps name no time zone and were taken as UTC",) if self.zoneless else (),
+            notes=assumed,
+            assumptions=assumed,
         )
 
 

@@ -6,6 +6,29 @@ from collections.abc import Sequence
 
 from logscope.checks.wording import seconds
 from logscope.findings import Event, Finding, Measured, Severity
+from logscope.time_doubt import LONGEST_S, TimeDoubt
+
+
+def time_unit(doubts: Sequence[TimeDoubt], end_s: float) -> list[Finding]:
+    """A finding for each log whose unit of time cannot be right. end_s : the capture's end, from its start [s]"""
+    return [
+        Finding(
+            kind="capture.time_unit",
+            severity=Severity.WARNING,
+            start_s=0.0,
+            end_s=end_s,
+            title=doubt.title(),
+            explanation=(
+                f"{doubt.file}: the unit is {doubt.source}. {doubt.reason()} {doubt.alternatives()} Until this is "
+                "settled, every duration, rate and time constant below may be wrong by that factor."
+            ),
+            next_step=doubt.next_step(),
+            parts=(),
+            measured={"length_s": Measured(doubt.length_s, "s")},
+            expected={"length_s": Measured(None, "s", doubt.shortest_s, LONGEST_S)},
+        )
+        for doubt in doubts
+    ]
 
 
 def time_step(steps: Sequence[tuple[float, float]]) -> list[Finding]:

@@ -119,6 +119,12 @@ class Comparison:
         return (self.before, self.after)
 
     @property
+    def cautions(self) -> tuple[str, ...]:
+        """What is in doubt, or was assumed, to read the logs of either side."""
+        told = (each for side in self.sides for result in side.results for each in result.capture.account.cautions)
+        return tuple(dict.fromkeys(told))
+
+    @property
     def _files(self) -> tuple[str, ...]:
         """The logs of both sides."""
         return tuple(file for side in self.sides for result in side.results for file in result.capture.account.files)

@@ -19,7 +19,7 @@ from logscope.findings import Measured
 from logscope.history.rows import Row
 from logscope.history.tuning import Advice, Tuning
 
-_FORMAT = 3  # of the kept files
+_FORMAT = 4  # of the kept files
 
 
 def cache_folder() -> Path:
@@ -67,6 +67,7 @@ def kept(folder: Path, key: str, log: Path) -> Row | None:
                 Advice(*told["tuning"]["advice"]) if told["tuning"]["advice"] else None,
                 told["tuning"]["loop"],
             ),
+            cautions=tuple(map(str, told["cautions"])),
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -84,6 +85,7 @@ def keep(folder: Path, key: str, row: Row) -> None:
         "duration_s": row.duration_s,
         "values": {name: asdict(each) for name, each in row.values.items()},
         "tuning": asdict(row.tuning),
+        "cautions": list(row.cautions),
     }
     with suppress(OSError, LogscopeError):
         folder.mkdir(parents=True, exist_ok=True)

@@ -103,6 +103,7 @@ def _row(log: Path, vehicle: Vehicle, check: CheckLog, told_by: Sequence[Path], 
         duration_s=result.capture.duration_s,
         values=values_of(result, vehicle, MEASURES),
         tuning=tuning_of(result),
+        cautions=result.capture.account.cautions,
     )
     if folder is not None:
         keep(folder, key, row)

@@ -30,6 +30,7 @@ class Row:
 
     log : its path; date : UTC, of the log's first stamp, or of the file where the log has no dates (`dated` is False)
     values : by name of the measure, only what this log tells; tuning : what it tells of the tuning
+    cautions : what is in doubt, or was assumed, to read the log
     """
 
     log: str
@@ -38,6 +39,7 @@ class Row:
     duration_s: float
     values: Mapping[str, Measured]
     tuning: Tuning = field(default_factory=Tuning)
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ def to_json(inventory: Inventory) -> str:
         "messages": [_message_fields(message) for message in inventory.messages],
         "defined_but_unseen": list(inventory.unseen),
         "longest_silence_s": max(((g.end_ns - g.start_ns) / 1e9 for g in inventory.account.gaps), default=None),
-        "notes": list(inventory.account.notes),
+        "notes": list(inventory.account.remarks),
     }
     return json.dumps(fields, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
 
@@ -124,7 +124,7 @@ def print_inventory(inventory: Inventory, console: Console) -> None:
     )
     if inventory.unseen:
         console.print(Text("Defined but never seen: " + ", ".join(inventory.unseen)))
-    for note in inventory.account.notes:
+    for note in inventory.account.remarks:
         console.print(Text(f"Note: {note}"))
 
 

@@ -54,7 +54,7 @@ def _runs(side: Side) -> list[tuple[str, str, str, tuple[str, ...]]]:
             ", ".join(result.capture.account.files),
             duration_text(result.capture.duration_s),
             grouped(result.capture.account.frames),
-            (model.frame_sum(result.capture).text(), *result.capture.account.notes),
+            (model.frame_sum(result.capture).text(), *result.capture.account.remarks),
         )
         for result in side.results
     ]

@@ -18,6 +18,8 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
     style = STYLES[VERDICT_SEVERITY[comparison.verdict]]
     heading = f"{comparison.vehicle_name}: {HEADLINES[comparison.verdict]} {comparison.reason}"
     print_cells(console, (Cell(heading, style),))
+    for caution in comparison.cautions:
+        print_cells(console, (Cell(f"Note: {caution}"),))
     for difference in comparison.differences:
         print_cells(console, (Cell(f"Differs besides the change: {difference.text}"),))
     width = max(map(len, VERDICT_WORDS.values()))

@@ -49,6 +49,7 @@ def print_history(history: History, console: Console) -> None:
             continue
         lines = [f"{entry.log}, {duration_text(entry.duration_s)}"]
         lines += [f"{history.titles.get(name, name)}: {level_text(value)}" for name, value in entry.values.items()]
+        lines += [f"Note: {caution}" for caution in entry.cautions]
         print_cells(console, (Cell(date_text(entry)), Cell("\n".join(lines))), _DATE_WIDTH)
     for drift in history.drifts:
         print_cells(console, (Cell("Drift"), Cell(drift_text(drift), "bold")), _DATE_WIDTH)
@@ -71,6 +72,7 @@ def history_to_json(history: History) -> str:
                     "date_from": "log" if row.dated else "file",
                     "duration_s": number(row.duration_s),
                     "values": {name: measured_fields(value) for name, value in row.values.items()},
+                    "assumptions": list(row.cautions),
                 }
                 for row in history.rows
             ],

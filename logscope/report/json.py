@@ -57,6 +57,7 @@ def capture_fields(capture: CaptureSummary) -> dict[str, Any]:
         "time_steps": [{"time_s": number(time), "step_s": number(step)} for time, step in capture.time_steps],
         "bad_lines": [{"file": bad.file, "line": bad.line, "reason": bad.reason} for bad in account.bad],
         "notes": list(account.notes),
+        "assumptions": list(account.cautions),
     }
 
 

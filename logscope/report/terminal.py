@@ -44,10 +44,12 @@ class Cell(NamedTuple):
 
 
 def print_summary(result: Result, console: Console) -> None:
-    """Verdict, findings worst first with their leading value, what was not checked, and the account."""
+    """Verdict, what was assumed to read the log at all, findings worst first with their leading value, what was not checked, and the account."""
     verdict = model.verdict(result)
     heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
     print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
+    for assumption in result.capture.account.assumptions:
+        print_cells(console, (Cell(f"Note: {assumption}"),))
     numbered = model.number_findings(result)
     for entry in numbered[:MOST_FINDINGS]:
         severity = entry.finding.severity

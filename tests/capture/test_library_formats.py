@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import sqlite3
 import struct
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 import can
@@ -29,6 +30,18 @@ FORMATS = {
 }
 
 
+@pytest.fixture(autouse=True)
+def _in_utc(monkeypatch: pytest.MonkeyPatch) -> None:
+    """python-can's ASC writer writes the local time of this machine; the log says no zone, so any other would shift."""
+    monkeypatch.setattr("can.io.asc.datetime", _UtcDatetime)
+
+
+class _UtcDatetime(datetime):
+    @classmethod
+    def fromtimestamp(cls, stamp: float, tz: tzinfo | None = None) -> _UtcDatetime:
+        return super().fromtimestamp(stamp, tz or UTC)
+
+
 @pytest.mark.parametrize("suffix", FORMATS)
 @pytest.mark.parametrize("start_s", [0.0, EPOCH_S], ids=["relative", "epoch"])
 def test_equals_python_cans_reader(tmp_path: Path, suffix: str, start_s: float) -> None:
@@ -38,7 +51,8 @@ def test_equals_python_cans_reader(tmp_path: Path, suffix: str, start_s: float) 
     capture = read(path)
     assert rows_of(capture.frames) == [row_of(message) for message in expected]
     # float64 seconds since 1970 step by 0.24 µs; both sides may round
-    np.testing.assert_allclose(capture.frames.time_ns / 1e9, seconds_of(expected), rtol=0, atol=1e-6)
+    start = start_s if suffix == ".asc" else 0.0  # python-can gives stamps of this format from the log's start
+    np.testing.assert_allclose(capture.frames.time_ns / 1e9 - start, seconds_of(expected), rtol=0, atol=1e-6)
     assert closes(capture)
     assert capture.account.lines_bad == 0
 
@@ -203,3 +217,56 @@ def test_records_that_python_can_leaves_out_are_counted(tmp_path: Path, caplog: 
     assert "Failed to parse" in capture.account.bad[0].reason
     assert closes(capture)
     assert not caplog.records
+
+
+# -- dates ------------------------------------------------------------------------------------------
+
+_START_NS = 1_772_442_000_250_000_000  # 2026-03-02 09:00:00.25 UTC by Python's datetime
+
+
+@pytest.mark.parametrize(
+    "date",
+    [
+        "Mon Mar 2 09:00:00.250 am 2026",
+        "Mon Mar 02 09:00:00.250 2026",
+        "Mo Mär 02 09:00:00.250 2026",
+        "Mon Mrz 2 09:00:00,250 2026",
+    ],
+)
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252"])
+def test_the_date_in_an_asc_head_is_the_start(tmp_path: Path, date: str, encoding: str) -> None:
+    """Ways of writing the date: python-can's reader, and German month names (common practice)."""
+    path = tmp_path / "drive.asc"
+    head = f"date {date}\nbase hex  timestamps absolute\nno internal events logged\n"
+    path.write_text(head + "   1.500000 1  123             Rx   d 2 01 02\n", encoding=encoding)
+    capture = read(path)
+    assert capture.frames.time_ns.tolist() == [_START_NS + 1_500_000_000]
+    assert "taken as UTC" in capture.account.assumptions[0]
+
+
+def test_an_asc_date_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "drive.asc"
+    path.write_text(
+        "date yesterday at noon\nbase hex  timestamps absolute\n   1.500000 1  123             Rx   d 1 01\n",
+        encoding="utf-8",
+    )
+    capture = read(path)
+    assert capture.frames.time_ns.tolist() == [1_500_000_000]
+    assert "“yesterday at noon” in its head cannot be read" in capture.account.assumptions[0]
+
+
+def test_asc_stamps_that_count_from_the_line_before_are_added_up(tmp_path: Path) -> None:
+    """“timestamps relative”: every event counts from the event before it, whatever kind that is."""
+    path = tmp_path / "drive.asc"
+    lines = ["date Mon Mar 2 09:00:00.250 am 2026", "base hex  timestamps relative", "internal events logged"]
+    lines += ["   0.000000 Start of measurement", "   0.010000 1  123             Rx   d 1 01"]
+    lines += ["   0.500000 CAN 1 Status:chip status error active", "   0.010000 1  123             Rx   d 1 02"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    capture = read(path)
+    assert (capture.frames.time_ns - _START_NS).tolist() == [10_000_000, 520_000_000]
+
+
+@pytest.mark.parametrize("suffix", [".blf", ".asc"])
+def test_the_assumed_zone_of_a_dated_head_is_told(tmp_path: Path, suffix: str) -> None:
+    path = write(tmp_path / f"dated{suffix}", messages(20, start_s=EPOCH_S, fd=False))
+    assert "names no time zone and was taken as UTC" in read(path).account.assumptions[0]
