@@ -39,8 +39,9 @@ if TYPE_CHECKING:
 
     from logscope.comparison.outcome import Comparison, Difference
 
-Check = Callable[[Signals, Vehicle], list[Finding]]
+_UNITS_NAMED = 3  # on the terminal; the report and the JSON name them all
 
+Check = Callable[[Signals, Vehicle], list[Finding]]
 
 
 def checks() -> tuple[tuple[str, Check], ...]:
@@ -164,7 +165,11 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
     findings += gap([(decoded.seconds(g.start_ns), decoded.seconds(g.end_ns)) for g in decoded.account.gaps])
     findings += time_unit(decoded.account.time_doubts, signals.end_s)
     findings += joint_clock(capture.clocks, signals.end_s)
-    account = replace(decoded.account, notes=(*decoded.account.notes, *decoded.notes, *notes))
+    account = replace(
+        decoded.account,
+        notes=(*decoded.account.notes, *decoded.notes, *notes),
+        assumptions=(*decoded.account.assumptions, *_in_short(notes)),
+    )
     return Result(
         vehicle_name=vehicle.vehicle.name,
         capture=_summary(account, decoded),
@@ -174,6 +179,14 @@ def check(capture: Capture, vehicle: Vehicle) -> Result:
         doubted=plausible.doubted,
         sources={player.part: player.mapped.signal for player in players},
     )
+
+
+def _in_short(notes: Sequence[str]) -> tuple[str, ...]:
+    """What was assumed of units, as one note for the terminal."""
+    if not notes:
+        return ()
+    more = len(notes) - _UNITS_NAMED
+    return ("; ".join(notes[:_UNITS_NAMED]) + (f"; and {more} more, see the report" if more > 0 else ""),)
 
 
 def compare(

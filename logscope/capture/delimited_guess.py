@@ -159,7 +159,8 @@ def _completed(
         data_base = _data_base(data, one_field=one_field)
     except Doubt as doubt:
         asked["data_base"] = str(doubt)
-    by_number = {role: columns[0] for role, columns in roles.items() if role != "data"} | {"data": roles["data"]}
+    by_number: dict[str, object] = {role: columns[0] for role, columns in roles.items() if role != "data"}
+    by_number["data"] = roles["data"]
     by_name = _as_user_would(by_number, named, roles, skip)
     rest_keys = {"time_unit": unit or "s", "identifier_base": base or 16, "data_base": data_base or 16}
     user_layout = ColumnLayout.model_validate(by_name | rest_keys | _delimiter_key(delimiter))

@@ -116,5 +116,5 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
             where=path,
             do=f"Known are {known}, candump text, delimited text; also packed as .gz, .xz or .zip.",
         )
-    known = delimited.layout_of(path, head, layout)
-    return _Frames(delimited.blocks(path, known), known.time)
+    guessed = delimited.layout_of(path, head, layout)
+    return _Frames(delimited.blocks(path, guessed), guessed.time)

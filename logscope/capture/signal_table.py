@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from logscope.capture.columns import DELIMITER_CHARACTERS, Delimiter, TimeUnit
@@ -59,7 +60,11 @@ class SignalTable:
         if self.time_is_date:
             return ['stamp = "iso"                # "clock" where it is a time of day without a date']
         known = unit is not None and unit != "date"
-        told = f'unit = "{unit}"' if known else 'unit = "s"                   # not in the header: "s", "ms", "us" or "ns"?'
+        told = (
+            f'unit = "{unit}"'
+            if known
+            else 'unit = "s"                   # not in the header: "s", "ms", "us" or "ns"?'
+        )
         return [f"field = {_text(self.names[self.time])}", told]
 
 
@@ -126,7 +131,7 @@ def _time_column(names: Sequence[str], dates: Sequence[bool], columns: Sequence[
 
 def _rises(column: Sequence[str]) -> bool:
     values = [float(field.replace(",", ".")) for field in column if _NUMBER.fullmatch(field)]
-    return len(values) > 2 and values[0] < values[-1] and all(a <= b for a, b in zip(values, values[1:], strict=False))
+    return len(values) > 2 and values[0] < values[-1] and all(a <= b for a, b in pairwise(values))
 
 
 def _share(truths: object) -> float:
@@ -147,7 +152,7 @@ def advice(lines: Sequence[str], path: Path) -> tuple[str, str, str] | None:
     example = next((each for place, each in enumerate(table.names) if place != table.time), "")
     first = _signal(example)[0].removeprefix("name = ").strip('"')
     do = (
-        f'Save the definition that follows on standard output as {file}, and write in the vehicle file: [[serial]] '
+        f"Save the definition that follows on standard output as {file}, and write in the vehicle file: [[serial]] "
         f'definitions = "{file}"; then map signals as "{name}.{first}". If its rows are CAN frames after all, describe '
         "their columns under [[can]]."
     )

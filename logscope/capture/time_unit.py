@@ -25,7 +25,7 @@ UNIT_WORDS: dict[TimeUnit, str] = {
     "ns": "nanoseconds",
     "date": "dates or times of day",
 }
-# ISO 11898-1: the arbitration phase never exceeds 1 Mbit/s. A frame needs its fixed bits at that rate, without stuffing.
+# ISO 11898-1: the arbitration phase never exceeds 1 Mbit/s. A frame needs its fixed bits at that rate, unstuffed.
 _FASTEST_BIT_S = 1e-6
 _FIXED_BITS, _FIXED_BITS_EXTENDED = 47, 67  # of a classic frame, interframe space included
 _FASTEST_DATA_BIT_S = 1e-6 / 8  # data phase of CAN FD: 8 Mbit/s

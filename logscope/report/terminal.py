@@ -44,12 +44,13 @@ class Cell(NamedTuple):
 
 
 def print_summary(result: Result, console: Console) -> None:
-    """Verdict, what was assumed to read the log at all, findings worst first with their leading value, what was not checked, and the account."""
+    """Verdict, what was assumed to read the log, findings worst first with their leading value, what was not
+    checked, and the account."""
     verdict = model.verdict(result)
     heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
     print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
-    for assumption in result.capture.account.assumptions:
-        print_cells(console, (Cell(f"Note: {assumption}"),))
+    for caution in result.capture.account.cautions:
+        print_cells(console, (Cell(f"Note: {caution}"),))
     numbered = model.number_findings(result)
     for entry in numbered[:MOST_FINDINGS]:
         severity = entry.finding.severity
