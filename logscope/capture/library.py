@@ -84,8 +84,10 @@ def blocks(path: Path, log_format: Format) -> Iterator[Block]:
         asc_time = AscTime()
         if log_format.source == "text":
             text = stack.enter_context(content.open(encoding="utf-8-sig", errors="replace"))
-            lines = asc_time.lines(text) if log_format.name == "ASC" else text
-            messages = resumed(lines, _reader_class(log_format), complaints)
+            reader_class = _reader_class(log_format)
+            timed = log_format.name == "ASC"
+            new_reader = (lambda lines: reader_class(asc_time.lines(lines))) if timed else reader_class
+            messages = resumed(text, new_reader, complaints)
         else:
             # a stream of our own where the reader takes one, so that closing is ours
             source = stack.enter_context(content.open("rb")) if log_format.source == "bytes" else content

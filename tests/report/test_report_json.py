@@ -18,7 +18,7 @@ CAPTURE_KEYS = {
     "files", "start_utc", "duration_s", "lines", "lines_bad", "frames", "frames_decoded", "frames_undefined",
     "frames_undecodable", "samples_undecodable", "error_frames", "remote_frames", "out_of_order", "lost",
     "lines_other", "sample_lines", "stamps_repaired", "console_restarts",
-    "time_steps", "bad_lines", "notes",
+    "time_steps", "bad_lines", "notes", "assumptions",
 }  # fmt: skip
 FINDING_KEYS = {
     "kind", "severity", "start_s", "end_s", "title", "explanation", "next_step", "caution", "cause",
