@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
@@ -21,7 +23,10 @@ if TYPE_CHECKING:
     from cantools.database.can import Database
 
 FloatArray = NDArray[np.float64]
+# From the moments at which a message is sent to those at which its values were measured, by message name.
+Measured = Mapping[str, Callable[[FloatArray], FloatArray]]
 
+_AS_SENT: Measured = MappingProxyType({})
 _ON_SECOND_BUS = frozenset({"Road"})
 _CHARGING = frozenset({"Charger", "ChargeRequest"})
 # Traffic of other controllers, for which there is no definition: bus, identifier, bytes, period [s].
@@ -64,25 +69,31 @@ def log_drive(drive: Drive, seed: int, epoch_s: float, layout: Layout = AS_DEFIN
 
 def bus_traffic(drive: Drive, seed: int, layout: Layout = AS_DEFINED) -> list[Stream]:
     """All frames of both buses, with those that have no definition."""
-    streams = [
-        Stream(
-            "can1" if sent.message.name in _ON_SECOND_BUS else "can0",
-            sent.message.frame_id,
-            sent.message.is_extended_frame,
-            sent.ready_s,
-            pack(sent.message, sent.values),
-        )
-        for sent in sent_messages(drive, seed, layout)
-    ]
-    rng = np.random.default_rng([seed, 4])
+    return [*(stream_of(sent) for sent in sent_messages(drive, seed, layout)), *other_traffic(drive, seed)]
+
+
+def stream_of(sent: Sent) -> Stream:
+    """The frames of a message on its bus."""
+    message = sent.message
+    bus = "can1" if message.name in _ON_SECOND_BUS else "can0"
+    payload = pack(message, sent.values)
+    return Stream(bus, message.frame_id, message.is_extended_frame, sent.ready_s, payload)
+
+
+def other_traffic(drive: Drive, seed: int) -> list[Stream]:
+    """Frames of other controllers, for which there is no definition."""
+    rng, streams = np.random.default_rng([seed, 4]), []
     for bus, identifier, length, period_s in _OTHER_TRAFFIC:
         ready_s = sending_times(rng, period_s, drive.scenario.duration_s)
         streams.append(Stream(bus, identifier, False, ready_s, _other_payload(rng, ready_s.size, length)))
     return streams
 
 
-def sent_messages(drive: Drive, seed: int, layout: Layout = AS_DEFINED) -> list[Sent]:
-    """The defined messages of a drive with their values; none of a controller that never woke."""
+def sent_messages(drive: Drive, seed: int, layout: Layout = AS_DEFINED, measured: Measured = _AS_SENT) -> list[Sent]:
+    """The defined messages of a drive with their values; none of a controller that never woke.
+
+    measured : of the messages whose values are older than the message; values of one moment are the same ones
+    """
     rng = np.random.default_rng([seed, 2])
     end_s = drive.scenario.duration_s
     heat = temperatures(drive.column("current_A"), ROW_S, drive.scenario.cooling)
@@ -95,8 +106,17 @@ def sent_messages(drive: Drive, seed: int, layout: Layout = AS_DEFINED) -> list[
         if message.name in _CHARGING:
             ready_s = _while_charging(drive, ready_s)
         if ready_s.size:
-            sent.append(Sent(message, ready_s, _values(message.name, drive, heat, ready_s, rng, layout, period_s)))
+            own = measured.get(message.name)
+            taken_s, again = (ready_s, slice(None)) if own is None else np.unique(own(ready_s), return_inverse=True)
+            values = _values(message.name, drive, heat, taken_s, rng, layout, period_s)
+            values = {name: column[again] for name, column in values.items()} | _counter(message.name, ready_s.size)
+            sent.append(Sent(message, ready_s, values))
     return sent
+
+
+def _counter(message: str, count: int) -> dict[str, FloatArray]:
+    """The alive counter of the message that has one."""
+    return {"AliveCounter": np.arange(count, dtype=np.float64) % _COUNTERS} if message == "InverterMotion" else {}
 
 
 def _while_charging(drive: Drive, t: FloatArray) -> FloatArray:
@@ -130,7 +150,6 @@ def _values(
                 "MotorSpeed": row("reading_rpm") * drive.scenario.logged_speed_scale,
                 "Torque": noisy(rng, row("torque_Nm"), 0.2),
                 "TorqueTarget": row("torque_target_Nm"),
-                "AliveCounter": np.arange(t.size, dtype=np.float64) % _COUNTERS,
             }
         case "InverterCurrent":
             amps = drive.column("current_A")

@@ -113,6 +113,21 @@ def random_precharge(
     >>> random_precharge(1, kind="interrupted").truth.close_s is None
     True
     """
+    return _logged(play_precharge(seed, lag_s=lag_s, rc_ratio=rc_ratio, kind=kind), sampling_s, quantum_V, noise_V)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlayedPrecharge:
+    """What happened, before anybody logged it: the solved circuit until `end_s`, its truth, and what draws the log."""
+
+    solution: Solution
+    truth: PrechargeTruth
+    end_s: float
+    rng: np.random.Generator
+
+
+def play_precharge(seed: int, *, lag_s: float = 0.0, rc_ratio: float = 1.0, kind: str = "complete") -> PlayedPrecharge:
+    """The precharge that `random_precharge` logs. Raises ValueError for a kind that is none."""
     if kind not in KINDS:
         raise ValueError(f"kind is one of {', '.join(KINDS)}, not {kind!r}")
     rng = np.random.default_rng([seed, KINDS.index(kind)])
@@ -135,7 +150,7 @@ def random_precharge(
         start_s, close_s, relay_start_V, lag_s, relay_open_s, close_V, rest,
         stages[0].parallel_ohm, nominal_ohm, nominal_uF,
     )  # fmt: skip
-    return _logged(rng, solution, truth, end_s, sampling_s, quantum_V, noise_V)
+    return PlayedPrecharge(solution, truth, end_s, rng)
 
 
 def _draw_circuit(
@@ -264,15 +279,10 @@ _STORIES = {
 
 
 def _logged(
-    rng: np.random.Generator,
-    solution: Solution,
-    truth: PrechargeTruth,
-    end_s: float,
-    sampling_s: float | None,
-    quantum_V: float | None,
-    noise_V: float | None,
+    played: PlayedPrecharge, sampling_s: float | None, quantum_V: float | None, noise_V: float | None
 ) -> PrechargeCase:
     """What the logger keeps: each part on its own period, stamped late, noisy and quantised."""
+    rng, solution, truth, end_s = played.rng, played.solution, played.truth, played.end_s
     period_s = sampling_s or _log_uniform(rng, 0.005, 0.1)
     quantum_V = _log_uniform(rng, 0.1, 1.0) if quantum_V is None else quantum_V
     noise_V = _log_uniform(rng, 0.05, 0.5) if noise_V is None else noise_V

@@ -2,15 +2,20 @@
 
     python tests/diagnosis/precharge_score.py 100
     python tests/diagnosis/precharge_score.py 100 complete interrupted     # these kinds only
+    python tests/diagnosis/precharge_score.py 100 --clean --detail
 
 draws that many precharges of each kind and sample period (pack, R, C, quantisation 0.1 to 1 V, noise 0.05 to 0.5 V and
 start voltage at random) and prints how the check judged them, how often its 95 % limits hold the true constant, and
 its errors in units of the Cramér–Rao bound beside those of a plain one-exponential least-squares fit.
+
+Every log is dirty as those of real loggers are (`logging_dirt`); `--clean` leaves that out. What can be told of a dirty
+log, and the bound, are taken from the clean one with its coarsest sampling, which is the most that it can hold.
+`--detail` lists the precharges that were called something else, with the dirt of their logs.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -18,6 +23,8 @@ from math import exp, inf, log
 
 import numpy as np
 from cramer_rao import Bounds, bounds
+from logging_dirt.precharge_log import dirty_precharge
+from logging_dirt.whole_log import checked
 from scipy.optimize import OptimizeWarning, curve_fit
 
 from logscope.checks.precharge.check import precharge
@@ -49,6 +56,8 @@ class Scored:
     found_s: tuple[float, float, float] | None  # value, low, high
     plain_s: float | None
     seed: int = 0
+    dirt: tuple[str, ...] = ()
+    title: str = ""
 
     @property
     def held(self) -> bool:
@@ -122,11 +131,20 @@ def _on_the_way(case: PrechargeCase) -> int:
     return int(np.count_nonzero((share > 0.05) & (share < 0.95)))
 
 
-def scored(kind: str, seed: int, period_s: float | None = None, *, flags: bool = True, pack: bool = True) -> Scored:
-    """Run the check on one case."""
-    case = random_precharge(seed, kind=kind, rc_ratio=RATIOS.get(kind, 1.0), sampling_s=period_s)
+def scored(
+    kind: str, seed: int, period_s: float | None = None, *, flags: bool = True, pack: bool = True, clean: bool = True
+) -> Scored:
+    """Run the check on one case, or the whole program on its dirty log."""
+    ratio, dirt = RATIOS.get(kind, 1.0), tuple[str, ...]()
+    if clean:
+        case = random_precharge(seed, kind=kind, rc_ratio=ratio, sampling_s=period_s)
+        findings = judged(case, flags=flags, pack=pack)
+    else:
+        log = dirty_precharge(seed, kind, rc_ratio=ratio, sampling_s=period_s, flags=flags, pack=pack)
+        case = random_precharge(seed, kind=kind, rc_ratio=ratio, sampling_s=log.dirt.sampling_s)
+        found = checked(log.text, log.vehicle).findings
+        findings, dirt = [f for f in found if f.kind.startswith("precharge.")], log.dirt.what
     truth_s = case.truth.time_constant_s
-    findings = judged(case, flags=flags, pack=pack)
     kinds = [f.kind.removeprefix("precharge.") for f in findings]
     bound = bounds(case) if kind not in ("no_rise", "bypassed") else Bounds(inf, inf)
     off = truth_s / case.truth.nominal_time_constant_s
@@ -147,14 +165,22 @@ def scored(kind: str, seed: int, period_s: float | None = None, *, flags: bool =
         found_s,
         plain_fit(case) if found_s else None,
         seed,
+        dirt,
+        "; ".join(f.title for f in findings),
     )
 
 
 def score(
-    kind: str, seeds: Iterable[int], period_s: float | None = None, *, flags: bool = True, pack: bool = True
+    kind: str,
+    seeds: Iterable[int],
+    period_s: float | None = None,
+    *,
+    flags: bool = True,
+    pack: bool = True,
+    clean: bool = True,
 ) -> list[Scored]:
     """Run the check over many cases of one kind; the period at random where it is not told."""
-    return [scored(kind, seed, period_s, flags=flags, pack=pack) for seed in seeds]
+    return [scored(kind, seed, period_s, flags=flags, pack=pack, clean=clean) for seed in seeds]
 
 
 def plain_fit(case: PrechargeCase) -> float | None:
@@ -201,8 +227,15 @@ def row(cases: list[Scored]) -> str:
 
 def main() -> None:
     """Print the table."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 50
-    kinds = tuple(sys.argv[2:]) or KINDS
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("count", type=int, nargs="?", default=50, help="cases of each kind and sampling")
+    parser.add_argument("kinds", nargs="*", choices=[[], *KINDS], default=[], help="of precharge; all if none is named")
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--clean", action="store_true", help="log without what real loggers do")
+    parser.add_argument("--detail", action="store_true")
+    asked = parser.parse_args()
+    seeds, kinds = range(asked.first, asked.first + asked.count), tuple(asked.kinds) or KINDS
+    wrong: list[str] = []
     print(
         "right where decidable; wrong slow/fast; 95 % limits hold the truth; error over the Cramér–Rao bound, as root"
     )
@@ -211,8 +244,16 @@ def main() -> None:
         print(f"\nlogged: {told}")
         for kind in kinds:
             for period_s in PERIODS_S:
-                cases = score(kind, range(count), period_s, flags=flags, pack=pack)
+                cases = score(kind, seeds, period_s, flags=flags, pack=pack, clean=asked.clean)
                 print(f"{kind:13s} {1e3 * period_s:4.0f} ms  {row(cases)}", flush=True)
+                wrong += [
+                    f"{kind}, {1e3 * period_s:.0f} ms, {told}, seed {case.seed}: {case.outcome} ({case.title})\n"
+                    f"      dirt: {', '.join(case.dirt)}"
+                    for case in cases
+                    if not case.right and case.outcome not in ("undetermined", "nothing")
+                ]
+    if asked.detail:
+        print("\ncalled something else, and the dirt", *wrong, sep="\n  ")
 
 
 if __name__ == "__main__":

@@ -12,9 +12,11 @@ states, pack voltage or fault; one controller; lagging states), and prints
 - false warnings and dangers for each hour of sound driving;
 - for estimates: spread of the error over the Cramér–Rao bound, and how often the 95 % limits held the truth.
 
+Every log is dirty as those of real loggers are (`logging_dirt`), each in another way; `--clean` leaves that out.
 Truth and claim match if they are of one kind and within 0.15 s and two sample periods of each other.
-Limits are 95 %, exact (Clopper–Pearson; Garwood for rates). `--detail` adds every case, every sampling, and
-the seeds of what was missed or claimed wrongly; `--only TEXT` runs the cases whose name holds the text.
+Limits are 95 %, exact (Clopper–Pearson; Garwood for rates). `--detail` adds every case, every sampling, the
+seeds of what was missed or claimed wrongly, and each false claim with the dirt of its log; `--only TEXT` runs
+the cases whose name holds the text.
 A line of the last list runs again with `--only NAME --first SEED --seeds 1 --detail`.
 """
 
@@ -33,17 +35,17 @@ NO_CHECK_YET = frozenset({"charge.complete", "charge.stopped", "charge.unfinishe
 _WORST_SEEDS = 12  # of each kind, listed with --detail
 
 
-def play_case(name: str, first: int, seeds: int) -> dict[str, Tally]:
+def play_case(name: str, first: int, seeds: int, clean: bool) -> dict[str, Tally]:
     """All seeds of a case, by method."""
-    runs = [run(name, seed) for seed in range(first, first + seeds)]
+    runs = [run(name, seed, clean=clean) for seed in range(first, first + seeds)]
     return {method: tally(runs, method) for method in METHODS}
 
 
-def play_all(names: list[str], first: int, seeds: int, workers: int) -> dict[str, Tally]:
+def play_all(names: list[str], first: int, seeds: int, workers: int, clean: bool) -> dict[str, Tally]:
     """All cases, in parallel processes."""
     totals = {method: Tally() for method in METHODS}
     with ProcessPoolExecutor(workers) as pool:
-        for part in pool.map(play_case, names, repeat(first), repeat(seeds)):
+        for part in pool.map(play_case, names, repeat(first), repeat(seeds), repeat(clean)):
             for method in METHODS:
                 totals[method] += part[method]
     return totals
@@ -125,6 +127,25 @@ def print_detail(ours: Tally) -> None:
         print(f"  {kind:26s} {what:42s} {case:44s} {len(seeds):3d}: {seeds[:_WORST_SEEDS]}")
 
 
+def print_dirt(ours: Tally) -> None:
+    """False claims over all runs and over those with each dirt, and each false claim by itself."""
+    print("\nfalse or misnamed claims for 100 runs, all and with each dirt (runs): the kinds that stand out")
+    wrong: dict[str, dict[str, int]] = {}
+    for (dirt, kind, what), count in ours.by_dirt.items():
+        if what in ("false", "misnamed"):
+            wrong.setdefault(dirt, {})[kind] = wrong.get(dirt, {}).get(kind, 0) + count
+    for dirt in sorted(ours.runs, key=lambda name: -sum(wrong.get(name, {}).values()) / ours.runs[name]):
+        kinds = sorted(wrong.get(dirt, {}).items(), key=lambda item: -item[1])
+        rate = 100 * sum(count for _, count in kinds) / ours.runs[dirt]
+        named = ", ".join(f"{kind} {count}" for kind, count in kinds[:5])
+        print(f"  {dirt or 'all':36s} {rate:6.1f} ({ours.runs[dirt]:4d})  {named}")
+    print("\nfalse and misnamed claims: kind, severity, case, seed, when, what was said; dirt; what happened")
+    for each in sorted(ours.false_claims, key=lambda claim: (claim.kind, claim.case, claim.seed)):
+        where = f"{each.case}, seed {each.seed}, {each.at_s:.2f} s"
+        print(f"  {each.what} {each.kind} ({each.severity}), {where}: {each.title}")
+        print(f"      dirt: {', '.join(each.dirt) or 'none'}; true: {', '.join(each.truth) or 'nothing'}")
+
+
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -132,14 +153,16 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="first seed")
     parser.add_argument("--only", default="", help="cases whose name holds this")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--clean", action="store_true", help="log without what real loggers do")
     parser.add_argument("--detail", action="store_true")
     asked = parser.parse_args()
     names = [name for name in (*CASES, *PRECHARGES) if asked.only in name]
-    tallies = play_all(names, asked.first, asked.seeds, asked.workers)
+    tallies = play_all(names, asked.first, asked.seeds, asked.workers, asked.clean)
     print(f"{len(names)} cases, {asked.seeds} seeds each\n")
     print_table(tallies)
     if asked.detail:
         print_detail(tallies["checks"])
+        print_dirt(tallies["checks"])
 
 
 if __name__ == "__main__":

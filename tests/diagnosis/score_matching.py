@@ -23,6 +23,13 @@ WITHOUT_TRUTH = (
     "battery.", "current_control.", "driveline.", "machine.", "regeneration.", "throttle.", "precharge.drift",
     "precharge.resistor_stress", "trip.near", "trip.pattern",
 )  # fmt: skip
+# What speaks of the log or its definitions, and the dirt that bears it out (the beginning of its name).
+_EXPLAINED = {
+    "mapping.no_value": ("no value", "boot-up", "restart", "zero until"),
+    "mapping.waking": ("boot-up", "restart", "zero until", "silent until"),
+    "bus.": ("two contents", "restart"),
+    "capture.": ("two contents", "restart"),
+}
 # What merely states that samples are beyond a limit of the vehicle file is true wherever it is said.
 FACTS = ("limits.",)
 
@@ -37,6 +44,7 @@ class Claim:
     end_s: float
     cause: str | None
     measured: dict[str, Measured]
+    title: str = ""
 
 
 @dataclass(frozen=True)
@@ -67,14 +75,16 @@ def claims_of(findings: Iterable[Finding]) -> list[Claim]:
         if f.kind in _NO_CLAIM or f.kind.startswith(FACTS) or (f.severity is Severity.INFO and not undetermined):
             continue
         spans = [(event.start_s, event.end_s) for event in f.events] or [(f.start_s, f.end_s)]
-        claims += [Claim(f.kind, f.severity, *span, f.cause, dict(f.measured)) for span in spans]
+        claims += [Claim(f.kind, f.severity, *span, f.cause, dict(f.measured), f.title) for span in spans]
     return claims
 
 
-def match(truth: Sequence[TruthEvent], findings: Iterable[Finding], period_s: float) -> Outcome:
-    """Match one to one, the nearest beginnings first."""
+def match(
+    truth: Sequence[TruthEvent], findings: Iterable[Finding], period_s: float, dirt: Sequence[str] = ()
+) -> Outcome:
+    """Match one to one, the nearest beginnings first; `dirt` names what the logger did."""
     tolerance_s = TOLERANCE_S + 2 * period_s
-    claims = claims_of(findings)
+    claims = [claim for claim in claims_of(findings) if not _explained(claim, dirt)]
     unsure = [c for c in claims if c.kind.endswith(".undetermined")]
     beyond = [c for c in claims if c.kind.startswith(WITHOUT_TRUTH) and c not in unsure]
     claims = [c for c in claims if c not in unsure and c not in beyond]
@@ -116,6 +126,12 @@ def wrong_all_clears(truth: Sequence[TruthEvent], findings: Iterable[Finding]) -
     """For each verdict that all is well, whether it was wrong."""
     happened = {event.kind.split(".")[0] for event in truth}
     return {f.kind: ALL_CLEAR[f.kind] in happened for f in findings if f.kind in ALL_CLEAR}
+
+
+def _explained(claim: Claim, dirt: Sequence[str]) -> bool:
+    """Whether a claim about the log is borne out by what the logger did."""
+    causes = next((each for kind, each in _EXPLAINED.items() if claim.kind.startswith(kind)), ())
+    return any(name.startswith(cause) for name in dirt for cause in causes)
 
 
 def _near(event: TruthEvent, claim: Claim, tolerance_s: float) -> bool:

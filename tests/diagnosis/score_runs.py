@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
 from zlib import crc32
 
 from cramer_rao import bounds
-from precharge_score import signals_of, vehicle_of
+from logging_dirt.drive_dirt import with_loaded_link
+from logging_dirt.drive_log import dirty_log
+from logging_dirt.precharge_log import dirty_precharge
+from logging_dirt.whole_log import checked
+from precharge_score import judged, signals_of, vehicle_of
 from score_baseline import baseline
-from score_signals import signals_of_drive, vehicle_for
+from score_signals import vehicle_for
 
-from logscope.checks.told_once import told_once
 from logscope.findings import Finding, NothingToCheck
-from logscope.pipeline import checks
 from logscope.signals import MissingPart, Signals
 from logscope.simulate.catalogue import Case, faults, healthy, vary
 from logscope.simulate.drive import Drive, simulate_drive
-from logscope.simulate.drive_truth import drive_truth
 from logscope.simulate.layouts import LAYOUTS, SAMPLINGS_S, Layout
-from logscope.simulate.precharge_cases import KINDS, PrechargeCase, random_precharge
+from logscope.simulate.precharge_cases import KINDS, PrechargeTruth, random_precharge
 from logscope.simulate.truth import TruthEvent
 from logscope.vehicle import Vehicle
 
@@ -36,7 +36,8 @@ class Run:
     """What one run gave.
 
     findings : by method; bound_s : Cramér–Rao bound of the time constant, infinite where there is none
-    healthy_s : seconds of a sound drive in it, 0 where something was wrong
+    healthy_s : seconds of a sound drive in it, 0 where something was wrong, be it on the bus
+    dirt : names of what the logger did; resolution_s : by how much it may have been late with a value
     """
 
     case: str
@@ -46,6 +47,8 @@ class Run:
     findings: dict[str, list[Finding]]
     bound_s: float = inf
     healthy_s: float = 0.0
+    dirt: tuple[str, ...] = ()
+    resolution_s: float = 0.0
 
 
 def layout_of(seed: int) -> Layout:
@@ -54,33 +57,42 @@ def layout_of(seed: int) -> Layout:
     return replace(layout, period_s=SAMPLINGS_S[(seed + turn) % len(SAMPLINGS_S)])
 
 
-def run(name: str, seed: int, layout: Layout | None = None) -> Run:
-    """Play a case and let both methods judge it."""
+def run(name: str, seed: int, layout: Layout | None = None, *, clean: bool = False) -> Run:
+    """Play a case and let both methods judge it; `clean` logs it without what real loggers do."""
     layout = layout or layout_of(seed)
     if name in PRECHARGES:
-        return _precharge_run(name, seed, layout)
-    return _drive_run(CASES[name], seed, layout)
+        return _precharge_run(name, seed, layout, clean)
+    return _drive_run(CASES[name], seed, layout, clean)
 
 
-def play(case: Case, seed: int) -> tuple[Drive, int]:
+def play(case: Case, seed: int, *, clean: bool = True) -> tuple[Drive, int]:
     """The drive, and the seed of what its controllers send: other cases draw other noise with the same seed.
 
     The draw is made from the name, so that a case stays what it was when others are added.
     """
     draw = crc32(f"{case.name}, {seed}".encode())
-    return simulate_drive(vary(case.scenario, draw), draw), draw
+    scenario = vary(case.scenario, draw)
+    return simulate_drive(scenario if clean else with_loaded_link(scenario, draw), draw), draw
 
 
-def _drive_run(case: Case, seed: int, layout: Layout) -> Run:
-    drive, draw = play(case, seed)
-    vehicle = vehicle_for(layout)
-    signals, start_s = signals_of_drive(drive, draw, layout, vehicle)
-    truth = tuple(event for event in drive_truth(drive, start_s) if _in_log(event, layout))
-    if case.severity and case.family.startswith(_AFTER_PRECHARGE):
-        truth = tuple(event for event in truth if not event.kind.startswith("precharge"))
-        return Run(case.name, seed, layout, truth, _judge(signals, vehicle, without="precharge"))
-    healthy_s = 0.0 if case.severity else drive.scenario.duration_s
-    return Run(case.name, seed, layout, truth, _judge(signals, vehicle), healthy_s=healthy_s)
+def _drive_run(case: Case, seed: int, layout: Layout, clean: bool) -> Run:
+    drive, draw = play(case, seed, clean=clean)
+    log = dirty_log(drive, draw, layout, vehicle_for(layout), clean=clean)
+    result = checked(log.text, log.vehicle)
+    after = bool(case.severity) and case.family.startswith(_AFTER_PRECHARGE)
+    findings = {
+        "checks": list(result.findings),
+        "baseline": _by_general_tools(result.signals, log.vehicle),
+    }
+    truth = [event for event in log.truth if _in_log(event, layout)]
+    if after:
+        truth = [event for event in truth if not event.kind.startswith("precharge")]
+        findings = {m: [f for f in found if not f.kind.startswith("precharge")] for m, found in findings.items()}
+    healthy_s = 0.0 if case.severity or log.dirt.spoils else drive.scenario.duration_s
+    dirt, resolution_s = log.dirt.what, log.dirt.resolution_s
+    return Run(
+        case.name, seed, layout, tuple(truth), findings, healthy_s=healthy_s, dirt=dirt, resolution_s=resolution_s
+    )
 
 
 def _in_log(event: TruthEvent, layout: Layout) -> bool:
@@ -88,17 +100,27 @@ def _in_log(event: TruthEvent, layout: Layout) -> bool:
     return layout.flags or event.kind != "precharge.no_rise"
 
 
-def _precharge_run(name: str, seed: int, layout: Layout) -> Run:
-    case = random_precharge(seed, kind=PRECHARGES[name], sampling_s=layout.period_s)
-    signals = signals_of(case, flags=layout.flags, pack=layout.pack)
-    findings = _judge(signals, vehicle_of(case), only="precharge")  # what follows it, the truth does not tell
-    event = _precharge_truth(case)
+def _precharge_run(name: str, seed: int, layout: Layout, clean: bool) -> Run:
+    """What follows the precharge, the truth does not tell, and it is not judged."""
+    kind = PRECHARGES[name]
+    case = random_precharge(seed, kind=kind, sampling_s=layout.period_s)
+    bound_s = bounds(case).time_constant_s
+    if clean:
+        signals = signals_of(case, flags=layout.flags, pack=layout.pack)
+        findings = {"checks": judged(case, flags=layout.flags, pack=layout.pack)}
+        vehicle, event, dirt, resolution_s = vehicle_of(case), _precharge_truth(case.truth), (), 0.0
+    else:
+        log = dirty_precharge(seed, kind, sampling_s=layout.period_s, flags=layout.flags, pack=layout.pack)
+        result = checked(log.text, log.vehicle)
+        findings = {"checks": [f for f in result.findings if f.kind.startswith("precharge.")]}
+        vehicle, event, signals = log.vehicle, _precharge_truth(log.truth), result.signals
+        dirt, resolution_s = log.dirt.what, max(log.dirt.sampling_s, log.dirt.states.period_s)
+    findings["baseline"] = [f for f in _by_general_tools(signals, vehicle) if f.kind.startswith("precharge")]
     truth = (event,) if _in_log(event, layout) else ()
-    return Run(name, seed, layout, truth, findings, bounds(case).time_constant_s)
+    return Run(name, seed, layout, truth, findings, bound_s, dirt=dirt, resolution_s=resolution_s)
 
 
-def _precharge_truth(case: PrechargeCase) -> TruthEvent:
-    truth = case.truth
+def _precharge_truth(truth: PrechargeTruth) -> TruthEvent:
     parameters = {"time_constant_s": truth.time_constant_s, "start_voltage_V": truth.start_V}
     if truth.close_V is not None:
         parameters |= {
@@ -110,24 +132,8 @@ def _precharge_truth(case: PrechargeCase) -> TruthEvent:
     return TruthEvent(f"precharge.{kind}", truth.start_s, end_s, None, parameters)
 
 
-def _judge(
-    signals: Signals, vehicle: Vehicle, *, only: str = "", without: str | None = None
-) -> dict[str, list[Finding]]:
-    """Findings by method; `only` and `without` name checks, and the baseline's findings of the same name."""
-    found: list[Finding] = []
-    for name, check in checks():
-        if name != without and only in ("", name):
-            found += _of(check, signals, vehicle)
-    plain = [
-        f
-        for f in _of(baseline, signals, vehicle)
-        if f.kind.startswith(only) and (without is None or not f.kind.startswith(without))
-    ]
-    return {"checks": told_once(found), "baseline": plain}
-
-
-def _of(check: Callable[[Signals, Vehicle], list[Finding]], signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def _by_general_tools(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     try:
-        return check(signals, vehicle)
+        return baseline(signals, vehicle)
     except (MissingPart, NothingToCheck):
         return []

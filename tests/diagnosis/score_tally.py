@@ -21,6 +21,21 @@ _MAGNITUDES = ("peak_current_A", "current_A")
 _HALF_NORMAL_MEDIAN = 0.6745  # median of |x| of a standard normal
 
 
+@dataclass(frozen=True, slots=True)
+class FalseClaim:
+    """A claim that is not true: what was said, where and with which dirt, and what happened there."""
+
+    kind: str
+    severity: str
+    case: str
+    seed: int
+    at_s: float
+    title: str
+    what: str
+    dirt: tuple[str, ...]
+    truth: tuple[str, ...]
+
+
 @dataclass
 class Tally:
     """Counts of one method.
@@ -30,6 +45,7 @@ class Tally:
     alarms : warnings and dangers in sound drives, over healthy_s; clears : (verdict, wrong)
     held : whether 95 % limits held the truth, by estimate; scaled : |error| over the bound, by kind
     seeds : of misses, false claims and limits that missed the truth, (kind, what, case, seed), to run them again
+    runs, by_dirt : runs with each dirt, and what went wrong in them, (dirt, kind, what); dirt "" is any
     """
 
     found: Counter[str] = field(default_factory=Counter)
@@ -47,11 +63,15 @@ class Tally:
     held: defaultdict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
     scaled: defaultdict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     seeds: list[tuple[str, str, str, int]] = field(default_factory=list)
+    runs: Counter[str] = field(default_factory=Counter)
+    by_dirt: Counter[tuple[str, str, str]] = field(default_factory=Counter)
+    false_claims: list[FalseClaim] = field(default_factory=list)
 
     def add(self, run: Run, method: str) -> None:
         """Count one run."""
         findings, period_s = run.findings[method], run.layout.period_s or 0.0
-        outcome = match(run.truth, findings, period_s)
+        outcome = match(run.truth, findings, max(period_s, run.resolution_s), run.dirt)
+        wrong_before = len(self.seeds)
         for event, claim in outcome.matched:
             self.found[event.kind] += 1
             if event.cause is not None:
@@ -78,6 +98,11 @@ class Tally:
         self.false.update(claim.kind for claim in outcome.false)
         for what in ("misnamed", "false"):
             self.seeds += [(claim.kind, what, run.case, run.seed) for claim in getattr(outcome, what)]
+        self.false_claims += [
+            FalseClaim(claim.kind, claim.severity.value, run.case, run.seed, claim.start_s, claim.title, what, run.dirt,
+                       tuple(f"{event.kind} {event.start_s:.2f} s" for event in run.truth))
+            for what in ("misnamed", "false") for claim in getattr(outcome, what)
+        ]  # fmt: skip
         for claim in (*outcome.misnamed, *outcome.false, *outcome.beyond):
             if run.healthy_s and claim.severity in (Severity.WARNING, Severity.DANGER):
                 self.alarms[claim.kind] += 1
@@ -87,15 +112,20 @@ class Tally:
             self.by_case[f"{run.case}: {event.kind}"].append(id(event) in found)
         self.healthy_s += run.healthy_s
         self.clears.update(wrong_all_clears(run.truth, findings).items())
+        for name in ("", *run.dirt):
+            self.runs[name] += 1
+            self.by_dirt.update((name, kind, what) for kind, what, _, _ in self.seeds[wrong_before:])
 
     def __iadd__(self, other: Tally) -> Tally:
-        for name in ("found", "renamed", "undetermined", "missed", "misnamed", "false", "causes", "alarms", "clears"):
+        for name in ("found", "renamed", "undetermined", "missed", "misnamed", "false", "causes", "alarms", "clears",
+                     "runs", "by_dirt"):  # fmt: skip
             getattr(self, name).update(getattr(other, name))
         for name in ("by_period", "by_case", "held", "scaled"):
             for key, values in getattr(other, name).items():
                 getattr(self, name)[key].extend(values)
         self.healthy_s += other.healthy_s
         self.seeds += other.seeds
+        self.false_claims += other.false_claims
         return self
 
     @property

@@ -19,19 +19,17 @@ from __future__ import annotations
 
 import argparse
 import os
-import tempfile
 from collections import Counter
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import repeat
-from pathlib import Path
 
 import numpy as np
+from logging_dirt.whole_log import checked
 from score_tally import share
 from sound_cycle_logs import sound_cycle
 
-import logscope
 from logscope.errors import LogscopeError
 from logscope.findings import Finding, Severity
 from logscope.simulate.truth import TruthEvent
@@ -85,15 +83,12 @@ class Scored:
 def scored(seed: int, clean: bool = False) -> Scored:
     """Log one sound cycle and run the whole check on it."""
     cycle = sound_cycle(seed, clean=clean)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "cycle.log"
-        path.write_bytes(cycle.text)
-        try:
-            findings = logscope.check(logscope.read(path, vehicle=cycle.vehicle), cycle.vehicle).findings
-        except LogscopeError as error:
-            refused = Wrong("other", "refused", "danger", 0.0, str(error))
-            return Scored(seed, cycle.dirt.what, (refused,), ())
-    near_s = _NEAR_S + 2 * cycle.sampling_s
+    try:
+        findings = checked(cycle.text, cycle.vehicle).findings
+    except LogscopeError as error:
+        refused = Wrong("other", "refused", "danger", 0.0, str(error))
+        return Scored(seed, cycle.dirt.what, (refused,), ())
+    near_s = _NEAR_S + 2 * cycle.dirt.sampling_s
     wrong = tuple(each for finding in findings if (each := _wrong(finding, cycle.attempts, near_s)))
     told = tuple(_told(event, findings, near_s) for event in cycle.attempts)
     sampling = f"a new value every {1e3 * cycle.dirt.period_s:.0f} ms"

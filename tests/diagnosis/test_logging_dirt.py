@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import can
 import cantools
 import numpy as np
 import pytest
 from logging_dirt.boot import Asleep, Boot
 from logging_dirt.definitions import HAZEL_FILE, OTHER_FILE, message
+from logging_dirt.drive_dirt import draw_drive_dirt
+from logging_dirt.drive_log import dirty_log
+from logging_dirt.foreign import Foreign
 from logging_dirt.logger import GRIDS_S, Logger, in_bursts
+from logging_dirt.no_value import NoValue, marks_of
+from logging_dirt.precharge_log import dirty_precharge
 from logging_dirt.refresh import Refresh
 from logging_dirt.repetition import Repetition
 from logging_dirt.sensing import Sensing
 from logging_dirt.states import Reporting, States, closed, state_messages
 from scipy import signal
+from score_runs import CASES, play
+from score_signals import signals_of_drive, vehicle_for
 from sound_cycle_logs import sound_cycle
 
 from logscope.simulate.can_output import Stream, pack
-from logscope.simulate.hazel_bus import Sent
+from logscope.simulate.hazel_bus import Sent, sent_messages
+from logscope.simulate.layouts import LAYOUTS
+from logscope.simulate.precharge_cases import random_precharge
 
 SEEDS = range(3000, 3012)
 
@@ -187,7 +198,7 @@ def test_a_sound_cycle_shows_its_precharge_to_an_independent_reader(seed, tmp_pa
     rows = sorted((frame.timestamp - epoch_s, database.decode_message(name, frame.data)[field]) for frame in own)
     time_s, volts = np.array(rows).T
     first = cycle.attempts[0]
-    before = volts[(time_s < first.start_s - cycle.sampling_s)]
+    before = volts[(time_s < first.start_s - cycle.dirt.sampling_s)]
     level = float(np.median(volts[(time_s > first.end_s + 0.35) & (time_s < first.end_s + 0.55)]))
     assert first.parameters["start_voltage_V"] == pytest.approx(float(before[-1]), abs=2.0 + 0.1 * float(before[-1]))
     assert 80 < level < 451
@@ -196,3 +207,96 @@ def test_a_sound_cycle_shows_its_precharge_to_an_independent_reader(seed, tmp_pa
 
 def test_closed_counts_the_spans_themselves():
     assert closed(np.array([0.9, 1.0, 1.9, 2.0]), [(1.0, 2.0)]).tolist() == [0, 1, 1, 0]
+
+
+@pytest.fixture(scope="module")
+def driven():
+    return play(CASES["city"], 3000)
+
+
+def test_a_drive_without_dirt_decodes_to_the_signals_themselves(driven, tmp_path):
+    """python-can and cantools against `score_signals`: the clean log is what the controllers sent."""
+    drive, draw = driven
+    layout = replace(LAYOUTS[0], period_s=0.02)
+    log = dirty_log(drive, draw, layout, vehicle_for(layout), clean=True)
+    direct, _ = signals_of_drive(drive, draw, layout, vehicle_for(layout))
+    hazel = cantools.database.load_file(HAZEL_FILE)
+    values = [
+        hazel.decode_message(frame.arbitration_id, frame.data)["MotorSpeed"]
+        for frame in frames_of(log.text, tmp_path)
+        if frame.arbitration_id == hazel.get_message_by_name("InverterMotion").frame_id
+    ]
+    assert values == pytest.approx(direct["motor_speed"].value)
+    assert log.dirt.what == ("whole microseconds", "relative")
+
+
+def test_every_dirt_is_drawn_and_each_log_can_be_decoded_by_cantools(driven, tmp_path):
+    drive, draw = driven
+    layout = replace(LAYOUTS[0], period_s=0.05)
+    vehicle, names = vehicle_for(layout), set[str]()
+    database = cantools.database.load_file(HAZEL_FILE)
+    database.add_dbc_file(OTHER_FILE)
+    known = {message.frame_id for message in database.messages}
+    for seed in range(60):
+        names |= set(draw_drive_dirt(seed, drive, sent_messages(drive, draw, layout)).what)
+    wanted = {
+        "one lag", "two lags", "moving average", "states together", "states apart at 10 Hz",
+        "states in one enumeration", "boot-up readings", "restart at speed", "silent until it wakes",
+        "no value for a moment", "no value at the start", "no value throughout", "two contents of one identifier",
+        "repeated readings of InverterHv", "bursts of InverterMotion", "repetition of motor_speed",
+        "logger starts late", "stamps on 1 ms", "stamps on 10 ms", "stamps on 50 ms", "out of order", "dated",
+    }  # fmt: skip
+    assert wanted <= names
+    for seed in range(3):
+        log = dirty_log(drive, seed, layout, vehicle)
+        frames = [frame for frame in frames_of(log.text, tmp_path) if frame.arbitration_id in known]
+        for frame in frames[:2000]:
+            database.decode_message(frame.arbitration_id, frame.data, decode_choices=False)
+        for mapped in log.vehicle.signals.values():
+            message, _, signal = mapped.signal.partition(".")
+            assert signal in database.get_message_by_name(message).signal_tree or message == "Temperatures"
+
+
+def test_marks_for_no_value_are_the_raw_numbers_that_stand_in_the_frames():
+    hazel = cantools.database.load_file(HAZEL_FILE)
+    ready_s = np.arange(0.0, 1.0, 0.1)
+    for name in ("InverterHv.DcLinkVoltage", "InverterMotion.MotorSpeed", "Pedals.Throttle", "Auxiliary.Voltage"):
+        message_name, _, field = name.partition(".")
+        definition = hazel.get_message_by_name(message_name)
+        values = {each.name: np.zeros(10) for each in definition.signals}
+        for raw in marks_of(definition.get_signal_by_name(field)):
+            sent = NoValue(name, raw, 0.25, 0.55).sent(Sent(definition, ready_s, values))
+            rows = [
+                definition.decode(row.tobytes(), scaling=False, decode_choices=False)[field]
+                for row in pack(definition, sent.values)
+            ]
+            assert rows == [0] * 3 + [raw] * 3 + [0] * 4
+
+
+def test_a_restart_at_speed_falls_to_zero_while_the_shaft_turns(driven):
+    drive, draw = driven
+    layout = replace(LAYOUTS[0], period_s=0.01)
+    drawn = (draw_drive_dirt(seed, drive, sent_messages(drive, draw, layout)).restart for seed in range(200))
+    restarts = [restart for restart in drawn if restart is not None]
+    assert len(restarts) >= 8
+    for restart in restarts:
+        rows = slice(round(restart.at_s * 1000), round((restart.at_s + 0.5) * 1000))
+        assert np.abs(drive.column("rotor_rpm")[rows]).min() > 700
+        assert drive.column("current_A")[rows].max() < 30
+
+
+def test_foreign_frames_stand_beside_the_true_ones_of_their_identifier():
+    true = Stream("can0", 0xA5, False, np.arange(0.0, 2.0, 0.02), np.zeros((100, 4), dtype=np.uint8))
+    foreign = Foreign("InverterHv", 10).stream(np.random.default_rng(1), true)
+    assert foreign.ready_s.size == 10
+    assert np.isin(np.round(foreign.ready_s - 1e-6, 6), np.round(true.ready_s, 6)).all()
+    assert (foreign.identifier, foreign.payload.shape) == (0xA5, (10, 4))
+
+
+def test_a_dirty_precharge_is_the_one_of_the_clean_case():
+    clean, dirty = random_precharge(3, kind="interrupted"), dirty_precharge(3, "interrupted")
+    assert dirty.truth.time_constant_s == clean.truth.time_constant_s
+    assert dirty.truth.relay_open_s - dirty.truth.start_s == pytest.approx(
+        clean.truth.relay_open_s - clean.truth.start_s, rel=2e-4
+    )
+    assert dirty.truth.close_s is None

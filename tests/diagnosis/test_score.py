@@ -34,7 +34,7 @@ def test_36_seeds_meet_every_layout_at_every_sampling():
 
 def scored(*names: str, period_s: float = 0.02) -> Tally:
     layout = replace(ALL_PARTS, period_s=period_s)
-    return tally((run(name, seed, layout) for name in names for seed in SEEDS), "checks")
+    return tally((run(name, seed, layout, clean=True) for name in names for seed in SEEDS), "checks")
 
 
 def test_sound_drives_raise_no_alarm():
