@@ -10,7 +10,7 @@ from logscope.checks.encoder.beyond_ripple import beyond_ripple
 from logscope.checks.encoder.disturbance_chart import rate_chart
 from logscope.checks.encoder.disturbance_load import LoadRelation, load_relation, running_rate
 from logscope.checks.encoder.disturbance_switching import followed_switching
-from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy, study_speed
+from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.checks.encoder.speed_ripple import ripple
 from logscope.checks.encoder.speed_scale import scale
 from logscope.checks.encoder.words import (
@@ -27,6 +27,8 @@ from logscope.checks.encoder.words import (
     slow_in_words,
     switching_in_words,
 )
+from logscope.checks.encoder.wrong_findings import wrong_findings
+from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -40,13 +42,13 @@ def encoder(signals: Signals, vehicle: Vehicle) -> list[Finding]:
 
     Raises MissingPart where no signal plays motor_speed.
     """
-    speed = signals["motor_speed"]
-    study = study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
-    if study is None:
+    speed, wrong = signals["motor_speed"], wrong_speed(signals, vehicle)
+    if wrong is None:
         return [_undetermined(signals, f"it holds only {speed.time_s.size} samples of the motor speed", "")]
+    study = wrong.study
     rippling = ripple(signals, study)
     study = beyond_ripple(study) if rippling else study
-    lasting = [*scale(signals, vehicle, study), *rippling]
+    lasting = [*wrong_findings(signals, wrong), *scale(signals, vehicle, study), *rippling]
     if not study.disturbances:
         alone = [] if lasting else [_without_disturbance(signals, study)]
         return [*alone, *lasting]

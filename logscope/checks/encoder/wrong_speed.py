@@ -1,0 +1,69 @@
+"""All that is wrong with a motor speed: what the shaft cannot do, zero while it turns, and leaving other readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from logscope.checks.encoder.lost_speed import LostSpeed, lost_speeds
+from logscope.checks.encoder.other_speeds import other_speeds
+from logscope.checks.encoder.speed_departure import Departure, departures
+from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy, study_speed
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WrongSpeed:
+    """What is wrong with a motor speed.
+
+    study : its disturbances, without those that belong to a restart
+    lost : times at zero while the shaft turned, the undecided ones among them; departures : from other readings
+    """
+
+    study: SpeedStudy
+    lost: tuple[LostSpeed, ...]
+    departures: tuple[Departure, ...]
+
+    @property
+    def spans(self) -> tuple[tuple[float, float], ...]:
+        """The stretches in which the reading is wrong, or may be: from the last sound sample to the next [s]."""
+        time = self.study.speed.time_s
+        until = [time.size - 1 if each.after is None else each.after for each in self.lost]
+        rows = [(each.before, end) for each, end in zip(self.lost, until, strict=True)]
+        rows += [(each.first, each.last) for each in self.departures if each.witness.on_shaft]
+        rows += [(each.before, each.after) for each in self.study.disturbances]
+        return tuple((float(time[a]), float(time[b])) for a, b in sorted(rows))
+
+
+def wrong_speed(signals: Signals, vehicle: Vehicle) -> WrongSpeed | None:
+    """Judge `motor_speed` by itself and by its company; None where too few samples show anything.
+
+    Raises MissingPart where no signal plays motor_speed.
+    """
+    speed = signals["motor_speed"]
+    study = study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
+    if study is None:
+        return None
+    lost = lost_speeds(signals, speed, study.model, vehicle)
+    found = tuple(each for each in lost if each.device or not any(_meet(each, d) for d in study.disturbances))
+    kept = tuple(each for each in study.disturbances if not any(_meet(lost, each) for lost in found))
+    apart = [
+        each
+        for each in departures(speed, study.model, other_speeds(signals, speed, study.model))
+        if not any(each.first <= (lost.after or speed.time_s.size) and lost.before <= each.last for lost in found)
+    ]
+    return WrongSpeed(replace(study, disturbances=kept), found, tuple(_once(apart)))
+
+
+def _meet(lost: LostSpeed, other: Disturbance) -> bool:
+    after = other.after if lost.after is None else lost.after
+    return lost.before <= other.after and other.before <= after
+
+
+def _once(apart: list[Departure]) -> list[Departure]:
+    """Each stretch by its surest witness alone."""
+    kept: list[Departure] = []
+    for each in apart:
+        if not any(each.first <= other.last and other.first <= each.last for other in kept):
+            kept.append(each)
+    return kept

@@ -1,0 +1,180 @@
+"""A speed that reads zero while the shaft turns, or parts from other readings: found in any company; a true stop is not.
+
+Own traces; tyres' and rotor's limits by Newton's second law, as in `physics/motion`. How inverters restart is from logs of
+a hand-built car (common practice, no published source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from motor_traces import HAZEL, TICK_S, FloatArray, part, signals
+
+from logscope.checks.encoder.check import encoder
+from logscope.findings import Finding, Severity
+from logscope.signals import Part, Signals
+from logscope.vehicle import Vehicle
+
+SECONDS = 60.0
+RESTARTS_S = (15.0, 27.0, 41.0)
+RPM_PER_KMH = 8.2 / (2 * np.pi * 0.31) / 3.6 * 60
+SAMPLINGS = {
+    "5 ms": (0.005, 1),
+    "10 ms": (0.010, 1),
+    "20 ms repeated": (0.010, 2),
+    "48 Hz in threes on 62 ms": (0.0625, -3),
+    "50 ms": (0.050, 1),
+    "100 ms": (0.100, 1),
+    "200 ms": (0.200, 1),
+}
+EACH_SAMPLING = pytest.mark.parametrize("sampling", SAMPLINGS.values(), ids=SAMPLINGS.keys())
+
+
+def shaft() -> tuple[FloatArray, FloatArray]:
+    """Times every millisecond, and a drive in gear from rest to 5,200 rpm and back, within 0.5 g."""
+    t = np.arange(0.0, SECONDS, TICK_S)
+    return t, np.interp(t, [0, 2, 8, 20, 30, 45, 52, 60], [0, 0, 5100, 4700, 5200, 3900, 0, 0])
+
+
+def restarted(
+    t: FloatArray, truth: FloatArray, out_s: float = 1.5, tau_s: float = 0.035
+) -> tuple[FloatArray, FloatArray]:
+    """What a device says that restarts: a filtered fall to zero and rise from it; and whether it is off."""
+    off = np.zeros(t.size, dtype=bool)
+    for at in RESTARTS_S:
+        off |= (t >= at) & (t < at + out_s)
+    said, value = np.empty(t.size), 0.0
+    aim = np.where(off, 0.0, truth)
+    for k in range(t.size):
+        value += (aim[k] - value) * min(TICK_S / tau_s, 1.0)
+        said[k] = value
+    return said, off
+
+
+def logged(
+    name: str, t: FloatArray, value: FloatArray, sampling: tuple[float, int], step: float = 1.0, **more: object
+) -> Part:
+    """A part every so often: each value repeated, or several values under one stamp."""
+    period_s, repeat = sampling
+    if repeat < 0:  # values at an even pace, sent together
+        stamps = np.repeat(np.arange(0.0, t[-1] - period_s, period_s) + period_s, -repeat)
+        at = stamps - np.tile(np.arange(-repeat)[::-1] * period_s / -repeat, stamps.size // -repeat)
+        taken = np.interp(at, t, value)
+    else:
+        stamps = np.arange(0.0, t[-1], period_s)
+        taken = np.repeat(np.interp(stamps[::repeat], t, value), repeat)[: stamps.size]
+    return part(name, stamps, np.round(taken / step) * step, step=step, **more)
+
+
+def found(made: Signals, vehicle: Vehicle = HAZEL) -> dict[str, Finding]:
+    """Findings by kind."""
+    return {each.kind: each for each in encoder(made, vehicle)}
+
+
+def company(
+    t: FloatArray, truth: FloatArray, said: FloatArray, off: FloatArray, sampling: tuple[float, int]
+) -> dict[str, Part]:
+    """The parts that may lie beside the speed."""
+    torque = 40.0 * (truth > 0) * ~off.astype(bool)
+    parts = {
+        "stator_frequency": logged("stator_frequency", t, np.where(off, truth * 0.6, truth) * 3 / 60, sampling, 0.01),
+        "vehicle_speed": logged("vehicle_speed", t, truth / RPM_PER_KMH, (0.1, 1), 0.1),
+        "motor_speed_second": logged("motor_speed_second", t, truth, (0.02, 1)),
+        "torque": logged("torque", t, torque, sampling, 0.5),
+        "motor_current": logged("motor_current", t, 2.5 * torque, sampling, 0.5),
+        "inverter_temperature": logged("inverter_temperature", t, np.where(off, 0.0, 45.0), (0.1, 1)),
+    }
+    return parts
+
+
+@EACH_SAMPLING
+@pytest.mark.parametrize(
+    "beside",
+    ["stator_frequency", "vehicle_speed", "motor_speed_second", "torque", "motor_current", "inverter_temperature"],
+)
+def test_a_restart_at_speed_is_no_clean_encoder(sampling: tuple[float, int], beside: str) -> None:
+    """Whatever lies beside it, all three are found, each from the right speed and at its time."""
+    t, truth = shaft()
+    said, off = restarted(t, truth)
+    speed = logged("motor_speed", t, said, sampling)
+    kinds = found(signals(speed, company(t, truth, said, off, sampling)[beside]))
+    assert "encoder.clean" not in kinds
+    if beside in ("torque", "motor_current") and sampling[0] >= 0.1:  # a step of torque may hide between the samples
+        assert "encoder.undetermined" in kinds
+        return
+    lost = kinds.get("encoder.restart") or kinds["encoder.dropout"]
+    assert lost.severity is Severity.WARNING
+    assert [event.start_s for event in lost.events] == pytest.approx(list(RESTARTS_S), abs=0.3)
+    assert lost.measured["peak_deviation_rpm"].value == pytest.approx(5050, rel=0.1)
+    duration = lost.measured["duration_s"]
+    assert duration.low <= 3 * 1.5 <= duration.high
+    if sampling[0] < 0.1:
+        assert "encoder.restart" in kinds
+
+
+@EACH_SAMPLING
+def test_a_fall_that_nothing_logged_decides_is_undetermined_and_not_clean(sampling: tuple[float, int]) -> None:
+    t, truth = shaft()
+    said, _ = restarted(t, truth)
+    kinds = found(signals(logged("motor_speed", t, said, sampling)))
+    assert "encoder.clean" not in kinds
+    assert kinds["encoder.undetermined"].measured["count"].value == 3
+
+
+def test_a_message_that_stays_away_while_others_come_and_starts_from_zero_is_a_restart() -> None:
+    t, truth = shaft()
+    said, off = restarted(t, truth, out_s=2.0)
+    speed = logged("motor_speed", t, said, (0.01, 1))
+    torque = logged("torque", t, 40.0 * (truth > 0) * ~off, (0.01, 1))
+    there = np.interp(speed.time_s, t, off) < 0.5
+    silent = [
+        replace(each, time_s=each.time_s[there], value=each.value[there], source="Inverter.X")
+        for each in (speed, torque)
+    ]
+    road = logged("vehicle_speed", t, truth / RPM_PER_KMH, (0.1, 1), 0.1)
+    kinds = found(signals(*silent, road))
+    assert kinds["encoder.restart"].measured["count"].value == 3
+
+
+@EACH_SAMPLING
+def test_true_stops_and_free_revving_are_none(sampling: tuple[float, int]) -> None:
+    """Braking at 1 g, and a free rotor that its own torque drives and brakes: 160 Nm on 0.05 kg·m²."""
+    t = np.arange(0.0, SECONDS, TICK_S)
+    braked = np.interp(t, [0, 5, 10, 12.1, 20, 25, 27, 60], [0, 5000, 5000, 0, 0, 5000, 0, 0])
+    road = logged("vehicle_speed", t - 0.3, braked / RPM_PER_KMH, (0.1, 1), 0.1)
+    kinds = found(signals(logged("motor_speed", t, braked, sampling), road))
+    assert not set(kinds) & {"encoder.restart", "encoder.dropout", "encoder.departure"}
+    free = np.interp(t, [0, 20, 20.2, 30, 30.2, 60], [0, 0, 5000, 5000, 0, 0])
+    torque = np.gradient(free, TICK_S) * np.pi / 30 * 0.05
+    kinds = found(signals(logged("motor_speed", t, free, sampling), logged("torque", t, torque, sampling, 0.5)))
+    assert not set(kinds) & {"encoder.restart", "encoder.dropout", "encoder.departure"}
+
+
+@EACH_SAMPLING
+@pytest.mark.parametrize("lag_s", [0.0, 0.15])
+def test_a_gentle_departure_from_the_electrical_frequency_is_told_and_a_lag_is_not(
+    sampling: tuple[float, int], lag_s: float
+) -> None:
+    t, truth = shaft()
+    frequency = logged("stator_frequency", t + lag_s, truth * 3 / 60, sampling, 0.01)
+    sound = found(signals(logged("motor_speed", t, truth, sampling), frequency))
+    assert "encoder.departure" not in sound
+    gentle = truth - np.interp(t, [20, 24, 28, 32], [0, 2000, 2000, 0])
+    kinds = found(signals(logged("motor_speed", t, gentle, sampling), frequency))
+    assert "encoder.clean" not in kinds
+    apart = kinds["encoder.departure"]
+    assert apart.measured["peak_deviation_rpm"].value == pytest.approx(2000 - 0.18 * 5100, rel=0.25)
+    assert apart.start_s == pytest.approx(22.0, abs=1.0)
+
+
+def test_a_clutch_leaves_the_road_speed_without_an_alarm() -> None:
+    """Coasting in neutral the rotor slows down gently: never clean, never a warning."""
+    t, truth = shaft()
+    uncoupled = truth * np.interp(t, [20, 26, 30, 31], [1, 0.2, 0.2, 1])
+    road = logged("vehicle_speed", t, truth / RPM_PER_KMH, (0.1, 1), 0.1)
+    kinds = found(signals(logged("motor_speed", t, uncoupled, (0.02, 1)), road))
+    assert set(kinds) == {"encoder.undetermined"}
+    frequency = logged("stator_frequency", t, uncoupled * 3 / 60, (0.02, 1), 0.01)
+    assert set(found(signals(logged("motor_speed", t, uncoupled, (0.02, 1)), road, frequency))) == {"encoder.clean"}
