@@ -1,7 +1,7 @@
-"""A speed that reads zero while the shaft turns, or parts from other readings: found in any company; a true stop is not.
+"""A speed that reads zero while the shaft turns, or parts from other readings, is found; a true stop is not.
 
-Own traces; tyres' and rotor's limits by Newton's second law, as in `physics/motion`. How inverters restart is from logs of
-a hand-built car (common practice, no published source).
+Own traces; tyres' and rotor's limits by Newton's second law, as in `physics/motion`. How inverters restart is from logs
+of a hand-built car (common practice, no published source).
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from motor_traces import HAZEL, TICK_S, FloatArray, TripLogging, part, signals, trip_drive
@@ -63,13 +65,68 @@ def test_a_surge_to_the_limit_with_nothing_before_it_is_sudden_only_where_nothin
     assert period_s <= 0.015 or found[0].cause == "undetermined"
 
 
-@pytest.mark.parametrize(("stood_s", "cause"), [(0.5, "limit"), (5.0, "sudden")])
-def test_a_limit_acts_within_a_second(stood_s: float, cause: str) -> None:
-    """A current that stood at its highest for long before the bridge went off did not trip a limit on itself."""
+@pytest.mark.parametrize("period_s", [0.005, 0.01, 0.02])
+@pytest.mark.parametrize("stood_s", [0.5, 5.0, 60.0])
+@pytest.mark.parametrize("level_A", [330.0, 342.0, 351.0])
+def test_a_level_current_leads_by_the_limit_however_long_it_stood(
+    period_s: float, stood_s: float, level_A: float
+) -> None:
+    """A timed overload trips after seconds to a minute (common practice, no published source)."""
+    trip_s = 70.0
+    t = np.arange(0, trip_s + 5, TICK_S)
+    from_s = trip_s - stood_s
+    current = np.interp(t, [0, 2, from_s - 0.3, from_s], [0, 100, 100, level_A]) * (t < trip_s)
+    current += np.random.default_rng(3).normal(0, 1.5, t.size) * (current > 0)
+    (found,) = of_kind(drive(current, period_s, trip_s), "trip.overcurrent")
+    assert found.cause == "limit"
+
+
+def test_a_level_current_below_the_limit_and_below_what_it_reaches_elsewhere_is_not_led_by_the_limit() -> None:
     t = np.arange(0, 15, TICK_S)
-    current = np.interp(t, [0, 2, 10 - stood_s - 0.3, 10 - stood_s], [0, 100, 100, 330]) * (t < 10.0)
+    current = np.interp(t, [0, 2, 3, 4, 5, 6], [0, 100, 330, 330, 150, 150]) * (t < 10.0)
     (found,) = of_kind(drive(current, 0.01), "trip.overcurrent")
-    assert found.cause == cause
+    assert found.cause != "limit"
+
+
+@PERIODS
+def test_a_fault_after_which_current_and_torque_go_on_is_told_as_such_and_is_no_short_circuit(period_s: float) -> None:
+    t = np.arange(0, 15, TICK_S)
+    current = np.interp(t, [0, 2, 3, 4, 5, 6], [0, 100, 330, 330, 150, 150])
+    (found,) = of_kind(drive(current, period_s), "trip.overcurrent")
+    assert found.title.startswith("Overcurrent reported, the drive went on")
+    assert found.cause == "undetermined"
+    (stopped,) = of_kind(drive(current * (t < 10.0), period_s), "trip.overcurrent")
+    assert "went on" not in stopped.title
+
+
+@pytest.mark.parametrize("count", [3, 20])
+def test_retries_within_a_minute_are_one_finding_with_its_list(count: int) -> None:
+    t = np.arange(0, 80, TICK_S)
+    parts = drive(np.full(t.size, 30.0), 0.02)
+    at = 10.0 + 3.0 * np.arange(count)
+    code = 3.0 * np.any((parts["fault"].time_s[:, None] >= at) & (parts["fault"].time_s[:, None] < at + 1.0), axis=1)
+    fault = replace(parts["fault"], value=code, overcurrent=code == 3, healthy=code == 0)
+    (found,) = of_kind({**parts, "fault": fault}, "trip.overcurrent")
+    assert found.measured["count"].value == count == len(found.events)
+    assert found.events[-1].end_s == pytest.approx(at[-1], abs=0.05)
+    assert f"{count} times" in found.title
+
+
+@pytest.mark.parametrize("missing", [("motor_current",), ("motor_speed",), ("motor_current", "motor_speed", "torque")])
+@pytest.mark.parametrize("gap_s", [0.15, 1.0])
+def test_a_gap_before_a_trip_hides_the_cause(missing: tuple[str, ...], gap_s: float) -> None:
+    t = np.arange(0, 15, TICK_S)
+    current = np.where(t > 2.5, 150.0, 10.0) + np.where((t > 9.96) & (t < 10.0), 220.0, 0.0)
+    parts = drive(current * (t < 10.0), 0.01)
+    (whole,) = of_kind(parts, "trip.overcurrent")
+    assert whole.cause == "sudden"
+    for name in missing:
+        each = parts[name]
+        there = (each.time_s < 9.95 - gap_s) | (each.time_s > 9.95)
+        parts[name] = replace(each, time_s=each.time_s[there], value=each.value[there])
+    (found,) = of_kind(parts, "trip.overcurrent")
+    assert found.cause == "undetermined"
+    assert "missing before it" in found.explanation
 
 
 def test_currents_near_the_limit_are_told_once_each_with_what_noise_leaves_of_the_highest() -> None:

@@ -78,10 +78,8 @@ def _apart(signals: Signals, wrong: WrongSpeed, found: Sequence[Departure], outc
         "peak_deviation_rpm": Measured(worst.worst_rpm, "rpm", max(worst.worst_rpm - model.reach.slack, 0.0), None),
         "duration_s": Measured(total_s, "s", None, total_s + 2.0 * len(found) * model.update_s),
     }
-    if outcome == "departure":
-        words = departure_words(found, total_s, model.update_s)
-    else:
-        words = road_words(found, total_s)
+    apart = outcome == "departure"
+    words = departure_words(found, total_s, model.update_s) if apart else road_words(found, total_s)
     return _finding(signals, outcome, words, spans, measured, [since for since, _ in spans])
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from logscope.checks.encoder.lost_speed import LostSpeed, lost_speeds
 from logscope.checks.encoder.other_speeds import other_speeds
 from logscope.checks.encoder.speed_departure import Departure, departures
 from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy, study_speed
 from logscope.signals import Signals
+from logscope.statistics.episodes import IndexArray
 from logscope.vehicle import Vehicle
 
 
@@ -52,7 +55,16 @@ def wrong_speed(signals: Signals, vehicle: Vehicle) -> WrongSpeed | None:
         for each in departures(speed, study.model, other_speeds(signals, speed, study.model))
         if not any(each.first <= (lost.after or speed.time_s.size) and lost.before <= each.last for lost in found)
     ]
-    return WrongSpeed(replace(study, disturbances=kept), found, tuple(_once(apart)))
+    steps, steps_lost = (_outside(each, [lost for lost in found if lost.device]) for each in (study.steps, study.lost))
+    return WrongSpeed(replace(study, disturbances=kept, steps=steps, lost=steps_lost), found, tuple(_once(apart)))
+
+
+def _outside(steps: IndexArray, restarts: list[LostSpeed]) -> IndexArray:
+    """Steps that do not belong to a device's restart, which follows from a trip and leads to none."""
+    own = np.zeros(steps.size, dtype=bool)
+    for each in restarts:
+        own |= (steps > each.before) & (steps <= (each.last + 1 if each.after is None else each.after))
+    return steps[~own]
 
 
 def _meet(lost: LostSpeed, other: Disturbance) -> bool:

@@ -27,14 +27,14 @@ WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be to
 _ONE_DISTURBANCE_S = 0.015  # most last for one counting window, 10 to 20 ms: coarser sampling may miss one (practice)
 
 # How often each sign is seen under each cause (practice, no published source).
-_SIGNS = ("speed", "command", "swings", "link", "level", "slow", "far")
+_SIGNS = ("speed", "command", "swings", "link", "level", "slow", "far", "goes_on")
 _SEEN: Mapping[str, tuple[float, ...]] = {
-    "encoder": (0.95, 0.15, 0.30, 0.05, 0.15, 0.40, 0.03),
-    "demand": (0.03, 0.95, 0.10, 0.05, 0.05, 0.70, 0.02),
-    "oscillation": (0.03, 0.10, 0.95, 0.05, 0.05, 0.70, 0.02),
-    "supply": (0.05, 0.10, 0.10, 0.95, 0.15, 0.50, 0.05),
-    "limit": (0.02, 0.15, 0.03, 0.02, 0.95, 0.20, 0.01),
-    "sudden": (0.03, 0.05, 0.03, 0.05, 0.25, 0.05, 0.60),
+    "encoder": (0.95, 0.15, 0.30, 0.05, 0.15, 0.40, 0.03, 0.10),
+    "demand": (0.03, 0.95, 0.10, 0.05, 0.05, 0.70, 0.02, 0.15),
+    "oscillation": (0.03, 0.10, 0.95, 0.05, 0.05, 0.70, 0.02, 0.15),
+    "supply": (0.05, 0.10, 0.10, 0.95, 0.15, 0.50, 0.05, 0.05),
+    "limit": (0.02, 0.15, 0.03, 0.02, 0.95, 0.20, 0.01, 0.15),
+    "sudden": (0.03, 0.05, 0.03, 0.05, 0.25, 0.05, 0.60, 0.01),
 }
 _SIGN_OF = {"encoder": "speed", "demand": "command", "oscillation": "swings", "supply": "link", "limit": "level"}
 _WOULD_TELL = {
@@ -45,6 +45,7 @@ _WOULD_TELL = {
     "level": "motor current",
     "slow": "motor current",
     "far": "motor current",
+    "goes_on": "motor current",
 }
 IN_WORDS = {
     "encoder": "a wrong speed reading",
@@ -62,6 +63,7 @@ class Cause:
 
     ranked : (cause, likelihood) from the likeliest on, adding up to one
     sign, lead : the sign that set in before the event, and how long before it
+    went_on : whether current and torque went on after the fault
     """
 
     name: str
@@ -69,6 +71,7 @@ class Cause:
     ranked: tuple[tuple[str, float], ...]
     sign: Sign | None = None
     lead: Measured = NO_LEAD
+    went_on: bool = False
 
     @property
     def likelihood(self) -> float:
@@ -85,15 +88,17 @@ class Cause:
 def judge(trip: Trip, surge: Surge | None, signals: Signals, study: SpeedStudy | None, limit_A: float | None) -> Cause:
     """The cause of an overcurrent trip, as far as the log and its sampling show it."""
     event, what = sharpest(trip, surge, signals.get("motor_current"))
-    told = signs(event, surge, signals, study, limit_A)
+    told = signs(event, surge, signals, study, limit_A, trip.time_s)
     ranked = likelihoods(told, study.model.update_s if study is not None else 0.0)
     best, likelihood = ranked[0]
     sign = next((each for each in told if each.name == _SIGN_OF.get(best) and each.seen), None)
     shown = sign is not None if best in _SIGN_OF else _nothing_missed(told, signals, study)
+    went_on = any(each.name == "goes_on" and each.seen for each in told)
+    shown = shown and not (went_on and best == "sudden")  # a short circuit leaves no drive that goes on
     name = best if likelihood >= NAMED_FROM and shown else "undetermined"
     lead = NO_LEAD if name == "undetermined" or sign is None or sign.moment is None else lead_of(sign.moment, event)
     why = " ".join((_signs_in_words(told, event, what), _likelihoods_in_words(ranked), _what_would_tell(told, ranked)))
-    return Cause(name, why.strip(), ranked, sign, lead)
+    return Cause(name, why.strip(), ranked, sign, lead, went_on)
 
 
 def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedStudy | None) -> bool:
@@ -107,7 +112,7 @@ def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedStudy 
     if study is None or current is None:
         return False
     fine = max(study.model.update_s, current.period_s) <= _ONE_DISTURBANCE_S
-    return fine and all(each.seen is not None or each.name in ("slow", "far") for each in told)
+    return fine and all(each.seen is not None or each.name in ("slow", "far", "goes_on") for each in told)
 
 
 def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[str, float], ...]:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from logscope.checks.encoder.speed_disturbance import SpeedStudy, study_speed
+from collections.abc import Sequence
+from dataclasses import replace
+
+from logscope.checks.assemble import EVENTS_AT_MOST
+from logscope.checks.encoder.speed_disturbance import SpeedStudy
+from logscope.checks.encoder.wrong_speed import WrongSpeed, wrong_speed
 from logscope.checks.trips.cause import Cause, judge
 from logscope.checks.trips.events import Trip, find_trips
 from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import NO_LEAD
 from logscope.checks.trips.pattern import pattern
+from logscope.checks.trips.retries import gather
 from logscope.checks.trips.surge import Peak, Surge, peak_before, surge_before
-from logscope.checks.trips.words import next_step, title
-from logscope.findings import CAUTION_HV, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.checks.trips.words import next_step, retries_in_words, title
+from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -44,15 +50,33 @@ def trips(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     """
     found = find_trips(signals, vehicle)
     near = near_trips(signals, vehicle, found)
+    wrong = wrong_speed(signals, vehicle) if "motor_speed" in signals else None
     if not found:
-        return [_none(signals), *near]
-    speed = signals.get("motor_speed")
-    study = None if speed is None else study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
-    each = [_finding(trip, signals, vehicle, study) for trip in found]
+        return [_none(signals, wrong), *near]
+    study = None if wrong is None else wrong.study
+    each = [_gathered(group, _finding(group[0], signals, vehicle, study)) for group in gather(found)]
     return [*each, *pattern(each, signals), *near]
 
 
-def _none(signals: Signals) -> Finding:
+def _gathered(trips: Sequence[Trip], first: Finding) -> Finding:
+    """The finding on the first of several trips that are one event, with the list of all."""
+    if len(trips) == 1:
+        return first
+    last_s = trips[-1].time_s
+    events = (Event(first.start_s, first.end_s), *(Event(trip.sound_s, trip.time_s) for trip in trips[1:]))
+    said = retries_in_words(len(trips), last_s - trips[0].time_s, trips[0].name)
+    return replace(
+        first,
+        end_s=last_s,
+        title=f"{first.title}; {len(trips)} times in {last_s - trips[0].time_s:.0f} s",
+        explanation=f"{said} {first.explanation}",
+        measured={**first.measured, "count": Measured(float(len(trips)), "")},
+        events=events[:EVENTS_AT_MOST],
+    )
+
+
+def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
+    restarts = sum(1 for each in wrong.lost if each.restart and each.shown) if wrong is not None else 0
     fault = signals.get("fault")
     by = (
         "The fault signal shows none" if fault is not None else "The motor current shows none, by its size and collapse"
@@ -60,12 +84,12 @@ def _none(signals: Signals) -> Finding:
     doubt = "" if fault is not None else " A trip at low current would not be seen: map a fault signal to be sure."
     return Finding(
         kind="trip.none",
-        severity=Severity.GOOD,
+        severity=Severity.INFO if restarts else Severity.GOOD,
         start_s=signals.start_s,
         end_s=signals.end_s,
-        title="No trip in this log",
+        title=f"No fault in this log, but {restarts} restarts at speed" if restarts else "No trip in this log",
         explanation=f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
-        next_step="Nothing to mend here.",
+        next_step="Nothing to mend here." if not restarts else "See the restarts of the motor speed.",
         parts=_parts(signals),
     )
 

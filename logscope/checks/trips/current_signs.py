@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
+from scipy.ndimage import minimum_filter1d
 
 from logscope.checks.trips.order import Moment
 from logscope.checks.trips.sign import FINE_S, Sign
@@ -19,9 +20,13 @@ _LAST_SWING_S = 0.2  # an oscillation that leads to a trip goes on until then
 _GROWS_BY_LESS = 3.0  # from one swing to the next: what rises by more was not only the swing's growth (own arithmetic)
 _SWINGS_NEEDED = 4  # there and back, twice
 _STEADY_S = 0.10  # how long the current must have been level before the trip
-_LIMIT_ACTS_S = 1.0  # what trips later is a thermal limit, and called by another name (practice)
+_AT_LIMIT = 0.03  # of the stated limit: current sensors and a regulator's ripple (practice)
 _LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
-_HIGH_SHARE = 0.85  # of the largest current of the log, or of the stated limit
+_HIGH_SHARE = 0.85  # of the highest level of the log
+# What trips takes the current away within some 10 ms; a message of the fault comes up to 0.1 s later, rarely earlier.
+_BEFORE_S, _TAKES_EFFECT_S, _GOES_ON_S = 0.15, 0.1, 1.0
+_WORTH, _GONE = 0.1, 0.2  # of the log's highest, and of the value before: a bridge that is off has less
+_GOES_ON_SAMPLED_S = 0.2
 _SLOW_S = 0.015  # a fault in the power circuit fills a leakage inductance within a few ms (own arithmetic)
 _BLOCKED_S = 0.002  # a bridge is blocked so soon after its limit is passed (practice)
 # Of the limit: a machine's inductance and the regulator let the current pass by less before the bridge is blocked; it
@@ -73,15 +78,22 @@ def level(current: Part | None, surge: Surge | None, event: Moment, limit_A: flo
     amps = amps[:-1] if amps.size and amps[-1] < np.min(amps[:-1], initial=np.inf) else amps  # half way down
     if amps.size < 3:
         return Sign("level", None, "the current was not sampled before it")
-    high = _HIGH_SHARE * min(limit_A or np.inf, float(np.max(np.abs(current.value))))
-    scatter = max(_LEVEL_SHARE * float(np.median(amps)), _scatter(current, event))
-    if float(np.ptp(amps)) > scatter or float(np.min(amps)) < high:
+    middle, highest = float(np.median(amps)), _highest_level(current)
+    scatter = max(_LEVEL_SHARE * middle, _scatter(current, event))
+    at_limit = limit_A is not None and abs(middle - limit_A) <= _AT_LIMIT * limit_A
+    if float(np.ptp(amps)) > scatter or not (at_limit or float(np.min(amps)) >= _HIGH_SHARE * highest):
         return Sign("level", False, "the current was not level at its highest")
-    words = f"the current stood level at {np.median(amps):.0f} A, as high as it ever is"
-    stood_s = _stood_s(current, float(np.median(amps)) - scatter, event)
-    if stood_s > _LIMIT_ACTS_S:
-        return Sign("level", False, f"{words}, but for {stood_s:.1f} s already: a limit on the current acts sooner")
-    return Sign("level", True, words)
+    where = f"at its limit of {limit_A:g} A" if at_limit else "as high as it ever is"
+    stood = (
+        f"the current stood level at {middle:.0f} A, {where}, for {_stood_s(current, middle - scatter, event):.2g} s"
+    )
+    return Sign("level", True, stood)
+
+
+def _highest_level(current: Part) -> float:
+    """The highest |current| that was kept up for as long as a level stands [A], so that no surge counts."""
+    samples = max(1, round(_STEADY_S / current.period_s))
+    return float(np.max(minimum_filter1d(np.abs(current.value), samples)))
 
 
 def _stood_s(current: Part, least_A: float, event: Moment) -> float:
@@ -91,6 +103,23 @@ def _stood_s(current: Part, least_A: float, event: Moment) -> float:
     before = below[below < window.stop - window.start - 1]  # the last sample may be half way down
     since_s = float(current.time_s[window][before[-1]]) if before.size else float(current.time_s[0])
     return event.sound_s - since_s
+
+
+def goes_on(current: Part | None, torque: Part | None, trip_s: float) -> Sign:
+    """Whether current, and torque where it is logged, go on after the fault as if there had been none."""
+    logged = [part for part in (current, torque) if part is not None]
+    if current is None or current.period_s > _GOES_ON_SAMPLED_S:
+        return Sign("goes_on", None, "whether the current went on after the fault was not sampled")
+    for part in logged:
+        size = np.abs(part.value)
+        before = size[part.between(trip_s - _BEFORE_S, trip_s)]
+        behind = size[part.between(trip_s + _TAKES_EFFECT_S, trip_s + _GOES_ON_S)]
+        if behind.size < 3 or not before.size or np.median(before) < _WORTH * float(size.max()):
+            return Sign("goes_on", None, "whether the current went on after the fault was not sampled")
+        if float(np.min(behind)) < _GONE * float(np.median(before)) or np.median(behind) < np.median(before) / 2.0:
+            return Sign("goes_on", False, "the current ended with the fault")
+    what = " and ".join(part.name.replace("_", " ") for part in logged)
+    return Sign("goes_on", True, f"{what} went on after the fault")
 
 
 def slow(current: Part | None, surge: Surge | None) -> Sign:

@@ -13,7 +13,7 @@ FINE_S = 0.025  # sampled more coarsely than this, what takes some tens of ms ma
 class Sign:
     """One sign. `seen` is None where the log cannot tell, and `words` then say why.
 
-    name : 'speed', 'command', 'swings', 'link', 'level', 'slow' or 'far'
+    name : 'speed', 'command', 'swings', 'link', 'level', 'slow', 'far' or 'goes_on'
     words : what was seen, or that it was not, or why it cannot be told
     moment : when it set in, where it was seen
     """

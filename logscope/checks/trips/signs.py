@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.trips.current_signs import far, level, slow, swings
+from logscope.checks.trips.current_signs import far, goes_on, level, slow, swings
 from logscope.checks.trips.order import LEAD_S, Moment, first_disturbance
 from logscope.checks.trips.sign import FINE_S, Sign
 from logscope.checks.trips.surge import Surge
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part, Signals
+from logscope.statistics.sampling import gap_s
 
 ORDER_KNOWN_S = 0.030  # a step of the demand and a surge that are told apart: three times a current loop's answer
 ORDER_NEEDED_S = 0.100  # sampling that leaves the order open by more shows no disturbance to be the first
@@ -25,15 +26,29 @@ _OFF_S, _OFF_SHARE = 0.1, 0.02  # a bridge that was off so long, with no more th
 _PEDAL_STEP = 20.0  # % of pedal travel
 _LINK_SHARE = 0.15  # of the link's voltage: a pack's own sag at full power stays below (practice)
 _LINK_S = 0.2  # before the event
+_RESTS_ON = {
+    "speed": ("motor_speed",),
+    "command": ("throttle", "torque_target"),
+    "swings": ("motor_current",),
+    "link": ("dc_link_voltage",),
+    "level": ("motor_current",),
+    "slow": ("motor_current",),
+}
+_LOST_IN_GAP = ("swings", "level")  # what was seen before the gap need not have gone on through it
 _COMMANDS = ("throttle", "torque_target", "motor_current_target")
 
 
 def signs(
-    event: Moment, surge: Surge | None, signals: Signals, study: SpeedStudy | None, limit_A: float | None
+    event: Moment,
+    surge: Surge | None,
+    signals: Signals,
+    study: SpeedStudy | None,
+    limit_A: float | None,
+    trip_s: float,
 ) -> tuple[Sign, ...]:
-    """All signs before an event, in the order in which the causes are told."""
+    """All signs around an event, in the order in which the causes are told; `trip_s` : when the trip was seen [s]."""
     current = signals.get("motor_current")
-    return (
+    told = (
         _speed(study, event),
         _command(signals, event),
         swings(current, event, event.seen_s if surge is None else surge.peak_s),
@@ -41,7 +56,21 @@ def signs(
         level(current, surge, event, limit_A),
         slow(current, surge),
         far(current, surge, event, limit_A),
+        goes_on(current, signals.get("torque"), trip_s),
     )
+    return tuple(_unless_missing(sign, event, signals) for sign in told)
+
+
+def _unless_missing(sign: Sign, event: Moment, signals: Signals) -> Sign:
+    """The sign, or that it cannot be told where samples are missing shortly before the event."""
+    if sign.seen and sign.name not in _LOST_IN_GAP:
+        return sign
+    for name in _RESTS_ON.get(sign.name, ()):
+        part = signals.get(name)
+        lost_s = 0.0 if part is None else gap_s(part.time_s, event.sound_s - _COMMAND_S, event.seen_s)
+        if lost_s:
+            return Sign(sign.name, None, f"{lost_s:.2g} s of the {name.replace('_', ' ')} are missing before it")
+    return sign
 
 
 def _speed(study: SpeedStudy | None, event: Moment) -> Sign:

@@ -49,6 +49,10 @@ _NEXT_STEPS = {
         f"target, torque, throttle and DC-link voltage every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
     ),
 }
+_NEXT_STEP_WENT_ON = (
+    "Look this fault up in the inverter's manual: some report a current limit that was reached, or a fault of the past, "
+    "as overcurrent. Compare its stated current limits with those that the vehicle file gives."
+)
 _NEXT_STEP_UNSURE = (
     " It is not certain: before power is applied again, have the phase cables and the insulation checked too."
 )
@@ -57,6 +61,8 @@ _NEXT_STEP_UNSURE = (
 def title(inferred: bool, cause: Cause) -> str:
     """One line on a trip; `inferred` from the current, where no fault is logged."""
     what = "Probable overcurrent trip" if inferred else "Overcurrent trip"
+    if cause.went_on:
+        what = "Overcurrent reported, the drive went on"
     if cause.name == "undetermined":
         return f"{what}, cause not determined"
     return f"{what}, {'' if cause.certain else 'probably '}{_LED[cause.name]}"
@@ -64,5 +70,15 @@ def title(inferred: bool, cause: Cause) -> str:
 
 def next_step(cause: Cause) -> str:
     """What to look at next: what costs little and needs no power comes first."""
+    if cause.went_on and cause.name == "undetermined":
+        return _NEXT_STEP_WENT_ON
     unsure = cause.name in ("encoder", "demand", "oscillation", "limit") and not cause.certain
     return _NEXT_STEPS[cause.name] + (_NEXT_STEP_UNSURE if unsure else "")
+
+
+def retries_in_words(count: int, lasts_s: float, name: str) -> str:
+    """Trips that follow each other without a new drive between them."""
+    return (
+        f"The same fault came {count} times within {lasts_s:.0f} s: the inverter restarts and trips again. They are one "
+        f"event; its causes were looked for before the first “{name}”."
+    )
