@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from logscope.checks.limits.check import TRIP_S
 from logscope.findings import Event, Finding
 
 # Two checks place the same switching by different signals: apart by a state's lag and its message period, 10 Hz
@@ -64,11 +65,11 @@ def _spans(finding: Finding) -> tuple[Event, ...]:
     return finding.events or (Event(finding.start_s, finding.end_s),)
 
 
-def _overlap(leading: Finding, other: Finding) -> bool:
+def _overlap(leading: Finding, other: Finding, within_s: float = SAME_WITHIN_S) -> bool:
     """Whether every episode of the other lies about one of the leading."""
     return all(
         any(
-            span.start_s <= event.end_s + SAME_WITHIN_S and event.start_s <= span.end_s + SAME_WITHIN_S
+            span.start_s <= event.end_s + within_s and event.start_s <= span.end_s + within_s
             for event in _spans(leading)
         )
         for span in _spans(other)
@@ -96,7 +97,15 @@ def _welded(finding: Finding) -> str | None:
     return "welded" if follows or "current_A" in finding.measured else None
 
 
+def _passed_in(leading: Finding, other: Finding) -> bool:
+    """Whether the motor current passed its limit in this trip alone."""
+    return other.parts[:1] == ("motor_current",) and bool(other.events) and _overlap(leading, other, TRIP_S)
+
+
+_OF_CURRENT = ("motor_current_margin_A", "motor_current_near_percent", "motor_current_near_count")
 _RULES = (
+    _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Limit:", values=_OF_CURRENT),
+    _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Limit:", values=_OF_CURRENT),
     _Rule(
         "dc_link.stays_live",
         ("contactor.welded",),

@@ -13,6 +13,7 @@ import numpy as np
 from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.episodes import IndexArray, join_neighbours
 
+_BACK_WITHIN = 0.2  # of the step: what leads back this near to where it came from undoes it
 _MIRROR_TOLERANCE = 0.2  # of the speed: within it a change of sign is a reversal, beyond it a spike
 
 
@@ -72,25 +73,27 @@ def excursions(
     zero: float,
     join_s: float,
     join_samples: int,
+    undone_s: float,
     lost_s: float,
 ) -> Excursions:
     """Impossible steps gathered into episodes that lead away and back.
 
-    Steps near in time belong together; so do two steps further apart if the reading between them is
-    lost (at zero, or mirrored). An episode needs steps of both signs, and its end must be reachable
+    Steps near in time belong together; so do two steps further apart if the second undoes the first, or if the reading
+    between them is lost (at zero, or mirrored). An episode needs steps of both signs, and its end must be reachable
     from its beginning. A lone step, such as the reading of a waking sensor, is no episode.
 
     time_s, value : the signal, shape (n,)
     steps : the impossible steps, from `impossible_steps`
     join_s, join_samples : steps at most this far apart are one episode [s], [samples]
-    lost_s : the same for a lost reading [s]
+    undone_s, lost_s : the same for a step that is undone, and for a lost reading [s]
     """
     if steps.size < 2:
         none = np.empty(0, np.intp)
         return Excursions(none, none, none, none, none)
     apart_s = np.diff(time_s[steps])
     lost = _lost_between(value, steps, zero) & (apart_s <= lost_s)
-    opens, closes = join_neighbours((apart_s <= join_s) | (np.diff(steps) <= join_samples) | lost)
+    undone = _undone(value, steps, reach) & (apart_s <= undone_s)
+    opens, closes = join_neighbours((apart_s <= join_s) | (np.diff(steps) <= join_samples) | undone | lost)
     first, after = steps[opens], steps[closes]
     before = first - 1
     upward = np.concatenate(([0], np.cumsum(value[steps] > value[steps - 1])))
@@ -107,3 +110,11 @@ def _lost_between(value: FloatArray, steps: IndexArray, zero: float) -> BoolArra
     here, there = steps[:-1], steps[1:]
     sound = value[here - 1]
     return is_lost(value[here], sound, zero) & is_lost(value[there - 1], sound, zero)
+
+
+def _undone(value: FloatArray, steps: IndexArray, reach: Reach) -> BoolArray:
+    """For each step and the next: whether the next leads back to where the one came from, both beyond the reach."""
+    moved = value[steps] - value[steps - 1]
+    beyond = np.abs(moved) > reach.limit[steps - 1]
+    back = np.abs(value[steps[1:]] - value[steps[:-1] - 1]) <= _BACK_WITHIN * np.abs(moved[:-1])
+    return beyond[:-1] & beyond[1:] & (moved[:-1] * moved[1:] < 0) & back

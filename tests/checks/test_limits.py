@@ -7,6 +7,8 @@ import pytest
 from motor_traces import part, signals
 
 from logscope.checks.limits.check import limits
+from logscope.checks.told_once import told_once
+from logscope.checks.trips.check import trips
 from logscope.findings import NothingToCheck, Severity
 from logscope.signals import MissingPart
 from logscope.vehicle import Limits, Motor, Vehicle
@@ -81,3 +83,38 @@ def test_without_limits_or_parts_it_is_not_checked() -> None:
         limits(signals(part("motor_current", T, T)), Vehicle())
     with pytest.raises(MissingPart):
         limits(signals(part("throttle", T, T)), OWN)
+
+
+@pytest.mark.parametrize("lasts_s", [0.01, 0.12, 0.5])
+@pytest.mark.parametrize("period_s", [0.005, 0.01, 0.05])
+def test_a_speed_that_the_encoder_check_calls_disturbed_passes_no_limit(lasts_s: float, period_s: float) -> None:
+    t = np.arange(0, 100, period_s)
+    speed = 3000 + np.random.default_rng(1).normal(0, 2, t.size).round()
+    for at in (t.size // 3, t.size // 2):
+        speed[at : at + max(1, round(lasts_s / period_s))] = 12000
+    found = limits(signals(part("motor_speed", t, speed, 1.0)), Vehicle(motor=Motor(max_speed_rpm=9000)))
+    assert [each.severity for each in found] == [Severity.GOOD]
+
+
+def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_called_kept() -> None:
+    """What is passed elsewhere stays a finding of its own."""
+    current = bump(100, 700, 20, 20.03)
+    current[T >= 20.03] = 0.0
+    fault = np.where(T >= 20.08, 3.0, 0.0)
+    parts = [
+        part("fault", T, fault, overcurrent=fault == 3, healthy=fault == 0),
+        part("battery_voltage", T, bump(300, 290, 50, 51)),
+    ]
+    made = signals(part("motor_current", T, current, 1.0), *parts)
+    told = told_once([*trips(made, OWN), *limits(made, OWN)])
+    assert [each.kind for each in told] == ["trip.overcurrent", "limits.margin"]
+    assert told[0].measured["motor_current_margin_A"].value == pytest.approx(-350)
+    assert "Limit:" in told[0].explanation
+    assert told[1].title.startswith("Limits kept apart from the trips")
+    assert told[1].severity is Severity.INFO
+    current[(T > 5) & (T < 5.2)] = 360
+    made = signals(part("motor_current", T, current, 1.0), *parts)
+    told = told_once([*trips(made, OWN), *limits(made, OWN)])
+    passed = [each for each in told if each.title.startswith("Limit passed")]
+    assert [each.start_s for each in passed] == [pytest.approx(5, abs=0.02)]
+    assert passed[0].measured["motor_current_margin_A"].value == pytest.approx(-10)

@@ -81,6 +81,16 @@ def test_a_level_current_leads_by_the_limit_however_long_it_stood(
     assert found.cause == "limit"
 
 
+@pytest.mark.parametrize(("stood_s", "cause"), [(2.0, "undetermined"), (20.0, "limit")])
+def test_the_highest_level_of_a_log_well_below_the_stated_limit_leads_where_it_stood_for_long(
+    stood_s: float, cause: str
+) -> None:
+    t = np.arange(0, 35, TICK_S)
+    current = np.interp(t, [0, 2, 29.7 - stood_s, 30 - stood_s], [0, 100, 100, 250]) * (t < 30.0)
+    (found,) = of_kind(drive(current, 0.01, 30.0), "trip.overcurrent")
+    assert found.cause == cause
+
+
 def test_a_level_current_below_the_limit_and_below_what_it_reaches_elsewhere_is_not_led_by_the_limit() -> None:
     t = np.arange(0, 15, TICK_S)
     current = np.interp(t, [0, 2, 3, 4, 5, 6], [0, 100, 330, 330, 150, 150]) * (t < 10.0)

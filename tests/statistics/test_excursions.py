@@ -19,7 +19,9 @@ def find(value: np.ndarray, limit: float, time_s: np.ndarray | None = None) -> E
     time_s = np.arange(value.size, dtype=float) if time_s is None else time_s
     reach = Reach(limit, 0.0, np.diff(time_s), limit * np.diff(time_s))
     steps = impossible_steps(value, reach)
-    return excursions(time_s, value, reach, steps=steps, zero=1e-3, join_s=2.5, join_samples=2, lost_s=20.0)
+    return excursions(
+        time_s, value, reach, steps=steps, zero=1e-3, join_s=2.5, join_samples=2, undone_s=6.0, lost_s=20.0
+    )
 
 
 def test_published_hampel_example() -> None:
@@ -94,3 +96,12 @@ def test_no_step_no_excursion() -> None:
 @pytest.mark.parametrize("jump", [1.0, -1.0])
 def test_a_step_of_exactly_the_reach_is_possible(jump: float) -> None:
     assert impossible_steps(np.array([0.0, jump]), Reach(1.0, 0.0, np.ones(1), np.ones(1))).size == 0
+
+
+def test_a_step_that_is_undone_is_one_excursion_and_one_that_leads_elsewhere_is_none() -> None:
+    value = np.zeros(20)
+    value[5:10] = 10.0
+    found = find(value, 1.0)
+    assert (found.first.tolist(), found.after.tolist()) == ([5], [10])
+    value[10:] = 4.0
+    assert find(value, 1.0).after.size == 0

@@ -24,6 +24,7 @@ from logscope.vehicle import Vehicle
 LEAST_SAMPLES = 10  # fewer show neither period nor noise
 JOIN_S = 0.100  # disturbances nearer than this are one episode
 _JOIN_UPDATES = 2  # where sampling is coarse: away with one new value, back with the next or the one after
+_UNDONE_S = 0.6  # two gear changes, which may turn a rotor faster than its motor, are further apart (practice)
 _LOST_S = 1.0  # a reading lost for longer is not told from one switched off
 _DEEP = 0.5  # of the farthest reading: what is less far away may be what the disturbance did to the rotor
 _BURST_STEPS = 3  # more than away and back…
@@ -90,6 +91,7 @@ def study_speed(
         zero=_zero(model),
         join_s=JOIN_S,
         join_samples=_JOIN_UPDATES * model.repeat,
+        undone_s=_UNDONE_S,
         lost_s=_LOST_S,
     )
     fast = _as_disturbances(speed, model, found)

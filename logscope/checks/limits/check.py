@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.checks.limits.measure import Closeness, judge_limit
 from logscope.checks.limits.stated import stated_limits
 from logscope.checks.limits.words import kept_words, passed_words
+from logscope.checks.trips.events import Trip, find_trips
+from logscope.checks.trips.retries import gather
 from logscope.findings import (
     CAUTION_HV,
     Event,
@@ -21,6 +26,7 @@ from logscope.vehicle import Vehicle
 
 _EVENTS_AT_MOST = 50
 _CHARTED_AT_MOST = 3
+TRIP_S = 0.5  # an inverter reports its fault at most so long after the current passed (practice)
 _AT_HIGH_VOLTAGE = ("dc_link_voltage", "battery_voltage", "motor_current")
 
 
@@ -32,14 +38,42 @@ def limits(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     given = list(stated_limits(vehicle))
     if not given:
         raise NothingToCheck("the vehicle file states no limit: give [limits], [dc_link] max_voltage_V, [motor] …")
-    seen = [
-        closeness for limit in given if limit.part in signals if (closeness := judge_limit(signals[limit.part], limit))
-    ]
+    logged = [limit for limit in given if limit.part in signals]
+    seen = [closeness for limit in logged if (closeness := judge_limit(signals[limit.part], limit))]
     if not seen:
         raise MissingPart(given[0].part)
+    seen, in_trips = _apart_from(seen, signals, vehicle)
     kept = [closeness for closeness in seen if not closeness.passed]
     missing = sorted({limit.part.replace("_", " ") for limit in given if limit.part not in signals})
-    return [*(_passed(c) for c in seen if c.passed), *([_kept(kept, missing)] if kept else [])]
+    passed = [*(c for c in seen if c.passed), *in_trips]
+    return [*map(_passed, passed), *([_kept(kept, missing, in_trips)] if kept else [])]
+
+
+def _apart_from(
+    seen: Sequence[Closeness], signals: Signals, vehicle: Vehicle
+) -> tuple[list[Closeness], list[Closeness]]:
+    """The limits without wrong readings and without trips; and, for each trip, the motor current that passed in it."""
+    apart: list[Closeness] = []
+    in_trips: list[Closeness] = []
+    for closeness in seen:
+        part, limit, but = signals[closeness.limit.part], closeness.limit, list[tuple[float, float]]()
+        if closeness.passed and part.name == "motor_speed":
+            wrong = wrong_speed(signals, vehicle)
+            but = [] if wrong is None else list(wrong.spans)
+        if closeness.passed and part.name == "motor_current":
+            for trips in gather(find_trips(signals, vehicle)):
+                spans = [span for span in closeness.passed if any(_about(span, trip) for trip in trips)]
+                others = [span for span in closeness.passed if span not in spans]
+                if spans and (own := judge_limit(part, limit, others)):
+                    in_trips.append(own)
+                    but += spans
+        again = judge_limit(part, limit, but) if but else closeness
+        apart += [again] if again else []
+    return apart, in_trips
+
+
+def _about(span: tuple[float, float], trip: Trip) -> bool:
+    return span[0] <= trip.time_s + TRIP_S and trip.time_s - TRIP_S <= span[1]
 
 
 def _values(closeness: Closeness) -> dict[str, Measured]:
@@ -53,13 +87,13 @@ def _values(closeness: Closeness) -> dict[str, Measured]:
     }
 
 
-def _kept(kept: list[Closeness], missing: list[str]) -> Finding:
+def _kept(kept: list[Closeness], missing: list[str], in_trips: Sequence[Closeness]) -> Finding:
     tight = [c.part.name for c in kept if c.near]
     least = min(kept, key=lambda c: c.margin / max(abs(c.limit.value - c.limit.near), 1e-9))
-    words = kept_words(kept, least, missing)
+    words = kept_words(kept, least, missing, but_in_trips=bool(in_trips))
     return Finding(
         kind="limits.margin",
-        severity=Severity.INFO if tight else Severity.GOOD,
+        severity=Severity.INFO if tight or in_trips else Severity.GOOD,
         start_s=least.time_s,
         end_s=least.time_s,
         title=words.title,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import median_filter
@@ -47,8 +48,12 @@ class Closeness:
         return 100 * self.near_s / self.seen_s if self.seen_s else 0.0
 
 
-def judge_limit(part: Part, limit: Limit) -> Closeness | None:
-    """How near a part came to a limit; None where it holds no reading to judge."""
+def judge_limit(part: Part, limit: Limit, but: Sequence[tuple[float, float]] = ()) -> Closeness | None:
+    """How near a part came to a limit; None where it holds no reading to judge.
+
+    but : stretches that do not count (from, until) [s]: readings that are wrong, or that are told elsewhere
+    """
+    part = _without(part, but)
     time_s, value = part.time_s, _read(part)
     if not limit.upper:
         awake = value > AWAKE_SHARE * limit.value
@@ -75,6 +80,13 @@ def judge_limit(part: Part, limit: Limit) -> Closeness | None:
         spans(near),
         spans(passed),
     )
+
+
+def _without(part: Part, but: Sequence[tuple[float, float]]) -> Part:
+    counts = np.ones(part.time_s.size, dtype=bool)
+    for since_s, until_s in but:
+        counts[part.between(since_s, until_s)] = False
+    return part if counts.all() else replace(part, time_s=part.time_s[counts], value=part.value[counts])
 
 
 def _read(part: Part) -> FloatArray:

@@ -8,9 +8,11 @@ from logscope.checks.limits.measure import Closeness
 from logscope.checks.wording import Words, number, seconds
 
 
-def kept_words(kept: Sequence[Closeness], least: Closeness, unseen: Sequence[str]) -> Words:
-    """All limits that were kept."""
+def kept_words(kept: Sequence[Closeness], least: Closeness, unseen: Sequence[str], *, but_in_trips: bool) -> Words:
+    """All limits that were kept; `but_in_trips` : the motor current passed its own in a trip, and there alone."""
     title = "All limits kept" if not any(c.near for c in kept) else "Limits kept, but some only just"
+    if but_in_trips:
+        title = "Limits kept apart from the trips"
     told = ". ".join(_sentence(closeness) for closeness in kept)
     missing = f" Not logged: {', '.join(unseen)}." if unseen else ""
     return Words(

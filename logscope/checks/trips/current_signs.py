@@ -22,7 +22,10 @@ _SWINGS_NEEDED = 4  # there and back, twice
 _STEADY_S = 0.10  # how long the current must have been level before the trip
 _AT_LIMIT = 0.03  # of the stated limit: current sensors and a regulator's ripple (practice)
 _LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
-_HIGH_SHARE = 0.85  # of the highest level of the log
+_HIGH_SHARE = 0.85  # of the highest level of the log, or of the stated limit
+# A level that no other pull passes, well below the stated limit, may be the pedal's. Kept up for longer than a pull, it
+# is what a timed overload trips on (practice).
+_TIMED_S = 5.0
 # What trips takes the current away within some 10 ms; a message of the fault comes up to 0.1 s later, rarely earlier.
 _BEFORE_S, _TAKES_EFFECT_S, _GOES_ON_S = 0.15, 0.1, 1.0
 _WORTH, _GONE = 0.1, 0.2  # of the log's highest, and of the value before: a bridge that is off has less
@@ -83,11 +86,12 @@ def level(current: Part | None, surge: Surge | None, event: Moment, limit_A: flo
     at_limit = limit_A is not None and abs(middle - limit_A) <= _AT_LIMIT * limit_A
     if float(np.ptp(amps)) > scatter or not (at_limit or float(np.min(amps)) >= _HIGH_SHARE * highest):
         return Sign("level", False, "the current was not level at its highest")
-    where = f"at its limit of {limit_A:g} A" if at_limit else "as high as it ever is"
-    stood = (
-        f"the current stood level at {middle:.0f} A, {where}, for {_stood_s(current, middle - scatter, event):.2g} s"
-    )
-    return Sign("level", True, stood)
+    stood_s = _stood_s(current, middle - scatter, event)
+    words = f"the current stood level at {middle:.0f} A for {stood_s:.2g} s"
+    if at_limit or limit_A is None or middle >= _HIGH_SHARE * limit_A or stood_s >= _TIMED_S:
+        where = f"its limit of {limit_A:g} A" if at_limit else "as high as it ever is"
+        return Sign("level", True, f"{words}, {where}")
+    return Sign("level", None, f"{words}, as high as it ever is but below its limit of {limit_A:g} A")
 
 
 def _highest_level(current: Part) -> float:
