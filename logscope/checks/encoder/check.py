@@ -122,9 +122,8 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
     followed = f"{relation_in_words(study, relation)}{company_in_words(relation)}{switching_in_words(switching)}"
     floor = _floor(study)
     measured = {"rate_per_min": rate, "floor_rpm": floor}
-    if relation is not None:
-        ratio = {"rate_ratio_per_100A": relation.measured()}
-        measured = ratio | measured if electrical else measured | ratio  # what the title speaks of comes first
+    ratio = {"rate_ratio_per_100A": Measured(None, "") if relation is None else relation.measured()}
+    measured = ratio | measured if electrical else measured | ratio  # what the title speaks of comes first
     if switching is not None:
         measured = {"rate_ratio_at_switching": switching.measured()} | measured
     return Finding(

@@ -92,6 +92,18 @@ def _finding(
         "ratio and rolling radius in the vehicle file, then the second source itself. A wrong pulse count also makes "
         "the slip wrong: drive no further before it is put right.",
         parts=("motor_speed", other.name),
-        measured={"scale": Measured(middle, "", low, high)},
+        measured={"scale": Measured(middle, "", low, high), **_as_disturbance(study, middle, low, high)},
         expected={"scale": Measured(1.0, "", 1.0 - tolerance, 1.0 + tolerance)},
     )
+
+
+def _as_disturbance(study: SpeedStudy, middle: float, low: float, high: float) -> dict[str, Measured]:
+    """The wrong factor as one disturbance of the whole log: how far off at the highest speed, and for how long."""
+    top, running_s = float(np.max(np.abs(study.speed.value))), study.model.running_s
+    off = [top * abs(1.0 - 1.0 / each) if each > 0 else None for each in (middle, low, high)]
+    sides = [each for each in off[1:] if each is not None]
+    return {
+        "count": Measured(1.0, ""),
+        "peak_deviation_rpm": Measured(off[0], "rpm", min(sides, default=None), max(sides, default=None)),
+        "duration_s": Measured(running_s, "s"),
+    }
