@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from logscope.findings import Finding
 from logscope.plausibility.clean import clean
+from logscope.plausibility.constant import constant_readings
 from logscope.plausibility.doubt import Doubt
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -29,7 +30,7 @@ class Plausible:
 
 def relations() -> tuple[Relation, ...]:
     """What has to fit together, each judged on parts that no relation before it put in doubt."""
-    return ()
+    return (constant_readings,)
 
 
 def examine(signals: Signals, vehicle: Vehicle) -> Plausible:

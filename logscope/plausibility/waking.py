@@ -23,6 +23,7 @@ from logscope.vehicle import Vehicle
 LINKS = ("dc_link_voltage", "dc_link_voltage_second")
 
 _NEAR_ZERO = 0.05  # of the level that follows: a first reading that the filter already lifts off zero counts as one
+_NEAR_ZERO_V = 5.0  # and so many volts, of a link that has not much left
 _LONGEST_S = 1.0  # a controller that measures at all does so within a second of its first message (practice)
 _LONGEST_PLATEAU_S = 60.0  # a battery's controller may send a default until its cells have been read (practice)
 _FEWEST_SAMPLES = 3  # of a slow message these may stand for more than a second
@@ -46,6 +47,7 @@ _SHORT_DIP_S, _DIP_SAMPLES = 0.1, 3
 _LEAST_CAPACITANCE_F = 100e-6  # of a traction inverter's link (common practice, no published source)
 _CURRENT_SHARE = 0.2  # of the current that would have emptied the link: with less it was not emptied
 _CURRENT_AGE_S = 1.0
+_STATE_AROUND_S = 0.3  # states come at 10 Hz and up to a period late
 _FASTEST_DISCHARGE_S = 0.3  # in which an active discharge, up to 5 s in UN R100, leaves a link at most half charged
 
 
@@ -81,14 +83,17 @@ class _Start:
         """The last reading before the silence; NaN at the log's start."""
         return float(self.part.value[self.first - 1]) if self.first else nan
 
-    def zeros(self) -> int:
-        """How many first readings are next to nothing beside the one after them; 0 where it is no more than that."""
+    def zeros(self, beside: float = 0.0) -> int:
+        """How many first readings are next to nothing: below `beside`, or a small share of the reading after them.
+
+        0 where that does not set them apart from what follows.
+        """
         time_s, value = self.part.time_s, np.abs(self.part.value)
         until = int(np.searchsorted(time_s, time_s[self.first] + _LONGEST_S, side="right"))
         window = value[self.first : min(max(until, self.first + _FEWEST_SAMPLES) + 1, self.past)]
-        above = window > _NEAR_ZERO * window.max()
+        above = window > max(_NEAR_ZERO * window.max(), beside)
         lead = int(above.argmax())
-        return lead if lead and window[:lead].max() <= _NEAR_ZERO * window[lead] else 0
+        return lead if lead and window[:lead].max() <= max(_NEAR_ZERO * window[lead], beside) else 0
 
     def steady(self, at: int) -> bool:
         """Whether the reading at a sample is a level that lasts."""
@@ -103,7 +108,7 @@ class _Start:
 def _link(start: _Start, signals: Signals, vehicle: Vehicle) -> int:
     """The first sample of a link voltage that is a reading."""
     part, first = start.part, start.first
-    awake = first + start.zeros()
+    awake = first + start.zeros(_NEAR_ZERO_V)
     if awake == first or part.value[awake] < _LOWEST_LEVEL_V:
         return first
     level, at_s = float(part.value[awake]), float(part.time_s[awake])
@@ -111,8 +116,8 @@ def _link(start: _Start, signals: Signals, vehicle: Vehicle) -> int:
     if pack is not None and abs(level - pack) > _BESIDE_PACK * pack and start.steady(awake):
         return awake
     if first and _same(part, start.before, level):
-        apart = pack is not None and abs(start.before - pack) > _BESIDE_PACK * pack
-        if apart or at_s - part.time_s[first - 1] < _FASTEST_DISCHARGE_S:
+        before_s = float(part.time_s[first - 1])
+        if _apart(part, start.before, before_s, at_s, signals) or at_s - part.time_s[first - 1] < _FASTEST_DISCHARGE_S:
             return awake
     shown = _other_link(part, float(part.time_s[first]), at_s, signals)
     if shown is not None and shown >= (1.0 - _BESIDE_PACK) * level:
@@ -184,11 +189,12 @@ _JUDGED = {
 def _dips(part: Part) -> list[tuple[int, int]]:
     """Short falls of a voltage to nothing and back to where it was: first sample, and the one after the last."""
     value, time_s = part.value, part.time_s
-    falls = np.flatnonzero((value[1:] <= _NEAR_ZERO * value[:-1]) & (value[:-1] >= _LOWEST_LEVEL_V)) + 1
+    nothing = np.maximum(_NEAR_ZERO * value, _NEAR_ZERO_V)
+    falls = np.flatnonzero((value[1:] <= nothing[:-1]) & (value[:-1] >= _LOWEST_LEVEL_V)) + 1
     found = []
     for first in falls.tolist():
         level = float(value[first - 1])
-        back = np.flatnonzero(value[first : first + _DIP_SAMPLES + 1] > _NEAR_ZERO * level)
+        back = np.flatnonzero(value[first : first + _DIP_SAMPLES + 1] > nothing[first - 1])
         if back.size:
             past = first + int(back[0])
             if time_s[past - 1] - time_s[first] <= _SHORT_DIP_S and _same(part, level, float(value[past])):
@@ -205,8 +211,7 @@ def _no_true_dip(part: Part, first: int, past: int, signals: Signals, vehicle: V
     current = _held(signals, "battery_current", before_s)
     if part.name == "battery_voltage":
         return current is not None and abs(current) <= _IDLE_A
-    pack = _pack_near(signals, before_s)
-    if pack is not None and abs(level - pack) > _BESIDE_PACK * pack:
+    if _apart(part, level, before_s, after_s, signals):
         return True
     stated = vehicle.precharge.capacitance_uF
     capacitance = _LEAST_CAPACITANCE_F if stated is None else stated * 1e-6
@@ -229,6 +234,24 @@ def _pack_near(signals: Signals, at_s: float) -> float | None:
         return None
     nearest = int(np.abs(time_s - at_s).argmin())
     return float(value[nearest])
+
+
+def _apart(part: Part, level: float, from_s: float, until_s: float, signals: Signals) -> bool:
+    """Whether a link at that level was not joined to the battery: far from its voltage, or by what the states say.
+
+    States are only believed where the link reads more at some other time, for one that always says “open” is dead.
+    """
+    pack = _pack_near(signals, from_s)
+    if pack is not None:
+        return abs(level - pack) > _BESIDE_PACK * pack
+    states = [signals.parts[name] for name in ("main_contactor", "precharge_relay") if name in signals.parts]
+    if not states or level >= (1.0 - _BESIDE_PACK) * float(part.value.max()):
+        return False
+    for state in states:
+        seen = state.between(from_s - _STATE_AROUND_S, until_s + _STATE_AROUND_S)
+        if state.on is None or seen.stop - seen.start < 2 or np.any(state.on[seen]):
+            return False
+    return True
 
 
 def _other_link(part: Part, from_s: float, until_s: float, signals: Signals) -> float | None:

@@ -117,6 +117,21 @@ def test_a_dip_without_a_silence_is_judged_by_what_could_have_emptied_the_link(c
     assert taken(encoded("dc_link_voltage", time_s, alone, VOLTS), pack()) == dip
 
 
+@pytest.mark.parametrize("level", [25.0, 60.0, 200.0])
+def test_a_dip_of_a_link_that_the_states_call_open_is_none(level):
+    time_s = grid((0.0, 8.0))
+    true = np.where(time_s < 4.0, falling(time_s, level), 355.0)
+    value, dip = with_first(time_s, true, 2.0, 0.0, 4.0)
+    link = encoded("dc_link_voltage", time_s, value, VOLTS)
+    state_s = np.arange(0.0, 8.0, 0.1)
+    closed = encoded("main_contactor", state_s, (state_s > 4.05) * 1.0, Encoding(1, False, 1.0, 0.0))
+    assert taken(link, closed) == dip
+    assert taken(link) == []
+    dead = encoded("main_contactor", state_s, state_s * 0.0, Encoding(1, False, 1.0, 0.0))
+    value, _ = with_first(time_s, np.full(time_s.size, 355.0), 2.0, 0.0, 4.0)
+    assert taken(encoded("dc_link_voltage", time_s, value, VOLTS), dead) == []
+
+
 def test_a_dip_that_a_second_device_does_not_see_is_none():
     time_s = grid((0.0, 5.0))
     value, dip = with_first(time_s, np.full(time_s.size, 355.0), 2.0, 0.0, 0.0)

@@ -1,0 +1,121 @@
+"""A part that never changes is doubted where something else in the log must have moved it, and only there.
+
+The reasons are physical (Ohm's law at a battery's terminals, a shaft's inertia, heat); the shares and spans are common
+practice, no published source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_parts import encoded, signals
+from score_runs import CASES, play
+from score_signals import signals_of_drive, vehicle_for
+
+from logscope.plausibility.constant import constant_readings
+from logscope.signals import Encoding, Part
+from logscope.simulate.layouts import AS_DEFINED
+from logscope.vehicle import Vehicle
+
+BIT = Encoding(1, False, 1.0, 0.0)
+TENTHS = Encoding(16, True, 0.1, 0.0)
+WHOLE = Encoding(16, True, 1.0, 0.0)
+BYTE = Encoding(8, False, 1.0, -40.0)
+
+
+def doubted(*parts: Part) -> list[str]:
+    return [name for doubt in constant_readings(signals(*parts), Vehicle()) for name in doubt.doubtful]
+
+
+def made(name: str, value: object, encoding: Encoding, end_s: float = 30.0, period_s: float = 0.02) -> Part:
+    time_s = np.arange(0.0, end_s, period_s)
+    true = value(time_s) if callable(value) else np.full(time_s.size, value)
+    return encoded(name, time_s, true, encoding)
+
+
+def pulses(level: float):  # type: ignore[no-untyped-def]
+    return lambda time_s: np.where((time_s % 10.0) < 4.0, level, 0.0)
+
+
+def test_a_shaft_that_turns_without_a_flicker_is_none():
+    assert doubted(made("motor_speed", 3000.0, Encoding(16, False, 0.25, 0.0))) == ["motor_speed"]
+    assert doubted(made("motor_speed", lambda t: np.where(t < 0.01, 0.0, 3000.0), WHOLE)) == ["motor_speed"]
+
+
+def test_a_coarse_speed_that_is_held_needs_a_load_that_changes():
+    speed = made("vehicle_speed", 60.0, Encoding(8, False, 1.0, 0.0))
+    assert doubted(speed) == []
+    assert doubted(speed, made("motor_current", pulses(200.0), TENTHS)) == ["vehicle_speed"]
+    assert doubted(speed, made("motor_current", 90.0, TENTHS)) == []
+
+
+def test_a_parked_vehicle_may_read_zero_for_ever():
+    parked = [made("motor_speed", 0.0, WHOLE), made("vehicle_speed", 0.0, TENTHS), made("dc_link_voltage", 0.0, TENTHS)]
+    assert doubted(*parked, made("battery_voltage", 331.0, TENTHS), made("battery_current", 0.4, TENTHS)) == []
+    assert doubted(made("motor_speed", 0.0, WHOLE), made("vehicle_speed", 40.0, TENTHS)) == ["motor_speed"]
+
+
+@pytest.mark.parametrize("name", ["battery_voltage", "dc_link_voltage"])
+def test_a_voltage_that_does_not_move_under_current_is_dead(name):
+    constant = made(name, 331.0, TENTHS)
+    assert doubted(constant, made("battery_current", pulses(300.0), TENTHS)) == [name]
+    assert doubted(constant, made("battery_current", pulses(20.0), TENTHS)) == []
+    assert (
+        doubted(made(name, 331.0, Encoding(8, False, 2.0, 0.0)), made("battery_current", pulses(300.0), TENTHS)) == []
+    )
+
+
+def test_a_motor_draws_no_current_from_an_empty_link():
+    assert doubted(made("dc_link_voltage", 0.0, TENTHS), made("motor_current", pulses(120.0), TENTHS)) == [
+        "dc_link_voltage"
+    ]
+
+
+def test_a_temperature_stands_still_on_a_short_drive_only():
+    load = made("motor_current", pulses(200.0), TENTHS, 1200.0, 0.1)
+    assert doubted(made("motor_temperature", 31.0, BYTE, 1200.0, 1.0), load) == ["motor_temperature"]
+    assert doubted(made("motor_temperature", 31.0, BYTE, 300.0, 1.0), load) == []
+    assert doubted(made("motor_temperature", 31.0, BYTE, 1200.0, 1.0)) == []
+
+
+def test_a_temperature_that_is_zero_beside_a_warm_one_is_not_measured():
+    zero = made("motor_temperature", 0.0, BYTE, period_s=0.1)
+    assert doubted(zero, made("coolant_temperature", 24.0, BYTE, period_s=0.1)) == ["motor_temperature"]
+    assert doubted(zero, made("coolant_temperature", 1.0, BYTE, period_s=0.1)) == []
+
+
+def test_a_contactor_that_carries_current_is_not_open():
+    link, pack = made("dc_link_voltage", 330.0, TENTHS), made("battery_voltage", 331.0, TENTHS)
+    current = made("motor_current", pulses(120.0), TENTHS)
+    state = made("main_contactor", 0.0, BIT, period_s=0.1)
+    assert doubted(link, pack, current, state) == ["main_contactor"]
+    assert doubted(link, pack, made("motor_current", pulses(3.0), TENTHS), state) == []
+    falls = made("dc_link_voltage", lambda t: 330.0 * np.exp(-t / 5.0), TENTHS)
+    assert doubted(falls, pack, made("motor_current", lambda t: np.where(t > 5, 120.0, 0.0), TENTHS), state) == []
+
+
+@pytest.mark.parametrize(("period_s", "dead"), [(0.01, True), (0.1, True), (0.5, False)])
+def test_a_relay_that_charges_the_link_is_not_open(period_s, dead):
+    """At half a second a sample the relay may have been closed between two of them."""
+    link = made("dc_link_voltage", lambda t: 331.0 * -np.expm1(-np.maximum(t - 5.0, 0.0) / 0.3), TENTHS)
+    relay = made("precharge_relay", 0.0, BIT, period_s=period_s)
+    assert doubted(link, made("battery_voltage", 331.0, TENTHS), relay) == (["precharge_relay"] if dead else [])
+
+
+def test_the_finding_names_value_and_reason():
+    speed, road = made("motor_speed", 0.0, WHOLE), made("vehicle_speed", 40.0, TENTHS)
+    (doubt,) = constant_readings(signals(speed, road), Vehicle())
+    assert doubt.finding.kind == "mapping.constant"
+    assert "0 rpm throughout" in doubt.finding.title
+    assert "40 km/h" in doubt.reason
+
+
+@pytest.mark.parametrize("case", ["city", "hill", "stand", "neutral"])
+def test_sound_drives_raise_no_doubt(case):
+    vehicle = vehicle_for(AS_DEFINED)
+    played, draw = play(CASES[case], 31)
+    for period_s in (0.01, 0.1):
+        parts, _ = signals_of_drive(played, draw, replace(AS_DEFINED, period_s=period_s), vehicle)
+        assert constant_readings(parts, vehicle) == []
