@@ -1,7 +1,7 @@
 """Diagnoses the drive system of an electric-vehicle conversion from its CAN and serial logs.
 
     import logscope
-    result = logscope.check(logscope.read("first-drive.log"), logscope.load_vehicle("hazel.toml"))
+    result = logscope.check("first-drive.log", "hazel.toml")
     result.to_html("report.html")
 
 The public names are loaded on first use, so that `import logscope` stays quick.

@@ -9,6 +9,11 @@ from pathlib import Path
 from logscope.errors import RequestError
 
 
+def as_paths(given: Path | str | Iterable[Path | str]) -> list[Path]:
+    """One path or several, as a list: a text is one path and not its letters."""
+    return [Path(given)] if isinstance(given, str | os.PathLike) else [Path(path) for path in given]
+
+
 def file_key(path: Path | str) -> Hashable:
     """The same for all paths that lead to one file, whether or not it exists yet.
 

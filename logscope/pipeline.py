@@ -25,14 +25,14 @@ from logscope.definitions.can import MessageSpec, Skipped, load_definitions
 from logscope.definitions.load import BusDefinitions, vehicle_consoles, vehicle_definitions
 from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError, RequestError, VehicleError
-from logscope.files import refuse_repeated
+from logscope.files import as_paths, refuse_repeated
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import Player, build_signals, find_players
 from logscope.parts import PARTS
 from logscope.plausibility.examine import examine
 from logscope.result import CaptureSummary, Result
 from logscope.signals import MissingPart, Signals
-from logscope.vehicle import Vehicle
+from logscope.vehicle import Vehicle, load_vehicle
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 _UNITS_NAMED = 3  # on the terminal; the report and the JSON name them all
 
 Check = Callable[[Signals, Vehicle], list[Finding]]
+Paths = Path | str | Sequence[Path | str]
 
 
 def checks() -> tuple[tuple[str, Check], ...]:
@@ -75,7 +76,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     )
 
 
-def read(*paths: Path | str, vehicle: Vehicle | None = None, align: Sequence[float] = ()) -> Capture:
+def read(*paths: Path | str, vehicle: Vehicle | Path | str | None = None, align: Sequence[float] = ()) -> Capture:
     """Read the logs of one recording into memory.
 
     vehicle : tells the columns of delimited logs and the formats of serial logs; CAN logs do without. With its
@@ -84,7 +85,7 @@ def read(*paths: Path | str, vehicle: Vehicle | None = None, align: Sequence[flo
 
     Raises LogError where a log cannot be opened or is in no known format, or where clocks differ and nothing tells how.
     """
-    return open_logs(paths, vehicle, align).in_memory()
+    return open_logs(paths, None if vehicle is None else _loaded(vehicle), align).in_memory()
 
 
 def open_runs(paths: Sequence[Path | str], vehicle: Vehicle) -> list[Capture]:
@@ -118,6 +119,24 @@ def open_logs(
     return replace(capture, clocks=tuple(one.clock for one in joined if one is not None))
 
 
+def _loaded(vehicle: Vehicle | Path | str) -> Vehicle:
+    return vehicle if isinstance(vehicle, Vehicle) else load_vehicle(vehicle)
+
+
+def _opened(logs: Capture | Paths, vehicle: Vehicle | None) -> Capture:
+    return logs if isinstance(logs, Capture) else open_logs(as_paths(logs), vehicle)
+
+
+def _runs(side: Capture | Sequence[Capture] | Paths, vehicle: Vehicle) -> tuple[Capture, ...]:
+    """One side of a comparison as captures, one a run."""
+    if isinstance(side, Capture):
+        return (side,)
+    several = [side] if isinstance(side, str | Path) else list(side)
+    captures = tuple(each for each in several if isinstance(each, Capture))
+    paths = [Path(each) for each in several if not isinstance(each, Capture)]
+    return (*captures, *(open_runs(paths, vehicle) if paths else ()))
+
+
 def _formats(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[SerialDefinition]]:
     """What a vehicle file says of its logs: the columns of delimited ones, and the consoles."""
     if vehicle is None:
@@ -148,11 +167,15 @@ def _seen(path: Path | str, capture: Capture, vehicle: Vehicle) -> SeenLog:
     )
 
 
-def check(capture: Capture, vehicle: Vehicle) -> Result:
-    """Run every check on a capture. Only the signals that the vehicle file maps are decoded.
+def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
+    """Run every check on the logs of one recording. Only the signals that the vehicle file maps are decoded.
+
+    logs : what `read` gave, or a path, or several; vehicle : what `load_vehicle` gave, or a path
 
     Raises LogscopeError where the vehicle file, its definitions or the logs cannot be used.
     """
+    vehicle = _loaded(vehicle)
+    capture = _opened(logs, vehicle)
     definitions, skipped = vehicle_definitions(vehicle)
     players, notes = _players(vehicle, definitions, skipped)
     decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in players}))
@@ -190,22 +213,24 @@ def _in_short(notes: Sequence[str]) -> tuple[str, ...]:
 
 
 def compare(
-    before: Capture | Sequence[Capture],
-    after: Capture | Sequence[Capture],
-    vehicle: Vehicle,
-    before_vehicle: Vehicle | None = None,
+    before: Capture | Sequence[Capture] | Paths,
+    after: Capture | Sequence[Capture] | Paths,
+    vehicle: Vehicle | Path | str,
+    before_vehicle: Vehicle | Path | str | None = None,
 ) -> Comparison:
     """Check the runs before and after a change, and compare them measure by measure, like with like.
 
-    before, after : one capture a run; before_vehicle : where the vehicle file differed before the change
+    before, after : one capture a run, or paths, of which logs of one recording are found as by `open_runs`
+    before_vehicle : where the vehicle file differed before the change
 
     Raises LogscopeError as `check` does.
     """
     from logscope.checks.measures import MEASURES
     from logscope.comparison.compare import compare_results
 
-    vehicles = (before_vehicle or vehicle, vehicle)
-    runs = [(side,) if isinstance(side, Capture) else tuple(side) for side in (before, after)]
+    vehicle = _loaded(vehicle)
+    vehicles = (_loaded(before_vehicle) if before_vehicle is not None else vehicle, vehicle)
+    runs = [_runs(side, of) for side, of in zip((before, after), vehicles, strict=True)]
     if not all(runs):
         raise RequestError("a comparison needs at least one run on each side", do="Name logs before and after.")
     first, second = ([check(run, of) for run in side] for side, of in zip(runs, vehicles, strict=True))
@@ -228,18 +253,22 @@ def _layouts(vehicle: Vehicle) -> dict[str, object]:
 
 
 def decode(
-    capture: Capture,
-    vehicle: Vehicle | None = None,
-    definitions: Sequence[Path | str] = (),
+    logs: Capture | Paths,
+    vehicle: Vehicle | Path | str | None = None,
+    definitions: Paths = (),
     *,
     labels: bool = False,
 ) -> Mapping[str, pd.DataFrame]:
-    """All defined messages of a capture as DataFrames by message name, indexed by `time_s`.
+    """All defined messages of the logs as DataFrames by message name, indexed by `time_s`.
 
-    vehicle : gives the definitions by bus; definitions : files for every bus, beside or instead of it
+    logs : what `read` gave, or a path, or several
+    vehicle : gives the definitions by bus; definitions : files, or one, for every bus, beside or instead of it
     labels : enumerations as texts
+
+    Raises LogscopeError where the vehicle file, the definitions or the logs cannot be used.
     """
-    tables = decode_tables(capture, vehicle, definitions).tables
+    known = None if vehicle is None else _loaded(vehicle)
+    tables = decode_tables(_opened(logs, known), known, definitions).tables
     return {name: table.to_dataframe(labels=labels) for name, table in tables.items()}
 
 
@@ -262,7 +291,7 @@ class Decoded:
 def decode_tables(
     capture: Capture,
     vehicle: Vehicle | None = None,
-    definitions: Sequence[Path | str] = (),
+    definitions: Paths = (),
     wanted: Iterable[tuple[str | None, str, str]] | None = None,
 ) -> Decoded:
     """The same as plain arrays; `wanted` are the (bus or None, message, signal) to decode, all if not given."""
@@ -273,12 +302,12 @@ def decode_tables(
 
 
 def read_definitions(
-    vehicle: Vehicle | None, definitions: Sequence[Path | str] = ()
+    vehicle: Vehicle | None, definitions: Paths = ()
 ) -> tuple[list[tuple[str | None, tuple[MessageSpec, ...]]], tuple[Skipped, ...]]:
     """(bus or None, messages) of a vehicle file and of definition files for every bus, and what was skipped."""
     pairs, skipped = vehicle_definitions(vehicle) if vehicle is not None else ([], ())
-    for path in definitions:
-        loaded = load_definitions(Path(path))
+    for path in as_paths(definitions):
+        loaded = load_definitions(path)
         pairs.append((None, loaded.messages))
         skipped += loaded.skipped
     return pairs, skipped
