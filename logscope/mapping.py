@@ -110,6 +110,9 @@ def _spec(
         for spec in candidate.signals:
             if spec.name == name:
                 return spec
+    if any(name in m.left_out for m in named):
+        what = f"“{message}.{name}” is wider than 64 bits: it is bytes and not a number"
+        raise _wrong(vehicle, part, what, "Name another signal.")
     known = [spec.name for m in named for spec in m.signals]
     hint = did_you_mean(name, known) or f"It has: {_some(known)}."
     raise _wrong(vehicle, part, f"message “{message}” has no signal “{name}”", hint)

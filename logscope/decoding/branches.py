@@ -54,7 +54,7 @@ def undecodable_frames(spec: MessageSpec, payloads: Payloads) -> int:
     short = payloads.where(payloads.size < spec.bytes_needed)
     branches = Branches(spec, short)
     needed: dict[Way, int] = {}
-    for signal in spec.signals:
+    for signal in spec.variants:
         needed[signal.multiplexer] = max(needed.get(signal.multiplexer, 0), signal.bytes_needed)
     lacking = np.zeros(short.size.size, dtype=np.bool_)
     for way, count in needed.items():

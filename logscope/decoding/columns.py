@@ -48,7 +48,9 @@ def plan_of(spec: MessageSpec, names: Sequence[str]) -> Plan:
     """The plan for the named signals."""
     signals = [spec.by_name[name] for name in names]
     plain = tuple(signal for signal in signals if not (signal.multiplexer or signal.floating or signal.exact_integer))
-    chosen_by = dict.fromkeys(selection.selector for signal in signals for selection in signal.multiplexer)
+    chosen_by = dict.fromkeys(
+        selection.selector for signal in signals for variant in signal.variants for selection in variant.multiplexer
+    )
     return Plan(
         spec=spec,
         names=tuple(names),
@@ -69,11 +71,20 @@ def decode_columns(plan: Plan, payloads: Payloads) -> tuple[dict[str, Column], i
     columns = {signal.name: Column(values[k]) for k, signal in enumerate(plan.plain)}
     branches = Branches(plan.spec, payloads)
     columns |= {signal.name: _decode(signal, branches) for signal in plan.others}
-    elsewhere = sum(_lost(signal, branches) for signal in (*plan.others, *plan.selectors))
+    elsewhere = sum(_lost(v, branches) for signal in (*plan.others, *plan.selectors) for v in signal.variants)
     return {name: columns[name] for name in plan.names}, int(lost.sum()) + elsewhere
 
 
 def _decode(signal: SignalSpec, branches: Branches) -> Column:
+    first, *others = signal.variants
+    column = _decode_variant(first, branches)
+    for other in others:  # then doubles, and in no frame both
+        values = _decode_variant(other, branches).values
+        column = Column(np.where(np.isnan(values), column.values, values))
+    return column
+
+
+def _decode_variant(signal: SignalSpec, branches: Branches) -> Column:
     payloads = branches.payloads
     active = branches.active(signal.multiplexer)
     if active is not None:

@@ -59,7 +59,8 @@ class Table:
 
         labels : enumerations as Categorical; a value without a text is shown as the number
 
-        `attrs` holds message, bus, `units` by signal and, for enumerations, `choices`: texts by value.
+        `attrs` holds message, bus, `units` by signal and, for enumerations, `choices`: texts by value;
+        `not_decoded` names the signals that are wider than 64 bits, which are bytes and not numbers.
         """
         import pandas as pd
 
@@ -70,7 +71,8 @@ class Table:
             "message": self.message,
             "bus": self.bus,
             "units": {signal.name: signal.unit for signal in signals},
-            "choices": {signal.name: signal.labels for signal in signals if signal.choices},
+            "choices": {signal.name: signal.labels for signal in signals if signal.labels},
+            "not_decoded": list(self.spec.left_out),
         }
         return frame
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from logscope.definitions.complaints import Complaint, as_complaint
 from logscope.definitions.database import message_specs, parse
 from logscope.definitions.mend import as_skipped, lenient, mended_dbc, too_large
+from logscope.definitions.namesakes import has_namesakes
 from logscope.definitions.skipped import Definitions, Skipped
 from logscope.definitions.spec import MessageSpec, Selection, SignalSpec
 from logscope.errors import DefinitionError
@@ -52,12 +53,16 @@ def load_definitions(path: Path | str) -> Definitions:
         except Exception as error:  # a malformed file surfaces as many kinds of error, also built-in ones
             complaint = as_complaint(error, text)
         else:
-            return _without_repeats(Definitions(specs), _message_lines(text, file_format))
+            if not any(map(has_namesakes, specs)):
+                return _without_repeats(Definitions(specs), _message_lines(text, file_format))
     found = mended_dbc(text, path) if file_format == "dbc" else lenient(text, file_format, path)
-    if not any(spec.signals or spec.left_out for spec in found.messages):
+    if complaint is not None and not any(spec.signals or spec.left_out for spec in found.messages):
         raise complaint.as_error(path)
+    told_by_names = any(map(has_namesakes, found.messages))
     found = _without_repeats(found, _message_lines(text, file_format))
-    return found if found.skipped else replace(found, skipped=(_at_least(complaint, path),))
+    if complaint is None or found.skipped or told_by_names:
+        return found  # the parser mistakes namesakes in different branches for one another: the look of our own counts
+    return replace(found, skipped=(_at_least(complaint, path),))
 
 
 def _at_least(complaint: Complaint, path: Path) -> Skipped:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logscope.definitions.complaints import END_MARK
+from logscope.definitions.namesakes import one_name_each
 from logscope.definitions.spec import MAX_BITS, MessageSpec, Selection, SignalSpec
 
 if TYPE_CHECKING:
@@ -61,10 +62,10 @@ def _is_j1939(message: Message, database: Database) -> bool:
 def _message_spec(message: Message, j1939: bool, path: Path) -> MessageSpec:
     by_name: dict[str, Signal] = {}
     for signal in message.signals:
-        if by_name.setdefault(signal.name, signal) is not signal:
+        if by_name.setdefault(signal.name, signal).multiplexer_ids is None and by_name[signal.name] is not signal:
             raise ValueError(f"message {message.name} has two signals named {signal.name}")
     try:
-        signals = tuple(_signal_spec(s, by_name) for s in message.signals if s.length <= MAX_BITS)
+        signals = one_name_each(_signal_spec(s, by_name) for s in message.signals if s.length <= MAX_BITS)
     except (ValueError, OverflowError) as error:
         raise ValueError(f"message {message.name}: {error}") from None
     return MessageSpec(
@@ -76,7 +77,7 @@ def _message_spec(message: Message, j1939: bool, path: Path) -> MessageSpec:
         fd=bool(message.is_fd),
         j1939=j1939,
         source=path,
-        left_out=tuple(s.name for s in message.signals if s.length > MAX_BITS),
+        left_out=tuple(dict.fromkeys(s.name for s in message.signals if s.length > MAX_BITS)),
     )
 
 

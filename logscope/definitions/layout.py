@@ -9,17 +9,17 @@ from logscope.definitions.spec import MessageSpec, SignalSpec
 
 def overlaps(message: MessageSpec) -> list[tuple[SignalSpec, SignalSpec]]:
     """The pairs of signals that share a bit of the payload in at least one multiplexer branch."""
-    bits = {signal.name: occupied(signal) for signal in message.signals}
+    placed = [(variant, occupied(variant)) for variant in message.variants]
     return [
         (one, other)
-        for one, other in combinations(message.signals, 2)
-        if bits[one.name] & bits[other.name] and not _exclusive(one, other)
+        for (one, here), (other, there) in combinations(placed, 2)
+        if here & there and not exclusive(one, other)
     ]
 
 
 def misfits(message: MessageSpec) -> list[SignalSpec]:
     """The signals that reach beyond the length that the message is defined with."""
-    return [signal for signal in message.signals if signal.bytes_needed > message.length]
+    return [signal for signal in message.variants if signal.bytes_needed > message.length]
 
 
 def occupied(signal: SignalSpec) -> int:
@@ -36,7 +36,7 @@ def occupied(signal: SignalSpec) -> int:
     return mask
 
 
-def _exclusive(one: SignalSpec, other: SignalSpec) -> bool:
+def exclusive(one: SignalSpec, other: SignalSpec) -> bool:
     """Whether no frame can hold both: they hang on different values of the same selector."""
     theirs = {selection.selector: selection.ranges for selection in other.multiplexer}
     return any(

@@ -11,6 +11,7 @@ from logscope.definitions.complaints import Complaint
 from logscope.definitions.database import message_specs, parse
 from logscope.definitions.dbc_reading import Block, Reading, read_dbc
 from logscope.definitions.layout import misfits, overlaps
+from logscope.definitions.namesakes import set_apart
 from logscope.definitions.skipped import Definitions, Skipped
 from logscope.definitions.spec import FLOAT_BITS, MAX_BITS, MessageSpec
 
@@ -48,6 +49,8 @@ def lenient(text: str, file_format: str, path: Path) -> Definitions:
         laid, places = _laid_out(spec, {}, None)
         messages.append(laid)
         skipped += places
+        reason = "its message has another signal of that name; it is called by its branch"
+        skipped += [as_skipped(spec, None, reason, s.name, kept=True) for s in laid.signals if set_apart(s)]
     return Definitions(tuple(messages), tuple(skipped))
 
 
@@ -169,8 +172,8 @@ def _laid_out(spec: MessageSpec, lines: Mapping[str, int], line: int | None) -> 
     """The message, as long as its signals need it, and the reports on signals that overlap or do not fit."""
     places = []
     longest = max(spec.length, _LONGEST_FRAME)
-    beyond = {signal.name for signal in spec.signals if signal.bytes_needed > longest}
-    hanging = {s.name for s in spec.signals if any(way.selector in beyond for way in s.multiplexer)}
+    beyond = {signal.name for signal in spec.variants if signal.bytes_needed > longest}
+    hanging = {s.name for s in spec.variants if any(way.selector in beyond for way in s.multiplexer)}
     for name in sorted(beyond | hanging):
         reason = f"it reaches beyond the {longest} bytes of the longest frame, or its multiplexer does"
         places.append(as_skipped(spec, lines.get(name, line), reason, name))

@@ -9,7 +9,7 @@ significant bit and a big-endian signal's most significant bit.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -46,6 +46,8 @@ class SignalSpec:
     choices : texts by raw value
     multiplexer : what must hold for the signal to be in a frame, the outermost selector first; empty
         for a signal that is in every frame
+    elsewhere : the same quantity in other multiplexer branches, where it lies or is scaled otherwise; no frame
+        holds two of them
     """
 
     name: str
@@ -59,6 +61,7 @@ class SignalSpec:
     unit: str = ""
     choices: Mapping[int, str] = field(default_factory=dict, hash=False)
     multiplexer: tuple[Selection, ...] = ()
+    elsewhere: tuple[SignalSpec, ...] = ()
 
     def __post_init__(self) -> None:
         if not 1 <= self.bits <= MAX_BITS or self.start < 0:
@@ -80,20 +83,35 @@ class SignalSpec:
         return (self.first_bit + self.bits + 7) // 8
 
     @property
+    def variants(self) -> tuple[SignalSpec, ...]:
+        """The signal in each of its layouts, every one by itself."""
+        return (replace(self, elsewhere=()), *self.elsewhere) if self.elsewhere else (self,)
+
+    @property
     def step(self) -> float | None:
-        """The least step of the value in `unit`; None for floating point, which has no fixed step."""
-        return None if self.floating else abs(self.scale)
+        """The least step of the value in `unit`; None for floating point, which has no fixed step.
+
+        The coarsest, where the layouts of several branches differ.
+        """
+        if self.floating or any(other.floating for other in self.elsewhere):
+            return None
+        return max(abs(variant.scale) for variant in (self, *self.elsewhere))
 
     @property
     def exact_integer(self) -> bool:
         """Whether the value is a plain integer that a double may not hold exactly."""
-        return not self.floating and self.scale == 1 and self.offset == 0 and self.bits > EXACT_BITS
+        plain = not self.floating and self.scale == 1 and self.offset == 0 and not self.elsewhere
+        return plain and self.bits > EXACT_BITS
 
     @property
     def labels(self) -> dict[float, str]:
         """Texts by value in `unit` (by the integer itself for `exact_integer`)."""
-        exact, scale, offset = self.exact_integer, self.scale, self.offset
-        return {raw if exact else float(raw) * scale + offset: text for raw, text in self.choices.items()}
+        exact = self.exact_integer
+        return {
+            raw if exact else float(raw) * variant.scale + variant.offset: text
+            for variant in (self, *self.elsewhere)
+            for raw, text in variant.choices.items()
+        }
 
 
 @dataclass(frozen=True)
@@ -123,6 +141,11 @@ class MessageSpec:
         return {signal.name: signal for signal in self.signals}
 
     @cached_property
+    def variants(self) -> tuple[SignalSpec, ...]:
+        """Every layout of every signal."""
+        return tuple(variant for signal in self.signals for variant in signal.variants)
+
+    @cached_property
     def bytes_needed(self) -> int:
         """How many payload bytes hold every signal of every multiplexer branch."""
-        return max((signal.bytes_needed for signal in self.signals), default=0)
+        return max((variant.bytes_needed for variant in self.variants), default=0)
