@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.findings import BoolArray, FloatArray
+from logscope.statistics.sampling import new_value_period_s, typical_period_s
 
 _EXACT_BITS = 53  # a double holds every integer of so many bits (IEEE 754 binary64)
 
@@ -84,11 +85,26 @@ class Part:
     overcurrent: BoolArray | None = None
     healthy: BoolArray | None = None
     encoding: Encoding | None = None
+    _period_s: float | None = field(default=None, init=False, repr=False)
 
     @property
     def period_s(self) -> float:
-        """Typical time between samples [s]; NaN with fewer than two."""
-        return float(np.median(np.diff(self.time_s))) if self.time_s.size > 1 else float("nan")
+        """Typical time between *new* values [s]: what the part can resolve; NaN with fewer than two samples.
+
+        Messages in bursts count as they come on average, and the repeated readings of a sensor slower than its message
+        as one. Worked out once.
+        """
+        if self._period_s is None:
+            state = self.on is not None or self.healthy is not None or not self.unit
+            period_s = self.spacing_s if state else new_value_period_s(self.time_s, self.value, self.step or 0.0)
+            object.__setattr__(self, "_period_s", period_s)
+        assert self._period_s is not None
+        return self._period_s
+
+    @property
+    def spacing_s(self) -> float:
+        """Typical time between samples, repeated or not [s]: what a gap is measured by; NaN with fewer than two."""
+        return typical_period_s(self.time_s)
 
     @property
     def has_period(self) -> bool:

@@ -8,7 +8,7 @@ from math import sqrt
 import numpy as np
 
 from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.sampling import GAP_PERIODS, typical_period_s
+from logscope.statistics.sampling import gap_threshold_s
 
 _BLOCK_S = 10.0  # errors of the trapezium rule are independent from block to block
 _NORMAL_95 = 1.96
@@ -47,7 +47,7 @@ def integrate(time_s: FloatArray, value: FloatArray) -> Integral:
 
 def _blocks(time_s: FloatArray, value: FloatArray, stride: int) -> tuple[FloatArray, float]:
     step_s = np.diff(time_s)
-    whole: BoolArray = np.asarray(step_s <= GAP_PERIODS * typical_period_s(time_s))
+    whole: BoolArray = np.asarray(step_s <= gap_threshold_s(time_s))
     if stride == 2:
         step_s = time_s[2::2] - time_s[:-2:2]
         pairs = whole[: 2 * step_s.size].reshape(-1, 2)

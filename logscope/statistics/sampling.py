@@ -9,15 +9,83 @@ from logscope.statistics.episodes import IndexArray, join_neighbours
 
 _USUAL, _JUDGED_AT_MOST = 0.9, 100_000
 GAP_PERIODS = 3.0  # typical periods between two samples beyond which the log has a gap there
+# Samples over which a period is taken: whole bursts of 2, 3, 4, 6 or 12 messages fall into them, others nearly.
+_BURST_SAMPLES = 12
+_WINDOWS = 8  # at least so many such stretches: a gap then spoils few of them
+_CLOSE = 0.5  # of a period: a quarter of all intervals shorter than this makes messages that come in bursts
+_BURSTY_SHARE = 0.25
+_PAUSE_ROOM = 1.5  # times the usual pause between two bursts: a longer one is a gap
+# A value that repeats between two changes of so many steps each, in one direction, did not stand still: a sampled
+# quantity that moves by eight steps a reading gives the same reading twice in one of sixteen cases at most.
+_MOVING_STEPS = 8.0
+_STEP_SHARE = 0.05  # of all changes, the smallest: what a reading moves by where its own step is unknown or finer
+_LEAST_RUNS = 12  # of repeated readings in motion: fewer may be a target that goes up in stairs
+_SLOWER = 1.15  # times the messages' period: less than this is left to readings that happen to be equal
+_EVEN = 0.3  # of the mean run: a sensor's clock is regular, and the run lengths of a target are not
 
 
 def typical_period_s(time_s: FloatArray) -> float:
-    """Median time between samples [s]; NaN with fewer than two."""
-    return float(np.median(np.diff(time_s))) if time_s.size > 1 else float("nan")
+    """Typical time per sample [s]; NaN with fewer than two.
+
+    The median over stretches of several samples, so that messages sent in bursts, or stamped together on a coarse grid,
+    have the period at which they come on average: three at a time every 60 ms make 20 ms.
+
+    time_s : stamps in order, shape (n,)
+
+    >>> typical_period_s(np.repeat(np.arange(100) * 0.06, 3))
+    0.02
+    """
+    if time_s.size < 2:
+        return float("nan")
+    steps = max(min(_BURST_SAMPLES, (time_s.size - 1) // _WINDOWS), 1)
+    return float(np.median(time_s[steps:] - time_s[:-steps])) / steps
+
+
+def gap_threshold_s(time_s: FloatArray) -> float:
+    """The time between two samples beyond which the log has a gap [s]; NaN with fewer than two.
+
+    `GAP_PERIODS` typical periods, or what tells a gap from the pause between two bursts.
+    """
+    if time_s.size < 2:
+        return float("nan")
+    period_s, apart_s = typical_period_s(time_s), np.diff(time_s)
+    longest_s = GAP_PERIODS * period_s
+    if np.mean(apart_s < _CLOSE * period_s) < _BURSTY_SHARE:
+        return longest_s
+    return max(longest_s, _PAUSE_ROOM * float(np.quantile(apart_s, 0.9)))
+
+
+def new_value_period_s(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> float:
+    """Typical time between two *new* values [s]: longer than that of the samples where a slow sensor repeats its own.
+
+    A sensor slower than its message shows while its value moves: between two large changes in one direction the same
+    reading comes more than once, and it does so evenly. A value at rest shows nothing of the kind, nor does a coarse
+    one, whose changes are single steps.
+
+    time_s, value : the samples in order, shape (n,); step : the least step of the value, 0 where unknown
+    """
+    period_s = typical_period_s(time_s)
+    change = np.diff(value)
+    at = np.flatnonzero(change)
+    if at.size <= _LEAST_RUNS or not period_s > 0:
+        return period_s
+    size = change[at]
+    large = np.abs(size) >= _MOVING_STEPS * max(step, float(np.quantile(np.abs(size), _STEP_SHARE)))
+    moving = large[:-1] & large[1:] & (np.sign(size[:-1]) == np.sign(size[1:]))
+    lasted_s, runs = np.diff(time_s[at + 1])[moving], np.diff(at)[moving]
+    if runs.size < _LEAST_RUNS:
+        return period_s
+    whole = runs <= GAP_PERIODS * np.median(runs)
+    lasted_s, runs = lasted_s[whole], runs[whole]
+    low, high = np.quantile(runs, [0.1, 0.9])
+    slower = float(lasted_s.mean())
+    if slower < _SLOWER * period_s or high - low > max(1.0, _EVEN * float(runs.mean())):
+        return period_s
+    return slower
 
 
 def held_time_s(time_s: FloatArray) -> FloatArray:
-    """How long each sample stands until the next [s], shape (n,): at most `GAP_PERIODS` typical periods.
+    """How long each sample stands until the next [s], shape (n,): at most up to where a gap begins.
 
     time_s : stamps in order, shape (n,)
 
@@ -26,8 +94,7 @@ def held_time_s(time_s: FloatArray) -> FloatArray:
     """
     if time_s.size < 2:
         return np.zeros(time_s.size)
-    period_s = typical_period_s(time_s)
-    return np.asarray(np.minimum(np.append(np.diff(time_s), period_s), GAP_PERIODS * period_s))
+    return np.asarray(np.minimum(np.append(np.diff(time_s), typical_period_s(time_s)), gap_threshold_s(time_s)))
 
 
 def between_samples(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> FloatArray:
@@ -38,7 +105,7 @@ def between_samples(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> 
     if time_s.size < 2:
         return np.full(at_s.shape, np.nan)
     after = np.clip(np.searchsorted(time_s, at_s), 1, time_s.size - 1)
-    gap = time_s[after] - time_s[after - 1] > GAP_PERIODS * typical_period_s(time_s)
+    gap = time_s[after] - time_s[after - 1] > gap_threshold_s(time_s)
     lost = gap | (at_s < time_s[0]) | (at_s > time_s[-1])
     return np.where(lost, np.nan, np.interp(at_s, time_s, value))
 

@@ -6,8 +6,17 @@ import numpy as np
 import pytest
 from scipy.integrate import quad, trapezoid
 
+from logscope.signals import Part
 from logscope.statistics.integral import integrate
-from logscope.statistics.sampling import between_samples, last_sample, stretches
+from logscope.statistics.sampling import (
+    between_samples,
+    gap_threshold_s,
+    held_time_s,
+    last_sample,
+    new_value_period_s,
+    stretches,
+    typical_period_s,
+)
 
 T = np.arange(0, 10, 0.1)
 
@@ -48,3 +57,64 @@ def test_a_gap_is_left_out_of_an_integral() -> None:
     ours = integrate(t, np.ones(t.size))
     assert ours.value == pytest.approx(19.8, abs=0.15)
     assert ours.covered_s == pytest.approx(19.8, abs=0.15)
+
+
+@pytest.mark.parametrize("together", [2, 3, 4, 5, 6])
+@pytest.mark.parametrize("apart_s", [0.0, 0.0004, 0.004])
+def test_messages_in_bursts_have_the_period_at_which_they_come_on_average(together: int, apart_s: float) -> None:
+    """Three values every 62.5 ms are 48 a second, however soon they follow one another; the pause is no gap."""
+    stamps = (np.arange(300)[:, None] * 0.0625 + np.arange(together) * apart_s).ravel()
+    assert typical_period_s(stamps) == pytest.approx(0.0625 / together, rel=0.21 if together == 5 else 0.01)
+    assert gap_threshold_s(stamps) > 0.0625
+    assert held_time_s(stamps).sum() == pytest.approx(np.ptp(stamps), rel=0.01)
+    missing = stamps[(stamps < 5) | (stamps > 6)]
+    assert np.isnan(between_samples(missing, missing, np.array([5.5]))).all()
+
+
+@pytest.mark.parametrize("jitter", [0.0, 0.3])
+@pytest.mark.parametrize("lost", [0.0, 0.03])
+def test_lost_and_late_messages_leave_the_period_what_it_is(jitter: float, lost: float) -> None:
+    rng = np.random.default_rng(41)
+    stamps = np.sort(np.arange(4000) * 0.02 + rng.uniform(0, jitter * 0.02, 4000))
+    stamps = stamps[rng.random(4000) >= lost]
+    stamps = stamps[(stamps < 30) | (stamps > 50)]
+    assert typical_period_s(stamps) == pytest.approx(0.02, rel=0.05)
+    assert gap_threshold_s(stamps) == pytest.approx(0.06, rel=0.05)
+
+
+def _held(sensor_s: float, message_s: float, step: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """A message that repeats the newest reading of a sensor, of a voltage under a changing load."""
+    rng = np.random.default_rng(seed)
+    ticks = np.arange(0, 90, sensor_s)
+    true = 330 - 15 * np.sin(0.9 * ticks) - 8 * np.sin(2.9 * ticks + 1) + rng.normal(0, 0.2, ticks.size)
+    stamps = np.arange(1, 89, message_s) + rng.uniform(0, 1e-3)
+    latest = np.searchsorted(ticks, stamps, side="right") - 1
+    return stamps, np.round(true[latest] / step) * step
+
+
+@pytest.mark.parametrize("step", [0.02, 0.1])
+@pytest.mark.parametrize(("sensor_s", "message_s"), [(0.059, 0.05), (0.1, 0.02), (0.1, 0.01), (0.25, 0.1)])
+def test_the_period_of_a_slow_sensor_is_that_of_its_new_values(sensor_s: float, message_s: float, step: float) -> None:
+    stamps, volts = _held(sensor_s, message_s, step, 1)
+    assert new_value_period_s(stamps, volts, step) == pytest.approx(sensor_s, rel=0.1)
+    part = Part("dc_link_voltage", stamps, volts, "V", "Link.Voltage", step)
+    assert (part.period_s, part.spacing_s) == pytest.approx((sensor_s, message_s), rel=0.1)
+
+
+def test_a_sensor_faster_than_its_message_has_the_messages_period() -> None:
+    stamps, volts = _held(0.003, 0.05, 0.1, 2)
+    assert new_value_period_s(stamps, volts, 0.1) == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("kind", ["rest", "stairs", "square", "coarse", "spikes"])
+def test_a_value_that_stands_still_is_no_sign_of_a_slow_sensor(kind: str) -> None:
+    t = np.arange(0, 120, 0.01)
+    rng = np.random.default_rng(3)
+    value = {
+        "rest": np.where(t > 118, 100 * (t - 118), 0.0),
+        "stairs": np.round(np.repeat(rng.uniform(0, 250, 40), 300)),  # a target that is set by hand
+        "square": 100.0 * (np.floor(t / 0.6) % 2),
+        "coarse": np.floor(np.cumsum(np.sin(t)) * 3 / 100) * 100,  # one pulse of an encoder a reading
+        "spikes": 3000.0 * (rng.random(t.size) < 0.01),
+    }[kind]
+    assert new_value_period_s(t, value, 0.25) == pytest.approx(0.01)
