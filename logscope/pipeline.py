@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 from logscope.capture.ahead import map_ahead
 from logscope.capture.columns import ColumnLayout
-from logscope.capture.frames import DATES_FROM_NS, Account, Block
+from logscope.capture.frames import DATES_FROM_NS, Account, Block, Gap
 from logscope.capture.open import Capture, stream
 from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
+from logscope.checks.capture_silence import console_restart, message_silent
 from logscope.checks.capture_time import gap, time_step, time_unit
 from logscope.checks.joint_clock import joint_clock
 from logscope.checks.told_once import told_once
@@ -185,7 +186,10 @@ def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
     mapped = {(player.message, player.spec.name) for player in players}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
-    findings += gap([(decoded.seconds(g.start_ns), decoded.seconds(g.end_ns)) for g in decoded.account.gaps])
+    gaps, restarts = decoded.stretches(decoded.account.gaps), decoded.stretches(decoded.account.restarts)
+    findings += gap(gaps)
+    findings += message_silent(signals, [*gaps, *restarts])
+    findings += console_restart(restarts, signals)
     findings += time_unit(decoded.account.time_doubts, signals.end_s)
     findings += joint_clock(capture.clocks, signals.end_s)
     account = replace(
@@ -286,6 +290,10 @@ class Decoded:
     def seconds(self, stamp_ns: int) -> float:
         """A stamp in seconds from the capture's start."""
         return (stamp_ns - self.start_ns) / 1e9
+
+    def stretches(self, gaps: Sequence[Gap]) -> list[tuple[float, float]]:
+        """Start and end of stretches in seconds from the capture's start."""
+        return [(self.seconds(each.start_ns), self.seconds(each.end_ns)) for each in gaps]
 
 
 def decode_tables(

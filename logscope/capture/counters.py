@@ -22,6 +22,7 @@ BOOT_NS = 30_000_000_000
 @dataclass(frozen=True, slots=True, eq=False)
 class Unrolled:
     """time_ns : on one clock, shape (n,); overflows, resets : how many of each were bridged
+    reset_at : places in time_ns of the first value after each reset
     unplaced_resets : those of the resets behind which the counter did not begin near zero
     """
 
@@ -29,6 +30,7 @@ class Unrolled:
     overflows: int
     resets: int
     unplaced_resets: int
+    reset_at: tuple[int, ...] = ()
 
 
 def stray(ticks: TimesNs, modulus: int | None) -> BoolArray:
@@ -67,7 +69,8 @@ def unroll(ticks: TimesNs, modulus: int | None, restarts: bool) -> Unrolled:
     steps = np.where(overflow, forward, plain)
     steps[reset] = np.where(told, np.maximum(ticks[1:], typical), typical)[reset]
     time_ns = np.concatenate((ticks[:1], ticks[0] + np.cumsum(steps)))
-    return Unrolled(time_ns, int(overflow.sum()), int(reset.sum()), int((reset & ~told).sum()))
+    reset_at = tuple((np.flatnonzero(reset) + 1).tolist())
+    return Unrolled(time_ns, int(overflow.sum()), int(reset.sum()), int((reset & ~told).sum()), reset_at)
 
 
 def _steps(ticks: TimesNs, span: int, modulus: int | None) -> TimesNs:

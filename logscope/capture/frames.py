@@ -111,6 +111,7 @@ class Account:
     out_of_order : frames stamped earlier than the frame before them
     stamps_repaired : single stamps far from all their neighbours, set to the stamp before
     lost : frames the logger itself says it dropped
+    restarts : of a console's clock, from the last sample before to the first one after, as far as it shows
     time_steps, gaps : steps of the logger's clock, and stretches without a frame
     notes : what the user should know of how the log was read; assumptions : those notes without which its times or
     columns would be unknown, so that every command shows them; time_doubts : units of time that cannot be right
@@ -128,6 +129,7 @@ class Account:
     stamps_repaired: int = 0
     lost: int = 0
     resets: int = 0
+    restarts: tuple[Gap, ...] = ()
     time_steps: tuple[TimeStep, ...] = ()
     gaps: tuple[Gap, ...] = ()
     bad: tuple[BadLine, ...] = ()
@@ -153,6 +155,7 @@ class Account:
             notes=tuple(dict.fromkeys(self.notes + more.notes)),
             assumptions=tuple(dict.fromkeys(self.assumptions + more.assumptions)),
             time_doubts=self.time_doubts + more.time_doubts,
+            restarts=self.restarts + more.restarts,
             time_steps=self.time_steps + more.time_steps,
             gaps=self.gaps + more.gaps,
             **{name: getattr(self, name) + getattr(more, name) for name in _COUNTS},

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.capture.frames import Account, BadLine
+from logscope.capture.frames import Account, BadLine, Gap
 from logscope.definitions.spec import MessageSpec
 from logscope.findings import FloatArray
 
@@ -34,6 +34,7 @@ class SerialAccount:
     sample_lines : sound lines or records; other : boot messages, comments, headers, blank lines
     lines_bad : could not be read; `bad` names the first of them
     resets : restarts of the controller's own clock that is not a counter's overflow
+    restarts : last sample before and first one after each of them [ns], on the clock of the log
     out_of_order : samples stamped earlier than the sample before them
     notes : what the user should know of how the log was read; assumptions : those of them on which its times rest
     """
@@ -45,6 +46,7 @@ class SerialAccount:
     lines_bad: int = 0
     bad: tuple[BadLine, ...] = ()
     resets: int = 0
+    restarts: tuple[Gap, ...] = ()
     out_of_order: int = 0
     notes: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
@@ -59,6 +61,7 @@ class SerialAccount:
             sample_lines=self.sample_lines,
             out_of_order=self.out_of_order,
             resets=self.resets,
+            restarts=self.restarts,
             bad=self.bad,
             notes=self.notes,
             assumptions=self.assumptions,

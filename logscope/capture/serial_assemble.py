@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.capture.counters import stray, unroll
-from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine
+from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine, Gap
 from logscope.capture.samples import Samples, SerialAccount, SerialLog
 from logscope.definitions.serial import NS_PER_UNIT, SerialDefinition
 from logscope.findings import BoolArray, FloatArray
@@ -116,7 +116,8 @@ def _on_one_clock(
             f"{name}: {_times(clock.unplaced_resets)} it went back without beginning near zero; the time in between is"
             " unknown, and a typical step was put there"
         )
-    return clock.time_ns, replace(account, resets=clock.resets, notes=tuple(notes))
+    told = tuple(Gap(int(clock.time_ns[k - 1]), int(clock.time_ns[k])) for k in clock.reset_at)
+    return clock.time_ns, replace(account, resets=clock.resets, restarts=told, notes=tuple(notes))
 
 
 def _times(count: int) -> str:

@@ -41,11 +41,15 @@ def _account(account: Account, shift: Shift) -> Account:
     return replace(
         account,
         time_steps=tuple(TimeStep(shift.stamp(each.at_ns), each.step_ns) for each in account.time_steps),
-        gaps=tuple(Gap(shift.stamp(each.start_ns), shift.stamp(each.end_ns)) for each in account.gaps),
+        gaps=_shifted(account.gaps, shift),
     )
+
+
+def _shifted(gaps: tuple[Gap, ...], shift: Shift) -> tuple[Gap, ...]:
+    return tuple(Gap(shift.stamp(each.start_ns), shift.stamp(each.end_ns)) for each in gaps)
 
 
 def shifted_serial(log: SerialLog, shift: Shift) -> SerialLog:
     """A serial log on the other clock."""
     signals = {name: replace(each, time_ns=shift.stamps(each.time_ns)) for name, each in log.signals.items()}
-    return replace(log, signals=signals)
+    return replace(log, signals=signals, account=replace(log.account, restarts=_shifted(log.account.restarts, shift)))
