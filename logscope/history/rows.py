@@ -51,11 +51,25 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class Drift:
-    """A measure that drifts.
+class StepChange:
+    """One step of a measure: the first log after it, its level before and after, and how many logs say so."""
 
-    change : over the time from the first log that tells it to the last, in percent of a ratio, else in its unit
-    p_value : chance of such a trend by chance alone, over all measures; changed : whether notes lie in between
+    log: str
+    date: datetime
+    before: Measured
+    after: Measured
+    logs_before: int
+    logs_after: int
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A measure that drifts, or steps once.
+
+    change : over the time from the first log that tells it to the last, or at the step, in percent of a ratio, else in
+        its unit
+    p_value : chance of such a change by chance alone, over all measures; changed : whether notes lie in between
+    step : where one step explains the values better than a line
     """
 
     name: str
@@ -65,6 +79,7 @@ class Drift:
     change: Measured
     p_value: float
     changed: bool
+    step: StepChange | None = None
 
 
 @dataclass(frozen=True, slots=True)

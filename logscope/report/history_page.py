@@ -42,7 +42,7 @@ def history_to_html(history: History) -> str:
             ("To", f"{history.rows[-1].date:%Y-%m-%d}"),
         ],
         chart=history_chart(history, names),
-        drifts=[drift_text(drift) for drift in history.drifts],
+        drifts=[("Drift" if drift.step is None else "Step", drift_text(drift)) for drift in history.drifts],
         logs=logs,
         tuning=tuning,
         undated=any(not row.dated for row in history.rows),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from logscope.history.rows import Drift, History, Note, Row
+from logscope.history.rows import Drift, History, Note, Row, StepChange
 from logscope.report.comparison_words import level_text
 from logscope.report.json import SCHEMA, measured_fields, number, to_json_text, utc_text, version
 from logscope.report.numbers import duration_text, limits_text, value_text
@@ -22,16 +22,33 @@ def date_text(row: Row) -> str:
 
 
 def drift_text(drift: Drift) -> str:
-    """A drift as one sentence."""
+    """A drift, or a step, as one sentence."""
+    if drift.step is not None:
+        return _step_text(drift, drift.step)
     grows = (drift.change.value or 0.0) > 0
-    percent = 100.0 * drift.p_value
-    chance = "less than 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
+    chance = _chance(drift)
     between = " What was changed in between may be the reason." if drift.changed else ""
     return (
         f"{drift.title} {'grows' if grows else 'falls'} from log to log: by {value_text(drift.change)} over "
         f"{drift.logs} logs in {drift.days:.3g} days (95 % limits {limits_text(drift.change)}; by chance alone, with "
         f"all measures looked at, in {chance} of projects).{between}"
     )
+
+
+def _step_text(drift: Drift, step: StepChange) -> str:
+    logs = f"{step.logs_before} log{'s' * (step.logs_before != 1)} before, {step.logs_after} from then on"
+    between = " What was changed between these two logs may be the reason." if drift.changed else ""
+    return (
+        f"{drift.title} steps once, at {step.log} ({step.date:%Y-%m-%d}): {value_text(step.before)} before (95 % "
+        f"limits {limits_text(step.before)}), {value_text(step.after)} after ({limits_text(step.after)}), a change of "
+        f"{value_text(drift.change)} ({limits_text(drift.change)}). {logs}; by chance alone in {_chance(drift)} of "
+        f"projects. A part that was changed or failed does this; ageing does not.{between}"
+    )
+
+
+def _chance(drift: Drift) -> str:
+    percent = 100.0 * drift.p_value
+    return "less than 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
 
 
 def in_order(history: History) -> list[Row | Note]:
@@ -52,11 +69,26 @@ def print_history(history: History, console: Console) -> None:
         lines += [f"Note: {caution}" for caution in entry.cautions]
         print_cells(console, (Cell(date_text(entry)), Cell("\n".join(lines))), _DATE_WIDTH)
     for drift in history.drifts:
-        print_cells(console, (Cell("Drift"), Cell(drift_text(drift), "bold")), _DATE_WIDTH)
+        print_cells(
+            console, (Cell("Drift" if drift.step is None else "Step"), Cell(drift_text(drift), "bold")), _DATE_WIDTH
+        )
     if any(not row.dated for row in history.rows):
         print_cells(console, (Cell("* the log has no date; this is the file's."),))
     for log, reason in history.skipped:
         print_cells(console, (Cell(f"Not read: {reason if log in reason else f'{log}: {reason}'}"),))
+
+
+def _step_fields(step: StepChange | None) -> dict[str, object] | None:
+    if step is None:
+        return None
+    return {
+        "log": step.log,
+        "date_utc": utc_text(step.date),
+        "before": measured_fields(step.before),
+        "after": measured_fields(step.after),
+        "logs_before": step.logs_before,
+        "logs_after": step.logs_after,
+    }
 
 
 def history_to_json(history: History) -> str:
@@ -84,6 +116,7 @@ def history_to_json(history: History) -> str:
                     "change": measured_fields(drift.change),
                     "p_value": number(drift.p_value),
                     "changed_in_between": drift.changed,
+                    "step": _step_fields(drift.step),
                 }
                 for drift in history.drifts
             ],

@@ -78,6 +78,43 @@ def test_a_drift_is_told_with_what_was_changed_in_between() -> None:
     assert json.loads(history_to_json(history))["drifts"][0]["changed_in_between"] is True
 
 
+@pytest.mark.parametrize("at", [3, 5, 9])
+@pytest.mark.parametrize("factor", [1.95, 0.5, 1.2])
+def test_a_part_that_was_changed_between_two_logs_is_told_as_a_step_there_with_both_levels(
+    at: int, factor: float
+) -> None:
+    """Constants repeat within 0.3 % until a part is changed (measured on a hand-built car)."""
+    rng = np.random.default_rng(at)
+    values = [0.15 * (factor if k >= at else 1.0) * (1 + 0.003 * rng.standard_normal()) for k in range(12)]
+    (drift,) = found(values, spread=0.002)
+    step = drift.step
+    assert step is not None
+    assert (step.log, step.logs_before, step.logs_after) == (f"{at}.log", at, 12 - at)
+    for level, truth in ((step.before, 0.15), (step.after, 0.15 * factor)):
+        assert level.low is not None
+        assert level.high is not None
+        assert level.low * 0.998 < truth < level.high * 1.002
+    assert drift.change.value == pytest.approx(100 * (factor - 1), abs=1.5)
+    history = History("Hazel", tuple(rows(values)), (), (), {NAME: "Precharge time constant"}, (drift,))
+    console = Console(record=True, width=400)
+    print_history(history, console)
+    for shown in (console.export_text(), history_to_html(history)):
+        assert f"steps once, at {at}.log" in shown
+        assert "from log to log" not in shown
+    assert json.loads(history_to_json(history))["drifts"][0]["step"]["log"] == f"{at}.log"
+
+
+def test_a_line_is_no_step_and_a_step_no_line() -> None:
+    rng = np.random.default_rng(21)
+    kinds = []
+    for _ in range(100):
+        noise = 1 + 0.005 * rng.standard_normal(10)
+        line = found([0.15 * 1.02**k * n for k, n in enumerate(noise)], spread=0.005)
+        step = found([0.15 * (1.2 if k >= 5 else 1.0) * n for k, n in enumerate(noise)], spread=0.005)
+        kinds.append((line[0].step is None, step[0].step is not None))
+    assert np.mean(kinds, axis=0) == pytest.approx([1.0, 1.0], abs=0.03)
+
+
 def test_logs_without_limits_or_dates_apart_show_no_drift() -> None:
     bare = [Row("a.log", START, True, 60.0, {NAME: Measured(0.15, "s")})] * 8
     same_day = [Row(f"{k}.log", START, True, 60.0, each.values) for k, each in enumerate(rows([0.15, 0.16] * 4))]
