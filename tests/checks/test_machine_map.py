@@ -83,6 +83,50 @@ def test_slip_follows_from_the_stator_frequency_and_the_pole_pairs() -> None:
     assert peak.low <= 3.0 <= peak.high
 
 
+@pytest.mark.parametrize("lag_s", [0.0, 0.03, 0.12])
+@pytest.mark.parametrize("period_s", [0.005, 0.02, 0.05])
+@pytest.mark.parametrize("wild", [False, True])
+def test_slip_of_a_synchronous_motor_is_the_lag_of_its_speed(lag_s: float, period_s: float, wild: bool) -> None:
+    """By definition: pole pairs times turns a second is the frequency; a first-order filter trails by its constant."""
+    rng = np.random.default_rng(8)
+    t = np.arange(0, 120, TICK_S)
+    torque = np.interp(t, np.arange(0, 121, 2), 120 * rng.uniform(-0.4, 1, 61))
+    rpm = 400 + np.maximum(np.cumsum(torque - 35) * TICK_S * 12, 0)
+    read = rpm.copy()
+    if lag_s:
+        for k in range(1, t.size):
+            read[k] = read[k - 1] + (rpm[k] - read[k - 1]) * TICK_S / lag_s
+    if wild:  # it restarts at speed, twice
+        read[(t > 40) & (t < 41.5) | (t > 80) & (t < 81.5)] = 0.0
+    made = signals(
+        logged(rng, "motor_speed", read, period_s, 2, 1),
+        logged(rng, "torque", torque, period_s, 0.3, 0.1),
+        logged(rng, "motor_current", np.abs(torque) * 2, period_s, 0.5, 0.1),
+        logged(rng, "stator_frequency", rpm * 4 / 60, period_s, 0.05, 0.1),
+    )
+    kinds = {each.kind: each for each in machine(made, Vehicle(motor=Motor(pole_pairs=4)))}
+    assert "machine.slip" not in kinds
+    lag = kinds["machine.synchronous"].measured["lag_s"]
+    assert lag.value == pytest.approx(lag_s, abs=0.7 * period_s + 0.003)  # the two messages lie apart by up to that
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 0.12])
+@pytest.mark.parametrize("rated_hz", [0.8, 3.0])
+def test_an_induction_motor_is_not_called_synchronous(lag_s: float, rated_hz: float) -> None:
+    rng = np.random.default_rng(9)
+    t = np.arange(0, 120, TICK_S)
+    torque = np.interp(t, np.arange(0, 121, 2), 120 * rng.uniform(-0.4, 1, 61))
+    rpm = 400 + np.maximum(np.cumsum(torque - 35) * TICK_S * 12, 0)
+    read = np.interp(t - lag_s, t, rpm)
+    made = signals(
+        logged(rng, "motor_speed", read, 0.01, 2, 1),
+        logged(rng, "torque", torque, 0.01, 0.3, 0.1),
+        logged(rng, "motor_current", np.abs(torque) * 2, 0.01, 0.5, 0.1),
+        logged(rng, "stator_frequency", rpm * 2 / 60 + rated_hz * torque / 120, 0.01, 0.05, 0.01),
+    )
+    assert "machine.synchronous" not in {f.kind for f in machine(made, Vehicle(motor=Motor(pole_pairs=2)))}
+
+
 @pytest.mark.parametrize("utilisation", [True, False], ids=["utilisation", "torque per ampere"])
 def test_field_weakening_begins_where_it_was_made_to(utilisation: bool) -> None:
     onset = outcomes(run(3, utilisation=utilisation, one_slip=True))["field_weakening"].measured["onset_rpm"]

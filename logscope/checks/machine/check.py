@@ -6,14 +6,15 @@ import numpy as np
 
 from logscope.checks.assemble import assemble
 from logscope.checks.machine.points import Binned, Points, by_bins, find_efficiency, find_points, slip_hz
+from logscope.checks.machine.synchronous import find_synchronous
 from logscope.checks.machine.weakening import find_weakening
-from logscope.checks.machine.words import points_words, slip_words, weakening_words
+from logscope.checks.machine.words import points_words, slip_words, synchronous_words, weakening_words
 from logscope.findings import Chart, Evidence, Finding, Measured, NothingToCheck, Series, Severity, Style
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
 _POINTS = 2000  # in the chart of the map
-_MOTOR_PARTS = ("torque", "motor_speed", "motor_current", "slip", "voltage_utilisation")
+_MOTOR_PARTS = ("torque", "motor_speed", "motor_current", "slip", "stator_frequency", "voltage_utilisation")
 
 
 def machine(signals: Signals, vehicle: Vehicle) -> list[Finding]:
@@ -71,9 +72,19 @@ def _points(points: Points, signals: Signals) -> Finding:
 
 
 def _slip(points: Points, signals: Signals, vehicle: Vehicle, span: tuple[tuple[float, float], ...]) -> list[Finding]:
-    slip, current = slip_hz(points, signals, vehicle.motor.pole_pairs), signals.get("motor_current")
-    if slip is None or current is None:
+    signed, current = slip_hz(points, signals, vehicle.motor.pole_pairs), signals.get("motor_current")
+    if signed is None:
         return []
+    synchronous = find_synchronous(points, signed, (vehicle.motor.pole_pairs or 1) / 60.0)
+    if synchronous is not None:
+        measured = {"slip_Hz": synchronous.slip_hz, "lag_s": synchronous.lag_s}
+        if not vehicle.motor.pole_pairs:
+            del measured["lag_s"]  # its scale is unknown
+        words = synchronous_words(synchronous, told=bool(vehicle.motor.pole_pairs))
+        return [assemble("machine.synchronous", Severity.INFO, words, span, measured, _MOTOR_PARTS, signals)]
+    if current is None:
+        return []
+    slip = np.abs(signed)
     amps = np.abs(points.of(current))
     use = points.motoring & (amps > 0.1 * np.nanmax(amps))
     curve = by_bins(slip[use], points.torque[use] / amps[use])

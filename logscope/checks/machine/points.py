@@ -51,11 +51,11 @@ class Points:
 
 
 def slip_hz(points: Points, signals: Signals, pole_pairs: int | None) -> FloatArray | None:
-    """Slip frequency at the rows [Hz]: as logged, else stator frequency less pole pairs times shaft speed."""
+    """Slip frequency at the rows [Hz], signed: as logged, else stator frequency less pole pairs times shaft speed."""
     if (slip := signals.get("slip")) is not None:
-        return np.asarray(np.abs(points.of(slip)))
+        return points.of(slip)
     if (stator := signals.get("stator_frequency")) is not None and pole_pairs:
-        return np.asarray(np.abs(np.abs(points.of(stator)) - pole_pairs * np.abs(points.rpm) / 60.0))
+        return np.asarray(np.abs(points.of(stator)) - pole_pairs * np.abs(points.rpm) / 60.0)
     return None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logscope.checks.machine.synchronous import Synchronous
 from logscope.checks.machine.weakening import Weakening
 from logscope.checks.wording import Words, number
 from logscope.findings import Measured
@@ -60,6 +61,23 @@ def slip_words(peak: Measured, inside: bool) -> Words:
         f"Torque per ampere {where} at {number(peak.value or 0)} Hz slip",
         f"Medians by slip, under load: between {number(peak.low or 0)} and {number(peak.high or 0)} Hz. Slip and current change together in most runs, so this is what was driven, not the motor's whole map.",
         "Common practice, no published source: to find the best slip, hold speed and current and change slip alone, one step a run.",
+        hands_near_hv=False,
+    )
+
+
+def synchronous_words(found: Synchronous, told: bool) -> Words:
+    """A motor without slip; `told` : whether the pole pairs are known, and so the lag's scale."""
+    slip, lag = found.slip_hz, found.lag_s
+    trails = (
+        f" The motor speed trails the electrical frequency by {number(1e3 * (lag.value or 0))} ms (95 %: {number(1e3 * (lag.low or 0))} to {number(1e3 * (lag.high or 0))} ms), which is the lag of its filter."
+        if told
+        else ""
+    )
+    return Words(
+        "The motor is synchronous: what reads as slip is the lag of the speed reading",
+        f"Pole pairs times speed equals the electrical frequency whatever the torque: at full torque {number(slip.value or 0)} Hz are left (95 %: {number(slip.low or 0)} to {number(slip.high or 0)} Hz). "
+        f"The rest follows the acceleration.{trails} Torque against slip has no meaning here.",
+        "Nothing to do. Leave slip out of the vehicle file.",
         hands_near_hv=False,
     )
 
