@@ -5,6 +5,8 @@ The damping of a free ring follows from the logarithmic decrement, as in any tex
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from tuning_traces import KMH_PER_RPM, TICK_S, launches, logged, signals
@@ -80,6 +82,34 @@ def test_free_play_knocks_at_the_change_of_sign_and_not_without_it() -> None:
     knock = outcomes(signals(made[0], demand))["knock"]
     assert knock.measured["count"].value == knock.measured["reversals"].value == 7
     assert "knock" not in outcomes(signals(made[1], demand))
+
+
+def test_rings_of_no_one_frequency_are_no_judder() -> None:
+    """Made rings of 2.5, 6 and 13 Hz after the launches at 3, 7 and 11 s."""
+    t = np.arange(0, 15, TICK_S)
+    extra = np.zeros(t.size)
+    for at, hz in ((3.0, 2.5), (7.0, 6.0), (11.0, 13.0)):
+        since = np.maximum(t - at, 0.0)
+        extra += 80 * (t > at) * np.exp(-0.06 * 2 * np.pi * hz * since) * np.sin(2 * np.pi * hz * since)
+    found = outcomes(launches(np.random.default_rng(3), rpm=0.0, extra=extra))
+    assert "judder" not in found
+    assert "quiet" not in found
+    assert "no one frequency" in found["undetermined"].explanation
+
+
+def test_the_filter_of_a_device_that_restarts_is_no_judder() -> None:
+    plain = launches(np.random.default_rng(3), rpm=0.0)
+    speed, torque = plain["motor_speed"], plain["torque"]
+    value = speed.value.copy()
+    for at in (5.0, 9.0, 13.0):
+        off = (speed.time_s >= at) & (speed.time_s < at + 0.8)
+        value *= 1 - off * (1 - np.exp(-(speed.time_s - at) / 0.05))
+    stops = torque.value * ~np.any(
+        [(torque.time_s >= at) & (torque.time_s < at + 0.8) for at in (5.0, 9.0, 13.0)], axis=0
+    )
+    parts = [part for part in plain.parts.values() if part.name not in ("motor_speed", "torque")]
+    made = signals(replace(speed, value=value), replace(torque, value=stops), *parts)
+    assert "judder" not in outcomes(made)
 
 
 def test_slow_messages_tell_nothing_of_judder() -> None:

@@ -13,7 +13,15 @@ from logscope.checks.driveline.backlash import find_knocks
 from logscope.checks.driveline.demand import Demand, find_demand
 from logscope.checks.driveline.judder import LOW_HZ, Judder, find_judder, highest_hz
 from logscope.checks.driveline.slip import find_slip
-from logscope.checks.driveline.words import judder_words, knock_words, quiet_words, slip_words, too_seldom_words
+from logscope.checks.driveline.words import (
+    disagreeing_words,
+    judder_words,
+    knock_words,
+    quiet_words,
+    slip_words,
+    too_seldom_words,
+)
+from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import Evidence, Finding, FloatArray, Mark, Measured, NothingToCheck, Severity
 from logscope.physics.second_order import damping_of
 from logscope.signals import Signals
@@ -21,6 +29,8 @@ from logscope.vehicle import Vehicle
 
 # Of the vehicle [m/s²], to and fro: 0.5 m/s² r.m.s. is fairly uncomfortable by ISO 2631-1 (value from memory).
 HARSH_M_PER_S2 = 0.7
+_ALIKE = 0.2  # rings of one driveline are as near in frequency: tyres and mounts stiffen with load (practice)
+_KNOWN_TO = 0.25  # of the frequency: limits that are wider name none
 _PARTS = ("motor_speed", "torque", "torque_target", "vehicle_speed")
 
 
@@ -47,7 +57,13 @@ def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     if highest_hz(speed.period_s) < 2 * LOW_HZ:
         words = too_seldom_words(speed.period_s)
         return [*findings, assemble("driveline.undetermined", Severity.INFO, words, span, {}, _PARTS, signals)]
-    rings = find_judder(speed, demand, list(slip.spans) if slip is not None else [])
+    wrong = wrong_speed(signals, vehicle)
+    but = [*(slip.spans if slip is not None else ()), *(wrong.lasting if wrong is not None else ())]
+    found = find_judder(speed, demand, but)
+    rings = agreeing(found)
+    if found and not rings:
+        words = disagreeing_words([ring.ring.frequency_hz for ring in found])
+        findings.append(assemble("driveline.undetermined", Severity.INFO, words, span, {}, _PARTS, signals))
     knocks = find_knocks(speed, demand)
     if rings:
         findings.append(_judder(rings, demand, signals, vehicle))
@@ -59,11 +75,29 @@ def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
         }
         words = knock_words(knocks)
         findings.append(assemble("driveline.knock", Severity.INFO, words, knocks.spans, measured, _PARTS, signals))
-    elif not rings:
+    elif not found:
         words = quiet_words(demand.change_s.size, highest_hz(speed.period_s), knocks)
         measured = {"changes": Measured(float(demand.change_s.size), "1")}
         findings.append(assemble("driveline.quiet", Severity.GOOD, words, span, measured, _PARTS, signals))
     return findings
+
+
+def agreeing(rings: Sequence[Judder]) -> list[Judder]:
+    """The rings of one frequency, which most of them must share, known well enough to be one; else none.
+
+    A driveline has one frequency in each gear; rings of others are what else moved the speed.
+    """
+    if not rings:
+        return []
+    hz = np.array([ring.ring.frequency_hz for ring in rings])
+    near = np.abs(hz - hz[:, np.newaxis]) <= _ALIKE * hz
+    alike = near[int(np.argmax(near.sum(axis=1)))]
+    kept = [ring for ring, like in zip(rings, alike, strict=True) if like]
+    pooled = _pooled([(r.ring.frequency_hz, r.ring.frequency_error, r.ring.reach) for r in kept], "Hz")
+    assert pooled.value is not None
+    assert pooled.high is not None
+    known = pooled.high - pooled.value <= _KNOWN_TO * pooled.value
+    return kept if known and 2 * len(kept) > len(rings) else []
 
 
 def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: Vehicle) -> Finding:

@@ -38,6 +38,18 @@ def judder_words(
     )
 
 
+def disagreeing_words(frequencies_hz: Sequence[float]) -> Words:
+    """Rings that share no frequency."""
+    count = len(frequencies_hz)
+    return Words(
+        "Whether the driveline judders cannot be determined from this log",
+        f"After {count} quick change{'s' * (count != 1)} of demand the motor speed swings, at {number(min(frequencies_hz))} to {number(max(frequencies_hz))} Hz: no one frequency, known well enough, "
+        "that a driveline would have. Road, gear changes or the reading itself may be the cause.",
+        "Record motor speed and torque every 10 to 20 ms over a few firm launches on a smooth road.",
+        hands_near_hv=False,
+    )
+
+
 def knock_words(found: Knocks) -> Words:
     """Free play."""
     return Words(

@@ -28,13 +28,23 @@ class WrongSpeed:
     departures: tuple[Departure, ...]
 
     @property
+    def lasting(self) -> tuple[tuple[float, float], ...]:
+        """The stretches in which the reading is lost or apart from others, or may be [s]; no brief disturbances."""
+        return self._seconds(self._rows())
+
+    @property
     def spans(self) -> tuple[tuple[float, float], ...]:
         """The stretches in which the reading is wrong, or may be: from the last sound sample to the next [s]."""
+        return self._seconds([*self._rows(), *((each.before, each.after) for each in self.study.disturbances)])
+
+    def _rows(self) -> list[tuple[int, int]]:
         time = self.study.speed.time_s
         until = [time.size - 1 if each.after is None else each.after for each in self.lost]
         rows = [(each.before, end) for each, end in zip(self.lost, until, strict=True)]
-        rows += [(each.first, each.last) for each in self.departures if each.witness.on_shaft]
-        rows += [(each.before, each.after) for each in self.study.disturbances]
+        return rows + [(each.first, each.last) for each in self.departures if each.witness.on_shaft]
+
+    def _seconds(self, rows: list[tuple[int, int]]) -> tuple[tuple[float, float], ...]:
+        time = self.study.speed.time_s
         return tuple((float(time[a]), float(time[b])) for a, b in sorted(rows))
 
 

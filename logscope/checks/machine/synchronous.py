@@ -93,10 +93,10 @@ def _robust_line(columns: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatA
     value: FloatArray = np.zeros(columns.shape[1])
     for _ in range(_ROUNDS):
         root = np.sqrt(weight)[:, np.newaxis]
-        value = np.linalg.lstsq(columns * root, y * root[:, 0], rcond=None)[0]
+        value = np.asarray(np.linalg.lstsq(columns * root, y * root[:, 0], rcond=None)[0], dtype=np.float64)
         left = y - columns @ value
         scale = max(mad_scale(left), 1e-9)
-        weight = np.minimum(1.0, _HUBER_C * scale / np.maximum(np.abs(left), 1e-12))
+        weight = np.asarray(np.minimum(1.0, _HUBER_C * scale / np.maximum(np.abs(left), 1e-12)), dtype=np.float64)
     bread = np.linalg.inv((columns * weight[:, np.newaxis]).T @ columns)
     scores = columns * (weight * (y - columns @ value))[:, np.newaxis]
     return value, np.asarray(bread @ (scores.T @ scores) @ bread)
