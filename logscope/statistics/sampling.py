@@ -7,7 +7,6 @@ import numpy as np
 from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.episodes import IndexArray, join_neighbours
 
-_USUAL, _JUDGED_AT_MOST = 0.9, 100_000
 GAP_PERIODS = 3.0  # typical periods between two samples beyond which the log has a gap there
 # Samples over which a period is taken: whole bursts of 2, 3, 4, 6 or 12 messages fall into them, others nearly.
 _BURST_SAMPLES = 12
@@ -111,20 +110,15 @@ def between_samples(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> 
 
 
 def gap_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
-    """The longest time without a sample that reaches into a stretch [s]; 0 where all of them came as they usually do.
-
-    What is usual is the longer times between samples (their 90th percentile), so that bursts are no gaps.
+    """The longest time without a sample that reaches into a stretch [s]; 0 where the log has no gap there.
 
     >>> gap_s(np.array([0.0, 0.1, 0.2, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7]), 0.5, 0.6)
     0.7
     """
     elapsed = np.diff(time_s)
-    if not elapsed.size:
-        return 0.0
     reaches = (time_s[1:] > since_s) & (time_s[:-1] < until_s)
     longest = float(np.max(elapsed[reaches], initial=0.0))
-    usual = float(np.quantile(elapsed[:: elapsed.size // _JUDGED_AT_MOST + 1], _USUAL))
-    return round(longest, 9) if longest > GAP_PERIODS * usual else 0.0
+    return round(longest, 9) if longest > gap_threshold_s(time_s) else 0.0
 
 
 def last_sample(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> FloatArray:
