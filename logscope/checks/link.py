@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from logscope.findings import FloatArray
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import NORMAL_95, noise_floor
 
@@ -15,6 +16,11 @@ PACK_MISMATCH = 0.05
 AWAKE_SHARE = 0.3  # a pack voltage below this share of its own maximum is that of a controller not yet awake
 _LEVELS_FOR_STEP = 10  # fewer levels lie apart because the voltage jumped, not because the reading is coarse
 LOWEST_FULL_V = 20.0  # below this nothing that deserves the name high voltage was ever on the link
+# No braking lifts a pack by so much: at 100 A, 15 % of 350 V would be half an ohm within. A link alone, braked into by
+# as much, rises by that in a millisecond or two.
+LIFT_SHARE = 0.15
+PACK_STALE_S = 0.15  # by which a pack reading may be late, beyond its period (10 Hz messages, common practice)
+_PACK_PERIODS = 1.5  # and older than the link's by this many of its periods
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,6 +93,43 @@ def pack_level(signals: Signals, start_s: float, end_s: float) -> PackLevel | No
     scatter = noise_floor(pack.value) if pack.value.size > 2 else 0.0
     error = np.sqrt(np.pi / 2) * scatter / np.sqrt(np.count_nonzero(inside))
     return PackLevel(float(np.median(pack.value[inside])), float(NORMAL_95 * error + observed_step(pack) / 2))
+
+
+def pack_highest(signals: Signals, start_s: float, end_s: float) -> float | None:
+    """The highest awake pack voltage about some time [V], late readings included; None where it is not logged there."""
+    pack = _awake_pack(signals)
+    if pack is None:
+        return None
+    time_s, volts, reach_s = pack
+    inside = (time_s >= start_s - reach_s) & (time_s <= end_s + reach_s)
+    return float(volts[inside].max()) if inside.any() else None
+
+
+def pack_lowest(signals: Signals, at_s: FloatArray) -> FloatArray | None:
+    """At each time, shape (n,), the lowest awake pack voltage about it [V], late readings included.
+
+    Infinite where there is none; None where the log never shows the pack.
+    """
+    pack = _awake_pack(signals)
+    if pack is None:
+        return None
+    time_s, volts, reach_s = pack
+    first = np.searchsorted(time_s, at_s - reach_s)
+    last = np.searchsorted(time_s, at_s + reach_s, side="right")
+    padded = np.append(volts, np.inf)
+    edges = np.column_stack([first, np.maximum(last, first + 1)]).ravel()
+    lowest = np.minimum.reduceat(padded, np.minimum(edges, volts.size))[::2]
+    return np.asarray(np.where(last > first, lowest, np.inf))
+
+
+def _awake_pack(signals: Signals) -> tuple[FloatArray, FloatArray, float] | None:
+    """Times [s] and voltages [V] of the awake pack, and how far off in time they may be [s]."""
+    pack = signals.get("battery_voltage")
+    if pack is None or not pack.value.size or pack.value.max() < LOWEST_FULL_V:
+        return None
+    awake = pack.value > AWAKE_SHARE * float(pack.value.max())
+    period_s = pack.period_s if pack.has_period else 0.0
+    return pack.time_s[awake], pack.value[awake], _PACK_PERIODS * period_s + PACK_STALE_S
 
 
 def pack_voltage(signals: Signals, start_s: float, end_s: float) -> float | None:

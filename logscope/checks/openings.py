@@ -1,27 +1,32 @@
 """Find each moment at which the link was taken from the pack: by the contactor states, or by the voltages alone.
 
-Shared by the checks of discharge and of contactors. A state may lag by `FLAG_LAG_S` and by a message period, so that an
-opening is known between two times only.
+Shared by the checks of discharge and of contactors. A state may lag (`state_lag_s`) beyond its message period, so that
+an opening is known between two times only.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import NamedTuple
 
 import numpy as np
 
 from logscope.checks.link import AWAKE_SHARE, PACK_MISMATCH, Link, pack_voltage
 from logscope.checks.precharge.find import QUIET_BEFORE_S
-from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S, LEAST_RISE
+from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S, LEAST_RISE, drawn_from
 from logscope.checks.precharge.rises import Attempt
 from logscope.findings import FloatArray
 from logscope.signals import Part, Signals
 
 # From the end of the coil's current to open contacts (common practice, no published source).
 OPENING_TRAVEL_S = 0.05
-# A current below this is that of the vehicle's auxiliaries, not of driving (common practice, no published source).
-LEAST_LOAD_A = 5.0
 _LEVEL_S = 0.5  # before an opening, whose median is the level it starts from
+# A first reading later than this after an opening does not show it: what happened between is not known.
+_UNLOGGED_S, _UNLOGGED_PERIODS = 0.5, 5.0
+# A link that falls at less than a fifth of what its bleeder, or its own fall later, asks for is held by something.
+HELD_SHARE = 0.2
+_LEAST_EACH = 5  # samples on both sides of a contactor's opening, to compare the falls there
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +38,9 @@ class Opening:
     told_by : the part that shows it ('dc_link_voltage' where no state does), '' where the log begins with an open path
     level_v : the link just before [V], None where the log does not show it; level_spread_v : it may be off by this
     restarted : whether the link was charged again, rather than the log ended
+    unlogged_s : how long after the opening the link's first reading comes, where it is not logged about it; low_s and
+        high_s are then that reading's time
+    held_until : the contactor at whose opening, in the end, the link falls; until then another one held it. '' if none
     """
 
     low_s: float
@@ -43,6 +51,8 @@ class Opening:
     level_v: float | None
     restarted: bool
     level_spread_v: float = 0.0
+    unlogged_s: float = 0.0
+    held_until: str = ""
 
     @property
     def by_state(self) -> bool:
@@ -70,9 +80,13 @@ def switches(part: Part | None) -> list[Switch]:
     if part is None or part.on is None:
         return []
     at = np.flatnonzero(part.on[1:] != part.on[:-1]) + 1
-    return [
-        Switch(part.name, bool(part.on[k]), float(part.time_s[k - 1]) - FLAG_LAG_S, float(part.time_s[k])) for k in at
-    ]
+    lag_s = state_lag_s(part)
+    return [Switch(part.name, bool(part.on[k]), float(part.time_s[k - 1]) - lag_s, float(part.time_s[k])) for k in at]
+
+
+def state_lag_s(part: Part) -> float:
+    """How late a state may be, beyond the time since its last message: controllers send what they knew a period ago."""
+    return max(FLAG_LAG_S, part.period_s) if part.has_period else FLAG_LAG_S
 
 
 def find_openings(signals: Signals, link: Link, attempts: list[Attempt]) -> list[Opening]:
@@ -97,16 +111,28 @@ def openings_without_link(signals: Signals) -> list[Opening]:
             None,
             closed is not None,
         )
-        for opened, closed in path_stretches(signals)
+        for opened, closed, _ in path_stretches(signals)
         if opened is not None
     ]
 
 
-def path_stretches(signals: Signals) -> list[tuple[Switch | None, Switch | None]]:
-    """Stretches in which the states say that no path joins pack and link: (switch that opened it, that closed it).
+class Stretch(NamedTuple):
+    """A stretch in which the states say that no path joins pack and link.
 
-    The path is main contactor or precharge relay, and the negative contactor where it is logged. A stretch that the
-    log begins or ends in has None there; those behind a precharge that never reached the contactor are left out.
+    opened : the switch that opened the path; closed : the one that closed it; None where the log begins or ends in it
+    later : further contactors that open meanwhile
+    """
+
+    opened: Switch | None
+    closed: Switch | None
+    later: tuple[Switch, ...]
+
+
+def path_stretches(signals: Signals) -> list[Stretch]:
+    """Every stretch in which the states say that no path joins pack and link, in order of time.
+
+    The path is main contactor or precharge relay, and the negative contactor where it is logged. Those after a
+    precharge that never reached the contactor are left out.
     """
     names = ("main_contactor", "precharge_relay", "negative_contactor")
     events = sorted((s for name in names for s in switches(signals.get(name))), key=lambda s: s.time_s)
@@ -119,21 +145,27 @@ def path_stretches(signals: Signals) -> list[tuple[Switch | None, Switch | None]
         positive = bool(state["main_contactor"]) or bool(state["precharge_relay"]) or state["main_contactor"] is None
         return positive and state["negative_contactor"] is not False
 
-    found: list[tuple[Switch | None, Switch | None]] = []
+    found: list[Stretch] = []
     opened: Switch | None = None
+    later: list[Switch] = []
     apart, driven = not any_path(), main_path()
     counts = apart
-    for switch in events:
-        state[switch.part] = switch.on
+    for _, together in groupby(events, key=lambda s: s.time_s):
+        switched = list(together)  # in one message, which may hold several states: nothing lies between them
+        for switch in switched:
+            state[switch.part] = switch.on
         driven = driven or main_path()
         if apart and any_path():
             if counts:
-                found.append((opened, switch))
+                found.append(Stretch(opened, switched[0], tuple(later)))
             apart, driven = False, main_path()
         elif not apart and not any_path():
-            apart, opened, counts, driven = True, switch, driven, False
+            off = [switch for switch in switched if not switch.on]
+            apart, opened, later, counts, driven = True, off[0], off[1:], driven, False
+        elif apart:
+            later += [switch for switch in switched if not switch.on and switch.part != "precharge_relay"]
     if apart and counts:
-        found.append((opened, None))
+        found.append(Stretch(opened, None, tuple(later)))
     return found
 
 
@@ -143,17 +175,66 @@ def _first_state(signals: Signals, name: str) -> bool | None:
 
 
 def _by_states(signals: Signals, link: Link, attempts: list[Attempt]) -> list[Opening]:
-    time_s = link.part.time_s
     found = []
-    for opened, closed in path_stretches(signals):
-        low_s = opened.low_s if opened else float(time_s[0])
-        high_s = opened.high_s if opened else float(time_s[0])
-        start_s = high_s + 2 * link.part.period_s if opened else high_s  # the reading itself is a sample late
-        end_s, restarted = _until(link, attempts, start_s, closed.low_s if closed else np.inf)
-        level = _level(link, low_s) if opened else None
-        if end_s > start_s:
-            found.append(Opening(low_s, high_s, start_s, end_s, opened.part if opened else "", level, restarted))
+    for stretch in path_stretches(signals):
+        opening = _by_state(link, attempts, stretch)
+        if opening.end_s > opening.start_s:
+            found += _where_it_parts(link, opening, stretch.later)
     return found
+
+
+def _by_state(link: Link, attempts: list[Attempt], stretch: Stretch) -> Opening:
+    time_s, opened = link.part.time_s, stretch.opened
+    closed_s = stretch.closed.low_s if stretch.closed else np.inf
+    settling_s = 2 * link.part.period_s  # the reading itself is a sample late
+    if opened is None:
+        first_s = float(time_s[0])
+        end_s, restarted = _until(link, attempts, first_s, closed_s)
+        return Opening(first_s, first_s, first_s, end_s, "", None, restarted)
+    start_s = opened.high_s + settling_s
+    after = int(np.searchsorted(time_s, start_s))
+    first_s = float(time_s[min(after, time_s.size - 1)])
+    if first_s - opened.high_s > max(_UNLOGGED_PERIODS * link.part.period_s, _UNLOGGED_S):
+        end_s, restarted = _until(link, attempts, first_s, closed_s)
+        unlogged_s = first_s - opened.high_s
+        return Opening(first_s, first_s, first_s, end_s, opened.part, None, restarted, unlogged_s=unlogged_s)
+    end_s, restarted = _until(link, attempts, start_s, closed_s)
+    return Opening(opened.low_s, opened.high_s, start_s, end_s, opened.part, _level(link, opened.low_s), restarted)
+
+
+def _where_it_parts(link: Link, opening: Opening, later: tuple[Switch, ...]) -> list[Opening]:
+    """The opening as it is, or in two where the link falls only once another contactor opens as well."""
+    for switch in later:
+        start_s = switch.high_s + 2 * link.part.period_s
+        held = replace(opening, end_s=switch.low_s, restarted=False, held_until=switch.part)
+        if opening.start_s < held.end_s and start_s < opening.end_s:
+            parted = replace(opening, low_s=switch.low_s, high_s=switch.high_s, start_s=start_s, told_by=switch.part)
+            parted = replace(parted, level_v=_level(link, switch.low_s), unlogged_s=0.0)
+            if _falls_only_then(link, held, parted):
+                return [held, parted]
+    return [opening]
+
+
+def _falls_only_then(link: Link, held: Opening, parted: Opening) -> bool:
+    """Whether the link stood before, where as it falls afterwards it would have fallen clearly."""
+    before, after = (link.part.between(one.start_s, one.end_s) for one in (held, parted))
+    if before.stop - before.start < _LEAST_EACH or after.stop - after.start < _LEAST_EACH:
+        return False
+    lasted_s = held.end_s - held.start_s
+    after = link.part.between(parted.start_s, min(parted.end_s, parted.start_s + lasted_s))
+    fell_before, fell_after = _fall(link, before), _fall(link, after)
+    seen_s = link.part.time_s[after.stop - 1] - link.part.time_s[after.start]
+    doubt_v = 3 * link.noise_v + link.step_v
+    if seen_s <= 0 or fell_after <= doubt_v:
+        return False
+    as_after_v = fell_after * min(lasted_s / seen_s, 1.0)
+    return bool(HELD_SHARE * as_after_v > max(fell_before, 0.0) + HELD_SHARE * doubt_v)
+
+
+def _fall(link: Link, inside: slice) -> float:
+    """How far the link falls within some samples [V]."""
+    volts = link.part.value[inside]
+    return float(np.median(volts[:5]) - np.median(volts[-5:]))
 
 
 def _until(link: Link, attempts: list[Attempt], start_s: float, closed_s: float) -> tuple[float, bool]:
@@ -188,7 +269,7 @@ def _by_voltages(signals: Signals, link: Link, attempts: list[Attempt]) -> list[
         if back.size and float(time_s[k + back[0]]) < end_s:
             end_s, restarted = float(time_s[k + back[0] - 1]), True
         end_s, restarted = _before_rise(link, start_s, end_s, restarted)
-        if end_s - start_s < QUIET_BEFORE_S or _driven(signals, start_s, end_s):
+        if end_s - start_s < QUIET_BEFORE_S or drawn_from(signals, start_s, end_s):
             continue
         low, level_v, spread_v = _before(link, known, k, int(np.searchsorted(time_s, end_s)))
         low_s = float(time_s[low])
@@ -236,12 +317,3 @@ def _before(link: Link, known: FloatArray | None, first: int, end: int) -> tuple
         begun -= 1
         peak = max(peak, float(volts[begun]))
     return begun, peak, PACK_MISMATCH * peak
-
-
-def _driven(signals: Signals, start_s: float, end_s: float) -> bool:
-    """Whether the pack delivers current all the while: then the link is not apart from it."""
-    current = signals.get("battery_current")
-    if current is None:
-        return False
-    amps = current.value[current.between(start_s, end_s)]
-    return bool(amps.size and float(np.median(np.abs(amps))) > LEAST_LOAD_A)

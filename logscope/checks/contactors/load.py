@@ -15,7 +15,7 @@ import numpy as np
 from logscope.checks.contactors.story import Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import loaded_words, perhaps_loaded_words
 from logscope.checks.discharge.fit import fit_fall
-from logscope.checks.link import PACK_MISMATCH, Link
+from logscope.checks.link import PACK_MISMATCH, Link, pack_highest
 from logscope.checks.openings import Opening
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.signals import Part
@@ -55,31 +55,31 @@ def _loaded(story: Story, opening: Opening, current: Part) -> Loaded | None:
     amps = current_between(current, opening.low_s, opening.high_s)
     if amps is None or amps.high is None or amps.high <= load_level(current):
         return None
-    jump_v = _jump(story.link, opening) if story.link is not None else None
+    jump_v = _jump(story, story.link, opening) if story.link is not None else None
     return Loaded(opening, amps, jump_v)
 
 
-def _jump(link: Link, opening: Opening) -> float | None:
-    """How far the link's fall, carried back to the opening, misses the level before [V]; 0 where it meets it.
+def _jump(story: Story, link: Link, opening: Opening) -> float | None:
+    """How far the link was thrown off its level by the opening [V]; 0 where it was not.
 
-    An active discharge falls fast too, but from the level before; a link that a load has drained does not.
+    Upwards by its highest reading, which no curve carried back could tell. Downwards by its fall, carried back to the
+    opening: an active discharge falls fast too, but from the level before; a link that a load has drained does not.
     """
     inside = link.part.between(opening.start_s, min(opening.end_s, opening.start_s + _SEEN_AFTER_S))
     time_s, volts = link.part.time_s[inside], link.part.value[inside]
     if opening.level_v is None or not volts.size:
         return None
-    fit = fit_fall(time_s, volts, link.step_v, link.noise_v)
-    if fit is not None and not fit.misfit:
-        back = fit.voltage(np.array([opening.low_s, opening.high_s]))
-        high_v, low_v = float(back.max()), float(back.min())
-    else:
-        high_v = low_v = float(np.median(volts[:3]))
+    about = link.part.between(opening.low_s, min(opening.end_s, opening.start_s + _SEEN_AFTER_S))
+    highest_v = float(link.part.value[about].max())
+    pack_v = pack_highest(story.signals, opening.low_s, opening.high_s)
     unsure_v = PACK_MISMATCH * opening.level_v + 3 * link.noise_v  # the pack recovers from its sag by less than that
-    if opening.level_v - high_v > unsure_v:
-        return high_v - opening.level_v
-    if low_v - opening.level_v > 2 * unsure_v:  # upwards it recovers as well
-        return low_v - opening.level_v
-    return 0.0
+    joined_v = max(opening.level_v + 2 * unsure_v, 0.0 if pack_v is None else (1 + PACK_MISMATCH) * pack_v)
+    if highest_v > joined_v:
+        return highest_v - opening.level_v
+    fit = fit_fall(time_s, volts, link.step_v, link.noise_v)
+    carried = fit is not None and not fit.misfit
+    high_v = float(fit.voltage(np.array([opening.low_s]))[0]) if fit and carried else float(np.median(volts[:3]))
+    return high_v - opening.level_v if opening.level_v - high_v > unsure_v else 0.0
 
 
 def _proven(story: Story, one: Loaded) -> Finding:

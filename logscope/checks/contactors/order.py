@@ -7,14 +7,23 @@ where the link is not charged through the resistor before both contactors are cl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
+from itertools import groupby
+from math import log
 
 import numpy as np
 
 from logscope.checks.contactors.story import Story, make_finding
 from logscope.checks.contactors.words import name_of, order_words
 from logscope.checks.link import pack_voltage
-from logscope.checks.openings import Switch
+from logscope.checks.openings import Switch, state_lag_s
+from logscope.checks.precharge.rises import Attempt
 from logscope.findings import Event, Finding, Measured, Severity
+
+# Where the vehicle file gives no R·C: precharges take 0.1 to 3 s (common practice, no published source).
+SHORTEST_PRECHARGE_S = 0.1
+# A link that is closed onto rises within a millisecond: one sample of it at most lies on the way, and one may be late.
+_GRADUAL_SAMPLES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +42,29 @@ class Closing:
 
 
 def closings(story: Story) -> list[Closing]:
-    """Each closing of the path, from all parts open to all parts open again."""
+    """Each closing of the path, from all parts surely open to all parts surely open again.
+
+    Where one part hands over to the next in another message, the messages may cross: a relay that reports off just
+    before the contactor reports on was closed all the while, as far as lag and period of both can tell.
+    """
     parts = {name: story.signals[name] for name in story.switched}
     state = {name: bool(part.on[0]) for name, part in parts.items() if part.on is not None}
     events = sorted((s for changes in story.switched.values() for s in changes), key=lambda s: s.time_s)
     found: list[Closing] = []
     first: dict[str, Switch] = {}
     whole = not any(state.values())  # a log that begins with something closed does not show the order
-    for switch in events:
-        state[switch.part] = switch.on
-        if switch.on:
-            first.setdefault(switch.part, switch)
-        if not any(state.values()):
-            found += [_closing(first)] if whole else []
+    resting_s = -np.inf if whole else None  # since when all have reported open
+    for at_s, together in groupby(events, key=lambda s: s.time_s):
+        switched = list(together)  # in one message, which may hold several states: nothing lies between them
+        on = [switch for switch in switched if switch.on]
+        if on and resting_s is not None and min(switch.low_s for switch in on) > resting_s:
+            found += [_closing(first)] if whole and first else []
             first, whole = {}, True
+        for switch in switched:
+            state[switch.part] = switch.on
+            if switch.on:
+                first.setdefault(switch.part, switch)
+        resting_s = None if any(state.values()) else (at_s if resting_s is None else resting_s)
     return found + ([_closing(first)] if whole and first else [])
 
 
@@ -74,20 +92,85 @@ def order(story: Story) -> list[Finding]:
 
 def _contradictions(story: Story, closing: Closing) -> list[tuple[float, str]]:
     relay, main, negative = closing.relay, closing.main, closing.negative
+    rise_s = None if negative is None else _rise_before(story, negative.low_s)
+    if _across_negative(story, closing) and rise_s is not None:
+        return []
     found = []
     if main is not None and "precharge_relay" in story.switched:
         if relay is not None and _surely_before(story, main, relay):
             found.append((main.time_s, "the main contactor closes before the precharge relay"))
-        elif relay is None and _charged(story, main.low_s) is not True:
+        elif relay is None and _surely_without_relay(story, main):
             found.append((main.time_s, "the main contactor closes and the precharge relay never does"))
-    if main is not None and negative is not None and _surely_before(story, main, negative):
-        if _charged(story, negative.low_s):
-            found.append((main.time_s, "the link is charged while the negative contactor reports open"))
-        else:
-            found.append((negative.time_s, "the negative contactor closes last, onto a link that is not charged"))
-    elif negative is not None and (rise_s := _rise_before(story, negative.low_s)) is not None:
+    if negative is not None and rise_s is not None:
         found.append((rise_s, "the link is charged while the negative contactor reports open"))
+    elif main is not None and negative is not None and _closed_onto(story, main, negative):
+        found.append((negative.time_s, "the negative contactor closes last, onto a link that is not charged"))
     return found
+
+
+def _closed_onto(story: Story, main: Switch, negative: Switch) -> bool:
+    """Whether the negative contactor closes last, and the link is not charged by then."""
+    return _surely_before(story, main, negative) and _charged(story, negative.low_s) is Charged.NO
+
+
+def _across_negative(story: Story, closing: Closing) -> bool:
+    """Whether relay and resistor seem to lie across the negative contactor: main, then the relay, then that one."""
+    relay, main, negative = closing.relay, closing.main, closing.negative
+    if relay is None or main is None or negative is None:
+        return False
+    return _surely_before(story, main, relay) and relay.time_s < negative.time_s
+
+
+def _surely_without_relay(story: Story, main: Switch) -> bool:
+    """Whether the link was not charged when the contactor closed, and no message of the relay can have missed that.
+
+    A precharge shorter than the time between two messages of the relay never shows in them. The link shows it, where it
+    rises over several of its samples; one that rises from one sample to the next was closed onto.
+    """
+    if _charged(story, main.low_s) is Charged.YES:
+        return False
+    relay = story.signals["precharge_relay"]
+    shortest_s = _shortest_precharge_s(story, main)
+    at = relay.time_s[relay.between(main.low_s - shortest_s, main.time_s + state_lag_s(relay))]
+    at = np.concatenate([[main.low_s - shortest_s], at, [main.time_s]])
+    shown = any(_gradual(story, attempt, main) for attempt in story.attempts)
+    unseen = float(np.diff(np.sort(at)).max()) > shortest_s and not _stepped(story, main)
+    return not shown and not unseen
+
+
+def _shortest_precharge_s(story: Story, main: Switch) -> float:
+    """The least time that this precharge takes: by vehicle file and level of the link, else the least that is usual."""
+    told = story.vehicle.precharge
+    if told.time_constant_s is None:
+        return SHORTEST_PRECHARGE_S
+    share = _charged_share(story, main.low_s) or 0.0
+    constants = log((1 - share) / (1 - told.close_fraction)) if share < told.close_fraction else 0.0
+    return told.time_constant_s * (1 - told.tolerance) * constants
+
+
+def _gradual(story: Story, attempt: Attempt, main: Switch) -> bool:
+    """Whether the link rises over several samples before the contactor may be closed for sure."""
+    assert story.link is not None
+    time_s, volts = story.link.part.time_s, story.link.part.value
+    if not main.low_s - story.link.part.period_s <= time_s[attempt.top] or time_s[attempt.onset] >= main.high_s:
+        return False
+    low_v, high_v = volts[attempt.onset], volts[attempt.top]
+    rising = volts[attempt.onset : attempt.top + 1]
+    between = (rising > low_v + 0.1 * (high_v - low_v)) & (rising < high_v - 0.1 * (high_v - low_v))
+    return int(np.count_nonzero(between)) >= _GRADUAL_SAMPLES
+
+
+def _stepped(story: Story, main: Switch) -> bool:
+    """Whether the link rises from one sample to the next about the contactor's closing."""
+    if story.link is None:
+        return False
+    time_s = story.link.part.time_s
+    about = [a for a in story.attempts if main.low_s <= time_s[a.top] and time_s[a.onset] <= main.high_s]
+    return any(
+        not _gradual(story, a, main)
+        and story.link.part.period_s < _shortest_precharge_s(story, main) / _GRADUAL_SAMPLES
+        for a in about
+    )
 
 
 def _surely_before(story: Story, first: Switch, second: Switch) -> bool:
@@ -99,16 +182,29 @@ def _surely_before(story: Story, first: Switch, second: Switch) -> bool:
     return first.time_s < second.low_s
 
 
-def _charged(story: Story, at_s: float) -> bool | None:
-    """Whether the link was up to the closing threshold just before a time; None where that cannot be told."""
+class Charged(Enum):
+    """Whether the link was charged, as far as the log shows."""
+
+    YES = "up to the closing threshold"
+    NO = "below it"
+    UNKNOWN = "link or pack voltage not logged"
+
+
+def _charged(story: Story, at_s: float) -> Charged:
+    """Whether the link was up to the closing threshold just before a time."""
+    share = _charged_share(story, at_s)
+    if share is None:
+        return Charged.UNKNOWN
+    return Charged.YES if share >= story.vehicle.precharge.close_fraction else Charged.NO
+
+
+def _charged_share(story: Story, at_s: float) -> float | None:
+    """The link's voltage just before a time, as high as its noise allows, as a share of the pack's; None if unknown."""
     pack_v = pack_voltage(story.signals, -np.inf, np.inf)
     if story.link is None or pack_v is None:
         return None
     at = int(np.searchsorted(story.link.part.time_s, at_s, side="right")) - 1
-    if at < 0:
-        return None
-    missing_v = story.vehicle.precharge.close_fraction * pack_v - float(story.link.part.value[at])
-    return missing_v <= 3 * story.link.noise_v
+    return None if at < 0 else (float(story.link.part.value[at]) + 3 * story.link.noise_v) / pack_v
 
 
 def _rise_before(story: Story, closed_s: float) -> float | None:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.checks.link import Link, describe_link, observed_step
-from logscope.checks.openings import LEAST_LOAD_A, Opening, Switch, find_openings, openings_without_link, switches
+from logscope.checks.openings import Opening, Switch, find_openings, openings_without_link, switches
 from logscope.checks.precharge.find import find_attempts
+from logscope.checks.precharge.flags import LEAST_LOAD_A
 from logscope.checks.precharge.rises import Attempt
 from logscope.checks.wording import Words
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity

@@ -9,10 +9,11 @@ import numpy as np
 from scipy.stats import pearsonr
 
 from logscope.checks.contactors.story import Story, load_level, make_finding
-from logscope.checks.contactors.words import perhaps_welded_words, welded_words
+from logscope.checks.contactors.words import name_of, perhaps_welded_words, welded_words
 from logscope.checks.discharge.fit import FallFit, fit_fall
+from logscope.checks.discharge.judge import REFERENCE_ACTIVE_S
 from logscope.checks.link import PACK_MISMATCH, Link, pack_voltage
-from logscope.checks.openings import Opening
+from logscope.checks.openings import HELD_SHARE, Opening
 from logscope.findings import Event, Finding, FloatArray, Measured, Severity
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Part
@@ -23,9 +24,11 @@ LEAST_CORRELATION = 0.8
 _CHANCE = 1e-3
 _LEAST_POINTS = 10
 _PACK_MOVES = 3.0  # times its noise: a pack that stands still says nothing
-# A link that falls at less than a fifth of what its bleeder asks for is not left to its bleeder.
-HELD_SHARE = 0.2
 _LEAST_APART_S = 0.5  # shorter openings are dropouts or chatter
+_PACK_BEFORE_S = 1.0  # in which the pack's level before an opening is read
+_ENDS = 3  # samples at either end, whose medians tell a fall
+# A pack that rests after a load rises; after charging it falls by less than this in minutes (common practice).
+_REST_FALL = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +49,15 @@ class _Stuck:
 
 
 def welded(story: Story) -> list[Finding]:
-    """One finding for each opening that did not part link and pack, and one for those that cannot be told."""
+    """One finding for each opening that did not part link and pack, and one for those that cannot be determined."""
     stuck = [found for opening in story.openings if (found := _stuck(story, opening)) is not None]
     unclear = [one for one in stuck if not one.reasons]
     return [_finding(story, one) for one in stuck if one.reasons] + ([_open(story, unclear)] if unclear else [])
 
 
 def _stuck(story: Story, opening: Opening) -> _Stuck | None:
-    link, pack_v = story.link, pack_voltage(story.signals, opening.start_s, opening.end_s)
-    if link is None or pack_v is None or opening.told_by == "dc_link_voltage":
+    link, pack_v = story.link, _pack_level(story, opening)
+    if link is None or pack_v is None or (not opening.by_state and opening.told_by):
         return None
     if opening.end_s - opening.start_s < _LEAST_APART_S:
         return None
@@ -67,6 +70,8 @@ def _stuck(story: Story, opening: Opening) -> _Stuck | None:
     correlation = _correlation(story.signals["battery_voltage"], link, opening)
     if correlation is None and fit is not None and _leaves(story, fit, opening, link):
         return None
+    if _pack_falls_too(story, link, opening):
+        correlation = None
     expected_s, seen_s = _slowest_s(story), float(time_s[-1] - time_s[0])
     expected_fall_v = level_v * (1 - exp(-seen_s / expected_s)) if expected_s else None
     current = _still_flows(story.signals.get("battery_current"), opening)
@@ -75,10 +80,44 @@ def _stuck(story: Story, opening: Opening) -> _Stuck | None:
         reasons.append(f"its voltage moves with the pack's (correlation {correlation:.2f})")
     if expected_s and fit is not None and fit.rate.claim_high < HELD_SHARE / expected_s:
         reasons.append(f"it does not fall, where its bleeder would have taken off at least {expected_fall_v:.1f} V")
+    if opening.held_until and _falls_by_itself(story, opening):
+        reasons.append(f"it falls only once the {name_of(opening.held_until)} opens")
     if current is not None:
         reasons.append(f"the pack still delivers {current.value:.0f} A")
     fall_v = level_v - float(np.median(volts[-5:]))
     return _Stuck(opening, level_v, fall_v, expected_fall_v, correlation, current, tuple(reasons))
+
+
+def _pack_level(story: Story, opening: Opening) -> float | None:
+    """The pack's voltage [V]: a reading behind a contactor dies with the link, so the one before counts as well."""
+    levels = (
+        pack_voltage(story.signals, opening.low_s - _PACK_BEFORE_S, opening.low_s),
+        pack_voltage(story.signals, opening.start_s, opening.end_s),
+    )
+    return max((level for level in levels if level is not None), default=None)
+
+
+def _pack_falls_too(story: Story, link: Link, opening: Opening) -> bool:
+    """Whether the pack's reading falls away together with the link: no pack at rest does, so it is that of the link."""
+    pack = story.signals["battery_voltage"]
+    theirs = pack.value[pack.between(opening.start_s, opening.end_s)]
+    ours = link.part.value[link.part.between(opening.start_s, opening.end_s)]
+    if theirs.size < 2 * _ENDS or ours.size < 2 * _ENDS:
+        return False
+    fell, link_fell = (float(np.median(v[:_ENDS]) - np.median(v[-_ENDS:])) for v in (theirs, ours))
+    alike = abs(fell - link_fell) <= PACK_MISMATCH * float(theirs.max()) and fell >= 0.5 * link_fell
+    return alike and fell > _REST_FALL * float(theirs.max())
+
+
+def _falls_by_itself(story: Story, held: Opening) -> bool:
+    """Whether the fall after a second contactor's opening is too slow for an active discharge that begins with it."""
+    parted = next((o for o in story.openings if o.told_by == held.held_until and o.low_s >= held.end_s), None)
+    if parted is None or story.link is None:
+        return False
+    inside = story.link.part.between(parted.start_s, parted.end_s)
+    part = story.link.part
+    fit = fit_fall(part.time_s[inside], part.value[inside], story.link.step_v, story.link.noise_v)
+    return fit is not None and fit.falls and fit.crossing().claim_low > REFERENCE_ACTIVE_S
 
 
 def _leaves(story: Story, fit: FallFit, opening: Opening, link: Link) -> bool:

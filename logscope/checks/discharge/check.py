@@ -8,8 +8,8 @@ from math import isfinite
 import numpy as np
 
 from logscope.checks.discharge.judge import JudgedFall, judge_fall
-from logscope.checks.discharge.measure import measure_fall
-from logscope.checks.discharge.words import describe_fall
+from logscope.checks.discharge.measure import allowing_for, constants_differ, measure_fall
+from logscope.checks.discharge.words import begins_with, describe_fall
 from logscope.checks.estimate import Estimate
 from logscope.checks.link import describe_link
 from logscope.checks.openings import find_openings
@@ -46,14 +46,18 @@ def discharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     """
     link = describe_link(signals, vehicle.limits.battery_min_V)
     attempts, _ = find_attempts(signals, link)
-    findings = []
+    falls = []
     for opening in find_openings(signals, link, attempts):
         if opening.restarted and opening.end_s - opening.high_s < LEAST_APART_S:
             continue
         fall = measure_fall(signals, link, opening)
         if fall is None or (not opening.told_by and fall.level_v <= SAFE_V):
             continue  # a log that begins with a link at rest shows no discharge
-        findings.append(_finding(judge_fall(fall, vehicle), signals))
+        falls.append(fall)
+    differs = constants_differ(falls)
+    judged = [judge_fall(allowing_for(fall, differs), vehicle) for fall in falls]
+    # Until a second contactor opens, another one may hold the link: that is told of the contactor, where it is certain.
+    findings = [_finding(one, signals) for one in judged if not one.fall.opening.held_until or one.kind == "stays_live"]
     if not findings:
         raise NothingToCheck(
             "no contactor state opens with link voltage logged behind it, and the link voltage alone never falls away "
@@ -98,6 +102,8 @@ def _measured(judged: JudgedFall) -> Mapping[str, Measured]:
     values["end_voltage_V"] = Measured(fall.end_v, "V")
     values["seen_s"] = Measured(fall.length_s, "s")
     values["active_discharge"] = Measured(float(judged.active), "1")
+    if fall.stopped is not None:
+        values["active_stop_V"] = Measured(fall.stopped.level_v, "V")
     if constant is not None and judged.capacitance_f:
         ohms = (constant.value, constant.low, constant.high)
         value, low, high = (None if not isfinite(s) else s / judged.capacitance_f for s in ohms)
@@ -125,7 +131,7 @@ def _expected(judged: JudgedFall) -> Mapping[str, Measured]:
 def _evidence(judged: JudgedFall, start_s: float) -> Evidence:
     fall, fit, late = judged.fall, judged.fall.fit, judged.fall.late
     levels = (Level(SAFE_V, "60 V, voltage class A below", "dc_link_voltage"),)
-    marks = [Mark(start_s, "contactors open" if fall.opening.told_by else "log begins")]
+    marks = [Mark(start_s, begins_with(fall.opening))]
     if fall.crossed and judged.time_to_safe is not None:
         marks.append(Mark(start_s + judged.time_to_safe.value, "60 V"))
     curves = []

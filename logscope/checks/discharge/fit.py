@@ -38,6 +38,7 @@ _MOST_FIT_SAMPLES = 600  # bounds the work; a slow fall is known far better than
 _LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
 _MOST_NOISE = 0.1  # of the level: noisier readings hold no curve
 _LEAST_JITTER = 1e-3  # of a period, as for the precharge
+_SLOPE_OVER = 1e-3  # of a period, over which a curve's slope is taken
 _FASTEST_PER_PERIOD = 5.0  # a link that falls to 1 % from one sample to the next shows no rate
 
 
@@ -139,6 +140,7 @@ class _Problem:
     def solve(self, shape: Shape) -> Posterior | None:
         low, high = self.ranges(shape)
         span = float(max(np.ptp(self.volts), 10 * self.step_v, 1.0))
+        apart_s = self.period_s * _SLOPE_OVER  # readings may share their stamps, so the curve's own slope is taken
 
         def log_density(theta: FloatArray) -> FloatArray:
             inside = np.all((theta >= low) & (theta <= high), axis=1)
@@ -146,7 +148,7 @@ class _Problem:
             if inside.any():
                 kept = theta[inside]
                 expected = _curve(shape, kept, self.elapsed_s)
-                slope = np.gradient(expected, self.elapsed_s, axis=1)
+                slope = (_curve(shape, kept, self.elapsed_s + apart_s) - expected) / apart_s
                 noise = np.sqrt(np.exp(2 * kept[:, 2])[:, None] + (slope * np.exp(kept[:, 3])[:, None]) ** 2)
                 result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, span)
                 result[inside] -= np.log(high - low).sum()

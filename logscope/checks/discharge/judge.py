@@ -7,7 +7,7 @@ from enum import Enum
 from math import isinf, log
 
 from logscope.checks.discharge.fit import Shape
-from logscope.checks.discharge.measure import Fall
+from logscope.checks.discharge.measure import ACTIVE_FACTOR, Fall
 from logscope.checks.estimate import Estimate
 from logscope.checks.link import PACK_MISMATCH
 from logscope.physics.discharge import SAFE_V
@@ -20,8 +20,6 @@ REFERENCE_PASSIVE_S = 120.0
 REFERENCE_ACTIVE_S = 5.0
 # A link that needs ten times its limit is not being discharged at all, whatever makes it creep.
 LIVE_FACTOR = 10.0
-# An active discharge draws this many times what the bleeder does (common practice: a hundred and more).
-ACTIVE_FACTOR = 5.0
 
 
 class Limit(Enum):
@@ -59,8 +57,10 @@ class JudgedFall:
 
     @property
     def time_to_safe(self) -> Estimate | None:
-        """From the opening to 60 V [s]."""
-        return self.fall.time_to_safe
+        """From the opening to 60 V [s]; None where it is not known, or no curve is there to extrapolate."""
+        fall = self.fall
+        shapeless = fall.late is not None and fall.late.misfit and not fall.crossed
+        return None if shapeless and self.kind == "undetermined" else fall.time_to_safe
 
 
 def judge_fall(fall: Fall, vehicle: Vehicle) -> JudgedFall:
@@ -94,7 +94,7 @@ def _kind(fall: Fall, limit_s: float, slowest_s: float | None) -> str:
     if not fall.crossed:
         assert late is not None
         if time.claim_low > (LIVE_FACTOR if late.falls else 1.0) * limit_s and not _unsettled(fall):
-            return "stays_live"
+            return "undetermined" if fall.stopped and fall.opening.restarted else "stays_live"
         if not late.falls or late.misfit or _unsettled(fall):
             return "undetermined"
     constant = late.time_constant if late is not None and not late.misfit else None
@@ -106,9 +106,7 @@ def _kind(fall: Fall, limit_s: float, slowest_s: float | None) -> str:
 
 def _unsettled(fall: Fall) -> bool:
     """Whether the link heads for a level of its own but has not come to rest: the log ends before it can be told."""
-    fit, late = fall.fit, fall.late
-    heading = fit is not None and fit.shape is Shape.RESTING and not fit.misfit
-    return heading and late is not fit and late is not None and late.falls
+    return not fall.settled and fall.late is not None and fall.late.falls
 
 
 def _is_active(fall: Fall, expected_s: float | None) -> bool:

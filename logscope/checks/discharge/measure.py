@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +19,13 @@ from logscope.signals import Signals
 # The fit ends at a tenth of the start: below it a sensor's offset weighs more than the curve (common practice).
 _FIT_DOWN_TO = 0.1
 _BESIDE_RESTART = 2  # samples left out before the link is charged again, for its onset is known to a sample or two
+_THROWN_UP_S = 1.0  # the longest that a motor still brakes into a link after its contactor has opened (common practice)
+_CLEAR_RISE = 6.0  # times the noise of a reading
+_LEAST_STRETCH = 20  # samples: fewer show no curve beyond a straight line
+# A link with a smaller constant is discharged on purpose: from 400 V in 5 s, as LV 123 asks of that (from memory).
+_PASSIVE_S = 3.0
+# An active discharge draws this many times what the bleeder does (common practice: a hundred and more).
+ACTIVE_FACTOR = 5.0
 _CLEAR_OF_NOISE = 3.0  # standard deviations by which a reading is surely on one side of 60 V
 
 
@@ -27,7 +35,10 @@ class Fall:
 
     opening : with its bracket narrowed where the curve, carried back to the level before, does that
     level_v : just before the opening, or the first level that the log shows; end_v : last level; pack_v : pack by then
-    fit : of the whole fall; late : of what is extrapolated from, the second half where one curve does not fit all
+    fit : of the whole fall; late : of what is extrapolated from, its last stretch where one curve does not fit all
+    settled : whether a link that heads for a level of its own has come to rest there; true of one that heads for 0 V
+    stopped : where a fast fall gave way to a slow one, after an active discharge; None where none did
+    differs : by which factor the constants of this link's falls differ, or those within this one; 1 where they do not
     time_to_safe : from the opening to 60 V [s]; None where the samples are too few
     crossed : whether the log shows the crossing, so that nothing is extrapolated
     length_s : how long the log shows the link apart
@@ -44,6 +55,17 @@ class Fall:
     crossed: bool
     length_s: float
     still: bool
+    settled: bool = True
+    stopped: Stop | None = None
+    differs: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The end of an active discharge that stops on the way: when, from the opening [s], and at which level [V]."""
+
+    after_s: float
+    level_v: float
 
 
 def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
@@ -53,18 +75,23 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
     time_s, volts = link.part.time_s[inside.start : last], link.part.value[inside.start : last]
     if not volts.size:
         return None
+    top = _highest(link, time_s, volts)
+    time_s, volts = time_s[top:], volts[top:]
     first_v = float(np.median(volts[:3]))
     low = np.flatnonzero(volts < _FIT_DOWN_TO * first_v)
     kept = slice(0, int(low[0]) if low.size else volts.size)
     fit = fit_fall(time_s[kept], volts[kept], link.step_v, link.noise_v)
     level_v = opening.level_v if opening.level_v is not None else (fit.start.value if fit else first_v)
     opening = _narrowed(opening, link, fit)
-    late = fit
-    if fit is not None and (fit.misfit or not _at_rest(fit, volts)):
-        half = slice(kept.stop // 2, kept.stop)
-        late = fit_fall(time_s[half], volts[half], link.step_v, link.noise_v) or fit
+    late, stopped, differs = fit, None, 1.0
+    settled = fit is None or fit.misfit or _at_rest(fit, volts)
+    if fit is not None and (fit.misfit or not settled or (fit.rest and fit.rest.value > SAFE_V)):
+        late = _last_stretch(link, time_s[kept], volts[kept], fit) or fit
+        stopped = _stop(link, time_s[kept], volts[kept], late, opening) if late is not fit else None
+        if fit.misfit and late is not fit and stopped is None:
+            differs = _change_within(link, time_s[kept], volts[kept], late)
     crossing = _seen_crossing(time_s, volts, link.noise_v + link.step_v / 2)
-    return Fall(
+    fall = Fall(
         opening=opening,
         level_v=level_v,
         end_v=float(np.median(volts[-5:])),
@@ -75,7 +102,90 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
         crossed=crossing is not None,
         length_s=float(time_s[-1] - opening.low_s),
         still=volts.size > 1 and float(np.ptp(volts)) == 0.0,
+        settled=settled,
+        stopped=stopped,
     )
+    return allowing_for(fall, differs)
+
+
+def allowing_for(fall: Fall, differs: float) -> Fall:
+    """The fall, with what is extrapolated of it as much faster or slower as this link is seen to fall elsewhere."""
+    time = fall.time_to_safe
+    if differs <= fall.differs or time is None or fall.crossed or time.high == 0.0:
+        return fall
+    seen_s, more = fall.length_s, differs / fall.differs
+    low, claim_low = (min(t, seen_s + max(t - seen_s, 0.0) / more) for t in (time.low, time.claim_low))
+    high, claim_high = (t + max(t - seen_s, 0.0) * (more - 1) for t in (time.high, time.claim_high))
+    return replace(fall, differs=differs, time_to_safe=Estimate(time.value, low, high, claim_low, claim_high))
+
+
+def constants_differ(falls: Sequence[Fall]) -> float:
+    """By which factor the constants of a link's falls differ, where that is beyond their limits; else 1.
+
+    Falls towards 0 V alone are compared: an active discharge is another path, and so is what comes to rest on its way.
+    """
+    constants = [
+        fall.late.time_constant
+        for fall in falls
+        if fall.late is not None and fall.late.shape is Shape.RESISTOR and not fall.late.misfit
+        if fall.late.time_constant is not None and fall.late.time_constant.value > _PASSIVE_S
+    ]
+    apart = [slow.value / fast.value for slow in constants for fast in constants if slow.claim_low > fast.claim_high]
+    return max(apart, default=1.0)
+
+
+def _highest(link: Link, time_s: FloatArray, volts: FloatArray) -> int:
+    """Where the fall begins: a link that is braked into goes on rising after its contactor has opened."""
+    soon = volts[: int(np.searchsorted(time_s, time_s[0] + _THROWN_UP_S, side="right"))]
+    top = int(np.argmax(soon))
+    return top if soon[top] > soon[0] + _CLEAR_RISE * link.noise_v + link.step_v else 0
+
+
+def _last_stretch(link: Link, time_s: FloatArray, volts: FloatArray, whole: FallFit) -> FallFit | None:
+    """The fit of the longest last stretch that one curve towards 0 V fits; of the longest tried if none does.
+
+    Tried are the samples at rest, where the link comes to rest, and the last half, quarter and eighth.
+    """
+    begins = [volts.size - volts.size // part for part in (2, 4, 8)]
+    if whole.rest is not None and not whole.misfit:
+        left_v = whole.voltage(time_s) - whole.rest.value
+        begins.insert(0, int(np.searchsorted(-left_v, -link.noise_v / 4)))
+    first = None
+    for begin in begins:
+        if volts.size - begin < _LEAST_STRETCH and first is not None:
+            break
+        fit = fit_fall(time_s[begin:], volts[begin:], link.step_v, link.noise_v)
+        first = first or fit
+        if fit is not None and not fit.misfit and fit.rest is None:
+            return fit
+    return first
+
+
+def _stop(link: Link, time_s: FloatArray, volts: FloatArray, late: FallFit, opening: Opening) -> Stop | None:
+    """Where a fast fall gave way to the last stretch, whose curve is carried back to where the readings leave it."""
+    if late.misfit:
+        return None
+    away = np.abs(volts - late.voltage(time_s)) > _CLEAR_RISE * link.noise_v + link.step_v
+    if not away.any():
+        return None
+    at = int(np.flatnonzero(away)[-1]) + 1
+    if at >= volts.size or at < 2:
+        return None
+    lost, lasted_s = (volts[0] - volts[at]) / volts[0], time_s[at] - time_s[0]
+    before = float(lost / lasted_s) if lasted_s > 0 else 0.0
+    if before < ACTIVE_FACTOR * max(late.rate.high, 0.0) or before < 1 / _PASSIVE_S:
+        return None
+    return Stop(float(time_s[at] - (opening.low_s + opening.high_s) / 2), float(volts[at]))
+
+
+def _change_within(link: Link, time_s: FloatArray, volts: FloatArray, late: FallFit) -> float:
+    """By which factor the constants of the first half and of the last stretch differ; 1 where either is not known."""
+    half = slice(0, volts.size // 2)
+    early = fit_fall(time_s[half], volts[half], link.step_v, link.noise_v)
+    if early is None or early.time_constant is None or late.time_constant is None:
+        return 1.0
+    ratio = early.time_constant.value / late.time_constant.value
+    return max(ratio, 1 / ratio)
 
 
 def _at_rest(fit: FallFit, volts: FloatArray) -> bool:
@@ -96,13 +206,14 @@ def _narrowed(opening: Opening, link: Link, fit: FallFit | None) -> Opening:
 
 
 def _seen_crossing(time_s: FloatArray, volts: FloatArray, noise_v: float) -> tuple[float, float] | None:
-    """The last time surely above 60 V and the first surely at or below it; None where the log shows no crossing."""
+    """The last time surely above 60 V and the first surely at or below it, for good; None where the log shows none."""
     clear = _CLEAR_OF_NOISE * noise_v
-    below = np.flatnonzero(volts <= SAFE_V - clear)
-    if not below.size or volts[0] <= SAFE_V:
+    if volts[0] <= SAFE_V:
         return None
-    above = np.flatnonzero(volts[: below[0]] >= SAFE_V + clear)
-    return (float(time_s[above[-1]]) if above.size else float(time_s[0])), float(time_s[below[0]])
+    above = np.flatnonzero(volts >= SAFE_V + clear)
+    last = int(above[-1]) if above.size else 0
+    below = np.flatnonzero(volts[last:] <= SAFE_V - clear)
+    return (float(time_s[last]), float(time_s[last + below[0]])) if below.size else None
 
 
 def _time_to_safe(

@@ -7,6 +7,7 @@ from math import isinf
 from logscope.checks.discharge.fit import Shape
 from logscope.checks.discharge.judge import REFERENCE_ACTIVE_S, JudgedFall, Limit
 from logscope.checks.estimate import Estimate
+from logscope.checks.openings import Opening
 from logscope.checks.wording import Words, number, seconds
 from logscope.physics.discharge import SAFE_V
 
@@ -33,19 +34,34 @@ def describe_fall(judged: JudgedFall) -> Words:
     return Words(_title(judged), " ".join(sentences), next_step)
 
 
+def begins_with(opening: Opening) -> str:
+    """What times count from: no key is logged, only what the contactors do."""
+    if opening.unlogged_s:
+        return "first reading of the link"
+    return "contactors open" if opening.told_by else "log begins"
+
+
+def _after(opening: Opening) -> str:
+    if opening.unlogged_s:
+        return "after its first reading"
+    return "after the contactors opened" if opening.told_by else "after the log begins"
+
+
 def _title(judged: JudgedFall) -> str:
-    fall, time = judged.fall, judged.time_to_safe
+    fall, time, after = judged.fall, judged.time_to_safe, _after(judged.fall.opening)
     match judged.kind:
         case "discharged" if time is not None and fall.level_v > SAFE_V:
             how = "by active discharge" if judged.active else "by itself"
-            return f"The link discharges {how}: {_span(judged, time)} after key-off"
+            return f"The link discharges {how}: {_span(judged, time)} {after}"
         case "discharged":
             return f"The link was at {fall.level_v:.0f} V when the contactors opened, not above 60 V"
         case "slow_discharge" if time is not None:
-            return f"The link discharges too slowly: {_span(judged, time)} after key-off"
+            return f"The link discharges too slowly: {_span(judged, time)} {after}"
         case "stays_live":
-            return f"The link stays live after key-off: {fall.end_v:.0f} V after {seconds(fall.length_s)}"
-    return f"Discharge seen for {seconds(fall.length_s)}, too short to tell how it goes on"
+            return f"The link stays live: {fall.end_v:.0f} V, {seconds(fall.length_s)} {after}"
+    if fall.stopped is not None:
+        return f"Active discharge of the link stopped at {fall.stopped.level_v:.0f} V; what follows is too short to extrapolate"
+    return f"Discharge seen for {seconds(fall.length_s)}, too short to extrapolate"
 
 
 def _span(judged: JudgedFall, time: Estimate) -> str:
@@ -57,6 +73,11 @@ def _opened(judged: JudgedFall) -> list[str]:
     fall, opening = judged.fall, judged.fall.opening
     if not opening.told_by:
         return ["The log begins with the contactors reported open and the link charged; times count from there."]
+    if opening.unlogged_s:
+        return [
+            f"The link's first reading comes {seconds(opening.unlogged_s)} after the {opening.told_by.replace('_', ' ')} "
+            f"reported open, at {fall.level_v:.1f} V; times count from that reading."
+        ]
     by = f"by the state of the {opening.told_by.replace('_', ' ')}" if opening.by_state else "by the voltage alone"
     return [
         f"The contactors opened ({by}, known to within {seconds(opening.high_s - opening.low_s)}) with the link at "
@@ -70,10 +91,15 @@ def _curve(judged: JudgedFall) -> list[str]:
     if fit is None:
         return ["Too few samples lie in the fall to fit a curve."]
     if not fit.falls:
-        return ["No fall can be seen: the limits of its rate include none."]
+        return ["No fall is seen: the 95 % interval of its rate includes zero."]
+    if fall.stopped is not None:
+        return [
+            f"An active discharge stopped at {fall.stopped.level_v:.0f} V, {seconds(fall.stopped.after_s)} "
+            f"{_after(fall.opening)}; what follows is fitted alone."
+        ]
     if fit.misfit:
-        rest = "its second half is fitted alone" if fall.late is not fit else "its constant says little"
-        return [f"The fall is none of the usual curves (a load that switches off on the way?); {rest}."]
+        rest = "its last stretch is fitted alone" if fall.late is not fit else "its constant says little"
+        return [f"No standard decay model fits the fall (a load that switches off on the way?); {rest}."]
     text = f"The fall is {fit.shape.value}, to {fit.residual_v:.2f} V (root mean square)."
     if fit.shape is Shape.RESTING and fit.rest is not None:
         text += f" That level is {fit.rest.value:.0f} V (95 % limits {fit.rest.low:.0f} to {fit.rest.high:.0f} V)."
@@ -86,12 +112,20 @@ def _time(judged: JudgedFall) -> list[str]:
         return []
     if isinf(time.high):
         told = f"at the 95 % limit of the rate, 60 V are not reached before {seconds(time.low)}"
-        return [f"{told[0].upper()}{told[1:]}." if not isinf(time.low) else "It does not head for 60 V."]
+        return [f"{told[0].upper()}{told[1:]}." if not isinf(time.low) else "It is not decaying towards 60 V."]
     limits = f"{_value(time)} (95 % limits {_between(time.low, time.high)})"
     if fall.crossed:
         return [f"It passed 60 V after {limits}, as the log shows."]
     how = late.shape.value if late is not None else "it began"
-    return [f"Time to 60 V, extrapolated as {how}: {limits}. The log does not show it: what follows may differ."]
+    extrapolated = [
+        f"Time to 60 V, extrapolated as {how}: {limits}. The log does not show it: what follows may differ."
+    ]
+    if fall.differs > 1.0:
+        extrapolated.append(
+            f"The time constants of this link's falls differ by a factor of {number(fall.differs)}, so no single exponential "
+            "holds; the interval allows for as much again."
+        )
+    return extrapolated
 
 
 def _constant(judged: JudgedFall) -> list[str]:
@@ -100,9 +134,7 @@ def _constant(judged: JudgedFall) -> list[str]:
         return []
     text = f"Time constant {_value(constant)}, 95 % limits {_between(constant.low, constant.high)}"
     if judged.capacitance_f:
-        text += (
-            f"; with the capacitance told, {number(constant.value / judged.capacitance_f / 1e3)} kΩ discharge the link"
-        )
+        text += f"; {number(constant.value / judged.capacitance_f / 1e3)} kΩ discharges the link, for the configured capacitance"
     if expected is None:
         return [text + "."]
     low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.link import AWAKE_SHARE, LOWEST_FULL_V, PACK_MISMATCH, Link, link_full
+from logscope.checks.link import LIFT_SHARE, PACK_MISMATCH, Link, link_full, pack_highest, pack_lowest
 from logscope.checks.precharge.flags import (
     DISCONNECTED_BELOW,
     FLAG_LAG_S,
     LEAST_RISE,
     NoRise,
+    drawn_from,
     first_on_s,
+    nothing_closes,
+    surely_closed,
     with_flags,
     without_rise,
 )
@@ -27,6 +30,9 @@ QUIET_BEFORE_S = 0.5  # a hot restart without flags must follow this long a quie
 # Of the full voltage: noise at 0 V, where a sensor ends, looks smaller than it is; no restart is hotter than this.
 _LEAST_VOUCHED = 0.01
 _LEAST_JUMP = 6.0  # times the noise of a reading: two of them differ by more once in 10 000 times
+# Of a link's way down before a hot restart that only its own voltage shows: a bleeder takes off no quarter of it at
+# once, and fewer samples on the way, down or up, tell no leap from a curve.
+_LEAP_SHARE, _WAY_SAMPLES, _WAY_DOWN_S = 0.25, 4, 60.0
 
 
 def find_attempts(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:
@@ -57,6 +63,8 @@ def _vouched(signals: Signals, link: Link, known: list[Attempt]) -> list[Attempt
         start_s = float(relay.time_s[index])
         off = np.flatnonzero(~relay.on[index:])
         end_s = float(relay.time_s[index + off[0]]) if off.size else float(time_s[-1])
+        closed_s = first_on_s(signals, "main_contactor", start_s - FLAG_LAG_S, end_s)
+        end_s = end_s if closed_s is None else closed_s  # what follows is the pack's own voltage
         inside = link.part.between(start_s - FLAG_LAG_S - relay.period_s, end_s + FLAG_LAG_S)
         if start_s in taken or inside.stop - inside.start < 3:
             continue
@@ -67,6 +75,8 @@ def _vouched(signals: Signals, link: Link, known: list[Attempt]) -> list[Attempt
         falls = np.flatnonzero(volts[high:] < volts[high] - least)
         fall = high + int(falls[0]) if falls.size else volts.size
         onset = onset_of(volts, low, high, 3 * link.noise_v + link.step_v)
+        if surely_closed(signals, float(time_s[onset])):
+            continue
         if any(onset <= attempt.top and attempt.onset <= high for attempt in known):
             continue  # found by its voltage, its state too late to be taken for the same
         found.append(with_flags(signals, link, as_attempt(link, onset, fall - 1, low, fall, more=False)))
@@ -79,12 +89,9 @@ def _disconnected(signals: Signals, link: Link) -> BoolArray:
     contactor = signals.get("main_contactor")
     if contactor is not None and contactor.on is not None and contactor.time_s.size:
         return ~_held(contactor, contactor.on, time_s)
-    pack = signals.get("battery_voltage")
-    if pack is not None and pack.value.size and pack.value.max() >= LOWEST_FULL_V:
-        at = np.clip(np.searchsorted(pack.time_s, time_s, side="right") - 1, 0, pack.value.size - 1)
-        held = pack.value[at]
-        awake = held > AWAKE_SHARE * pack.value.max()
-        known = np.where(awake, held, link_full(link))
+    lowest = pack_lowest(signals, time_s)
+    if lowest is not None:
+        known = np.where(np.isfinite(lowest), lowest, link_full(link))
         return np.asarray(volts < known * (1 - PACK_MISMATCH) - 3 * link.noise_v)
     return np.asarray(volts < DISCONNECTED_BELOW * link_full(link))
 
@@ -96,23 +103,66 @@ def _held(part: Part, state: BoolArray, time_s: FloatArray) -> BoolArray:
 
 
 def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: BoolArray) -> bool:
-    """Whether a rise is that of a link being charged, and not of a pack that recovers from load."""
+    """Whether a rise is that of a link being charged: not of a pack that recovers, nor of one that is braked into."""
     time_s, volts = link.part.time_s, link.part.value
     begin_s = time_s[attempt.onset]
+    if _thrown_up(signals, link, attempt) or nothing_closes(signals, begin_s, time_s[attempt.top]):
+        return False
     edge_s = first_on_s(signals, "precharge_relay", begin_s - FLAG_LAG_S, time_s[attempt.top] + FLAG_LAG_S)
     if edge_s is not None:  # far behind the beginning of the rise, it vouches for the end of it only
-        return bool(disconnected[attempt.onset]) or edge_s - begin_s <= 3 * FLAG_LAG_S
+        starts_it = edge_s - begin_s <= 3 * FLAG_LAG_S and not surely_closed(signals, begin_s)
+        return bool(disconnected[attempt.onset]) or starts_it
     before = slice(int(np.searchsorted(time_s, begin_s - FLAG_LAG_S)), attempt.onset + 1)
     apart = bool(disconnected[before].all())
     if "main_contactor" in signals:
         return apart
     if apart and volts[attempt.onset] < DISCONNECTED_BELOW * link_full(link):
         return True
+    return _hot_restart(signals, link, attempt, disconnected)
+
+
+def _hot_restart(signals: Signals, link: Link, attempt: Attempt, disconnected: BoolArray) -> bool:
+    """Whether a small rise, with no state to vouch for it, is that of a link that was apart from its pack for a while.
+
+    A sagging pack rises as well when its load ends. It is told apart by its own readings, by its current, or else by
+    the link's way down: apart, it falls evenly; under load, it leaps down and stands, and comes back in a leap.
+    """
+    time_s, volts = link.part.time_s, link.part.value
+    begin_s = float(time_s[attempt.onset])
     quiet = slice(int(np.searchsorted(time_s, begin_s - QUIET_BEFORE_S)), attempt.onset + 1)
     lasted = begin_s - time_s[quiet.start] >= 0.8 * QUIET_BEFORE_S
-    falling = np.all(np.diff(volts[quiet]) <= _LEAST_JUMP * link.noise_v) and np.ptp(
-        volts[quiet]
-    ) < LEAST_RISE * link_full(link)
+    falling = np.all(np.diff(volts[quiet]) <= _LEAST_JUMP * link.noise_v)
+    falling &= np.ptp(volts[quiet]) < LEAST_RISE * link_full(link)
     rises_to_full = volts[attempt.top] > volts[attempt.onset] + LEAST_RISE * link_full(link)
-    known_apart = apart if "battery_voltage" in signals else True
-    return bool(lasted and falling and rises_to_full and known_apart)
+    if not (lasted and falling and rises_to_full) or drawn_from(signals, begin_s - QUIET_BEFORE_S, begin_s):
+        return False
+    if "battery_voltage" in signals:
+        return bool(disconnected[quiet].all())
+    return _falls_evenly(link, attempt) and _rises_gradually(link, attempt)
+
+
+def _falls_evenly(link: Link, attempt: Attempt) -> bool:
+    """Whether the link came down to where the rise begins evenly, from the highest it stood at before."""
+    time_s, volts = link.part.time_s, link.part.value
+    since = int(np.searchsorted(time_s, time_s[attempt.onset] - _WAY_DOWN_S))
+    top = since + int(np.argmax(volts[since : attempt.onset + 1]))
+    fell = float(volts[top] - volts[attempt.onset])
+    if fell <= 0:
+        return False
+    began = top + int(np.flatnonzero(volts[top : attempt.onset + 1] >= volts[top] - _LEAST_JUMP * link.noise_v)[-1])
+    leaps = volts[began : attempt.onset] - volts[began + 1 : attempt.onset + 1]
+    return bool(leaps.size >= _WAY_SAMPLES and leaps.max() <= max(_LEAP_SHARE * fell, _LEAST_JUMP * link.noise_v))
+
+
+def _rises_gradually(link: Link, attempt: Attempt) -> bool:
+    volts = link.part.value[attempt.onset : attempt.top + 1]
+    low, rise = volts[0], volts[-1] - volts[0]
+    between = (volts > low + 0.1 * rise) & (volts < low + 0.9 * rise)
+    return int(np.count_nonzero(between)) >= _WAY_SAMPLES
+
+
+def _thrown_up(signals: Signals, link: Link, attempt: Attempt) -> bool:
+    """Whether the link rises far above its pack: no resistor charges it there, but a motor that brakes does."""
+    time_s, top_v = link.part.time_s, float(link.part.value[attempt.top])
+    highest_v = pack_highest(signals, float(time_s[attempt.onset]), float(time_s[attempt.top]))
+    return highest_v is not None and top_v > (1 + LIFT_SHARE) * highest_v + 3 * link.noise_v

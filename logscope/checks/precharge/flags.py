@@ -15,6 +15,8 @@ LEAST_RISE = 0.05
 # With no flag and no pack voltage, a link under 60 % of the full voltage is taken as disconnected: packs do
 # not sag that deep under load (common practice, no published source).
 DISCONNECTED_BELOW = 0.6
+# A current below this is that of the vehicle's auxiliaries, not of driving (common practice, no published source).
+LEAST_LOAD_A = 5.0
 # A relay state may reach the log this much later than the voltage shows it (10 Hz messages, common practice).
 FLAG_LAG_S = 0.15
 
@@ -77,7 +79,8 @@ def without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list[
         off = np.flatnonzero(~relay.on[index:])
         end_s = float(relay.time_s[index + off[0]]) if off.size else float(relay.time_s[-1])
         seen = (time_s >= start_s - FLAG_LAG_S) & (time_s <= end_s + FLAG_LAG_S)
-        if start_s in taken or np.count_nonzero(seen) < 3:
+        inside = link.part.between(start_s, end_s)
+        if start_s in taken or np.count_nonzero(seen) < 3 or inside.start == inside.stop:
             continue
         stays = volts[seen].max() - volts[seen][0] < max(LEAST_RISE * (link.full_v or LOWEST_FULL_V), 3 * link.noise_v)
         surely_apart = _open_throughout(signals, start_s, end_s)
@@ -86,6 +89,43 @@ def without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list[
         if stays and low:
             found.append(NoRise(start_s, end_s, relay.name))
     return found
+
+
+def surely_closed(signals: Signals, at_s: float) -> bool:
+    """Whether the main contactor's state says closed at a time, and goes on to say so for as long as it may be late."""
+    contactor = signals.get("main_contactor")
+    if contactor is None or contactor.on is None:
+        return False
+    late_s = FLAG_LAG_S + (contactor.period_s if contactor.has_period else 0.0)
+    first = int(np.searchsorted(contactor.time_s, at_s, side="right")) - 1
+    last = int(np.searchsorted(contactor.time_s, at_s + late_s, side="right"))
+    return first >= 0 and bool(contactor.on[first:last].all())
+
+
+def nothing_closes(signals: Signals, start_s: float, end_s: float) -> bool:
+    """Whether the states of relay and main contactor surely say open all the while; each closes somewhere in the log.
+
+    A state that never changes is that of the wrong signal, and says nothing.
+    """
+    for name in ("precharge_relay", "main_contactor"):
+        part = signals.get(name)
+        if part is None or part.on is None or not part.on.any():
+            return False
+        late_s = FLAG_LAG_S + 2 * part.period_s if part.has_period else FLAG_LAG_S
+        inside = part.between(start_s - late_s, end_s + late_s)
+        at = np.concatenate([[start_s], part.time_s[inside], [end_s + late_s]])
+        if part.on[inside].any() or inside.start == inside.stop or np.diff(at).max() > late_s:
+            return False
+    return True
+
+
+def drawn_from(signals: Signals, start_s: float, end_s: float) -> bool:
+    """Whether the pack delivers current all the while: then the link is not apart from it."""
+    current = signals.get("battery_current")
+    if current is None:
+        return False
+    amps = np.abs(current.value[current.between(start_s, end_s)])
+    return bool(amps.size and float(np.median(amps)) > LEAST_LOAD_A)
 
 
 def _open_throughout(signals: Signals, start_s: float, end_s: float) -> bool:
