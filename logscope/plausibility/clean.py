@@ -13,7 +13,7 @@ from logscope.plausibility.name import line_of, said, titled
 from logscope.plausibility.no_value import mark_samples
 from logscope.plausibility.waking import waking_samples
 from logscope.signals import Part, Signals
-from logscope.statistics.sampling import silence_s, stretches
+from logscope.statistics.sampling import gap_threshold_s, stretches
 from logscope.vehicle import Vehicle
 
 _MOSTLY = 0.5  # more than that are no value: what is left does not stand for the part
@@ -111,7 +111,7 @@ def _finding(
     kind: str, severity: Severity, part: Part, chosen: BoolArray, *, title: str, explanation: str, next_step: str
 ) -> Finding:
     """What was taken out of a part. chosen : which samples, shape (n,)."""
-    gap_s = silence_s(part.time_s)
+    gap_s = gap_threshold_s(part.time_s)
     first, last = stretches(chosen, part.time_s, gap_s if np.isfinite(gap_s) else 0.0)
     events = [Event(float(part.time_s[a]), float(part.time_s[b])) for a, b in zip(first, last, strict=True)]
     return Finding(

@@ -19,7 +19,7 @@ from logscope.plausibility.marks import may_be_mark, named_mark
 from logscope.plausibility.possible import TEMPERATURES, Possible, possible
 from logscope.signals import Part, Signals
 from logscope.statistics.episodes import IndexArray
-from logscope.statistics.sampling import silence_s
+from logscope.statistics.sampling import gap_threshold_s
 from logscope.vehicle import Mapped, Vehicle
 
 _APART = 0.05  # of the raw range: nearer readings are the passage to the edge (a saturating sensor)
@@ -109,7 +109,7 @@ def _runs(part: Part, candidate: BoolArray) -> _Runs:
     time_s, value = part.time_s, part.value
     edges = np.diff(np.concatenate(([False], candidate, [False])).astype(np.int8))
     first, last = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
-    silence = silence_s(time_s)
+    silence = gap_threshold_s(time_s)
     inside_in, inside_out = first > 0, last < value.size - 1
     previous, following = np.maximum(first - 1, 0), np.minimum(last + 1, value.size - 1)
     opened = inside_in & (time_s[first] - time_s[previous] <= silence)

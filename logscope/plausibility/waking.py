@@ -22,6 +22,7 @@ from logscope.vehicle import Vehicle
 
 LINKS = ("dc_link_voltage", "dc_link_voltage_second")
 
+_EVENTFUL = 0.01  # of a message's readings: one that begins anew more often is sent on events, not silent in between
 _NEAR_ZERO = 0.05  # of the level that follows: a first reading that the filter already lifts off zero counts as one
 _NEAR_ZERO_V = 5.0  # and so many volts, of a link that has not much left
 _LONGEST_S = 1.0  # a controller that measures at all does so within a second of its first message (practice)
@@ -60,6 +61,8 @@ def waking_samples(signals: Signals, vehicle: Vehicle) -> Mapping[str, BoolArray
             continue
         waking = np.zeros(part.time_s.size, np.bool_)
         starts = begins(part.time_s)
+        if starts.size > 1 + _EVENTFUL * part.time_s.size:
+            starts = starts[:1]
         for first, past in zip(starts.tolist(), [*starts[1:].tolist(), part.time_s.size], strict=True):
             waking[first : judged(_Start(part, first, past), signals, vehicle)] = True
         if name in LINKS or name == "battery_voltage":

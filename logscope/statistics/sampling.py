@@ -130,19 +130,9 @@ def last_sample(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> Floa
     return np.where(index < 0, np.nan, value[np.maximum(index, 0)])
 
 
-def silence_s(time_s: FloatArray) -> float:
-    """How long a message must be silent to have begun anew [s]; infinite with fewer than two samples.
-
-    Beyond `GAP_PERIODS` typical periods, and beyond as many of the longest twentieth: messages that come in bursts
-    pause after each.
-    """
-    apart = np.diff(time_s)
-    return GAP_PERIODS * max(float(np.median(apart)), float(np.quantile(apart, 0.95))) if apart.size else float("inf")
-
-
 def begins(time_s: FloatArray) -> IndexArray:
-    """The first sample of each stretch without a silence, shape (stretches,)."""
-    anew = np.flatnonzero(np.diff(time_s) > silence_s(time_s)) + 1
+    """The first sample of each stretch without a gap, shape (stretches,)."""
+    anew = np.flatnonzero(np.diff(time_s) > gap_threshold_s(time_s)) + 1
     return np.concatenate(([0], anew)) if time_s.size else anew
 
 
