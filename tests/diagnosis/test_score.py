@@ -91,6 +91,22 @@ def test_a_whole_log_says_the_same_as_the_signals_alone(layout, tmp_path):
     assert trips[0].cause in {"encoder", "undetermined"}
 
 
+def test_a_run_is_dirty_unless_it_is_asked_to_be_clean():
+    layout = replace(ALL_PARTS, period_s=0.05)
+    dirty, clean = run("traffic", 1001, layout), run("traffic", 1001, layout, clean=True)
+    assert clean.dirt == ("whole microseconds", "relative")
+    assert dirty.dirt != clean.dirt
+    kinds = [{event.kind for event in each.truth} - {"encoder.restart"} for each in (dirty, clean)]
+    assert kinds[0] <= kinds[1]
+
+
+def test_a_claim_about_the_log_is_true_where_the_logger_did_that():
+    findings = [_claim("mapping.no_value", 3.0), _claim("mapping.scale", 3.0), _claim("bus.two_contents", 3.0)]
+    spoilt = match([], findings, 0.01, ("no value for a moment", "two contents of one identifier"))
+    assert [claim.kind for claim in spoilt.false] == ["mapping.scale"]
+    assert len(match([], findings, 0.01, ("dated",)).false) == 3
+
+
 def _claim(kind: str, start_s: float, severity: Severity = Severity.WARNING, events: tuple[Event, ...] = ()) -> Finding:
     return Finding(kind, severity, start_s, start_s + 0.1, "", "", "", (), events=events)
 
