@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from logscope.commands.guarded import Writes
+from logscope.commands.guarded import Reads, Writes
 from logscope.commands.options import Definitions, Logs
 from logscope.commands.output import warn, with_progress
 from logscope.outputs import VEHICLE
@@ -20,6 +20,11 @@ def draft(
         "vehicle.toml"
     ),
     name: Annotated[str, typer.Option("--name", help="Of the vehicle.")] = "",
+    vehicle: Annotated[
+        Path | None,
+        Reads(vehicle=True),
+        typer.Option("--vehicle", metavar="V.toml", help="Take definitions and columns from this vehicle file."),
+    ] = None,
 ) -> None:
     """Propose which signal plays which part, from names, units and behaviour, each with its reason and doubts.
 
@@ -28,8 +33,10 @@ def draft(
     from logscope.draft.draft import draft_vehicle, undrafted
     from logscope.files import write_text
     from logscope.pipeline import open_logs
+    from logscope.vehicle import load_vehicle
 
-    known = undrafted(definitions or (), out, name)
+    like = load_vehicle(vehicle) if vehicle is not None else None
+    known = undrafted(definitions or (), out, name, like)
     text, notes = draft_vehicle(with_progress(open_logs(logs, known)), known)
     write_text(out, text)
     warn(notes)

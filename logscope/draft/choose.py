@@ -11,7 +11,7 @@ from logscope.draft.profiles import PROFILES, TWINS
 from logscope.draft.scoring import DOUBTFUL, MARGIN, SURE, Fit, fit
 from logscope.draft.surroundings import Surroundings
 from logscope.draft.words import Word
-from logscope.parts import PARTS
+from logscope.parts import PARTS, Role
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ def choose(signals: Sequence[Logged], around: Surroundings) -> dict[str, Choice]
     chosen = {part: _judge(found, fits, players) for part, found in taken.items()}
     for part, found in twins.items():
         first = chosen[_first_of(part)]
-        chosen[part] = Choice(found, None, first.doubts or _unseen(found))
+        chosen[part] = Choice(found, None, first.doubts)
     return {part: chosen[part] for part in PARTS if part in chosen}
 
 
@@ -49,8 +49,8 @@ def _ranked(part: str, signals: Sequence[Logged], around: Surroundings) -> list[
     return sorted((one for one in found if one is not None), key=_rank)
 
 
-def _rank(found: Fit) -> tuple[float, bool, str]:
-    return -found.points, not found.signal.value.size, found.signal.reference
+def _rank(found: Fit) -> tuple[float, str]:
+    return -found.points, found.signal.reference
 
 
 def _assign(fits: Mapping[str, Sequence[Fit]]) -> dict[str, Fit]:
@@ -58,11 +58,17 @@ def _assign(fits: Mapping[str, Sequence[Fit]]) -> dict[str, Fit]:
     taken: dict[str, Fit] = {}
     used: set[str] = set()
     for found in sorted((one for ranked in fits.values() for one in ranked), key=_rank):
-        worth_it = found.specific and found.points >= DOUBTFUL
+        worth_it = found.speaks and found.points >= DOUBTFUL and not _one_of_many(found, fits[found.part])
         if worth_it and found.part not in taken and found.signal.reference not in used:
             taken[found.part] = found
             used.add(found.signal.reference)
     return taken
+
+
+def _one_of_many(found: Fit, ranked: Sequence[Fit]) -> bool:
+    """Whether a signal that never changes is as likely as another: nothing in the log chooses between them."""
+    rivals = (one for one in ranked if one.signal is not found.signal and not one.signal.copies(found.signal))
+    return not found.moves and found.points < SURE and any(found.points - one.points < MARGIN for one in rivals)
 
 
 def _twins(taken: Mapping[str, Fit], fits: Mapping[str, Sequence[Fit]]) -> Iterator[tuple[str, Fit]]:
@@ -96,7 +102,9 @@ def _judge(found: Fit, fits: Mapping[str, Sequence[Fit]], players: Mapping[str, 
         if not rival.signal.copies(found.signal) and not _plays_better(rival, players)
     ]
     runner_up = rivals[0] if rivals and rivals[0].points > 0 else None
-    doubts = list(_unseen(found))
+    doubts = []
+    if not found.moves and PARTS[found.part].role is Role.QUANTITY and not found.signal.unit:
+        doubts.append("it has no unit and never changes in this log")
     if found.points < SURE:
         doubts.append("too little speaks for it")
     if runner_up is not None and found.points - runner_up.points < MARGIN:
@@ -117,7 +125,3 @@ def _plays_better(rival: Fit, players: Mapping[str, Fit]) -> bool:
     if player is None:
         return False
     return player.part == TWINS.get(rival.part) or player.points - rival.points >= MARGIN
-
-
-def _unseen(found: Fit) -> tuple[str, ...]:
-    return () if found.signal.value.size else ("its message does not occur in this log",)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
 from logscope.capture.open import Capture
-from logscope.definitions.load import vehicle_consoles
 from logscope.draft.behaviour import tracks
 from logscope.draft.choose import choose
 from logscope.draft.keys import keys_for
@@ -17,33 +17,52 @@ from logscope.draft.logged import Logged, collect
 from logscope.draft.surroundings import look_around
 from logscope.draft.write import vehicle_text
 from logscope.errors import RequestError
-from logscope.pipeline import decode_tables, read_definitions
+from logscope.pipeline import decode_tables
 from logscope.vehicle import CanSection, SerialSection, Vehicle, VehicleSection
 
 _CONSOLE_SUFFIX = ".toml"
+Section = TypeVar("Section", CanSection, SerialSection)
 _WHEEL_RPM_PER_KMH_AT_1_M = 1000 / 60 / (2 * np.pi)  # n = v/(2πr): 2.65 rpm for each km/h at r = 1 m
 
 
-def undrafted(definitions: Sequence[Path | str], target: Path | str, name: str = "") -> Vehicle:
+def undrafted(
+    definitions: Sequence[Path | str], target: Path | str, name: str = "", like: Vehicle | None = None
+) -> Vehicle:
     """A vehicle that has definitions and nothing else yet: what is needed to open and decode the logs.
 
     definitions : DBC, KCD, SYM or ARXML files, and TOML files of serial consoles
     target : where the vehicle file is to be written; definitions are named relative to it
+    like : a vehicle file whose [[can]] and [[serial]] sections, such as the columns of delimited logs, are taken over
 
     Raises RequestError where there are no definitions.
     """
-    if not definitions:
-        raise RequestError("nothing tells what the log means", do="Give --definitions.")
+    if not definitions and (like is None or not (like.can or like.serial)):
+        raise RequestError("no definitions of signals are given", do="Give --definitions, or --vehicle with some.")
     target = Path(target)
-    named = [_relative(Path(path), target.absolute().parent) for path in definitions]
+    folder = target.absolute().parent
+    named = [_relative(Path(path), folder) for path in definitions]
     consoles = tuple(path for path in named if path.lower().endswith(_CONSOLE_SUFFIX))
     frames = tuple(path for path in named if path not in consoles)
+    columns = next((section.columns for section in like.can if section.columns), None) if like is not None else None
     return Vehicle(
         vehicle=VehicleSection(name=name or target.stem),
-        can=(CanSection(definitions=frames),) if frames else (),
-        serial=(SerialSection(definitions=consoles),) if consoles else (),
+        can=(
+            *(_moved(section, like, folder) for section in (like.can if like is not None else ())),
+            *((CanSection(definitions=frames, columns=columns),) if frames else ()),
+        ),
+        serial=(
+            *(_moved(section, like, folder) for section in (like.serial if like is not None else ())),
+            *((SerialSection(definitions=consoles),) if consoles else ()),
+        ),
         path=target.absolute(),
     )
+
+
+def _moved(section: Section, vehicle: Vehicle | None, folder: Path) -> Section:
+    """A section of a vehicle file, its definitions named relative to another folder."""
+    assert vehicle is not None
+    named = tuple(_relative(vehicle.locate(name), folder) for name in section.definitions)
+    return section.model_copy(update={"definitions": named})
 
 
 def draft_vehicle(capture: Capture, vehicle: Vehicle) -> tuple[str, tuple[str, ...]]:
@@ -54,16 +73,14 @@ def draft_vehicle(capture: Capture, vehicle: Vehicle) -> tuple[str, tuple[str, .
     Raises LogscopeError where the logs or the definitions cannot be used.
     """
     decoded = decode_tables(capture, vehicle)
-    definitions, _ = read_definitions(vehicle)
-    consoles = [(None, (console.message,)) for console in vehicle_consoles(vehicle)]
-    signals = collect(decoded.tables, [*definitions, *consoles])
+    signals = collect(decoded.tables)
     around = look_around(signals)
     choices = choose(signals, around)
     players = {part: choice.fit.signal for part, choice in choices.items()}
     text = vehicle_text(
         vehicle.vehicle.name,
-        [name for section in vehicle.can for name in section.definitions],
-        [name for section in vehicle.serial for name in section.definitions],
+        vehicle.can,
+        vehicle.serial,
         choices,
         {part: keys_for(part, signal, players, around) for part, signal in players.items()},
         _seen({part: choice.fit.signal for part, choice in choices.items() if choice.sure}),

@@ -163,7 +163,9 @@ def _moves_with(signal: Logged, values: FloatArray, around: Surroundings, other:
 
 
 def _throttle(signal: Logged, percent: FloatArray, around: Surroundings) -> list[Evidence]:
-    low, high = float(np.min(percent)), float(np.quantile(percent, _MOSTLY))
+    low, high = float(np.quantile(percent, 1 - _MOSTLY)), float(np.quantile(percent, _MOSTLY))
+    if low < _POSSIBLE["%"][0]:
+        return [Evidence(-1.5, f"down to {np.min(percent):.0f} %: no pedal")]
     if low > 10:
         return [Evidence(-1.5, f"never below {low:.0f} %: no pedal that is let go")]
     if high - low >= 10:
@@ -173,7 +175,7 @@ def _throttle(signal: Logged, percent: FloatArray, around: Surroundings) -> list
 
 def _temperature(signal: Logged, celsius: FloatArray, around: Surroundings) -> list[Evidence]:
     rates = np.abs(slopes(signal.time_s, celsius))
-    if not rates.size:
+    if not rates.size or np.ptp(celsius) == 0:
         return []
     if np.mean(rates <= _FASTEST_K_PER_S) >= _MOSTLY:
         return [Evidence(0.5, f"changes slowly, {np.min(celsius):.0f} to {np.max(celsius):.0f} °C")]

@@ -1,8 +1,8 @@
-"""The signals that a draft chooses from: every defined one, with its samples where the log has any."""
+"""The signals that a draft chooses from: those that the log holds, with their samples."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ class Logged:
     """One defined signal.
 
     reference : as the vehicle file names it; sense : what its name says
-    time_s, value : its samples in its own unit, shape (n,), finite, in time order; empty where it never occurs
+    time_s, value : its samples in its own unit, shape (n,) with n > 0, finite, in time order
     """
 
     reference: str
@@ -46,23 +46,15 @@ class Logged:
         return None if conversion is None else conversion.scale * self.value + conversion.offset
 
 
-def collect(
-    tables: Mapping[str, Table], definitions: Iterable[tuple[str | None, Sequence[MessageSpec]]]
-) -> list[Logged]:
-    """All signals that a vehicle file can name: those of the tables, then those that never occur."""
+def collect(tables: Mapping[str, Table]) -> list[Logged]:
+    """All signals that a vehicle file can name and of which the log holds a sample."""
     found: dict[str, Logged] = {}
     for key, table in tables.items():
         for name in table.columns:
             values = table.floats(name)
             there = np.isfinite(values)
-            _add(found, key, table.spec, table.spec.by_name[name], table.time_s[there], values[there])
-    seen = {table.spec.name for table in tables.values()}
-    none = np.zeros(0)
-    for _, specs in definitions:
-        for spec in specs:
-            if spec.name not in seen:
-                for signal in spec.signals:
-                    _add(found, spec.name, spec, signal, none, none)
+            if there.any():
+                _add(found, key, table.spec, table.spec.by_name[name], table.time_s[there], values[there])
     return list(found.values())
 
 

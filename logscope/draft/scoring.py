@@ -14,9 +14,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from logscope.draft.evidence import behaviour
 from logscope.draft.logged import Logged
-from logscope.draft.profiles import HALF, PROFILES, Profile
+from logscope.draft.profiles import PLAIN, PROFILES, Profile
 from logscope.draft.surroundings import Surroundings
 from logscope.draft.words import SUBJECTS, Word
 from logscope.parts import PARTS, Role
@@ -25,6 +27,7 @@ SURE = 3.0  # a plain name and the right unit, or the right unit and what nothin
 MARGIN = 1.0  # so much better than any rival: one clear piece of evidence more
 DOUBTFUL = 1.5  # worth showing: more than a unit alone
 BORROWED = 0.75
+SHOWN = 1.0  # one clear piece of evidence in the log
 _MESSAGE_SPEAKS_OF_ELSE = frozenset({Word.LIMIT, Word.FAULT, Word.TARGET})
 
 _SPOKEN = {
@@ -38,14 +41,16 @@ class Fit:
     """A signal as a candidate for a part.
 
     points : their sum; reasons : for the comment in the vehicle file
-    specific : whether more than the unit and the kind of quantity speaks for it
+    speaks : whether the signal speaks for itself: name and kind, or what it does in the log
+    moves : whether it ever changes
     """
 
     part: str
     signal: Logged
     points: float
     reasons: tuple[str, ...]
-    specific: bool
+    speaks: bool
+    moves: bool
 
 
 def fit(part: str, signal: Logged, around: Surroundings) -> Fit | None:
@@ -57,8 +62,26 @@ def fit(part: str, signal: Logged, around: Surroundings) -> Fit | None:
     seen = behaviour(part, signal, around)
     of_log = sum(evidence.points for evidence in seen)
     reasons = (*name[1], *unit[1], *(evidence.reason for evidence in seen))
-    specific = of_log > 0 or name[0] >= HALF * BORROWED
-    return Fit(part, signal, unit[0] + name[0] + of_log, reasons, specific)
+    speaks = of_log > -SHOWN and _speaks(part, signal, name[0], of_log)
+    return Fit(part, signal, unit[0] + name[0] + of_log, reasons, speaks, bool(np.ptp(signal.value) > 0))
+
+
+def _speaks(part: str, signal: Logged, name: float, shown: float) -> bool:
+    """Whether a signal speaks for itself, rather than being the nearest among hundreds.
+
+    A quantity must be known as one, by its unit or its name; "Motor_ID" without a unit is no speed. Texts of
+    operating states are those of any device, so the name must say which.
+    """
+    profile = PROFILES[part]
+    of_kind = bool(signal.unit) or (profile.supports is not None and profile.supports in signal.sense.own)
+    named = name >= PLAIN * BORROWED
+    match PARTS[part].role:
+        case Role.QUANTITY:
+            return of_kind and (named or shown >= SHOWN)
+        case Role.STATE | Role.FAULT:
+            return named or shown >= SHOWN
+        case _:
+            return _subject_points(profile, signal)[0] > 0 and (named or shown >= SHOWN)
 
 
 def _unit_points(part: str, signal: Logged) -> tuple[float, tuple[str, ...]] | None:

@@ -121,7 +121,7 @@ _SHORT = {
     Word.OVERCURRENT: "oc",
     Word.STATE: "st stat sts",
     Word.LIMIT: "lim avg thr mx mn",
-    Word.OTHER: "cnt crc chk ecu ac kwh kw soh ptc",
+    Word.OTHER: "str chksum cnt crc chk ecu ac kwh kw soh ptc",
 }  # fmt: skip
 
 # Abbreviations and pairs of words that mean more than one thing, or another thing than their parts.

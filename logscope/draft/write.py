@@ -6,10 +6,12 @@ import json
 import textwrap
 from collections.abc import Mapping, Sequence
 
+from logscope.capture.columns import ColumnLayout
 from logscope.draft.choose import Choice
 from logscope.draft.keys import Keys, Values
 from logscope.findings import CAUTION_HV
 from logscope.parts import PARTS
+from logscope.vehicle import CanSection, SerialSection
 
 _WIDTH = 110
 
@@ -52,15 +54,15 @@ _NUMBERS: dict[str, tuple[tuple[str, str], ...]] = {
 
 def vehicle_text(
     name: str,
-    definitions: Sequence[str],
-    consoles: Sequence[str],
+    can: Sequence[CanSection],
+    serial: Sequence[SerialSection],
     choices: Mapping[str, Choice],
     keys: Mapping[str, Keys],
     seen: Mapping[str, str],
 ) -> str:
     """The vehicle file.
 
-    definitions, consoles : paths of definition files as the vehicle file is to name them
+    can, serial : the sections that name the definition files, as the vehicle file is to name them
     choices, keys : by part; seen : remarks on what the log shows, by section
     """
     lines = [
@@ -74,16 +76,21 @@ def vehicle_text(
         f"name = {_text(name)}",
         "",
     ]
-    for header, paths in (("can", definitions), ("serial", consoles)):
-        if paths:
-            lines += [f"[[{header}]]", f"definitions = [{', '.join(map(_text, paths))}]"]
-            lines += ['# bus = "can0"    # where it serves one bus only', ""] if header == "can" else [""]
+    for served in can:
+        bus = f"bus = {_text(served.bus)}" if served.bus else '# bus = "can0"    # where it serves one bus only'
+        columns = [f"columns = {_columns(served.columns)}"] if served.columns else []
+        lines += ["[[can]]", _definitions(served.definitions), bus, *columns, ""]
+    for console in serial:
+        lines += ["[[serial]]", _definitions(console.definitions), ""]
     lines += ["[signals]"]
     for part, choice in choices.items():
         lines += _mapping(part, choice, keys[part])
     missing = [part for part in PARTS if part not in choices]
     if missing:
-        lines += ["", *_comment('Not found among the definitions; add what there is, as part = "Message.Signal":')]
+        lines += [
+            "",
+            *_comment('Not found among what occurs in this log; add what there is, as part = "Message.Signal":'),
+        ]
         lines += [f'# {part:<22} = ""    # {_told(part)}' for part in missing]
     lines += ["", *_comment("No log tells the numbers below. Fill in what you know, and remove the # in front.")]
     lines += _comment(CAUTION_HV)
@@ -91,6 +98,16 @@ def vehicle_text(
         lines += ["", f"[{section}]", *_comment(seen.get(section, ""))]
         lines += [f"# {key:<22} =     # {source}" for key, source in numbers]
     return "\n".join(lines) + "\n"
+
+
+def _definitions(paths: Sequence[str]) -> str:
+    return f"definitions = [{', '.join(map(_text, paths))}]"
+
+
+def _columns(layout: ColumnLayout) -> str:
+    """The columns as an inline table; what is as by default is left out."""
+    told = layout.model_dump(mode="json", exclude_defaults=True)
+    return "{ " + ", ".join(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in told.items()) + " }"
 
 
 def _mapping(part: str, choice: Choice, keys: Keys) -> list[str]:
