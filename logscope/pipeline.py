@@ -182,7 +182,7 @@ def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
     decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in players}))
     signals = build_signals(vehicle, players, decoded.tables, decoded.seconds(decoded.end_ns))
     plausible = examine(signals, vehicle)
-    findings, not_checked = run_checks(plausible.signals, vehicle)
+    findings, not_checked = run_checks(plausible.signals, plausible.vehicle)
     mapped = {(player.message, player.spec.name) for player in players}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])

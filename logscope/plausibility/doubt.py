@@ -13,8 +13,15 @@ class Doubt:
 
     doubtful : the parts that no check may rest on; none where something is only odd
     reason : why, as it stands under “not checked”
+    values : values of the vehicle file that no check may rest on, each a section and a key
     """
 
     finding: Finding
     doubtful: tuple[str, ...] = ()
     reason: str = ""
+    values: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def bears(self) -> bool:
+        """Whether anything is taken out."""
+        return bool(self.doubtful or self.values)

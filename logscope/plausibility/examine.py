@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from logscope.findings import Finding
 from logscope.plausibility.clean import clean
+from logscope.plausibility.configuration import unlikely, without_values
 from logscope.plausibility.constant import constant_readings
 from logscope.plausibility.doubt import Doubt
+from logscope.plausibility.doubts import misread_doubts, sign_doubts, temperature_doubts
+from logscope.plausibility.scales import scale_doubts
+from logscope.plausibility.text import unlikely_finding
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -17,31 +21,47 @@ Relation = Callable[[Signals, Vehicle], list[Doubt]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plausible:
-    """What the checks get, and why it is less than what was logged.
+    """What the checks get, and why it is less than what was logged and configured.
 
-    signals : without the parts in doubt; findings : `mapping.*`, those of parts in doubt first
+    signals : without the parts in doubt; vehicle : without the values in doubt
+    findings : `mapping.*`, those of parts in doubt first
     doubted : the parts in doubt with their samples, for the charts
     """
 
     signals: Signals
+    vehicle: Vehicle
     findings: tuple[Finding, ...]
     doubted: Mapping[str, Part]
 
 
 def relations() -> tuple[Relation, ...]:
-    """What has to fit together, each judged on parts that no relation before it put in doubt."""
-    return (constant_readings,)
+    """What has to fit together, each judged on what no relation before it put in doubt."""
+    return (constant_readings, scale_doubts, sign_doubts, temperature_doubts)
 
 
 def examine(signals: Signals, vehicle: Vehicle) -> Plausible:
-    """Take out of the signals what cannot be right: single readings first, then whole parts."""
-    doubts: list[Doubt] = []
-    cleaned = clean(signals, vehicle)
+    """Take out of the signals what cannot be right: misread integers, single readings, then whole parts.
+
+    Values of the vehicle file that are most unlikely go first, so that no part is judged by them.
+    """
+    odd = tuple(unlikely(vehicle))
+    likely = without_values(vehicle, [value for each in odd for value in each.values])
+    doubts = misread_doubts(signals, likely)
+    cleaned = clean(_without(signals, doubts), likely)
     trusted = cleaned.signals
     for relation in relations():
-        found = relation(trusted, vehicle)
+        found = relation(trusted, likely)
         doubts += found
-        trusted = trusted.without({part: doubt.reason for doubt in found for part in doubt.doubtful})
-    findings = [*(doubt.finding for doubt in doubts), *cleaned.findings]
+        trusted = _without(trusted, found)
+        likely = without_values(likely, [value for doubt in found for value in doubt.values])
+    findings = [
+        *(unlikely_finding(each, vehicle, signals) for each in odd),
+        *(doubt.finding for doubt in doubts),
+        *cleaned.findings,
+    ]
     findings.sort(key=lambda finding: -finding.severity.rank)
-    return Plausible(trusted, tuple(findings), {name: signals.parts[name] for name in trusted.doubtful})
+    return Plausible(trusted, likely, tuple(findings), {name: signals.parts[name] for name in trusted.doubtful})
+
+
+def _without(signals: Signals, doubts: Sequence[Doubt]) -> Signals:
+    return signals.without({part: doubt.reason for doubt in doubts for part in doubt.doubtful})

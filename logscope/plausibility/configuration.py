@@ -1,0 +1,121 @@
+"""Values of the vehicle file that were probably typed in another unit, and what was probably meant.
+
+What cannot be meant at all is refused when the file is read; here are values that are only most unlikely. They are
+taken out, so that no check expects anything by them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from logscope.vehicle import Vehicle
+
+# A precharge is over before a person waits for it, and long enough that a contactor can follow it (practice).
+_SHORTEST_S, _LONGEST_S = 1e-3, 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Usual:
+    """Between which a value of the vehicle file lies for nearly every conversion; `units` : (factor, typed in)."""
+
+    section: str
+    key: str
+    least: float
+    most: float
+    unit: str
+    units: tuple[tuple[float, str], ...]
+
+
+# From a quad to a lorry (practice): what lies outside was typed in another unit, or upside down.
+_USUAL = (
+    _Usual("driveline", "wheel_radius_m", 0.1, 0.8, "m", ((0.01, "cm"), (0.001, "mm"), (0.0254, "inches"))),
+    _Usual("driveline", "mass_kg", 100.0, 40_000.0, "kg", ((1000.0, "t"), (0.001, "g"))),
+    _Usual("motor", "rotor_inertia_kgm2", 1e-4, 5.0, "kg·m²", ((1e-4, "kg·cm²"), (1e-6, "kg·mm²"))),
+    _Usual("motor", "max_speed_rpm", 500.0, 40_000.0, "rpm", ((1000.0, "thousands"), (9.549, "rad/s"))),
+    _Usual("motor", "max_torque_Nm", 5.0, 3000.0, "Nm", ((1000.0, "kNm"),)),
+    _Usual("limits", "motor_current_A", 10.0, 3000.0, "A", ((1000.0, "kA"),)),
+    _Usual("limits", "battery_max_V", 20.0, 1500.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
+    _Usual("limits", "battery_min_V", 10.0, 1500.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
+    _Usual("limits", "aux_min_V", 5.0, 50.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
+    _Usual("limits", "motor_temperature_C", 50.0, 250.0, "°C", ()),
+    _Usual("limits", "inverter_temperature_C", 40.0, 180.0, "°C", ()),
+    _Usual("limits", "coolant_temperature_C", 30.0, 120.0, "°C", ()),
+    _Usual("dc_link", "max_voltage_V", 20.0, 1500.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Unlikely:
+    """A value, or values together, of the vehicle file.
+
+    section, keys : where they stand; fact : what is unlikely; meant : what to write instead, where that is clear
+    value, least, most, unit : what is unlikely and its usual range; name : what that is, with the unit
+    """
+
+    section: str
+    keys: tuple[str, ...]
+    fact: str
+    meant: str
+    name: str
+    value: float
+    least: float
+    most: float
+    unit: str
+
+    @property
+    def values(self) -> tuple[tuple[str, str], ...]:
+        """Section and key of each value."""
+        return tuple((self.section, key) for key in self.keys)
+
+
+def unlikely(vehicle: Vehicle) -> Iterator[Unlikely]:
+    """The values of the vehicle file that are most unlikely to be meant."""
+    yield from _time_constant(vehicle)
+    for usual in _USUAL:
+        value = getattr(getattr(vehicle, usual.section), usual.key)
+        if value is not None and not usual.least <= value <= usual.most:
+            yield _unusual(usual, value)
+    ratio = vehicle.driveline.ratio
+    if ratio is not None and not 1.0 <= ratio <= 40.0:
+        meant = f"ratio = {1.0 / ratio:.4g}, if it was typed upside down" if 1.0 <= 1.0 / ratio <= 40.0 else ""
+        fact = f"a ratio of {ratio:g} motor turns for one turn of the wheel"
+        yield Unlikely("driveline", ("ratio",), fact, meant, "ratio", ratio, 1.0, 40.0, "")
+
+
+def without_values(vehicle: Vehicle, values: Iterable[tuple[str, str]]) -> Vehicle:
+    """The vehicle file as if these values, each a section and a key, were not in it."""
+    for section, key in values:
+        without = getattr(vehicle, section).model_copy(update={key: None})
+        vehicle = vehicle.model_copy(update={section: without})
+    return vehicle
+
+
+def _time_constant(vehicle: Vehicle) -> Iterator[Unlikely]:
+    precharge, constant = vehicle.precharge, vehicle.precharge.time_constant_s
+    if constant is None or _SHORTEST_S <= constant <= _LONGEST_S:
+        return
+    ohm, farad = precharge.resistance_ohm, precharge.capacitance_uF
+    assert ohm is not None
+    assert farad is not None
+    readings = (
+        (constant * 1e6, f"capacitance_uF = {farad * 1e6:.4g}", "the capacitance was typed in F"),
+        (constant * 1e3, f"capacitance_uF = {farad * 1e3:.4g}", "the capacitance was typed in mF"),
+        (constant * 1e3, f"resistance_ohm = {ohm * 1e3:.4g}", "the resistance was typed in kΩ"),
+        (constant * 1e-3, f"capacitance_uF = {farad * 1e-3:.4g}", "the capacitance was typed in nF"),
+    )
+    meant = " or ".join(f"{write}, if {why}" for value, write, why in readings if 0.01 <= value <= 5.0)
+    fact = f"{ohm:g} Ω and {farad:g} µF make a time constant of {constant:.3g} s"
+    keys = ("resistance_ohm", "capacitance_uF")
+    yield Unlikely("precharge", keys, fact, meant, "time_constant_s", constant, _SHORTEST_S, _LONGEST_S, "s")
+
+
+def _unusual(usual: _Usual, value: float) -> Unlikely:
+    readings = ((value * factor, unit) for factor, unit in usual.units)
+    meant = next(
+        (f"{usual.key} = {v:.4g}, if it was typed in {u}" for v, u in readings if usual.least <= v <= usual.most), ""
+    )
+    fact = f"{usual.key} = {value:g}"
+    return Unlikely(
+        usual.section, (usual.key,), fact, meant, usual.key, value, usual.least, usual.most, usual.unit
+    )  # fmt: skip

@@ -1,0 +1,144 @@
+"""Parts that were read the wrong way: turned round, with bytes in the wrong order, or in another temperature unit."""
+
+from __future__ import annotations
+
+from logscope.findings import Finding, Measured, Severity
+from logscope.parts import PARTS, Role
+from logscope.plausibility.byte_order import Misread, misread
+from logscope.plausibility.doubt import Doubt
+from logscope.plausibility.name import line_of, said, titled
+from logscope.plausibility.signs import Turned, sign_ties, turned
+from logscope.plausibility.temperatures import WrongTemperature, wrong_temperatures
+from logscope.signals import Part, Signals
+from logscope.vehicle import Vehicle
+
+_DEFINITION = {
+    Misread.BYTES: "Change the byte order of {signal} in its definition: little-endian to big-endian, or the reverse.",
+    Misread.UNSIGNED: "Make {signal} signed in its definition.",
+    Misread.HIGH_BITS: "Check start bit, length and byte order of {signal} in its definition.",
+}
+_MIRRORED = frozenset({"motor_speed", "torque", "torque_target"})
+
+
+def misread_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
+    """Integers whose bits were read the wrong way."""
+    found = (
+        (part, how)
+        for name, part in signals.parts.items()
+        if PARTS[name].role is Role.QUANTITY and (how := misread(part)) is not None
+    )
+    return [_misread(part, how, vehicle) for part, how in found]
+
+
+def sign_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
+    """Readings that are turned round."""
+    groups = turned(list(sign_ties(signals)))
+    mirrored = [group for group in groups if not group.suspects and _names(group) <= _MIRRORED]
+    doubts = [_turned(group, signals, vehicle) for group in groups if group.suspects]
+    return doubts + ([_mirrored(mirrored, signals, vehicle)] if mirrored else [])
+
+
+def temperature_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
+    """Temperatures in another unit."""
+    return [_temperature(wrong, signals, vehicle) for wrong in wrong_temperatures(signals)]
+
+
+def _misread(part: Part, how: Misread, vehicle: Vehicle) -> Doubt:
+    kind = "mapping.signed" if how is Misread.UNSIGNED else "mapping.byte_order"
+    title = f"{titled(part.name)} was read {how.value}"
+    leap = float(abs(part.value[1:] - part.value[:-1]).max())
+    finding = Finding(
+        kind=kind,
+        severity=Severity.WARNING,
+        start_s=float(part.time_s[0]),
+        end_s=float(part.time_s[-1]),
+        title=title,
+        explanation=f"Its readings leap by up to {leap:,.4g} {part.unit} from one sample to the next, at each carry "
+        "from one byte to the other. Read the other way, the same bytes change smoothly.",
+        next_step=f"{_DEFINITION[how].format(signal=part.source)} It is mapped at {line_of(part.name, vehicle)}.",
+        parts=(part.name,),
+        measured={f"largest_step_{part.unit}": Measured(leap, part.unit)},
+    )
+    return Doubt(finding, (part.name,), title)
+
+
+def _names(group: Turned) -> frozenset[str]:
+    return frozenset().union(*(tie.of for tie in group.ties))
+
+
+def _turned(group: Turned, signals: Signals, vehicle: Vehicle) -> Doubt:
+    names = group.suspects
+    facts = "; ".join(dict.fromkeys(tie.fact for tie in group.ties))
+    positive = min(tie.positive for tie in group.ties)
+    title = (
+        f"{titled(names[0])} has the wrong sign"
+        if len(names) == 1
+        else f"{titled(names[0])} or {' or '.join(said(name) for name in names[1:])}: one has the wrong sign"
+    )
+    parts = dict.fromkeys((*names, *sorted(_names(group))))
+    write = "; ".join(
+        f"“scale = {-(vehicle.signals[name].scale if name in vehicle.signals else 1.0):g}” at {line_of(name, vehicle)}"
+        for name in names
+    )
+    finding = Finding(
+        kind="mapping.sign",
+        severity=Severity.WARNING,
+        start_s=signals.start_s,
+        end_s=signals.end_s,
+        title=title,
+        explanation=f"In {100 * (1 - positive):.0f} % of the cases {facts}. Everything that rests on a doubtful part "
+        "is listed under “not checked”.",
+        next_step=f"Write {write}{', for the one that is wrong' if len(names) > 1 else ''}.",
+        parts=tuple(name for name in parts if name in signals.parts),
+        measured={"agreement_percent": Measured(100.0 * positive, "%")},
+        expected={"agreement_percent": Measured(100.0, "%"), "factor": Measured(-1.0, "")},
+    )
+    return Doubt(finding, names, title)
+
+
+def _mirrored(groups: list[Turned], signals: Signals, vehicle: Vehicle) -> Doubt:
+    """Speed and torque agree with each other, and both are negative forward: a motor that is mounted the other way."""
+    names = sorted(frozenset().union(*(_names(group) for group in groups)))
+    return Doubt(
+        Finding(
+            kind="mapping.odd",
+            severity=Severity.INFO,
+            start_s=signals.start_s,
+            end_s=signals.end_s,
+            title=f"{titled(names[0])} is negative while the vehicle drives forward",
+            explanation="Speed and torque agree with each other and with the battery, so nothing was left out: the "
+            "motor turns the other way in this vehicle, or the readings count backwards.",
+            next_step="Write “scale = -1” at " + " and ".join(line_of(name, vehicle) for name in names) + ".",
+            parts=tuple(name for name in names if name in signals.parts),
+        )
+    )
+
+
+def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) -> Doubt:
+    mapped = vehicle.signals.get(wrong.part)
+    scale, offset = (mapped.scale, mapped.offset) if mapped is not None else (1.0, 0.0)
+    cure, part = wrong.cure, signals.parts[wrong.part]
+    write = f"scale = {scale * cure.scale:.6g}, offset = {offset * cure.scale + cure.offset:.6g}"
+    shifted = cure.offset != 0.0
+    title = f"{titled(wrong.part)} is probably {cure.words}"
+    measured = {"offset_K": Measured(-cure.offset, "K")} if shifted else {"ratio": Measured(1.0 / cure.scale, "")}
+    return Doubt(
+        Finding(
+            kind="mapping.offset" if shifted else "mapping.scale",
+            severity=Severity.WARNING,
+            start_s=float(part.time_s[0]),
+            end_s=float(part.time_s[-1]),
+            title=title,
+            explanation=f"{titled(wrong.part)}: {wrong.fact}. Taken as {cure.words}, it starts at "
+            f"{cure.of(wrong.start):.0f} °C, which fits. Everything that rests on it is listed under “not checked”.",
+            next_step=f"Write “{write}” at {line_of(wrong.part, vehicle)}, or correct its definition.",
+            parts=(wrong.part,),
+            measured=measured,
+            expected={
+                "scale": Measured(scale * cure.scale, ""),
+                "offset_K": Measured(offset * cure.scale + cure.offset, "K"),
+            },
+        ),
+        (wrong.part,),
+        title,
+    )
