@@ -221,8 +221,10 @@ def _is_any(vehicle: Vehicle, player: Player, key: str, value: FloatArray, label
             numbers.append(float(item))
         elif item in by_text:
             numbers.append(by_text[item])
-        elif by_text and not any(isinstance(other, float | int) for other in getattr(player.mapped, key)):
+        elif not any(isinstance(other, float | int) for other in getattr(player.mapped, key)):
             hint = did_you_mean(item, by_text) or f"It has: {_some(by_text)}."
+            if not by_text:
+                hint = f"Its definition has no texts: write the numbers that count, “{key} = [1]” say."
             raise _wrong(vehicle, player.part, f"“{key}”: {player.mapped.signal} has no value called “{item}”", hint)
     return np.asarray(np.isin(value, numbers))
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
 
 from logscope.capture.columns import ColumnLayout
 from logscope.errors import VehicleError, did_you_mean
@@ -21,6 +21,7 @@ from logscope.toml_file import as_error, line_of, read_toml
 # No quantity of a vehicle, in the units of the file, lies outside; what does is a slip of the keyboard.
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False), Field(ge=1e-9, le=1e9)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+_LEAST_LINK_uF = 0.1  # no inverter's link is as small: such a value was typed in farads
 
 
 class _Section(BaseModel):
@@ -31,6 +32,21 @@ def _listed(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else [value]
 
 
+def _not_zero(value: float) -> float:
+    if value == 0.0:
+        raise ValueError("must not be 0, for every reading would be the offset")
+    return value
+
+
+def _fraction(value: Any) -> Any:
+    """A fraction; one typed in percent is told from one that is merely too large."""
+    if isinstance(value, int | float) and 1.0 < value <= 100.0:
+        raise ValueError(f"is a fraction, not a percentage: {value:g} % is {value / 100.0:g}")
+    return value
+
+
+Scale = Annotated[Finite, AfterValidator(_not_zero)]
+Fraction = Annotated[float, Field(gt=0, lt=1), BeforeValidator(_fraction)]
 StateValues = Annotated[tuple[float | str, ...], BeforeValidator(_listed)]
 
 
@@ -42,7 +58,7 @@ class Mapped(_Section):
     """
 
     signal: str
-    scale: Finite = 1.0
+    scale: Scale = 1.0
     offset: Finite = 0.0
     on: StateValues | None = None
     overcurrent: StateValues | None = None
@@ -66,6 +82,12 @@ def split_signal(text: str) -> tuple[str | None, str, str]:
     bus, _, rest = text.rpartition(":")
     message, _, signal = rest.partition(".")
     return (bus or None), message, signal
+
+
+def _microfarads(value: float) -> float:
+    if value < _LEAST_LINK_uF:
+        raise ValueError(f"{value:g} µF is no DC-link capacitor: {value:g} F would be {value * 1e6:g} µF")
+    return value
 
 
 class VehicleSection(_Section):
@@ -95,9 +117,9 @@ class Precharge(_Section):
     """The precharge circuit. `tolerance` is on the time constant, as a fraction."""
 
     resistance_ohm: Positive | None = None
-    capacitance_uF: Positive | None = None
-    tolerance: Annotated[float, Field(gt=0, lt=1)] = 0.20
-    close_fraction: Annotated[float, Field(gt=0, lt=1)] = 0.95
+    capacitance_uF: Annotated[Positive, AfterValidator(_microfarads)] | None = None
+    tolerance: Fraction = 0.20
+    close_fraction: Fraction = 0.95
     timeout_s: Positive | None = None
     resistor_energy_J: Positive | None = None
 

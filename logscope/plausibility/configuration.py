@@ -72,6 +72,7 @@ class Unlikely:
 def unlikely(vehicle: Vehicle) -> Iterator[Unlikely]:
     """The values of the vehicle file that are most unlikely to be meant."""
     yield from _time_constant(vehicle)
+    yield from _swapped_limits(vehicle)
     for usual in _USUAL:
         value = getattr(getattr(vehicle, usual.section), usual.key)
         if value is not None and not usual.least <= value <= usual.most:
@@ -108,6 +109,15 @@ def _time_constant(vehicle: Vehicle) -> Iterator[Unlikely]:
     fact = f"{ohm:g} Ω and {farad:g} µF make a time constant of {constant:.3g} s"
     keys = ("resistance_ohm", "capacitance_uF")
     yield Unlikely("precharge", keys, fact, meant, "time_constant_s", constant, _SHORTEST_S, _LONGEST_S, "s")
+
+
+def _swapped_limits(vehicle: Vehicle) -> Iterator[Unlikely]:
+    least, most = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
+    if least is not None and most is not None and least >= most:
+        fact = f"the lowest battery voltage, {least:g} V, is not below the highest, {most:g} V"
+        meant = f"battery_min_V = {most:g} and battery_max_V = {least:g}, if they were exchanged"
+        keys = ("battery_max_V", "battery_min_V")
+        yield Unlikely("limits", keys, fact, meant, "battery_min_V", least, 0.0, most, "V")
 
 
 def _unusual(usual: _Usual, value: float) -> Unlikely:

@@ -17,6 +17,8 @@ _UNSURE = (
 )
 _PULSES = " A wrong number of pulses per revolution in the inverter's settings looks the same."
 _GEAR = " So does a gear other than that of the ratio."
+_STALLED = " If both scales are right, a precharge stalls there, far below the pack voltage, and the link is live."
+_LINKS = ("dc_link_voltage", "dc_link_voltage_second")
 _COUNTED = (2.0, 0.5, 4.0, 0.25)  # edges counted otherwise than configured; gears lie as far apart
 
 
@@ -36,7 +38,7 @@ def slip_finding(broken: Broken, signals: Signals, vehicle: Vehicle) -> Finding:
         start_s=lead.start_s,
         end_s=max(tie.end_s for tie in broken.ties),
         title=_title(broken.suspects, first, slip),
-        explanation=f"{facts}. {_fits(first, slip)}{open_} {_UNSURE}{_alternatives(first, slip, others)}",
+        explanation=f"{facts}. {_fits(first, slip)}{open_} {_UNSURE}{_alternatives(first, slip, others, facts)}",
         next_step=" ".join(_cure(suspect, signals, vehicle) for suspect in broken.suspects),
         parts=_charted(first.name, lead, signals),
         measured={"ratio": Measured(lead.ratio, "", lead.low, lead.high)},
@@ -98,7 +100,9 @@ def _fits(first: Suspect, slip: Slip) -> str:
     return f"Multiplied by {slip.cure:g}, {_name(first.name)} fits all that is logged and configured."
 
 
-def _alternatives(first: Suspect, slip: Slip, others: Sequence[str]) -> str:
+def _alternatives(first: Suspect, slip: Slip, others: Sequence[str], fact: str) -> str:
+    if first.name in _LINKS and slip.factor < 1.0 and "is held there" in fact:
+        return _STALLED
     if first.name != "motor_speed" or slip.factor not in _COUNTED:
         return ""
     return _PULSES + (_GEAR if others else "")

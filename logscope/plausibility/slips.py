@@ -9,6 +9,7 @@ from math import log
 # source). A reading that is off by one of these is a slip; one off by 1.3 is a sensor, a tyre or a gear.
 FACTORS = (2.0, 4.0, 10.0, 16.0, 100.0, 256.0, 1000.0)
 SLIP_TOLERANCE = 0.08  # two sensors, a load on one of them, a worn tyre: all below
+_RARE = (4.0, 0.25, 16.0, 1 / 16, 256.0, 1 / 256)
 _IN_WORDS = {
     2.0: "twice",
     0.5: "half",
@@ -37,6 +38,11 @@ class Slip:
     def words(self) -> str:
         """As in “reads a tenth of the pack voltage”."""
         return _IN_WORDS[self.factor]
+
+    @property
+    def rare(self) -> bool:
+        """Whether it takes bits in the wrong place, where a decimal place or a unit would be the commoner slip."""
+        return self.factor in _RARE
 
     @property
     def cure(self) -> float:

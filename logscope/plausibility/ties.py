@@ -103,16 +103,16 @@ def _explain(group: Sequence[Tie], ties: Sequence[Tie]) -> tuple[Suspect, ...]:
 
 
 def _slips(name: str, ties: Sequence[Tie]) -> Iterable[Slip]:
-    """The slips of one name that meet every tie it is in, those nearest to the middle of the tightest first."""
+    """The slips of one name that meet every tie it is in, the commoner first, then by how well they meet it."""
     own = [tie for tie in ties if name in tie.of]
     tightest = min(own, key=lambda tie: tie.most / tie.least)
     middle = (tightest.least * tightest.most) ** 0.5
     fitting = [slip for slip in SLIPS if all(tie.mended_by(name, slip) for tie in own)]
 
-    def off(slip: Slip) -> float:
+    def off(slip: Slip) -> tuple[bool, float]:
         if tightest.most / tightest.least > _WIDE:
-            return max(slip.cure, slip.factor)  # any of many would do: the smallest is the likeliest
+            return slip.rare, max(slip.cure, slip.factor)  # any of many would do: the smallest is the likeliest
         mended = tightest.ratio * slip.cure ** tightest.of[name] / middle
-        return float(max(mended, 1.0 / mended))
+        return slip.rare, float(max(mended, 1.0 / mended))
 
     return sorted(fitting, key=off)

@@ -8,6 +8,7 @@ import numpy as np
 
 from logscope.findings import BoolArray, FloatArray
 from logscope.plausibility.paired import Kept, common_moments, kept_ratio, lag_allowance_s, on_at, steady_at
+from logscope.plausibility.slips import nearest_slip
 from logscope.plausibility.ties import Tie, Unexplained
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -21,6 +22,9 @@ _LEAST_S = 2.0  # over which a ratio must be seen to hold
 _CONTACTORS = ("main_contactor", "negative_contactor")
 _DELIVERS = 0.9  # of the moments at which a charger's ratio holds
 _TOGETHER, _SAG = 0.7, 0.004  # correlation of both readings' changes, of which the larger ones reach this share
+_THROWN_UP = 4.0  # times the pack
+_DECIMAL = (0.1, 0.01, 0.001)
+_HELD = 0.01  # change from the first to the last third of the time: a bleeder takes more within seconds (practice)
 _CHARGING_A = 1.0  # a charger below this may be off
 # Of the stated lowest and highest voltage: a pack deeply discharged or charged to the brim, and its sensor.
 _PACK_LEAST, _PACK_MOST = 0.6, 1.15
@@ -29,8 +33,9 @@ _PACK_LEAST, _PACK_MOST = 0.6, 1.15
 def voltage_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
     """What the voltages and the limits of the vehicle file demand of each other."""
     link, second, pack = (signals.get(n) for n in ("dc_link_voltage", "dc_link_voltage_second", "battery_voltage"))
-    if link is not None and pack is not None:
-        yield from _joined(link, pack, signals)
+    for reading in (link, second):
+        if reading is not None and pack is not None:
+            yield from _joined(reading, pack, signals)
     if link is not None and second is not None:
         yield from _same_link(link, second)
     charger, current = signals.get("charger_voltage"), signals.get("charger_current")
@@ -65,7 +70,7 @@ def _ratio(first: Part, second: Part, states: Sequence[Part] = ()) -> Kept | Non
 def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
     """A link that contactors join to the pack is at its voltage; where no state is logged, their motion shows it."""
     closed = [part for name in _CONTACTORS if (part := signals.get(name)) is not None and part.on is not None]
-    of = {"dc_link_voltage": 1, "battery_voltage": -1}
+    of = {link.name: 1, "battery_voltage": -1}
     kept = _ratio(link, pack, closed) if "main_contactor" in signals else None
     if kept is not None and (kept.agree >= _EVER_AGREED or kept.share >= _MOST):
         yield _tie(of, kept, _APART, "of the pack voltage while the contactors are closed")
@@ -73,6 +78,8 @@ def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
     kept = _ratio(link, pack)
     if kept is not None and (kept.agree >= _EVER_AGREED or _move_together(link, pack, kept.at_s)):
         yield _tie(of, kept, _APART, "of the pack voltage, with which it rises and sags")
+    elif kept is not None and kept.share >= _MOST and _held_up(link, kept):
+        yield _tie(of, kept, _APART, "of the pack voltage and is held there")
 
 
 def _move_together(link: Part, pack: Part, at_s: FloatArray) -> bool:
@@ -85,6 +92,24 @@ def _move_together(link: Part, pack: Part, at_s: FloatArray) -> bool:
     if min(np.quantile(np.abs(one), 0.95), np.quantile(np.abs(other), 0.95)) < _SAG:
         return False
     return bool(np.corrcoef(one, other)[0, 1] >= _TOGETHER)
+
+
+def _held_up(link: Part, kept: Kept) -> bool:
+    """Whether a link at rest is held at a decimal share of the pack, or high above it.
+
+    Only the pack can hold a link that does not discharge: joined, or by way of a precharge that stalls; and that one
+    stalls at such a share is most unlikely. A braking motor throws a link up to two or three times the pack, no more.
+    """
+    if kept.ratio > _THROWN_UP:
+        return True
+    decimal = nearest_slip(kept.ratio)
+    if decimal is None or decimal.factor not in _DECIMAL:
+        return False
+    level = link.value[(link.time_s >= kept.at_s[0]) & (link.time_s <= kept.at_s[-1])]
+    third = level.size // 3
+    if third == 0:
+        return False
+    return bool(abs(np.median(level[-third:]) / np.median(level[:third]) - 1.0) < _HELD)
 
 
 def _same_link(link: Part, second: Part) -> Iterator[Tie]:
