@@ -99,13 +99,13 @@ def in_order(findings: Sequence[Finding]) -> list[Finding]:
     """Doubts of the mapping first, since whatever rests on it waits for them; then worst first, then by time."""
     return sorted(
         findings,
-        key=lambda f: (not is_mapping(f), -f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0),
+        key=lambda f: (not _in_doubt(f), -f.severity.rank, finite(f.start_s) is None, finite(f.start_s) or 0.0),
     )
 
 
-def is_mapping(finding: Finding) -> bool:
-    """Whether a finding is about what is mapped, not about the vehicle."""
-    return finding.kind.startswith("mapping.")
+def _in_doubt(finding: Finding) -> bool:
+    """Whether a finding doubts what is mapped; readings that are merely left out wait their turn."""
+    return finding.kind.startswith("mapping.") and finding.severity.rank >= Severity.WARNING.rank
 
 
 def verdict(result: Result) -> Verdict:

@@ -31,7 +31,7 @@ from score_runs import CASES, layout_of, play
 from score_signals import signals_of_drive, vehicle_for
 from score_tally import share
 
-from logscope.findings import FloatArray
+from logscope.findings import FloatArray, Severity
 from logscope.plausibility.examine import examine
 from logscope.signals import Part, Signals
 from logscope.statistics.rates import poisson_rate
@@ -284,9 +284,11 @@ def _score_drive(name: str, seed: int, many: int) -> Iterator[Score]:
     label = f"{name}, seed {seed}, {layout.name}, {1e3 * (layout.period_s or 0):.0f} ms"
     if not name.startswith("encoder.scale"):
         plausible = examine(signals, vehicle)
-        told = [f"{label}: {finding.title}" for finding in plausible.findings]
-        doubt = bool(plausible.doubted)
-        yield Score(hours=drive.scenario.duration_s / 3600, doubted=told if doubt else [], odd=[] if doubt else told)
+        doubted, odd = (
+            [f"{label}: {finding.title}" for finding in plausible.findings if chosen(finding)]
+            for chosen in (lambda f: f.severity is Severity.WARNING, lambda f: f.kind == "mapping.odd")
+        )
+        yield Score(hours=drive.scenario.duration_s / 3600, doubted=doubted, odd=odd)
         yield from _slipped(label, signals, vehicle, np.random.default_rng([draw, 9]), many)
 
 
