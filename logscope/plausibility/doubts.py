@@ -135,7 +135,7 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
             parts=(wrong.part,),
             measured=measured,
             expected={
-                "scale": Measured(scale * cure.scale, ""),
+                "factor": Measured(scale * cure.scale, ""),
                 "offset_K": Measured(offset * cure.scale + cure.offset, "K"),
             },
         ),

@@ -21,7 +21,7 @@ _LEAST = 5  # products
 _STRONG = 0.3  # of the highest
 _FORWARD_KMH = 30.0  # nobody reverses faster (practice)
 _CHARGING_A = 1.0  # a charger below this may be off
-_CHANGE_S, _CHANGE_PERIODS = 1.0, 5.0  # long against the lag between two messages, short against the pack's charge
+_CHANGES_S, _CHANGE_PERIODS = (1.0, 4.0), 5.0  # long against the lag between messages, short against the charging
 _CURRENT_SWING = 0.25  # of the current's whole range: smaller changes vanish in the pack's slow recovery
 _STEPS_OF_SAG = 3.0  # of the voltage's step: less is rounding
 _AWAKE = 0.5  # of the highest pack voltage
@@ -107,24 +107,27 @@ def _sag(signals: Signals) -> Iterator[SignTie]:
     volts, current = signals.get("battery_voltage"), signals.get("battery_current")
     if volts is None or current is None or current.value.size < _LEAST:
         return
-    over_s = max(_CHANGE_S, _CHANGE_PERIODS * mean_period_s(current), _CHANGE_PERIODS * mean_period_s(volts))
-    if not np.isfinite(over_s):
-        return
-    at_s = np.arange(current.time_s[0], current.time_s[-1], over_s)
-    if at_s.size < _LEAST + 1:
-        return
-    half = over_s / 2.0
-    amps = _means(current, at_s, half)
-    level = _means(volts, at_s, half)
-    awake = level > _AWAKE * np.max(volts.value)
-    drawn, rise = np.diff(amps), np.diff(level)
     swing = float(np.quantile(current.value, 0.99) - np.quantile(current.value, 0.01))
-    if swing < _STEPS_OF_SAG * (current.step or 0.0) or swing <= 0.0:
+    periods_s = _CHANGE_PERIODS * max(mean_period_s(current), mean_period_s(volts))
+    if not np.isfinite(periods_s) or swing <= _STEPS_OF_SAG * (current.step or 0.0):
         return
-    use = (np.abs(drawn) > _CURRENT_SWING * swing) & awake[1:] & awake[:-1]
+    for over_s in _CHANGES_S:
+        products = _changes(volts, current, max(over_s, periods_s), swing)
+        if products.size >= _LEAST:
+            fact = "the pack's voltage rises when more current is drawn, and sags when current is put back"
+            yield from _tie(("battery_current",), products, fact)
+            return
+
+
+def _changes(volts: Part, current: Part, over_s: float, swing: float) -> FloatArray:
+    """Fall of the pack's voltage times rise of its current, for the larger changes; shape (changes,)."""
+    at_s = np.arange(current.time_s[0], current.time_s[-1], over_s)
+    drawn, level = _means(current, at_s, over_s / 2.0), _means(volts, at_s, over_s / 2.0)
+    awake = level > _AWAKE * np.max(volts.value)
+    more, rise = np.diff(drawn), np.diff(level)
+    use = (np.abs(more) > _CURRENT_SWING * swing) & awake[1:] & awake[:-1]
     use &= np.abs(rise) > _STEPS_OF_SAG * (volts.step or 0.0)
-    fact = "the pack's voltage rises when more current is drawn, and sags when current is put back"
-    yield from _tie(("battery_current",), -drawn[use] * rise[use], fact)
+    return -more[use] * rise[use]
 
 
 def _means(part: Part, from_s: FloatArray, over_s: float) -> FloatArray:

@@ -73,13 +73,13 @@ def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
     of = {link.name: 1, "battery_voltage": -1}
     kept = _ratio(link, pack, closed) if "main_contactor" in signals else None
     if kept is not None and (kept.agree >= _EVER_AGREED or kept.share >= _MOST):
-        yield _tie(of, kept, _APART, "of the pack voltage while the contactors are closed")
+        yield _tie(of, kept, "of the pack voltage while the contactors are closed")
         return
     kept = _ratio(link, pack)
     if kept is not None and (kept.agree >= _EVER_AGREED or _move_together(link, pack, kept.at_s)):
-        yield _tie(of, kept, _APART, "of the pack voltage, with which it rises and sags")
+        yield _tie(of, kept, "of the pack voltage, with which it rises and sags", Unexplained.NOTHING)
     elif kept is not None and kept.share >= _MOST and _held_up(link, kept):
-        yield _tie(of, kept, _APART, "of the pack voltage and is held there")
+        yield _tie(of, kept, "of the pack voltage and is held there", Unexplained.NOTHING)
 
 
 def _move_together(link: Part, pack: Part, at_s: FloatArray) -> bool:
@@ -116,7 +116,7 @@ def _same_link(link: Part, second: Part) -> Iterator[Tie]:
     kept = _ratio(link, second)
     if kept is not None and (kept.agree >= _EVER_AGREED or kept.share >= _MOST):
         of = {"dc_link_voltage": 1, "dc_link_voltage_second": -1}
-        yield _tie(of, kept, _APART, "of the second reading of the same link")
+        yield _tie(of, kept, "of the second reading of the same link")
 
 
 def _charging(charger: Part, current: Part, pack: Part) -> Iterator[Tie]:
@@ -129,7 +129,7 @@ def _charging(charger: Part, current: Part, pack: Part) -> Iterator[Tie]:
         return
     if kept.agree >= _EVER_AGREED or kept.share >= _MOST:
         of = {"charger_voltage": 1, "battery_voltage": -1}
-        yield _tie(of, kept, _APART, "of the pack voltage while the charger delivers current")
+        yield _tie(of, kept, "of the pack voltage while the charger delivers current")
 
 
 def _asked(target: Part, charger: Part, current: Part) -> Iterator[Tie]:
@@ -173,11 +173,11 @@ def _below_maximum(link: Part, most: float) -> Iterator[Tie]:
     yield Tie(of, ratio, ratio, ratio, 1e-6, _PACK_MOST, fact, float(link.time_s[0]), float(link.time_s[-1]))
 
 
-def _tie(of: dict[str, int], kept: Kept, apart: float, reading: str) -> Tie:
+def _tie(of: dict[str, int], kept: Kept, reading: str, unexplained: Unexplained = Unexplained.DOUBT) -> Tie:
     agreed = kept.agree >= _EVER_AGREED
     ratio = 1.0 if agreed else kept.ratio
     low, high = (1.0, 1.0) if agreed else (kept.low, kept.high)
     return Tie(
-        of, ratio, low, high, 1.0 / apart, apart, f"it reads {kept.ratio:.3g} {reading}",
-        float(kept.at_s[0]), float(kept.at_s[-1]), Unexplained.DOUBT,
+        of, ratio, low, high, 1.0 / _APART, _APART, f"it reads {kept.ratio:.3g} {reading}",
+        float(kept.at_s[0]), float(kept.at_s[-1]), unexplained,
     )  # fmt: skip

@@ -75,7 +75,9 @@ def claims_of(findings: Iterable[Finding]) -> list[Claim]:
         if f.kind in _NO_CLAIM or f.kind.startswith(FACTS) or (f.severity is Severity.INFO and not undetermined):
             continue
         spans = [(event.start_s, event.end_s) for event in f.events] or [(f.start_s, f.end_s)]
-        claims += [Claim(f.kind, f.severity, *span, f.cause, dict(f.measured), f.title) for span in spans]
+        # A wrong pulse count that is a factor of two is a slip of the mapping for all that a log can show.
+        kind = "encoder.scale" if f.kind == "mapping.scale" and "motor_speed" in f.parts else f.kind
+        claims += [Claim(kind, f.severity, *span, f.cause, dict(f.measured), f.title) for span in spans]
     return claims
 
 

@@ -1,0 +1,68 @@
+"""Values of the vehicle file that were typed in another unit."""
+
+from __future__ import annotations
+
+import pytest
+
+from logscope.errors import VehicleError
+from logscope.plausibility.examine import examine
+from logscope.signals import Signals
+from logscope.vehicle import Vehicle, load_vehicle
+
+NOTHING = Signals({}, 0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "value", "meant"),
+    [
+        ("driveline", "wheel_radius_m", 31.0, "0.31, if it was typed in cm"),
+        ("driveline", "mass_kg", 1.35, "1350, if it was typed in t"),
+        ("driveline", "ratio", 0.122, "8.197, if it was typed upside down"),
+        ("motor", "rotor_inertia_kgm2", 500.0, "0.05, if it was typed in kg·cm²"),
+        ("limits", "battery_max_V", 0.344, "344, if it was typed in kV"),
+    ],
+)
+def test_an_unlikely_value_is_told_with_what_was_meant_and_not_used(section, key, value, meant):
+    vehicle = Vehicle.model_validate({section: {key: value}})
+    plausible = examine(NOTHING, vehicle)
+    (finding,) = plausible.findings
+    assert finding.kind == "mapping.configuration"
+    assert meant in finding.next_step
+    assert getattr(getattr(plausible.vehicle, section), key) is None
+
+
+@pytest.mark.parametrize(("ohm", "microfarad"), [(0.15, 1.0), (150.0, 0.5), (150_000.0, 1000.0)])
+def test_a_time_constant_that_no_precharge_has_is_told(ohm, microfarad):
+    vehicle = Vehicle.model_validate({"precharge": {"resistance_ohm": ohm, "capacitance_uF": microfarad}})
+    plausible = examine(NOTHING, vehicle)
+    assert plausible.findings[0].kind == "mapping.configuration"
+    assert plausible.vehicle.precharge.time_constant_s is None
+
+
+def test_usual_values_are_not_told():
+    vehicle = Vehicle.model_validate(
+        {
+            "precharge": {"resistance_ohm": 150, "capacitance_uF": 1000},
+            "driveline": {"ratio": 8.2, "wheel_radius_m": 0.31, "mass_kg": 1350},
+            "motor": {"rotor_inertia_kgm2": 0.05, "max_speed_rpm": 9000},
+            "limits": {"battery_min_V": 240, "battery_max_V": 344},
+        }
+    )
+    assert examine(NOTHING, vehicle).findings == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[precharge]\ncapacitance_uF = 0.001", "0.001 F would be 1000 µF"),
+        ("[precharge]\nclose_fraction = 95", "95 % is 0.95"),
+        ("[precharge]\ntolerance = 20", "20 % is 0.2"),
+        ("[signals]\ntorque = { signal = 'A.B', scale = 0 }", "must not be 0"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_with_its_line(tmp_path, text, said):
+    file = tmp_path / "car.toml"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(VehicleError, match=said) as refused:
+        load_vehicle(file)
+    assert "car.toml:2" in str(refused.value)

@@ -1,0 +1,90 @@
+"""Signs, byte order and temperature units: found by what physics demands of the readings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from test_scales import FILE, T, drive, slipped
+
+from logscope.plausibility.byte_order import Misread, misread, swap_bytes
+from logscope.plausibility.examine import examine
+from logscope.signals import Encoding, Part, Signals
+
+CODE = Encoding(16, False, 0.1, 0.0)
+
+
+@pytest.mark.parametrize("name", ["battery_current", "torque"])
+def test_a_turned_sign_is_found_and_its_part_alone_taken_out(name):
+    signals = slipped(drive(), name, -1.0)
+    plausible = examine(signals, FILE)
+    assert plausible.findings[0].kind == "mapping.sign"
+    assert name in plausible.doubted
+    assert "scale = -1" in plausible.findings[0].next_step
+
+
+def test_a_current_is_turned_where_the_pack_rises_under_load_even_with_nothing_else_logged():
+    signals = slipped(drive("torque", "motor_speed", "vehicle_speed"), "battery_current", -1.0)
+    assert set(examine(signals, FILE).doubted) == {"battery_current"}
+
+
+def raw_part(raw: np.ndarray, code: Encoding = CODE) -> Part:
+    return Part("dc_link_voltage", np.arange(raw.size) * 0.01, code.value(raw), "V", "A.B", 0.1, encoding=code)
+
+
+def test_swapped_bytes_are_found_and_sound_ones_are_not():
+    raw = (3000 + 400 * np.sin(np.arange(2000) / 40.0)).astype(np.int64)
+    assert misread(raw_part(raw)) is None
+    assert misread(raw_part(swap_bytes(raw, CODE))) is Misread.BYTES
+
+
+def test_coarse_values_whose_low_byte_stands_still_are_sound():
+    raw = 256 * np.repeat(np.arange(40), 50)
+    assert misread(raw_part(raw)) is None
+
+
+def test_a_signed_number_read_as_unsigned_is_found_and_marks_are_not():
+    raw = (300 * np.sin(np.arange(3000) / 40.0)).astype(np.int64)
+    assert misread(raw_part(raw & 0xFFFF)) is Misread.UNSIGNED
+    marked = np.abs(raw) + 5
+    marked[::50] = 0xFFFF
+    assert misread(raw_part(marked)) is None
+
+
+@given(st.lists(st.integers(0, 0xFFFF), min_size=1, max_size=50), st.booleans())
+def test_bytes_are_swapped_as_numpy_does(values, signed):
+    """The oracle is numpy's byteswap."""
+    raw = np.array(values, "<u2").astype("<i2" if signed else "<u2")
+    swapped = swap_bytes(raw.astype(np.int64), replace(CODE, signed=signed))
+    assert swapped.tolist() == raw.byteswap().astype(np.int64).tolist()
+
+
+def temperatures(**celsius: float) -> Signals:
+    parts = {
+        name: Part(name, T, np.full(T.size, value) + np.where(T > 30, 1.0, 0.0), "°C", f"A.{name}", 0.5)
+        for name, value in celsius.items()
+    }
+    return Signals(parts, 0.0, 60.0)
+
+
+@pytest.mark.parametrize(
+    ("reading", "kind", "scale", "offset"),
+    [(293.0, "offset", 1.0, -273.15), (68.0, "offset", 1 / 1.8, -32 / 1.8), (60.0, "offset", 1.0, -40.0),
+     (2000.0, "scale", 0.01, 0.0), (2.0, "scale", 10.0, 0.0)],
+)  # fmt: skip
+def test_a_temperature_in_another_unit_is_found_beside_two_that_agree(reading, kind, scale, offset):
+    signals = temperatures(motor_temperature=20.0, inverter_temperature=20.5, coolant_temperature=reading)
+    plausible = examine(signals, FILE)
+    assert set(plausible.doubted) == {"coolant_temperature"}
+    (finding,) = plausible.findings
+    assert finding.kind == f"mapping.{kind}"
+    assert finding.expected["factor"].value == pytest.approx(scale)
+    assert finding.expected["offset_K"].value == pytest.approx(offset)
+
+
+def test_a_warm_motor_beside_a_cold_radiator_is_no_slip():
+    signals = temperatures(motor_temperature=70.0, inverter_temperature=45.0, coolant_temperature=20.0)
+    assert examine(signals, FILE).findings == ()
