@@ -5,6 +5,7 @@ from __future__ import annotations
 from logscope.findings import Finding, Measured, Severity
 from logscope.parts import PARTS, Role
 from logscope.plausibility.byte_order import Misread, misread
+from logscope.plausibility.coherent import coherent
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.name import line_of, said, titled
 from logscope.plausibility.signs import Turned, sign_ties, turned
@@ -32,6 +33,7 @@ def misread_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
 
 def sign_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
     """Readings that are turned round."""
+    signals = coherent(signals)
     groups = turned(list(sign_ties(signals)))
     mirrored = [group for group in groups if not group.suspects and _names(group) <= _MIRRORED]
     doubts = [_turned(group, signals, vehicle) for group in groups if group.suspects]

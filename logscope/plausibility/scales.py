@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logscope.plausibility.coherent import coherent
 from logscope.plausibility.configuration import without_values
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.power import power_ties
@@ -20,6 +21,7 @@ _ROUNDS = 3  # a slip that is out of the way no longer hides another; three at o
 def scale_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
     """What is off by a factor, as far as ties between parts and with the vehicle file show it."""
     doubts: list[Doubt] = []
+    signals = coherent(signals)
     for _ in range(_ROUNDS):
         found = [doubt for broken in suspects(_ties(signals, vehicle)) if (doubt := _doubt(broken, signals, vehicle))]
         bearing = [doubt for doubt in found if doubt.bears]

@@ -141,6 +141,15 @@ def test_a_spinning_wheel_and_another_gear_are_no_slip():
         assert examine(replace(signals, parts={**signals.parts, "motor_speed": other}), FILE).doubted == {}
 
 
+def test_foreign_content_between_the_readings_is_no_slip_of_scale_or_sign():
+    signals = drive()
+    torque = signals.parts["torque"]
+    foreign = replace(torque, value=np.where(np.arange(T.size) % 2, torque.value, -9000.0))
+    limited = FILE.model_copy(update={"motor": FILE.motor.model_copy(update={"max_torque_Nm": 160.0})})
+    plausible = examine(replace(signals, parts={**signals.parts, "torque": foreign}), limited)
+    assert not [f for f in plausible.findings if f.kind in ("mapping.scale", "mapping.sign", "mapping.odd")]
+
+
 def test_two_slips_at_once_are_both_found():
     signals = slipped(slipped(drive(), "dc_link_voltage", 0.1), "vehicle_speed", 10.0)
     assert set(examine(signals, FILE).doubted) == {"dc_link_voltage", "vehicle_speed"}
