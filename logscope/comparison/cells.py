@@ -1,4 +1,4 @@
-"""Cells of alike driving, speed by load, and the units whose scatter tells how much events cluster."""
+"""Cells of alike driving, speed by load, and where both sides of a comparison drove."""
 
 from __future__ import annotations
 
@@ -8,15 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.comparison.driving import TICK_S, Driving
-from logscope.findings import FloatArray
+from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.episodes import IndexArray
 
 # Fine enough that a gentler run is hardly gentler within a cell: where the rate grows threefold over a third of the
 # largest current, it grows by a seventh over a cell, and the means of both sides within it differ by far less.
 SPEED_CELLS, LOAD_CELLS = 8, 25
-_STANDSTILL = 0.02  # of the top speed: below it the vehicle does not drive
+STANDSTILL = 0.02  # of the top speed: below it the vehicle does not drive
 _TOP = 0.999  # quantile taken as the largest, so that one wild sample does not stretch the cells
-STRETCH_S = 30.0  # holds a burst: a plug that moves, a rough stretch of road, a pull up a hill
+# Coarse enough that a cell in which a side drives holds seconds of it.
+REACH_CELLS = (4, 10)
+_FEWEST_S = 1.0  # in a cell: less is passed through
+# A side that spends less than a tenth of the other's share of its time in a cell cannot answer for it (judgement).
+_COMPARABLE = 0.1
 RUNS_AS_UNITS = 4  # runs a side from which their own scatter can be judged
 
 
@@ -56,7 +60,7 @@ def make_grid(speed: str, load: str, runs: Sequence[Driving]) -> Grid | None:
     return Grid(
         speed,
         load,
-        np.linspace(_STANDSTILL * top, top, SPEED_CELLS + 1),
+        np.linspace(STANDSTILL * top, top, SPEED_CELLS + 1),
         np.linspace(0.0, max(most, 1e-9), LOAD_CELLS + 1),
     )
 
@@ -69,28 +73,18 @@ def coarser(grid: Grid, speeds: int, loads: int) -> Grid:
 
 
 def runs_are_units(before: Sequence[object], after: Sequence[object]) -> bool:
-    """Whether both sides hold enough runs for a run to be the unit; else it is a stretch of STRETCH_S."""
+    """Whether both sides hold enough runs to judge how much runs differ."""
     return min(len(before), len(after)) >= RUNS_AS_UNITS
 
 
-def unit_of_ticks(runs: Sequence[Driving], *, whole_runs: bool) -> list[IndexArray]:
-    """The unit of each tick of each run, counted through all runs of a side."""
-    units, first = [], 0
-    for run in runs:
-        within = np.zeros(run.known.size, dtype=np.intp)
-        if not whole_runs:
-            within = (np.arange(run.known.size) * TICK_S / STRETCH_S).astype(np.intp)
-        units.append(first + within)
-        first += int(within[-1]) + 1
-    return units
+def time_in_cells(cells: Sequence[IndexArray], grid: Grid) -> FloatArray:
+    """Driving by cell [s], shape (cells,), from the cell of each tick of each run, −1 where it does not drive."""
+    cell = np.concatenate(cells)
+    return np.asarray(np.bincount(cell[cell >= 0], minlength=grid.cells) * TICK_S, dtype=np.float64)
 
 
-def table(
-    units: Sequence[IndexArray], cells: Sequence[IndexArray], amounts: Sequence[FloatArray], size: int
-) -> FloatArray:
-    """Amounts summed by unit and cell, shape (units, size); ticks without a cell left out."""
-    unit, cell, amount = (np.concatenate(each) for each in (units, cells, amounts))
-    inside = cell >= 0
-    count = int(unit.max()) + 1
-    flat = np.bincount(unit[inside] * size + cell[inside], amount[inside], minlength=count * size)
-    return flat.astype(np.float64).reshape(count, size)
+def shared_cells(first_s: FloatArray, second_s: FloatArray) -> BoolArray:
+    """In which cells both sides drove, from the time in each [s]: none of them there by mere chance; shape (cells,)."""
+    shares = [each / max(float(each.sum()), TICK_S) for each in (first_s, second_s)]
+    both = np.minimum(first_s, second_s) >= _FEWEST_S
+    return np.asarray(both & (np.minimum(*shares) >= _COMPARABLE * np.maximum(*shares)))

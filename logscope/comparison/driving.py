@@ -11,8 +11,11 @@ from scipy.ndimage import median_filter
 from logscope.findings import BoolArray, FloatArray
 from logscope.parts import PARTS
 from logscope.signals import Part, Signals
+from logscope.statistics.episodes import IndexArray
 
 TICK_S = 0.05  # driving changes little within
+# Longer than what disturbs for a while: a plug that moves, a rough stretch of road, a pull up a hill (practice).
+STRETCH_S = 30.0
 _SMOOTH_TICKS = 7  # a third of a second: readings disturbed for less than half of it do not move the median
 _STALE_S = 1.0  # a value older than this says nothing about the moment
 # What a disturbance may follow: current first, torque as its stand-in; speed from the shaft, or from the road.
@@ -54,6 +57,11 @@ def driving(signals: Signals, speed: str, load: str) -> Driving:
     load_at, load_known = _held(signals[load], ticks)
     smooth = [median_filter(np.abs(values), _SMOOTH_TICKS, mode="nearest") for values in (speed_at, load_at)]
     return Driving(signals.start_s, smooth[0], smooth[1], speed_known & load_known)
+
+
+def stretch_of_ticks(run: Driving) -> IndexArray:
+    """The stretch of STRETCH_S that each tick lies in, shape (n,)."""
+    return (np.arange(run.known.size) * TICK_S / STRETCH_S).astype(np.intp)
 
 
 def part_words(name: str) -> str:

@@ -7,8 +7,8 @@ from math import exp, isfinite, log
 
 import numpy as np
 
-from logscope.comparison.cells import STRETCH_S, Grid, coarser, unit_of_ticks
-from logscope.comparison.driving import TICK_S, Driving
+from logscope.comparison.cells import Grid, coarser
+from logscope.comparison.driving import STRETCH_S, TICK_S, Driving, stretch_of_ticks
 from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
 from logscope.findings import FloatArray, Measured
@@ -71,7 +71,7 @@ def floors(runs: Runs, grid: Grid) -> tuple[FloatArray, FloatArray, bool]:
     for run, scatter in runs:
         if scatter is None:
             continue
-        cell, unit = grid.cell(run), unit_of_ticks([run], whole_runs=False)[0]
+        cell, unit = grid.cell(run), stretch_of_ticks(run)
         ticks = ((scatter.time_s - run.start_s) / TICK_S).astype(np.intp)
         inside = (ticks >= 0) & (ticks < cell.size)
         held = np.clip(ticks, 0, cell.size - 1)

@@ -49,12 +49,15 @@ def _what_could_be_shown(one: Weighed) -> str:
     """For a difference that was not shown: how large one would have been, and how much more driving it takes."""
     if not isinstance(one.measure, EventRate):
         return ""
+    rose = one.effect is not None and (one.effect.value is None or one.effect.value > 1.0) and one.effect.low != 0.0
+    if rose and one.could_show is None:
+        return "The 95 % interval still includes no change: more of the same driving would decide."
     if one.more_min == inf and one.could_show is None:
         return (
-            "So few before the change cannot show any fall, however large, nor would further driving after it: keep "
-            "longer recordings before the next change."
+            "With so few events before the change not even a fall to zero could be shown, however long the driving "
+            "after it: make longer recordings before the next change."
         )
-    could = "This little driving could not have shown a fall, however large."
+    could = "This much driving is too short to show any fall."
     if one.could_show is not None:
         could = (
             f"This much driving would have shown a fall to {100 * one.could_show:.0f} % of the rate or less, "
@@ -62,12 +65,12 @@ def _what_could_be_shown(one: Weighed) -> str:
         )
     if one.more_min == inf:
         return (
-            f"{could} No further driving after the change would show a halving, for the side before it is too short: "
-            "keep longer recordings before the next change."
+            f"{could} No further driving after the change would show a halving, since the recording before it is too "
+            "short: make longer recordings before the next change."
         )
     if one.more_min is None or one.more_min <= 0:
         return could
-    return f"{could} Some {_rounded(one.more_min)} min more of the same driving after the change would show a halving."
+    return f"{could} About {_rounded(one.more_min)} min more of the same driving after the change would show a halving."
 
 
 def _rounded(minutes: float) -> str:

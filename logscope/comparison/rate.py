@@ -3,28 +3,57 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import inf, isfinite
 
 import numpy as np
 
-from logscope.comparison.cells import STRETCH_S, Grid, runs_are_units, table, unit_of_ticks
-from logscope.comparison.driving import TICK_S, Driving, part_words
+from logscope.comparison.cells import (
+    REACH_CELLS,
+    STANDSTILL,
+    Grid,
+    coarser,
+    runs_are_units,
+    shared_cells,
+    time_in_cells,
+)
+from logscope.comparison.driving import STRETCH_S, TICK_S, Driving, part_words, stretch_of_ticks
 from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
-from logscope.findings import Finding, FloatArray, Measured
+from logscope.findings import BoolArray, Finding, FloatArray, Measured
 from logscope.measures import EventRate
+from logscope.statistics.clustering import Recorded, clustering
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.power import more_exposure_for, smallest_fall_shown
+from logscope.statistics.rate_change import Law, Observed, RateChange, fit_law, rate_change
 from logscope.statistics.rates import Estimate
-from logscope.statistics.stratified import Exposed, RatioOfRates, stratified_rate_ratio
+from logscope.statistics.unit_spread import spread_of_units, student_widening
 
 HALVED = 0.5
-_LEAST_DRIVING_S = 2.0 * STRETCH_S  # on each side: scatter needs two stretches
-_LEAST_SHARED_S = 10.0  # of driving in shared cells on each side: less holds a handful of samples a cell
-_LEAST_SHARE = 0.1  # of each side's driving: less is a chance meeting of two different drives
+_FEWEST_DRIVING_S = 60.0  # on each side: a single burst, of some 30 s at most, is no rate
+_FEWEST_SHARED_S = 10.0  # of driving in shared cells on each side: less holds a handful of samples a cell
+_FEWEST_SHARE = 0.1  # of each side's driving: less is a chance meeting of two different drives
 _FAR_APART = 1.5  # a threshold that differs by more than half sees other events
+# Where most of what happened has no counterpart, what is left speaks of another question (judgement): then only a
+# difference that shows all the same is told, and none where nearly all events are such.
+_MOST, _NEARLY_ALL = 0.5, 0.8
+_FEW_EVENTS = 3  # fewer may lie anywhere
+# Where the rate may bend, as fractions of the largest load, and how much steeper than over the whole range it may be
+# between two: a plug that moves under torque disturbs from some current on (judgement).
+_KNOTS = (0.2, 0.35, 0.5, 0.65, 0.8)
+_BEND = 4.0
+_CLUSTERED = 1.2  # variance over that of independent events from which it is worth a sentence
 
 Runs = Sequence[tuple[Driving, Sequence[Finding]]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ticks:
+    """One run by ticks. cell : coarse cell, −1 where it does not drive; events : that each tick led to; shape (n,)."""
+
+    run: Driving
+    cell: IndexArray
+    events: FloatArray
 
 
 def event_times(measure: EventRate, findings: Sequence[Finding]) -> list[float]:
@@ -39,22 +68,28 @@ def event_times(measure: EventRate, findings: Sequence[Finding]) -> list[float]:
 
 def weigh_rate(measure: EventRate, before: Runs, after: Runs, grid: Grid, level: float) -> Weighed:
     """Compare a rate; both sides have at least one run. level : at which a claim is made, for what could be shown."""
-    whole_runs = runs_are_units(before, after)
-    sides = [exposed(measure, runs, grid, whole_runs=whole_runs) for runs in (before, after)]
-    shared = np.all([side.exposure.sum(axis=0) > 0 for side in sides], axis=0)
-    all_s = [float(side.exposure.sum()) for side in sides]
-    shared_s = [float(side.exposure[:, shared].sum()) for side in sides]
-    counts = (float(sides[0].events[:, shared].sum()), float(sides[1].events[:, shared].sum()))
+    coarse = coarser(grid, *REACH_CELLS)
+    sides = [[_ticks(measure, run, findings, coarse) for run, findings in runs] for runs in (before, after)]
+    driven_s = [time_in_cells([each.cell for each in side], coarse) for side in sides]
+    shared = shared_cells(*driven_s)
+    happened = [_by_cell(side, coarse) for side in sides]
+    all_s, shared_s = ([float(each[where].sum()) for each in driven_s] for where in (slice(None), shared))
     exposure = Exposure(
-        counts,
+        (float(happened[0][shared].sum()), float(happened[1][shared].sum())),
         (shared_s[0] / 60.0, shared_s[1] / 60.0),
         (all_s[0] / 60.0, all_s[1] / 60.0),
-        "runs" if whole_runs else f"stretches of {STRETCH_S:g} s",
+        "runs" if runs_are_units(before, after) else "gaps between events",
     )
     if why := _no_overlap(all_s, shared_s, grid, before, after) or _other_threshold(measure, before, after):
         return Weighed(measure, why, exposure=exposure)
-    found = stratified_rate_ratio(sides[0], sides[1], measure.margin)
-    assert found is not None
+    rows = _rows(sides, shared, grid)
+    dispersion = 1.0
+    if rows.events.sum() > 0:
+        dispersion = _dispersion(sides, shared, grid, fit_law(rows), level)
+    found = rate_change(rows, dispersion, measure.margin)
+    apart = _apart(measure, sides, happened, shared, grid)
+    if apart.share > _NEARLY_ALL or (apart.share > _MOST and found.ratio.p_value > level):
+        return Weighed(measure, apart.words, exposure=exposure)
     more = more_exposure_for(HALVED, found.events[0], found.expected, found.dispersion, level, measure.margin)
     return Weighed(
         measure,
@@ -70,70 +105,162 @@ def weigh_rate(measure: EventRate, before: Runs, after: Runs, grid: Grid, level:
     )
 
 
-def exposed(measure: EventRate, runs: Runs, grid: Grid, *, whole_runs: bool) -> Exposed:
-    """Events and seconds of driving of one side by unit and cell."""
-    drives = [run for run, _ in runs]
-    units = unit_of_ticks(drives, whole_runs=whole_runs)
-    cells = [grid.cell(run) for run in drives]
-    happened = [_per_tick(measure, run, findings) for run, findings in runs]
-    lasting = [np.full(run.known.size, TICK_S) for run in drives]
-    return Exposed(table(units, cells, happened, grid.cells), table(units, cells, lasting, grid.cells))
-
-
 def by_load(measure: EventRate, runs: Runs, grid: Grid) -> tuple[FloatArray, FloatArray]:
     """Events and minutes of driving by load band, shape (bands,) each."""
-    side = exposed(measure, runs, grid, whole_runs=True)
+    side = [_ticks(measure, run, findings, grid) for run, findings in runs]
     bands = grid.load_edges.size - 1
-    events, seconds = (
-        np.asarray(each.sum(axis=0).reshape(-1, bands).sum(axis=0)) for each in (side.events, side.exposure)
-    )
-    return events, seconds / 60.0
+    seconds = time_in_cells([each.cell for each in side], grid)
+    events, driven_s = (each.reshape(-1, bands).sum(axis=0) for each in (_by_cell(side, grid), seconds))
+    return np.asarray(events), np.asarray(driven_s) / 60.0
 
 
-def _per_tick(measure: EventRate, run: Driving, findings: Sequence[Finding]) -> FloatArray:
-    """How many events each tick led to."""
-    ticks: IndexArray = np.array(
+def by_stretch(
+    measure: EventRate, run: Driving, findings: Sequence[Finding], grid: Grid
+) -> tuple[FloatArray, FloatArray]:
+    """Events and seconds of driving of one run in each stretch of STRETCH_S, shape (stretches,) each."""
+    ticks, stretch = _ticks(measure, run, findings, grid), stretch_of_ticks(run)
+    seconds = np.where(ticks.cell >= 0, TICK_S, 0.0)
+    events, driven_s = (np.bincount(stretch, each).astype(np.float64) for each in (ticks.events, seconds))
+    return events, driven_s
+
+
+def _ticks(measure: EventRate, run: Driving, findings: Sequence[Finding], cells: Grid) -> _Ticks:
+    happened: IndexArray = np.array(
         [run.tick(time_s - measure.lead_s) for time_s in event_times(measure, findings)], dtype=np.intp
     )
-    inside = ticks[(ticks >= 0) & (ticks < run.known.size)]
-    return np.bincount(inside, minlength=run.known.size).astype(np.float64)
+    inside = happened[(happened >= 0) & (happened < run.known.size)]
+    cell = cells.cell(run)
+    events = np.bincount(inside, minlength=run.known.size).astype(np.float64)
+    return _Ticks(run, cell, np.where(cell >= 0, events, 0.0))
+
+
+def _by_cell(side: Sequence[_Ticks], cells: Grid) -> FloatArray:
+    """Events of a side by cell, shape (cells,)."""
+    cell, events = (np.concatenate([getattr(each, name) for each in side]) for name in ("cell", "events"))
+    inside = cell >= 0
+    return np.bincount(cell[inside], events[inside], minlength=cells.cells).astype(np.float64)
+
+
+def _covariates(run: Driving, grid: Grid) -> FloatArray:
+    """What a rate may follow at each tick: load and its bends, speed and its logarithm, load × speed; shape (n, k).
+
+    A rate that rises with a power of the speed, by a factor for each ampere, or from some current on, is near to that.
+    """
+    load = np.clip(run.load / grid.load_edges[-1], 0.0, 1.2)
+    speed = np.clip(run.speed / grid.speed_edges[-1], STANDSTILL, 1.2)
+    bends = [_BEND * np.maximum(load - knot, 0.0) for knot in _KNOTS]
+    return np.column_stack([load, speed, np.log(speed), load * speed, *bends])
+
+
+def _rows(sides: Sequence[Sequence[_Ticks]], shared: BoolArray, grid: Grid) -> Observed:
+    """Both sides by fine cells within the shared coarse ones, each cell with the mean of its own driving."""
+    events, exposure, second, covariates = [], [], [], []
+    for number, side in enumerate(sides):
+        inside = [(each.cell >= 0) & shared[each.cell] for each in side]
+        cell = np.concatenate([grid.cell(each.run)[i] for each, i in zip(side, inside, strict=True)])
+        tick_events = np.concatenate([each.events[i] for each, i in zip(side, inside, strict=True)])
+        own = np.concatenate([_covariates(each.run, grid)[i] for each, i in zip(side, inside, strict=True)])
+        ticks = np.bincount(cell, minlength=grid.cells)
+        there = ticks > 0
+        means = [np.bincount(cell, column, minlength=grid.cells)[there] / ticks[there] for column in own.T]
+        events.append(np.bincount(cell, tick_events, minlength=grid.cells)[there])
+        exposure.append(ticks[there] * TICK_S)
+        second.append(np.full(np.count_nonzero(there), number == 1))
+        covariates.append(np.column_stack(means))
+    return Observed(*(np.concatenate(each) for each in (events, exposure, second, covariates)))
+
+
+def _dispersion(sides: Sequence[Sequence[_Ticks]], shared: BoolArray, grid: Grid, law: Law, level: float) -> float:
+    """Variance of the counts over that of independent events: clusters within runs, and runs that differ.
+
+    What few clusters or runs tell of the variance is uncertain, for which Student's distribution allows.
+    """
+    recorded = [
+        [_recorded(each, shared, grid, law, second=number == 1) for each in side] for number, side in enumerate(sides)
+    ]
+    within = clustering([each for side in recorded for each in side], STRETCH_S)
+    dispersion = within.dispersion
+    if within.clusters is not None:
+        dispersion *= student_widening(within.clusters - 1.0, level)
+    if not runs_are_units(*sides):
+        return dispersion
+    runs = [each for side in recorded for each in side]
+    counts, expected = [float(each.events_s.size) for each in runs], [float(each.until[-1]) for each in runs]
+    return max(dispersion, spread_of_units(counts, expected, within.dispersion, fitted=2, level=level))
+
+
+def _recorded(each: _Ticks, shared: BoolArray, grid: Grid, law: Law, *, second: bool) -> Recorded:
+    """The shared driving of one run as events and expected events."""
+    inside = (each.cell >= 0) & shared[each.cell]
+    rate: FloatArray = np.where(inside, law.rate(_covariates(each.run, grid), second), 0.0)
+    edge_s = np.asarray(np.arange(rate.size + 1) * TICK_S, dtype=np.float64)
+    happened = np.repeat(edge_s[:-1], np.where(inside, each.events, 0.0).astype(np.intp))
+    until = np.concatenate([np.zeros(1), np.cumsum(rate) * TICK_S])
+    return Recorded(happened, edge_s, np.asarray(until, dtype=np.float64))
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    """The larger share of one side's events where the other side never drove, and that in words."""
+
+    share: float
+    words: str
+
+
+def _apart(
+    measure: EventRate,
+    sides: Sequence[Sequence[_Ticks]],
+    happened: Sequence[FloatArray],
+    shared: BoolArray,
+    grid: Grid,
+) -> _Apart:
+    shares = [
+        float(each[~shared].sum() / max(each.sum(), 1.0)) if each.sum() >= _FEW_EVENTS else 0.0 for each in happened
+    ]
+    worst = int(np.argmax(shares))
+    side, other = sides[worst], sides[1 - worst]
+    names = ("before", "after")
+    count, whole = happened[worst][~shared].sum(), happened[worst].sum()
+    at = [(each.run, (each.events > 0) & (each.cell >= 0) & ~shared[each.cell]) for each in side]
+    driven = [(each.run, each.cell >= 0) for each in other]
+    return _Apart(
+        shares[worst],
+        f"{measure.title}: {count:.0f} of {whole:.0f} {names[worst]} happened where the other side hardly drove: at "
+        f"{_spans(at, grid)}, against {_spans(driven, grid)} in nine tenths of the driving {names[1 - worst]}. "
+        "Repeat the drive at the same speed and load.",
+    )
+
+
+def _spans(chosen: Sequence[tuple[Driving, BoolArray]], grid: Grid) -> str:
+    """The middle nine tenths of speed and load in chosen ticks, in words."""
+    spans = []
+    for part, name in ((grid.speed, "speed"), (grid.load, "load")):
+        values = np.concatenate([getattr(run, name)[where] for run, where in chosen])
+        if values.size:
+            low, high = np.quantile(values, [0.05, 0.95])
+            spans.append(f"{low:.0f} to {high:.0f} of {part_words(part)}")
+    return " and ".join(spans)
 
 
 def _no_overlap(all_s: Sequence[float], shared_s: Sequence[float], grid: Grid, before: Runs, after: Runs) -> str:
     """Why the driving of both sides has too little in common; empty where it has enough."""
     for seconds, which in zip(all_s, ("before", "after"), strict=True):
-        if seconds < _LEAST_DRIVING_S:
+        if seconds < _FEWEST_DRIVING_S:
             return (
-                f"There are only {seconds:.0f} s of driving {which} the change; less than {_LEAST_DRIVING_S:.0f} s "
-                "cannot tell a rate from a single burst."
+                f"There are only {seconds:.0f} s of driving {which} the change; less than {_FEWEST_DRIVING_S:.0f} s "
+                "may be a single burst and gives no rate."
             )
     enough = all(
-        part >= max(_LEAST_SHARED_S, _LEAST_SHARE * whole) for part, whole in zip(shared_s, all_s, strict=True)
+        part >= max(_FEWEST_SHARED_S, _FEWEST_SHARE * whole) for part, whole in zip(shared_s, all_s, strict=True)
     )
     if enough:
         return ""
-    spans = [
-        " and ".join(
-            f"{low:.0f} to {high:.0f} of {part_words(part)}"
-            for part, (low, high) in zip((grid.speed, grid.load), _middle(runs, grid), strict=True)
-        )
-        for runs in (before, after)
-    ]
+    spans = [_spans([(run, grid.cell(run) >= 0) for run, _ in runs], grid) for runs in (before, after)]
     return (
         f"The two sides were driven too differently: only {shared_s[0]:.0f} of {all_s[0]:.0f} s before and "
         f"{shared_s[1]:.0f} of {all_s[1]:.0f} s after were at like speed and load. Nine tenths of the driving was at "
         f"{spans[0]} before, at {spans[1]} after. Repeat the drive as it was before."
     )
-
-
-def _middle(runs: Runs, grid: Grid) -> list[tuple[float, float]]:
-    """The middle nine tenths of speed and of load while driving."""
-    inside = [grid.cell(run) >= 0 for run, _ in runs]
-    values = (
-        np.concatenate([getattr(run, name)[k] for (run, _), k in zip(runs, inside, strict=True)])
-        for name in ("speed", "load")
-    )
-    return [(float(np.quantile(v, 0.05)), float(np.quantile(v, 0.95))) for v in values]
 
 
 def _other_threshold(measure: EventRate, before: Runs, after: Runs) -> str:
@@ -164,15 +291,16 @@ def _threshold(measure: EventRate, runs: Runs) -> float | None:
     return max(told, default=None)
 
 
-def _in_words(found: RatioOfRates) -> str:
-    if sum(found.events) == 0:
+def _in_words(found: RateChange) -> str:
+    count = sum(found.events)
+    if count == 0:
         return "None was seen on either side."
     bursts = ""
-    if found.dispersion > 1.0:
-        bursts = f" They come in bursts, so that {found.dispersion:.1f} of them count as one."
+    if found.dispersion > _CLUSTERED:
+        bursts = f" Events cluster: the effective number is {count / found.dispersion:.0f} of {count:.0f}."
     return (
         f"{found.events[0]:.0f} before in {found.exposure[0] / 60.0:.1f} min, {found.events[1]:.0f} after in "
-        f"{found.exposure[1] / 60.0:.1f} min, at like speed and load; {found.expected:.1f} were to be expected after "
+        f"{found.exposure[1] / 60.0:.1f} min, at like speed and load; {found.expected:.1f} would be expected after "
         f"without a change in rate.{bursts}"
     )
 

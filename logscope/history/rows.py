@@ -13,7 +13,7 @@ from scipy import stats
 from logscope.comparison.cells import coarser, make_grid
 from logscope.comparison.driving import LOADS, SPEEDS, Driving, common_part, driving
 from logscope.comparison.floor import floors
-from logscope.comparison.rate import exposed
+from logscope.comparison.rate import by_stretch
 from logscope.comparison.repeated import repeats_of
 from logscope.findings import Measured
 from logscope.history.tuning import Tuning
@@ -125,10 +125,10 @@ def _rate(measure: EventRate, result: Result, run: Driving) -> Measured | None:
     grid = make_grid("", "", [run])
     if grid is None:
         return None
-    side = exposed(measure, [(run, result.findings)], coarser(grid, 1, 1), whole_runs=False)
-    if not side.exposure.any():
+    events, driven_s = by_stretch(measure, run, result.findings, coarser(grid, 1, 1))
+    if not driven_s.any():
         return None
-    rate = clustered_rate(side.events.sum(axis=1), side.exposure.sum(axis=1) / measure.per_s)
+    rate = clustered_rate(events, driven_s / measure.per_s)
     return Measured(rate.value, measure.unit, rate.low, rate.high)
 
 

@@ -41,6 +41,7 @@ class Truth:
     rate : disturbances per minute at 100 A and 3000 rpm; growth : factor for each 100 A more; power : of the speed
     burst : mean number of disturbances that come together; run_spread : standard deviation of the logarithm of a
         factor that each run has on its rate
+    from_A : current below which nothing happens: a plug that moves under torque alone
     trips : per hour at 100 A; noise : standard deviation of the speed [rpm]; tau, bleed : time constants [s]
     """
 
@@ -56,6 +57,7 @@ class Truth:
     tau: float = 0.15
     bleed: float = 47.0
     closing: float = 9.0
+    from_A: float = -np.inf
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,26 @@ PAIRS = {
     "doubled": Pair(
         replace(PLAIN, minutes=(20.0,)), replace(PLAIN, minutes=(20.0,), rate=12.0), ((RATE, Verdict.WORSE),)
     ),
+    "single spikes, four runs, then hardly any": Pair(
+        Truth(minutes=(4.0,) * 4, rate=2.0), Truth(minutes=(4.0,) * 4, rate=0.1), ((RATE, Verdict.BETTER),)
+    ),
+    "four times worse": Pair(
+        replace(PLAIN, minutes=(12.0,), rate=2.0), replace(PLAIN, rate=8.0), ((RATE, Verdict.WORSE),)
+    ),
+    "four times worse, from 150 A": Pair(
+        Truth(rate=3.0, growth=1.0, from_A=150.0), Truth(rate=12.0, growth=1.0, from_A=150.0), ((RATE, Verdict.WORSE),)
+    ),
+    "three times worse, bursts": Pair(
+        replace(BURSTS, minutes=(40.0,), rate=5.0),
+        replace(BURSTS, minutes=(40.0,), rate=15.0),
+        ((RATE, Verdict.WORSE),),
+    ),
+    "gentler, from 150 A": Pair(
+        Truth(rate=20.0, growth=1.0, from_A=150.0), Truth(rate=20.0, growth=1.0, from_A=150.0, vigour=0.6)
+    ),
+    "only where the other never drove": Pair(
+        Truth(rate=30.0, growth=1.0, from_A=170.0), Truth(rate=30.0, growth=1.0, from_A=170.0, vigour=0.45)
+    ),
     "slower precharge": Pair(PLAIN, replace(PLAIN, tau=0.26), (("precharge_time_constant_s", Verdict.WORSE),)),
     "quieter": Pair(PLAIN, replace(PLAIN, noise=3.0), (("speed_noise_rpm", Verdict.BETTER),)),
 }
@@ -127,7 +149,7 @@ def run_of(truth: Truth, minutes: float, rng: np.random.Generator) -> Result:
     current, speed = _profile(truth, time, rng)
     own = float(np.exp(rng.normal(-0.5 * truth.run_spread**2, truth.run_spread))) if truth.run_spread else 1.0
     law = truth.growth ** ((current - 100.0) / 100.0) * (np.maximum(speed, 1.0) / 3000.0) ** truth.power
-    law = np.where(speed > 100.0, law, 0.0)
+    law = np.where((speed > 100.0) & (current >= truth.from_A), law, 0.0)
     events = _events(truth.rate / 60.0 * own * law / truth.burst, truth.burst, time, rng)
     trips = _events(truth.trips / 3600.0 * np.where(speed > 100.0, current / 100.0, 0.0), 1.0, time, rng)
     reading = np.round(speed + rng.normal(0.0, truth.noise, time.size))

@@ -1,0 +1,82 @@
+"""How much events cluster: judged by the gaps between them, against the rate at which they were to be expected.
+
+Independent events leave as many close pairs as the rate makes probable. Pairs beyond that show clusters, and the
+variance of a count over a time much longer than a cluster is that of independent events times 1 + twice the surplus of
+pairs for each event (Cox and Isham, Point Processes, 1980, section 2.5: index of dispersion from the product density).
+A rate that changes with load, or from one side of a comparison to the other, makes no pairs beyond the expected ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from logscope.findings import FloatArray
+
+_BY_CHANCE = 0.05  # as many pairs or more, by chance alone: from there on the events do cluster
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recorded:
+    """Events of one recording beside what was to be expected.
+
+    events_s : times, ascending, shape (n,)
+    edge_s, until : events expected from the start until each edge, both shape (m,), ascending
+    """
+
+    events_s: FloatArray
+    edge_s: FloatArray
+    until: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Clustering:
+    """dispersion : variance of counts over that of independent events, at least 1
+    clusters : how many independent ones the events amount to where they cluster; None where chance explains all
+    """
+
+    dispersion: float
+    clusters: float | None
+
+
+INDEPENDENT = Clustering(1.0, None)
+
+
+def clustering(recordings: Sequence[Recorded], window_s: float) -> Clustering:
+    """Clusters no longer than `window_s` [s]."""
+    count = sum(each.events_s.size for each in recordings)
+    if count < 2:
+        return INDEPENDENT
+    pairs = sum(_pairs(each.events_s, window_s) for each in recordings)
+    followers = np.concatenate([_expected_followers(each, window_s) for each in recordings])
+    dispersion = max(1.0, 1.0 + 2.0 * (pairs - float(followers.sum())) / count)
+    return Clustering(dispersion, count / dispersion if _chance_of_as_many(pairs, followers) < _BY_CHANCE else None)
+
+
+def _chance_of_as_many(pairs: int, followers: FloatArray) -> float:
+    """Chance of as many pairs or more among independent events.
+
+    Windows of neighbouring events overlap, so that the pairs scatter more than a Poisson count: with the variance
+    E·(1 + E) of each event's E expected followers, taken as a negative binomial.
+    """
+    mean, extra = float(followers.sum()), float(np.sum(followers**2))
+    if not pairs or not mean > 0:
+        return 1.0 if not pairs else 0.0
+    return float(stats.nbinom.sf(pairs - 1, mean**2 / max(extra, 1e-12 * mean), mean / (mean + extra)))
+
+
+def _pairs(events_s: FloatArray, window_s: float) -> int:
+    last = np.searchsorted(events_s, events_s + window_s, side="right")
+    return int(np.sum(last - np.arange(events_s.size) - 1))
+
+
+def _expected_followers(recorded: Recorded, window_s: float) -> FloatArray:
+    """Events expected within the window after each event, by a rate that the event itself did not raise; shape (n,)."""
+    n = recorded.events_s.size
+    if not n:
+        return recorded.events_s
+    start, end = (np.interp(recorded.events_s + late, recorded.edge_s, recorded.until) for late in (0.0, window_s))
+    return np.asarray((end - start) * (n - 1) / n)
