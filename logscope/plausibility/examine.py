@@ -13,6 +13,7 @@ from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.doubts import misread_doubts, sign_doubts, temperature_doubts
 from logscope.plausibility.scales import scale_doubts
 from logscope.plausibility.text import unlikely_finding
+from logscope.plausibility.two_contents import two_contents
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -36,7 +37,7 @@ class Plausible:
 
 def relations() -> tuple[Relation, ...]:
     """What has to fit together, each judged on what no relation before it put in doubt."""
-    return (constant_readings, scale_doubts, sign_doubts, temperature_doubts)
+    return (two_contents, constant_readings, scale_doubts, sign_doubts, temperature_doubts)
 
 
 def examine(signals: Signals, vehicle: Vehicle) -> Plausible:
