@@ -28,7 +28,8 @@ def _listed(value: object) -> object:
 class ColumnLayout(BaseModel):
     """The columns of a delimited log, by their names in its header or by their numbers from 1.
 
-    time_unit : of the numbers in `time`; "date" for 2026-03-02 09:00:00.123 or 09:00:00.123
+    time_unit : of the numbers in `time`; without it the one in the column's name, else "s"; "date" for
+        2026-03-02 09:00:00.123 or 09:00:00.123
     identifier_base, data_base : 16 or 10; a prefix 0x or a trailing h always means 16
     bus : without it every frame is of bus "can0"; a bare number 1 means "can1"
     extended : 1/0, true/false, ext/std, x, 29/11; without it identifiers above 7FF, or with a trailing x, are

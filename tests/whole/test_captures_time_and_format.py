@@ -95,7 +95,15 @@ def test_the_scanners_log_has_72_identifiers(tmp_path: Path, command: Command) -
     assert len(inventory(command, tmp_path, REQUESTS)[0]["messages"]) == 72
 
 
-@pytest.mark.parametrize(("name", "bus", "identifier", "period_s"), [(CAR, "can0", "524", 0.01), (CAR, "can0", "5A3", 0.1), (HYBRID, "can1", "288", 0.01), (HYBRID, "can1", "289", 0.01)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "bus", "identifier", "period_s"),
+    [
+        (CAR, "can0", "524", 0.01),
+        (CAR, "can0", "5A3", 0.1),
+        (HYBRID, "can1", "288", 0.01),
+        (HYBRID, "can1", "289", 0.01),
+    ],
+)
 def test_periods(tmp_path: Path, command: Command, name: str, bus: str, identifier: str, period_s: float) -> None:
     """Of the link voltage in either car, and of the contactor's state."""
     messages = inventory(command, tmp_path, name)[0]["messages"]
@@ -129,7 +137,7 @@ def test_tables_cover_the_length(tmp_path: Path, command: Command, name: str) ->
     """`decode` puts the last sample where the log ends, to a message's period."""
     definitions = CAPTURES / ("plug-in-hybrid.dbc" if name == HYBRID else "production-car.dbc")
     target = tmp_path / "all.csv"
-    status, out, _ = command("decode", CAPTURES / name, "--definitions", definitions, "--out", target, "--every", 0.1)
+    status, *_ = command("decode", CAPTURES / name, "--definitions", definitions, "--out", target, "--every", 0.1)
     assert status == 0
     last = target.read_text(encoding="utf-8").splitlines()[-1].split(",")[0]
     assert float(last.strip('"')) == pytest.approx(KNOWN[name][2], abs=0.15)
