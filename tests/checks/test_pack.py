@@ -55,6 +55,44 @@ def test_a_single_pulse_gives_the_resistance_of_the_pulse_definition() -> None:
     assert pulses.low < 0.09 < pulses.high
 
 
+@pytest.mark.parametrize("period_s", [0.01, 0.05, 0.1, 0.2])
+@pytest.mark.parametrize("step_V", [0.1, 0.5, 1.0])
+def test_one_clear_step_of_current_gives_the_resistance_with_limits_that_hold_it(
+    period_s: float, step_V: float
+) -> None:
+    """IEC 62660-1: |ΔU|/|ΔI|. By hand: −115 A within 0.4 s lifts the voltage by 10.35 V, 90 mΩ."""
+    held, told = 0, 0
+    for seed in range(15):
+        rng = np.random.default_rng(seed)
+        t = np.arange(0, 12, TICK_S)
+        amps = np.interp(t, [0, 5, 5.4, 12], [120, 118, 3, 2]) + 0.5 * np.sin(2 * np.pi * 0.8 * t)
+        made = signals(
+            logged(rng, "battery_voltage", 350 - 0.09 * amps, period_s, 0.1, step_V, rng.uniform(0, period_s)),
+            logged(rng, "battery_current", amps, period_s, 0.3, 0.1, rng.uniform(0, period_s)),
+        )
+        (one,) = [each for each in pack(made, Vehicle()) if each.kind in ("battery.resistance", "battery.undetermined")]
+        if one.kind == "battery.resistance":
+            told += 1
+            value = one.measured["resistance_ohm"]
+            assert value.value is not None
+            assert value.low is not None
+            assert value.high is not None
+            assert value.value == pytest.approx(0.09, rel=0.1)
+            held += value.low <= 0.09 <= value.high
+    assert told == 15
+    assert held >= 13
+
+
+def test_a_drift_of_the_voltage_without_a_step_of_current_gives_no_resistance() -> None:
+    rng = np.random.default_rng(2)
+    t = np.arange(0, 30, TICK_S)
+    made = signals(
+        logged(rng, "battery_voltage", 350 - 0.2 * t, 0.1, 0.1, 0.1),
+        logged(rng, "battery_current", 5 + 2 * np.sin(t), 0.1, 0.3, 0.1),
+    )
+    assert "battery.resistance" not in {each.kind for each in pack(made, HAZEL)}
+
+
 def test_sag_and_power_left_follow_from_the_line() -> None:
     """Kirchhoff's voltage law by hand: at 240 V, V·(OCV − V)/R, less the greatest power drawn."""
     rng = np.random.default_rng(5)

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 
 from logscope.checks.pack.load import LAGS, Load, load_at
+from logscope.checks.pack.steps import STEP_S, resistance_by_steps
 from logscope.findings import FloatArray
 from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Signals
@@ -19,6 +20,7 @@ CLUSTER_SPANS = 2.0  # changes that share a sample share its error: rows this ma
 MOMENT_SHARE = 1 / np.sqrt(12.0)  # of a period: how well a message tells when its value was measured (uniform)
 LEAST_SWING_NOISE = 20.0  # voltage noises that the largest change must make: else the line is all noise
 _CHANGES_AT_MOST = 60_000
+_LEAST_WEIGHTY = 4.0  # clusters that bear on the line alike: where one bears it all, its scatter says nothing
 FLAT_S = 0.4  # a step is one between two levels that each stand this long…
 _FLAT_SHARE = 0.05  # …within this part of the step
 _STEP_SHARE = 0.15  # of the log's range of current: smaller steps add noise only
@@ -39,23 +41,35 @@ class Pulses:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Resistance:
-    """What the log says of the resistance: the slope [ohm], over which time, and the load it was found in."""
+    """What the log says of the resistance: the slope [ohm], over which time, and the load it was found in.
+
+    by_steps : from the few clear steps of current, not from a line through all changes
+    """
 
     slope: Slope
     span_s: float
     load: Load
     pulses: Pulses | None
+    by_steps: bool = False
 
 
 def find_resistance(signals: Signals) -> Resistance | None:
     """Resistance with limits, or None where the current does not move enough to tell.
 
-    The voltage message may trail the current message: of several lags the one that leaves the least scatter is taken.
+    By a line through all changes of a lively drive, else by the clear steps that there are.
     """
-    loads = [load_at(signals)]
-    if loads[0].time_s.size < 3 or not np.isfinite(loads[0].period_s):
+    load = load_at(signals)
+    if load.time_s.size < 3 or not load.period_s > 0:
         return None
-    period_s = loads[0].period_s
+    by_line = _by_line(signals, load.period_s)
+    if by_line is not None:
+        return by_line
+    steps = resistance_by_steps(load)
+    return None if steps is None else Resistance(steps, STEP_S, load, None, by_steps=True)
+
+
+def _by_line(signals: Signals, period_s: float) -> Resistance | None:
+    """The voltage message may trail the current's: of several lags the one that leaves the least scatter is taken."""
     span_s = max(SPAN_S, SPAN_PERIODS * period_s)
     tried = [(load, _slope(load, span_s)) for load in (load_at(signals, lag * period_s) for lag in LAGS)]
     found = [(load, slope) for load, slope in tried if slope is not None]
@@ -93,6 +107,9 @@ def _slope(load: Load, span_s: float) -> Slope | None:
     guess = max(float(np.sum(change_a * change_v) / max(np.sum(change_a**2), 1e-12)), 1e-4)
     variance = 2 * load.noise_v**2 + guess**2 * (2 * load.noise_a**2 + missed_a**2)
     cluster = (load.time_s[first] / (CLUSTER_SPANS * span_s)).astype(np.int64)
+    share = np.bincount(cluster - cluster.min(), change_a**2)
+    if np.sum(share) ** 2 < _LEAST_WEIGHTY * np.sum(share**2):
+        return None
     return robust_slope(change_a, change_v, variance, cluster, float(np.sqrt(2.0)) * load.noise_a)
 
 

@@ -21,6 +21,11 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
         f"Voltage every {seconds(load.period_s)} against current, the current taken {seconds(abs(load.lag_s))} "
         f"{'earlier' if load.lag_s >= 0 else 'later'}, where the two match best.",
     ]
+    if found.by_steps:
+        parts = [
+            f"{slope.clusters} clear step{'s' * (slope.clusters != 1)} of current within {seconds(found.span_s)} give{'s' * (slope.clusters == 1)} {number(milli[0])} mΩ (95 %: {number(milli[1])} to "
+            f"{number(milli[2])} mΩ): the change of voltage over the change of current. The log holds too few changes for more. What the cells do more slowly comes on top.",
+        ]
     if pulses is not None:
         apart = "which agrees" if agree else "which does not agree: look at whether voltage and current belong together"
         parts.append(
