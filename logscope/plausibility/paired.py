@@ -9,7 +9,6 @@ import numpy as np
 
 from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part
-from logscope.statistics.sampling import last_sample
 
 MOMENTS_AT_MOST = 20_000  # more say nothing more of a constant, and an hour's log has 360,000
 _STALE_PERIODS, _STALE_S = 3.0, 0.3  # a value older than this is of another moment
@@ -29,8 +28,10 @@ def known_at(part: Part, at_s: FloatArray) -> FloatArray:
     if part.time_s.size < 2:
         return np.full(at_s.shape, np.nan)
     stale_s = max(_STALE_PERIODS * mean_period_s(part), _STALE_S)
-    age_s = at_s - last_sample(part.time_s, part.time_s, at_s)
-    return np.where(age_s <= stale_s, last_sample(part.time_s, part.value, at_s), np.nan)
+    index = np.searchsorted(part.time_s, at_s, side="right") - 1
+    newest = np.maximum(index, 0)
+    fresh = (index >= 0) & (at_s - part.time_s[newest] <= stale_s)
+    return np.where(fresh, part.value[newest], np.nan)
 
 
 def common_moments(*parts: Part) -> FloatArray:
