@@ -95,31 +95,35 @@ def pack_level(signals: Signals, start_s: float, end_s: float) -> PackLevel | No
     return PackLevel(float(np.median(pack.value[inside])), float(NORMAL_95 * error + observed_step(pack) / 2))
 
 
-def pack_highest(signals: Signals, start_s: float, end_s: float) -> float | None:
-    """The highest awake pack voltage about some time [V], late readings included; None where it is not logged there."""
-    pack = _awake_pack(signals)
-    if pack is None:
-        return None
-    time_s, volts, reach_s = pack
-    inside = (time_s >= start_s - reach_s) & (time_s <= end_s + reach_s)
-    return float(volts[inside].max()) if inside.any() else None
-
-
-def pack_lowest(signals: Signals, at_s: FloatArray) -> FloatArray | None:
-    """At each time, shape (n,), the lowest awake pack voltage about it [V], late readings included.
+def pack_highest(signals: Signals, at_s: FloatArray) -> FloatArray | None:
+    """At each time, shape (n,), the highest awake pack voltage about it [V], late readings included.
 
     Infinite where there is none; None where the log never shows the pack.
     """
+    return _pack_about(signals, at_s, np.maximum)
+
+
+def pack_highest_at(signals: Signals, at_s: float) -> float | None:
+    """The same about one moment; None where the pack is not logged there."""
+    highest = pack_highest(signals, np.array([at_s]))
+    return None if highest is None or not np.isfinite(highest[0]) else float(highest[0])
+
+
+def pack_lowest(signals: Signals, at_s: FloatArray) -> FloatArray | None:
+    """The lowest, likewise."""
+    return _pack_about(signals, at_s, np.minimum)
+
+
+def _pack_about(signals: Signals, at_s: FloatArray, most: np.ufunc) -> FloatArray | None:
     pack = _awake_pack(signals)
     if pack is None:
         return None
     time_s, volts, reach_s = pack
     first = np.searchsorted(time_s, at_s - reach_s)
     last = np.searchsorted(time_s, at_s + reach_s, side="right")
-    padded = np.append(volts, np.inf)
-    edges = np.column_stack([first, np.maximum(last, first + 1)]).ravel()
-    lowest = np.minimum.reduceat(padded, np.minimum(edges, volts.size))[::2]
-    return np.asarray(np.where(last > first, lowest, np.inf))
+    padded = np.append(volts, np.nan)
+    edges = np.minimum(np.column_stack([first, np.maximum(last, first + 1)]).ravel(), volts.size)
+    return np.asarray(np.where(last > first, most.reduceat(padded, edges)[::2], np.inf))
 
 
 def _awake_pack(signals: Signals) -> tuple[FloatArray, FloatArray, float] | None:

@@ -6,7 +6,7 @@ import numpy as np
 
 from logscope.checks.contactors.drop import BEFORE_S, DROPOUT_S, Drop, current_before, is_load, load_part
 from logscope.checks.contactors.story import CONTACTORS, Story
-from logscope.checks.link import LIFT_SHARE, PACK_MISMATCH, Link, pack_highest, pack_lowest
+from logscope.checks.link import LIFT_SHARE, PACK_MISMATCH, Link, pack_highest_at, pack_lowest
 from logscope.checks.openings import state_lag_s
 from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S
 from logscope.findings import BoolArray, FloatArray
@@ -69,7 +69,7 @@ def lifts(story: Story) -> list[Drop]:
         before = volts[link.part.between(start_s - BEFORE_S, start_s)][:-_LEAP_SAMPLES]
         if not before.size:
             continue
-        highest = pack_highest(story.signals, start_s, start_s) or float(np.median(before))
+        highest = pack_highest_at(story.signals, start_s) or float(np.median(before))
         joined = (1 + PACK_MISMATCH) * highest + 3 * link.noise_v
         connected = np.all((before > (1 - PACK_MISMATCH) * np.median(before)) & (before <= joined))
         back = np.flatnonzero(volts[k : np.searchsorted(time_s, start_s + DROPOUT_S, side="right")] <= joined)

@@ -15,7 +15,7 @@ import numpy as np
 from logscope.checks.contactors.story import Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import loaded_words, perhaps_loaded_words
 from logscope.checks.discharge.fit import fit_fall
-from logscope.checks.link import PACK_MISMATCH, Link, pack_highest
+from logscope.checks.link import PACK_MISMATCH, Link, pack_highest_at
 from logscope.checks.openings import Opening
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.signals import Part
@@ -71,7 +71,7 @@ def _jump(story: Story, link: Link, opening: Opening) -> float | None:
         return None
     about = link.part.between(opening.low_s, min(opening.end_s, opening.start_s + _SEEN_AFTER_S))
     highest_v = float(link.part.value[about].max())
-    pack_v = pack_highest(story.signals, opening.low_s, opening.high_s)
+    pack_v = pack_highest_at(story.signals, (opening.low_s + opening.high_s) / 2)
     unsure_v = PACK_MISMATCH * opening.level_v + 3 * link.noise_v  # the pack recovers from its sag by less than that
     joined_v = max(opening.level_v + 2 * unsure_v, 0.0 if pack_v is None else (1 + PACK_MISMATCH) * pack_v)
     if highest_v > joined_v:

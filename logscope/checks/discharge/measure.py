@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from logscope.statistics.sampling import missing_s
 _FIT_DOWN_TO = 0.1
 _BESIDE_RESTART = 2  # samples left out before the link is charged again, for its onset is known to a sample or two
 _THROWN_UP_S = 1.0  # the longest that a motor still brakes into a link after its contactor has opened (common practice)
+_SAME_PERIOD = 0.1  # periods that differ by less, as a share, are one
 _CLEAR_RISE = 6.0  # times the noise of a reading
 _LEAST_STRETCH = 20  # samples: fewer show no curve beyond a straight line
 # A link with a smaller constant is discharged on purpose: from 400 V in 5 s, as LV 123 asks of that (from memory).
@@ -78,8 +80,8 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
     time_s, volts = link.part.time_s[inside.start : last], link.part.value[inside.start : last]
     if not volts.size:
         return None
-    top = _highest(link, time_s, volts)
-    time_s, volts = time_s[top:], volts[top:]
+    top, each = _highest(link, time_s, volts), _readings_each(link)
+    time_s, volts = time_s[top::each], volts[top::each]
     first_v = float(np.median(volts[:3]))
     low = np.flatnonzero(volts < _FIT_DOWN_TO * first_v)
     kept = slice(0, int(low[0]) if low.size else volts.size)
@@ -136,6 +138,12 @@ def constants_differ(falls: Sequence[Fall]) -> float:
     ]
     apart = [slow.value / fast.value for slow in constants for fast in constants if slow.claim_low > fast.claim_high]
     return max(apart, default=1.0)
+
+
+def _readings_each(link: Link) -> int:
+    """How many samples come to one reading of the sensor: a reading that is repeated is still one."""
+    spacing_s = link.part.spacing_s
+    return max(ceil(link.part.period_s / spacing_s - _SAME_PERIOD), 1) if spacing_s > 0 else 1
 
 
 def _highest(link: Link, time_s: FloatArray, volts: FloatArray) -> int:

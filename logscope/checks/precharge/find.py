@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.link import LIFT_SHARE, PACK_MISMATCH, Link, link_full, pack_highest, pack_lowest
+from logscope.checks.link import LIFT_SHARE, LOWEST_FULL_V, PACK_MISMATCH, Link, link_full, pack_highest, pack_lowest
 from logscope.checks.precharge.flags import (
     DISCONNECTED_BELOW,
     FLAG_LAG_S,
@@ -30,9 +30,12 @@ QUIET_BEFORE_S = 0.5  # a hot restart without flags must follow this long a quie
 # Of the full voltage: noise at 0 V, where a sensor ends, looks smaller than it is; no restart is hotter than this.
 _LEAST_VOUCHED = 0.01
 _LEAST_JUMP = 6.0  # times the noise of a reading: two of them differ by more once in 10 000 times
-# Of a link's way down before a hot restart that only its own voltage shows: a bleeder takes off no quarter of it at
-# once, and fewer samples on the way, down or up, tell no leap from a curve.
-_LEAP_SHARE, _WAY_SAMPLES, _WAY_DOWN_S = 0.25, 4, 60.0
+# Of a link's way down before a hot restart that only its own voltage shows: an exponential that does not come below
+# 60 % keeps within a tenth of a straight line, a load leaps down and stands. Fewer samples tell no leap from a curve.
+_UNEVEN_SHARE, _WAY_SAMPLES, _WAY_DOWN_S = 0.2, 4, 60.0
+
+# 60 A lift 1 mF by 60 V each millisecond; half way up a sample or two may lie.
+_LEAP_S, _LEAP_SAMPLES = 0.05, 2
 
 
 def find_attempts(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:
@@ -42,7 +45,11 @@ def find_attempts(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoR
     least = max(LEAST_RISE * link.full_v, 8 * link.noise_v, 2 * link.step_v)
     disconnected = _disconnected(signals, link)
     attempts: list[Attempt] = []
+    lifted = _above_pack(signals, link)
     for low, high, fall in rises_of(link.part.value, least):
+        high, fall = _up_to_pack(link, lifted, low, high, fall)
+        if high <= low:
+            continue
         for attempt in parted(link, low, high, fall, least):
             if _believable(signals, link, attempt, disconnected):
                 attempts.append(with_flags(signals, link, attempt))
@@ -106,7 +113,7 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
     """Whether a rise is that of a link being charged: not of a pack that recovers, nor of one that is braked into."""
     time_s, volts = link.part.time_s, link.part.value
     begin_s = time_s[attempt.onset]
-    if _thrown_up(signals, link, attempt) or nothing_closes(signals, begin_s, time_s[attempt.top]):
+    if nothing_closes(signals, begin_s, time_s[attempt.top]):
         return False
     edge_s = first_on_s(signals, "precharge_relay", begin_s - FLAG_LAG_S, time_s[attempt.top] + FLAG_LAG_S)
     if edge_s is not None:  # far behind the beginning of the rise, it vouches for the end of it only
@@ -117,7 +124,7 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
     if "main_contactor" in signals:
         return apart
     if apart and volts[attempt.onset] < DISCONNECTED_BELOW * link_full(link):
-        return True
+        return "battery_voltage" in signals or not _thrown_up(link, attempt)
     return _hot_restart(signals, link, attempt, disconnected)
 
 
@@ -150,8 +157,10 @@ def _falls_evenly(link: Link, attempt: Attempt) -> bool:
     if fell <= 0:
         return False
     began = top + int(np.flatnonzero(volts[top : attempt.onset + 1] >= volts[top] - _LEAST_JUMP * link.noise_v)[-1])
-    leaps = volts[began : attempt.onset] - volts[began + 1 : attempt.onset + 1]
-    return bool(leaps.size >= _WAY_SAMPLES and leaps.max() <= max(_LEAP_SHARE * fell, _LEAST_JUMP * link.noise_v))
+    way = volts[began : attempt.onset + 1]
+    evenly = np.interp(time_s[began : attempt.onset + 1], time_s[[began, attempt.onset]], way[[0, -1]])
+    off = float(np.abs(way - evenly).max())
+    return bool(way.size > _WAY_SAMPLES and off <= max(_UNEVEN_SHARE * fell, _LEAST_JUMP * link.noise_v))
 
 
 def _rises_gradually(link: Link, attempt: Attempt) -> bool:
@@ -161,8 +170,28 @@ def _rises_gradually(link: Link, attempt: Attempt) -> bool:
     return int(np.count_nonzero(between)) >= _WAY_SAMPLES
 
 
-def _thrown_up(signals: Signals, link: Link, attempt: Attempt) -> bool:
-    """Whether the link rises far above its pack: no resistor charges it there, but a motor that brakes does."""
-    time_s, top_v = link.part.time_s, float(link.part.value[attempt.top])
-    highest_v = pack_highest(signals, float(time_s[attempt.onset]), float(time_s[attempt.top]))
-    return highest_v is not None and top_v > (1 + LIFT_SHARE) * highest_v + 3 * link.noise_v
+def _thrown_up(link: Link, attempt: Attempt) -> bool:
+    """Whether the link leaps up from where it stood and falls at once: braked into, for a pack would hold it there."""
+    time_s, volts = link.part.time_s, link.part.value
+    if volts[attempt.onset] < LOWEST_FULL_V:
+        return False
+    leapt = time_s[attempt.top] - time_s[attempt.onset] <= max(_LEAP_S, 2 * link.part.period_s)
+    after = volts[attempt.top : int(np.searchsorted(time_s, time_s[attempt.top] + QUIET_BEFORE_S, side="right"))]
+    return bool(leapt and after.min() < (1 - LEAST_RISE) * volts[attempt.top] - 3 * link.noise_v)
+
+
+def _above_pack(signals: Signals, link: Link) -> BoolArray:
+    """For each sample of the link, whether it lies far above its pack, where no resistor brings it but braking does."""
+    highest = pack_highest(signals, link.part.time_s)
+    if highest is None:
+        return np.zeros(link.part.time_s.size, dtype=np.bool_)
+    return np.asarray(link.part.value > (1 + LIFT_SHARE) * highest + 3 * link.noise_v)
+
+
+def _up_to_pack(link: Link, lifted: BoolArray, low: int, high: int, fall: int) -> tuple[int, int]:
+    """The high of a rise and where the fall after it is confirmed: before the link is lifted off its pack, if it is."""
+    if not lifted[low : high + 1].any():
+        return high, fall
+    left = low + int(np.argmax(lifted[low : high + 1]))
+    before = link.part.value[low : max(left - _LEAP_SAMPLES, low) + 1]
+    return low + int(np.argmax(before)), left
