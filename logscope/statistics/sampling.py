@@ -109,6 +109,28 @@ def between_samples(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> 
     return np.where(lost, np.nan, np.interp(at_s, time_s, value))
 
 
+def unbunched_s(time_s: FloatArray) -> FloatArray:
+    """Stamps of messages that come in bursts, spread evenly over the time since the burst before [s], shape (n,).
+
+    What is sent together was measured one after the other. Stamps that come evenly, and those after a gap, stay.
+
+    >>> unbunched_s(np.repeat(np.arange(1, 40) * 0.06, 3))[3:6].round(3).tolist()
+    [0.08, 0.1, 0.12]
+    """
+    period_s = typical_period_s(time_s)
+    apart_s = np.diff(time_s)
+    if time_s.size < 3 or np.mean(apart_s < _CLOSE * period_s) < _BURSTY_SHARE:
+        return time_s
+    first, last = join_neighbours(apart_s < _CLOSE * period_s)
+    number = np.repeat(np.arange(first.size), last - first + 1)
+    ends = time_s[last]
+    pause = np.diff(ends, prepend=ends[0])
+    pause[pause > gap_threshold_s(time_s)] = 0.0
+    back = last[number] - np.arange(time_s.size)
+    spread = ends[number] - back * (pause / (last - first + 1))[number]
+    return np.asarray(np.where(pause[number] > 0, spread, time_s))
+
+
 def gap_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
     """The longest time without a sample that reaches into a stretch [s]; 0 where the log has no gap there.
 

@@ -10,9 +10,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from motor_traces import HAZEL, TICK_S, FloatArray, part, signals
+from motor_traces import HAZEL, TICK_S, FloatArray, drive, part, signals
 
 from logscope.checks.encoder.check import encoder
+from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import Finding, Severity
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -178,3 +179,22 @@ def test_a_clutch_leaves_the_road_speed_without_an_alarm() -> None:
     assert set(kinds) == {"encoder.undetermined"}
     frequency = logged("stator_frequency", t, uncoupled * 3 / 60, (0.02, 1), 0.01)
     assert set(found(signals(logged("motor_speed", t, uncoupled, (0.02, 1)), road, frequency))) == {"encoder.clean"}
+
+
+@pytest.mark.parametrize(("pause_s", "together"), [(0.0625, 3), (0.03, 3), (0.1, 5)])
+def test_harsh_but_true_motion_sent_in_bursts_raises_no_alarm(pause_s: float, together: int) -> None:
+    """Values measured one after the other and sent together, as hand-built cars log them: 48 Hz in threes."""
+    rng = np.random.default_rng(31)
+    truth = drive(rng, 600)
+    stamps = np.repeat(np.arange(pause_s, 599, pause_s), together)
+    at = stamps - np.tile(np.arange(together)[::-1] * pause_s / together, stamps.size // together)
+    value = np.round(truth[np.rint(at / TICK_S).astype(int)] + rng.normal(0, 2, at.size))
+    wrong = wrong_speed(signals(part("motor_speed", stamps, value, 1.0)), HAZEL)
+    assert wrong is not None
+    assert wrong.study.disturbances == ()
+    assert not any(each.shown for each in wrong.lost)
+    sudden = value.copy()
+    sudden[5000] += 3000
+    found = wrong_speed(signals(part("motor_speed", stamps, sudden, 1.0)), HAZEL)
+    assert found is not None
+    assert len(found.study.disturbances) == 1

@@ -8,7 +8,7 @@ than 2·10⁻⁹ a sample. Gear changes, wheel slip, free revving and a standsti
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray, runs_of_equal
 from logscope.statistics.excursions import Excursions, excursions, impossible_steps, is_lost
+from logscope.statistics.sampling import unbunched_s
 from logscope.vehicle import Vehicle
 
 LEAST_SAMPLES = 10  # fewer show neither period nor noise
@@ -79,6 +80,7 @@ def study_speed(
     """
     if speed.time_s.size < LEAST_SAMPLES or speed.time_s[-1] <= speed.time_s[0]:
         return None
+    speed = replace(speed, time_s=unbunched_s(speed.time_s))
     model = speed_model(speed, vehicle)
     free = impossible_steps(speed.value, model.reach)
     in_gear = brief_steps(speed, model, vehicle, torque, road, zero=_zero(model), lost_s=_LOST_S)

@@ -57,6 +57,7 @@ def wrong_speed(signals: Signals, vehicle: Vehicle) -> WrongSpeed | None:
     study = study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
     if study is None:
         return None
+    speed = study.speed  # its stamps are spread where they come in bursts
     lost = lost_speeds(signals, speed, study.model, vehicle)
     found = tuple(each for each in lost if each.device or not any(_meet(each, d) for d in study.disturbances))
     kept = tuple(each for each in study.disturbances if not any(_meet(lost, each) for lost in found))
