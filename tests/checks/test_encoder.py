@@ -8,7 +8,7 @@ from motor_traces import HAZEL, UNTOLD, FloatArray, Logging, drive, log_speed, p
 
 from logscope.checks.encoder.check import encoder
 from logscope.checks.encoder.speed_disturbance import study_speed
-from logscope.findings import Finding, Severity
+from logscope.findings import Finding, Measured, Severity
 from logscope.signals import MissingPart
 from logscope.vehicle import Vehicle
 
@@ -284,4 +284,4 @@ def test_current_that_never_changes_has_no_relation() -> None:
     time, value = ramp()
     value[1000] += 1500
     noise = check(time, value, motor_current=np.full(time.size, 80.0))["encoder.noise"]
-    assert "rate_ratio_per_100A" not in noise.measured
+    assert noise.measured["rate_ratio_per_100A"] == Measured(None, "")
