@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,7 +14,9 @@ from logscope.statistics.robust import MAD_TO_SIGMA
 from logscope.statistics.sampling import typical_period_s
 
 WINDOW = 64  # samples: long enough to lift a swing of three times the noise by 70, short enough for brief episodes
-_HOP = WINDOW // 2
+_LONGEST_WINDOW_S = 1.6  # where samples are so far apart that one lasts longer, half of it must do
+# Driveline on its mounts and tyres rings from there on (common practice, no published source), a loop faster.
+SLOWEST_HZ = 2.0
 _LEAST_CYCLES = 6  # in a window: what swings slower is the driver's or the road's
 # Of the noise's mean power. White noise passes 25 in one of 10¹¹ bins; the median that the noise is read off adds to
 # that, and two windows in a row must pass: under one false alarm in 10 h at 10 ms.
@@ -32,18 +34,74 @@ _BLIND_AT_MOST = 2  # windows between two that swing: one step of the target spo
 class Swings:
     """Windows in which the signal swings, shape (n,): first sample, frequency [Hz] and amplitude; episodes as slices.
 
-    noise : standard deviation that the swings stand out of, median over all windows; windows : how many were judged
+    samples : how many each window spans, more where the swing is slow
+    noise : standard deviation that the swings stand out of, median over all windows
+    windows : how many were judged, of `window` samples each
+    lowest_hz : the slowest swing that was searched for
     """
 
     first: IndexArray
+    samples: IndexArray
     frequency_hz: FloatArray
     amplitude: FloatArray
     episodes: tuple[slice, ...]
     noise: float
     windows: int
+    window: int
+    lowest_hz: float
 
 
-def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swings:
+def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0, slowest_hz: float = SLOWEST_HZ) -> Swings:
+    """Swings from `slowest_hz` up to half the sampling rate, whatever that rate is.
+
+    Windows of a fixed number of samples hold too few turns of a slow swing: those are searched for again in means of 2,
+    4, 8 … samples, and told where no finer search has found them.
+
+    time_s, value : shape (n,), evenly sampled but for gaps; step : rounding step of the value
+    """
+    period_s = typical_period_s(time_s)
+    window = WINDOW if not period_s * WINDOW > _LONGEST_WINDOW_S else WINDOW // 2
+    found, scale = find_swings_at(time_s, value, step, window), 1
+    lowest_hz = found.lowest_hz
+    while lowest_hz > slowest_hz:
+        scale *= 2
+        slower = find_swings_at(_means(time_s, scale), _means(value, scale), step / scale**0.5, window)
+        if not slower.windows:
+            break
+        found = _joined(found, slower, scale, 1.2 * lowest_hz)
+        lowest_hz = slower.lowest_hz
+    return replace(found, lowest_hz=lowest_hz)
+
+
+def _means(value: FloatArray, scale: int) -> FloatArray:
+    """Means of so many samples each."""
+    whole = value.size // scale * scale
+    return np.asarray(value[:whole].reshape(-1, scale).mean(axis=1))
+
+
+def _joined(found: Swings, slower: Swings, scale: int, highest_hz: float) -> Swings:
+    """The swings with the slower ones, but for those that overlap with found ones or are too fast for their scale."""
+    taken = [(found.first[e.start], found.first[e.stop - 1] + found.samples[e.stop - 1]) for e in found.episodes]
+    kept = []
+    for episode in slower.episodes:
+        begin, end = slower.first[episode.start] * scale, (slower.first[episode.stop - 1] + slower.window) * scale
+        apart = all(end <= start or begin >= stop for start, stop in taken)
+        if apart and float(np.median(slower.frequency_hz[episode])) <= highest_hz:
+            kept.append(np.arange(episode.start, episode.stop))
+    rows = np.concatenate(kept) if kept else np.empty(0, np.intp)
+    sizes = [e.stop - e.start for e in found.episodes] + [k.size for k in kept]
+    place = np.cumsum([0, *sizes])
+    return replace(
+        found,
+        first=np.concatenate([found.first, slower.first[rows] * scale]),
+        samples=np.concatenate([found.samples, slower.samples[rows] * scale]),
+        frequency_hz=np.concatenate([found.frequency_hz, slower.frequency_hz[rows]]),
+        amplitude=np.concatenate([found.amplitude, slower.amplitude[rows]]),
+        episodes=tuple(slice(int(a), int(b)) for a, b in pairwise(place)),
+    )
+
+
+def find_swings_at(time_s: FloatArray, value: FloatArray, step: float = 0.0, window: int = WINDOW) -> Swings:
     """Episodes of at least three windows in a row at one frequency that do not die away.
 
     Windows with a spike in them, as a step of the target leaves it, tell nothing: an episode goes on behind them. Two
@@ -52,25 +110,25 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     Spectra of half-overlapping Hann windows (P. D. Welch, IEEE Trans. Audio Electroacoust. 15, 1967) without mean and
     slope. The noise is read off each window's own median bin.
 
-    time_s, value : shape (n,), evenly sampled but for gaps; step : rounding step of the value
+    time_s, value : shape (n,), evenly sampled but for gaps; step : rounding step of the value; window : samples
     """
     period_s = typical_period_s(time_s)
     none = np.empty(0, np.intp)
-    if value.size < WINDOW * 2 or not np.isfinite(period_s):
-        return Swings(none, np.empty(0), np.empty(0), (), float("nan"), 0)
-    first = np.arange(0, value.size - WINDOW + 1, _HOP)
-    first = first[time_s[first + WINDOW - 1] - time_s[first] < 1.2 * (WINDOW - 1) * period_s]
-    window = get_window("hann", WINDOW)
-    rows = value[first[:, None] + np.arange(WINDOW)]
+    if value.size < window * 2 or not np.isfinite(period_s):
+        return Swings(none, none, np.empty(0), np.empty(0), (), float("nan"), 0, window, float("nan"))
+    first = np.arange(0, value.size - window + 1, window // 2)
+    first = first[time_s[first + window - 1] - time_s[first] < 1.2 * (window - 1) * period_s]
+    taper = get_window("hann", window)
+    rows = value[first[:, None] + np.arange(window)]
     middle = np.median(rows, axis=1, keepdims=True)
     room = _SPIKE_SCATTERS * MAD_TO_SIGMA * np.median(np.abs(rows - middle), axis=1, keepdims=True)
     blind = np.any(np.abs(rows - middle) > room, axis=1)
     rows = np.clip(rows, middle - room, middle + room)
-    ramp = np.arange(WINDOW) - (WINDOW - 1) / 2
+    ramp = np.arange(window) - (window - 1) / 2
     rows = rows - rows.mean(axis=1, keepdims=True)
     rows -= (rows @ ramp / np.sum(ramp**2))[:, None] * ramp
-    power = np.abs(np.fft.rfft(rows * window, axis=1)) ** 2
-    gain = float(np.sum(window**2))
+    power = np.abs(np.fft.rfft(rows * taper, axis=1)) ** 2
+    gain = float(np.sum(taper**2))
     mean = np.maximum(np.median(power[:, 3:-1], axis=1) / np.log(2.0), step**2 / 12.0 * gain)
     top = power[:, _LEAST_CYCLES:-1]
     peak = np.argmax(top, axis=1) + _LEAST_CYCLES
@@ -78,24 +136,27 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> Swi
     near = peak[:, None] + np.arange(-LOBE_BINS, LOBE_BINS + 1)
     near = np.clip(near, 0, power.shape[1] - 1)
     lobe = power[at[:, None], near].sum(axis=1)
-    amplitude = np.sqrt(2.0 * lobe / (gain * WINDOW / 2.0))
+    amplitude = np.sqrt(2.0 * lobe / (gain * window / 2.0))
     swings = (power[at, peak] > _RATIO * np.maximum(mean, 1e-30)) & (lobe > _PURE * power[:, 1:].sum(axis=1))
-    episodes = _episodes(first, swings, blind, peak, amplitude)
+    episodes = _episodes(first, window // 2, swings, blind, peak, amplitude)
     kept = np.concatenate(episodes) if episodes else none
     place = np.cumsum([0, *(e.size for e in episodes)])
     centre = np.sum(power[at[:, None], near] * near, axis=1) / np.maximum(lobe, 1e-300)
     return Swings(
         first[kept],
-        centre[kept] / (WINDOW * period_s),
+        np.full(kept.size, window),
+        centre[kept] / (window * period_s),
         amplitude[kept],
         tuple(slice(int(a), int(b)) for a, b in pairwise(place)),
         float(np.sqrt(np.median(mean) / gain)) if mean.size else float("nan"),
         int(first.size),
+        window,
+        _LEAST_CYCLES / (window * period_s),
     )
 
 
 def _episodes(
-    first: IndexArray, swings: BoolArray, blind: BoolArray, peak: IndexArray, amplitude: FloatArray
+    first: IndexArray, hop: int, swings: BoolArray, blind: BoolArray, peak: IndexArray, amplitude: FloatArray
 ) -> list[IndexArray]:
     """The windows of each episode."""
     at = np.flatnonzero(swings)
@@ -107,7 +168,7 @@ def _episodes(
     joined = (
         (apart <= _BLIND_AT_MOST + 1)
         & (blinded[then - 1] - blinded[here] == apart - 1)
-        & (first[then] - first[here] == apart * _HOP)
+        & (first[then] - first[here] == apart * hop)
         & (np.abs(peak[then] - peak[here]) <= LOBE_BINS)
         & (amplitude[then] >= _STEADY**apart * amplitude[here])
     )

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import least_squares
 
-from logscope.findings import FloatArray
+from logscope.findings import FloatArray, Measured
+from logscope.physics.second_order import damping_of
+from logscope.statistics.pooled import pool
 
 LEAST_ROWS = 12  # six parameters and as many again
 _FREQUENCIES, _DECAYS = 40, (-0.2, 0.0, 0.1, 0.25, 0.5, 1.0)  # grid; decays in parts of 2π·frequency
@@ -20,7 +22,7 @@ class Ring:
     """A swing amplitude·exp(−decay·t) at a frequency, t from the first row; standard errors beside them.
 
     amplitude : at the first row, in the unit of the values; explained : share of what the trend leaves [1]
-    reach : Student's 97.5 % point for the limits; scatter : of the residuals
+    freedom : degrees of freedom of the fit; scatter : of the residuals
     """
 
     frequency_hz: float
@@ -30,9 +32,28 @@ class Ring:
     frequency_error: float
     decay_error: float
     correlation: float
-    reach: float
+    freedom: int
     scatter: float
     explained: float
+
+
+def pooled_rings(rings: Sequence[Ring]) -> tuple[Measured, Measured]:
+    """Frequency [Hz] and damping ratio of several rings of the same thing, at least one, with 95 % limits."""
+    joint = pool(
+        np.array([[ring.frequency_hz, ring.decay_per_s] for ring in rings]),
+        np.array([_covariance(ring) for ring in rings]),
+        np.array([(ring.amplitude / max(ring.scatter, 1e-12)) ** 2 for ring in rings]),
+        [ring.freedom for ring in rings],
+    )
+    frequency, damping = (
+        joint.figure(of) for of in (lambda hz, _: float(hz), lambda hz, decay: damping_of(float(decay), float(hz)))
+    )
+    return Measured(frequency[0], "Hz", *frequency[1:]), Measured(damping[0], "1", *damping[1:])
+
+
+def _covariance(ring: Ring) -> FloatArray:
+    both = ring.correlation * ring.frequency_error * ring.decay_error
+    return np.array([[ring.frequency_error**2, both], [both, ring.decay_error**2]])
 
 
 def fit_ring(time_s: FloatArray, value: FloatArray, low_hz: float, high_hz: float, order: int = 2) -> Ring | None:
@@ -109,8 +130,7 @@ def _refine(
         return None
     correlation = float(covariance[0, 1] / max(errors[0] * errors[1], 1e-300))
     explained = 1.0 - float(np.sum(left**2)) / max(float(np.sum(flat**2)), 1e-300)
-    reach = float(stats.t(freedom).ppf(0.975))
     amplitude, phase = float(np.hypot(a, b)), float(np.arctan2(-b, a))
     return Ring(
-        frequency, decay, amplitude, phase, float(errors[0]), float(errors[1]), correlation, reach, scatter, explained
+        frequency, decay, amplitude, phase, float(errors[0]), float(errors[1]), correlation, freedom, scatter, explained
     )

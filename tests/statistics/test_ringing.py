@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.signal import periodogram
 
 from logscope.physics.second_order import damping_of
 from logscope.statistics.oscillation import find_swings
-from logscope.statistics.ringing import fit_ring
+from logscope.statistics.ringing import Ring, fit_ring
 
 T = np.arange(0, 20, 0.01)
 
@@ -46,6 +47,10 @@ def test_a_constant_with_rounding_only_is_silent() -> None:
     assert not find_swings(T, np.round(T * 0.01, 1), 0.1).episodes
 
 
+def _reach(ring: Ring) -> float:
+    return float(stats.t.ppf(0.975, ring.freedom))
+
+
 def test_limits_of_frequency_and_damping_hold_the_truth() -> None:
     """Rings on a trend in normal noise: 95 % limits, 250 draws; 92 to 98 % is what chance leaves."""
     t = np.arange(0, 1, 0.01)
@@ -57,9 +62,31 @@ def test_limits_of_frequency_and_damping_hold_the_truth() -> None:
         value = 10 * np.exp(-decay * t) * np.sin(2 * np.pi * frequency * t + rng.uniform(0, 6)) + 5 * t
         ring = fit_ring(t, value + rng.normal(0, 0.5, t.size), 2, 20)
         assert ring is not None
-        held[0] += abs(ring.frequency_hz - frequency) <= ring.reach * ring.frequency_error
+        held[0] += abs(ring.frequency_hz - frequency) <= _reach(ring) * ring.frequency_error
         low, high = (
-            damping_of(ring.decay_per_s + s * ring.reach * ring.decay_error, ring.frequency_hz) for s in (-1, 1)
+            damping_of(ring.decay_per_s + s * _reach(ring) * ring.decay_error, ring.frequency_hz) for s in (-1, 1)
         )
         held[1] += low <= damping <= high
     assert held == pytest.approx([237.5, 237.5], abs=9)
+
+
+@pytest.mark.parametrize("period_s", [0.002, 0.005, 0.01, 0.02, 0.05])
+def test_slow_swings_are_found_whatever_the_sampling(period_s: float) -> None:
+    """By formula, no published source: sines from 2 Hz on, of four times the noise, for 5.5 s.
+
+    Where the sampling leaves 32 samples to a window of 1.6 s, a slow one must last three windows of twice that."""
+    rng = np.random.default_rng(20)
+    t = np.arange(0.0, 30.0, period_s)
+    for frequency in (2.2, 3.0, 4.5, 6.5, 8.0):
+        inside = (t > 10.0) & (t < (15.5 if period_s < 0.05 else 18.5))
+        value = np.where(inside, 4.0 * np.sin(2 * np.pi * frequency * t), 0.0) + rng.normal(0.0, 1.0, t.size)
+        found = find_swings(t, value)
+        assert len(found.episodes) >= 1
+        assert float(np.median(found.frequency_hz)) == pytest.approx(frequency, rel=0.06)
+
+
+def test_white_noise_holds_no_swing_at_any_scale() -> None:
+    rng = np.random.default_rng(21)
+    for period_s in (0.005, 0.05):
+        t = np.arange(0.0, 1e5 * period_s, period_s)
+        assert not find_swings(t, rng.normal(0.0, 1.0, t.size)).episodes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi
 
 import numpy as np
 
@@ -30,6 +30,7 @@ class Answer:
     covariance: FloatArray
     start_s: float
     start_error: float
+    freedom: int
     reach: float
     within_s: float
     fast: bool
@@ -55,15 +56,6 @@ class Answer:
             and part.min(initial=np.inf) < _NEAR_NOISES * noise + natural * period_s * size / 2
             for size, part in ((self.ring_before, self.value[~begun]), (swing, self.value[begun]))
         )
-
-    def figure(self, of: Callable[[float, float], float]) -> tuple[float, float]:
-        """A figure of (ωₙ, ζ) and its standard error, by the first derivatives."""
-        at = np.array([self.log_natural, self.log_damping])
-        centre = of(*np.exp(at))
-        slope = np.array(
-            [(of(*np.exp(at + d)) - of(*np.exp(at - d))) / 0.02 for d in (np.array([0.01, 0]), np.array([0, 0.01]))]
-        )
-        return centre, sqrt(max(float(slope @ self.covariance @ slope), 0.0))
 
 
 FIGURES: dict[str, tuple[str, Callable[[float, float], float]]] = {

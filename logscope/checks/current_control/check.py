@@ -11,13 +11,14 @@ from logscope.checks.current_control.loop import Loop, find_loop
 from logscope.checks.current_control.pooled import behaviours, delay, steady_error
 from logscope.checks.current_control.response import fit_answer
 from logscope.checks.current_control.steps import find_steps
-from logscope.checks.current_control.swinging import SEEN_NOISES, find_swinging
+from logscope.checks.current_control.swinging import find_swinging, smallest_seen
 from logscope.checks.current_control.words import (
     calm_words,
     fast_words,
     no_step_words,
     response_words,
     swinging_words,
+    unsearched_words,
 )
 from logscope.checks.wording import Words
 from logscope.findings import (
@@ -123,10 +124,11 @@ def _overlaid(loop: Loop, answers: Sequence[Answer]) -> Evidence:
 def _swinging(loop: Loop) -> Finding:
     found, searched = find_swinging(loop)
     if found is None:
-        noise = searched.noise if np.isfinite(searched.noise) else loop.noise
-        smallest = {f"smallest_seen_{loop.unit}": Measured(SEEN_NOISES * noise, loop.unit)}
         span = ((float(loop.measured.time_s[0]), float(loop.measured.time_s[-1])),)
-        return _finding(loop, "calm", Severity.GOOD, calm_words(loop, noise), span, smallest)
+        if not searched.windows:
+            return _finding(loop, "undetermined", Severity.INFO, unsearched_words(loop), span, {})
+        smallest = {f"smallest_seen_{loop.unit}": Measured(smallest_seen(searched), loop.unit)}
+        return _finding(loop, "calm", Severity.GOOD, calm_words(loop, searched), span, smallest)
     small = (found.amplitude.value or 0.0) < LEAST_SWING_SHARE * loop.full_scale
     growing = found.damping.high is not None and found.damping.high < 0 and not small
     measured = {

@@ -11,6 +11,7 @@ from scipy import stats
 from logscope.checks.current_control.answer import FIGURES, Answer
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import Measured
+from logscope.statistics.pooled import Pooled, pool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,25 +31,28 @@ def behaviours(loop: Loop, answers: Sequence[Answer]) -> list[Behaviour]:
     for k, name in [*enumerate(BANDS), (None, "unknown")]:
         own = [a for a, b in zip(seen, band, strict=True) if (np.isnan(b) if k is None else b == k)]
         if own:
-            found.append(Behaviour(name, len(own), {n: _figure(own, n) for n in FIGURES}))
+            found.append(Behaviour(name, len(own), _figures(own)))
     return found
 
 
-def _figure(answers: Sequence[Answer], name: str) -> Measured:
-    """Weighted mean; where the answers differ by more than their errors, the error grows to that (Birge ratio)."""
-    unit, of = FIGURES[name]
-    value, error = np.array([answer.figure(of) for answer in answers]).T
-    error = np.maximum(error, 1e-9 + 1e-4 * np.abs(value))
-    weight = 1.0 / error**2
-    mean = float(np.sum(weight * value) / weight.sum())
-    sure = 1.0 / float(np.sqrt(weight.sum()))
-    reach = float(np.median([answer.reach for answer in answers]))
-    if len(answers) >= 2:
-        excess = float(np.sum(weight * (value - mean) ** 2)) / (len(answers) - 1)
-        if excess > 1.0:
-            sure *= float(np.sqrt(excess))
-            reach = float(stats.t(len(answers) - 1).ppf(0.975))
-    return Measured(mean, unit, max(mean - reach * sure, 0.0), mean + reach * sure)
+def _joint(answers: Sequence[Answer]) -> Pooled:
+    """ωₙ [rad/s] and ζ of all answers, as logarithms: a step of twice the height counts four times as much."""
+    return pool(
+        np.array([[a.log_natural, a.log_damping] for a in answers]),
+        np.array([a.covariance for a in answers]),
+        np.array([a.step.height**2 for a in answers]),
+        [a.freedom for a in answers],
+    )
+
+
+def _figures(answers: Sequence[Answer]) -> dict[str, Measured]:
+    joint, found = _joint(answers), {}
+    for name, (unit, of) in FIGURES.items():
+        value, low, high = joint.figure(
+            lambda natural, damping, of=of: of(float(np.exp(natural)), float(np.exp(damping)))
+        )
+        found[name] = Measured(value, unit, low, high)
+    return found
 
 
 def delay(answers: Sequence[Answer], period_s: float) -> Measured:

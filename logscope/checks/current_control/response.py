@@ -103,6 +103,7 @@ def fit_answer(
         covariance=covariance[:2, :2],
         start_s=step.start_s + start,
         start_error=float(errors[2]),
+        freedom=freedom,
         reach=reach,
         within_s=_within(t, value, levels, step, period_s),
         fast=bool(fast),

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from scipy import stats
 
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import FloatArray, Measured
-from logscope.physics.second_order import damping_of
 from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
-from logscope.statistics.ringing import Ring, fit_ring
+from logscope.statistics.ringing import Ring, fit_ring, pooled_rings
 from logscope.statistics.sampling import last_sample
 
 _FITTED_AT_MOST = 12  # episodes
 _WINDOWS_FITTED = 4  # of each
 _ALIKE = 1.5  # times the scatter of the calmest of them: by chance alone, 64 samples never scatter so much more
 _SAME = 0.1  # of the frequency, within which the target swings along
-_NORMAL_95 = 1.96
+# Answers of a damped loop to a target that steps again and again repeat, too, but die away between the steps: from
+# the first half of the time between two to the second, a swing that feeds itself keeps its power, one with a damping
+# ratio of 0.05 loses two thirds of it in four turns.
+_MOVES, _TURNS_BETWEEN, _SAMPLES_COMPARED, _KEPT = 3, 1.0, 8, 0.4
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
 # is an amplitude of 1.8 standard deviations.
-SEEN_NOISES = 1.8
+_SEEN_NOISES = 1.8
+
+
+def smallest_seen(searched: Swings) -> float:
+    """The amplitude of the smallest swing that the search would have found, in the unit of the signal."""
+    return _SEEN_NOISES * float(np.sqrt(WINDOW / searched.window)) * searched.noise
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,10 +55,13 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     swings = find_swings(time_s, loop.error, loop.measured.step or 0.0)
     if not swings.episodes:
         return None, swings
-    last = np.minimum(swings.first + WINDOW - 1, time_s.size - 1)
+    swings = _sustained(loop, swings)
+    if not swings.episodes:
+        return None, swings
+    last = np.minimum(swings.first + swings.samples - 1, time_s.size - 1)
     events = tuple((float(time_s[swings.first[e.start]]), float(time_s[last[e.stop - 1]])) for e in swings.episodes)
     rings = [ring for e in swings.episodes[:_FITTED_AT_MOST] if (ring := _ring(loop, swings, e)) is not None]
-    middle = time_s[swings.first + WINDOW // 2]
+    middle = time_s[swings.first + swings.samples // 2]
     size = swings.amplitude
     reach = float(stats.t(max(size.size - 1, 1)).ppf(0.975)) * float(size.std(ddof=1)) / np.sqrt(size.size / 2)
     amplitude = Measured(
@@ -59,9 +70,9 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     frequency = float(np.median(swings.frequency_hz))
     found = Swinging(
         events,
-        _pooled([(r.frequency_hz, r.frequency_error) for r in rings], "Hz") if rings else Measured(frequency, "Hz"),
+        pooled_rings(rings)[0] if rings else Measured(frequency, "Hz"),
         amplitude,
-        _damping(rings),
+        pooled_rings(rings)[1] if rings else Measured(None, "1"),
         _by_band(loop, swings, middle),
         loop.rpm(middle),
         size,
@@ -83,37 +94,62 @@ def _ring(loop: Loop, swings: Swings, episode: slice) -> Ring | None:
 
 
 def _ring_at(loop: Loop, swings: Swings, at: int) -> Ring | None:
-    rows = slice(int(swings.first[at]), int(swings.first[at]) + WINDOW)
+    rows = slice(int(swings.first[at]), int(swings.first[at]) + int(swings.samples[at]))
     time_s, guess = loop.measured.time_s[rows], float(swings.frequency_hz[at])
     lobe = LOBE_BINS / float(time_s[-1] - time_s[0])  # a swing further off would have its peak elsewhere
-    highest = min(guess + lobe, 0.5 * (WINDOW - 1) / float(time_s[-1] - time_s[0]))  # beyond it the same ring again
+    highest = min(
+        guess + lobe, 0.5 * (time_s.size - 1) / float(time_s[-1] - time_s[0])
+    )  # beyond it the same ring again
     ring = fit_ring(time_s, loop.error[rows], max(guess - lobe, lobe), highest, 1)
     return ring if ring is not None and abs(ring.frequency_hz - guess) <= lobe else None
 
 
-def _pooled(pairs: list[tuple[float, float]], unit: str) -> Measured:
-    value, error = np.array(pairs).T
-    weight = 1.0 / np.maximum(error, 1e-9) ** 2
-    mean = float(np.sum(weight * value) / weight.sum())
-    sure = 1.0 / float(np.sqrt(weight.sum()))
-    if value.size >= 2:
-        sure *= float(np.sqrt(max(1.0, np.sum(weight * (value - mean) ** 2) / (value.size - 1))))
-    return Measured(mean, unit, mean - _NORMAL_95 * sure, mean + _NORMAL_95 * sure)
-
-
-def _damping(rings: list[Ring]) -> Measured:
-    if not rings:
-        return Measured(None, "1")
-    per_hz = [(damping_of(r.decay_per_s, r.frequency_hz), r.decay_error / (2 * np.pi * r.frequency_hz)) for r in rings]
-    return _pooled(per_hz, "1")
-
-
 def _by_band(loop: Loop, swings: Swings, middle_s: FloatArray) -> dict[str, float]:
     """Share of the time in each third of the speed range during which it swings [%]; empty without a speed."""
-    whole = loop.band(loop.measured.time_s[:: WINDOW // 2])
-    own = loop.band(middle_s)
-    counts = {name: (int(np.sum(own == k)), int(np.sum(whole == k))) for k, name in enumerate(BANDS)}
+    whole = loop.band(loop.measured.time_s[:: swings.window // 2])
+    own, halves = loop.band(middle_s), swings.samples / swings.window  # each as so many of the shortest windows
+    counts = {name: (float(halves[own == k].sum()), int(np.sum(whole == k))) for k, name in enumerate(BANDS)}
     return {name: 100.0 * min(part / all_, 1.0) for name, (part, all_) in counts.items() if all_}
+
+
+def _sustained(loop: Loop, swings: Swings) -> Swings:
+    """The swings without those that are answers to a target that steps again and again, each of them dying away."""
+    kept = [e for e in swings.episodes if _lasts(loop, swings, e)]
+    rows = np.concatenate([np.arange(e.start, e.stop) for e in kept]) if kept else np.empty(0, np.intp)
+    place = np.cumsum([0, *(e.stop - e.start for e in kept)])
+    return replace(
+        swings,
+        first=swings.first[rows],
+        samples=swings.samples[rows],
+        frequency_hz=swings.frequency_hz[rows],
+        amplitude=swings.amplitude[rows],
+        episodes=tuple(slice(int(a), int(b)) for a, b in pairwise(place)),
+    )
+
+
+def _lasts(loop: Loop, swings: Swings, episode: slice) -> bool:
+    """Whether the swing is as strong late after each move of the target as soon after it."""
+    begin, end = (
+        int(swings.first[episode.start]),
+        int(swings.first[episode.stop - 1] + swings.samples[episode.stop - 1]),
+    )
+    time_s, error = loop.measured.time_s[begin:end], loop.error[begin:end]
+    asked = np.nan_to_num(last_sample(loop.target.time_s, loop.target.value, time_s))
+    amplitude = float(np.median(swings.amplitude[episode]))
+    moves = time_s[1:][np.abs(np.diff(asked)) > amplitude]
+    if moves.size < _MOVES:
+        return True
+    after = np.searchsorted(moves, time_s, side="right")
+    known = (after > 0) & (after < moves.size)
+    since = time_s[known] - moves[after[known] - 1]
+    whole = moves[after[known]] - moves[after[known] - 1]
+    turn_s = 1.0 / float(np.median(swings.frequency_hz[episode]))
+    between = whole > _TURNS_BETWEEN * turn_s  # in a shorter time nothing dies away
+    power = (error[known] - np.median(error[known])) ** 2
+    early, late = between & (since < whole / 2), between & (since >= whole / 2)
+    if min(np.count_nonzero(early), np.count_nonzero(late)) < _SAMPLES_COMPARED:
+        return True
+    return bool(power[late].mean() > _KEPT * power[early].mean())
 
 
 def _target_swings(loop: Loop, frequency: float) -> bool:

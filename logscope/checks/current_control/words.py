@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 from logscope.checks.current_control.loop import Loop
 from logscope.checks.current_control.pooled import Behaviour
-from logscope.checks.current_control.swinging import SEEN_NOISES, Swinging
+from logscope.checks.current_control.swinging import Swinging, smallest_seen
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
+from logscope.statistics.oscillation import WINDOW, Swings
 
 _PRACTICE = "Common practice, no published source: "
 _LOWER = (
@@ -99,14 +100,25 @@ def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -
     )
 
 
-def calm_words(loop: Loop, noise: float) -> Words:
+def calm_words(loop: Loop, searched: Swings) -> Words:
     """No swing."""
     return Words(
-        f"The {loop.name} does not swing by itself",
-        f"Measured less target was searched for swings that last, window by window, from 9 % to 50 % of the sampling rate ({number(0.09 / loop.measured.period_s)} to "
-        f"{number(0.5 / loop.measured.period_s)} Hz). One of ±{number(SEEN_NOISES * noise)} {loop.unit} would have been seen; the noise is {number(noise)} {loop.unit}. "
-        "Faster ones are seen only where they happen to show at a lower frequency.",
+        f"The {loop.name} does not oscillate by itself",
+        f"Measured minus target was searched for lasting oscillations from {number(searched.lowest_hz)} to {number(0.5 / loop.measured.period_s)} Hz. "
+        f"One of ±{number(smallest_seen(searched))} {loop.unit} would have been seen; the noise is {number(searched.noise)} {loop.unit}. "
+        "Faster ones show only where sampling folds them to a lower frequency.",
         _KEEP,
+        hands_near_hv=False,
+    )
+
+
+def unsearched_words(loop: Loop) -> Words:
+    """Too short a log."""
+    return Words(
+        f"Oscillations of the {loop.name}: too few samples to search for any",
+        f"The search needs two windows of {WINDOW} samples without a gap; here are {loop.measured.value.size} samples, one every "
+        f"{seconds(loop.measured.period_s)}.",
+        "Record a longer run, with target and measured value every 10 ms or faster.",
         hands_near_hv=False,
     )
 

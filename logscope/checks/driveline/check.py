@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from math import pi
 
 import numpy as np
-from scipy import stats
 
 from logscope.checks.assemble import assemble
 from logscope.checks.driveline.backlash import find_knocks
@@ -22,9 +21,9 @@ from logscope.checks.driveline.words import (
     too_seldom_words,
 )
 from logscope.checks.encoder.wrong_speed import wrong_speed
-from logscope.findings import Evidence, Finding, FloatArray, Mark, Measured, NothingToCheck, Severity
-from logscope.physics.second_order import damping_of
+from logscope.findings import Evidence, Finding, Mark, Measured, NothingToCheck, Severity
 from logscope.signals import Signals
+from logscope.statistics.ringing import pooled_rings
 from logscope.vehicle import Vehicle
 
 # Of the vehicle [m/s²], to and fro: 0.5 m/s² r.m.s. is fairly uncomfortable by ISO 2631-1 (value from memory).
@@ -93,7 +92,7 @@ def agreeing(rings: Sequence[Judder]) -> list[Judder]:
     near = np.abs(hz - hz[:, np.newaxis]) <= _ALIKE * hz
     alike = near[int(np.argmax(near.sum(axis=1)))]
     kept = [ring for ring, like in zip(rings, alike, strict=True) if like]
-    pooled = _pooled([(r.ring.frequency_hz, r.ring.frequency_error, r.ring.reach) for r in kept], "Hz")
+    pooled, _ = pooled_rings([each.ring for each in kept])
     assert pooled.value is not None
     assert pooled.high is not None
     known = pooled.high - pooled.value <= _KNOWN_TO * pooled.value
@@ -101,18 +100,7 @@ def agreeing(rings: Sequence[Judder]) -> list[Judder]:
 
 
 def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: Vehicle) -> Finding:
-    frequency = _pooled([(r.ring.frequency_hz, r.ring.frequency_error, r.ring.reach) for r in rings], "Hz")
-    damping = _pooled(
-        [
-            (
-                damping_of(r.ring.decay_per_s, r.ring.frequency_hz),
-                r.ring.decay_error / (2 * pi * r.ring.frequency_hz),
-                r.ring.reach,
-            )
-            for r in rings
-        ],
-        "1",
-    )
+    frequency, damping = pooled_rings([each.ring for each in rings])
     worst = max(rings, key=lambda each: each.ring.amplitude)
     swing = Measured(worst.ring.amplitude, "rpm")
     harsh = _felt(worst, vehicle)
@@ -142,16 +130,3 @@ def _felt(judder: Judder, vehicle: Vehicle) -> Measured | None:
         return None
     angular = judder.ring.amplitude * pi / 30 * 2 * pi * judder.ring.frequency_hz
     return Measured(inertia * angular * drive.ratio / drive.wheel_radius_m / drive.mass_kg, "m/s²")
-
-
-def _pooled(each: Sequence[tuple[float, float, float]], unit: str) -> Measured:
-    """Weighted mean of (value, standard error, Student's reach); wider where they differ by more (Birge ratio)."""
-    value, error, reach = (np.array(column) for column in zip(*each, strict=True))
-    weight: FloatArray = 1.0 / np.maximum(error, 1e-9) ** 2
-    mean, sure = float(np.sum(weight * value) / weight.sum()), float(1.0 / np.sqrt(weight.sum()))
-    wide = float(np.median(reach))
-    if value.size >= 2:
-        excess = float(np.sum(weight * (value - mean) ** 2)) / (value.size - 1)
-        if excess > 1:
-            sure, wide = sure * float(np.sqrt(excess)), float(stats.t(value.size - 1).ppf(0.975))
-    return Measured(mean, unit, mean - wide * sure, mean + wide * sure)

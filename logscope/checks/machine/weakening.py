@@ -51,7 +51,7 @@ def find_weakening(points: Points, signals: Signals) -> Weakening | None:
 
 
 def _crossing(curve: Binned | None, level: float, rising: bool) -> Measured | None:
-    """The speed from which on the curve stays beyond a level, known to a bin's width; None where it never does."""
+    """The speed from which on the curve stays beyond a level, known to two bins' width; None where it never does."""
     if curve is None:
         return None
     beyond = curve.low >= level if rising else curve.high <= level
@@ -59,5 +59,6 @@ def _crossing(curve: Binned | None, level: float, rising: bool) -> Measured | No
     first = int(inside[-1]) + 1 if inside.size else 0
     if first >= curve.at.size or first == 0:
         return None
-    low, high = float(curve.at[first - 1]), float(curve.at[first])
+    half = curve.width / 2  # it may lie anywhere in the last bin before, or in the first beyond
+    low, high = float(curve.at[first - 1]) - half, float(curve.at[first]) + half
     return Measured((low + high) / 2, "rpm", low, high)

@@ -7,8 +7,8 @@ from math import pi
 
 import numpy as np
 
-from logscope.checks.pack.load import Load
-from logscope.findings import BoolArray
+from logscope.checks.pack.load import Load, awake
+from logscope.findings import BoolArray, FloatArray
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.sampling import between_samples
@@ -34,22 +34,25 @@ class Energy:
 
 
 def find_energy(load: Load, signals: Signals, vehicle: Vehicle) -> Energy:
-    """The sums over the log."""
-    power = load.volts * load.amps
-    drawn = integrate(load.time_s, np.maximum(power, 0.0)).scaled(1 / _WS_PER_WH)
-    inward, stands = np.maximum(-power, 0.0), _stands(load, signals)
-    returned = integrate(load.time_s, np.where(stands, 0.0, inward)).scaled(1 / _WS_PER_WH)
-    charged = integrate(load.time_s, np.where(stands, inward, 0.0)).scaled(1 / _WS_PER_WH)
+    """The sums over the log, at the current's own samples: what it does between them is what the limits carry."""
+    current = signals["battery_current"]
+    volts = between_samples(*awake(signals["battery_voltage"]), current.time_s + load.lag_s)
+    known = np.isfinite(volts)
+    time_s, power = current.time_s[known], volts[known] * current.value[known]
+    drawn = integrate(time_s, np.maximum(power, 0.0)).scaled(1 / _WS_PER_WH)
+    inward, stands = np.maximum(-power, 0.0), _stands(time_s, signals)
+    returned = integrate(time_s, np.where(stands, 0.0, inward)).scaled(1 / _WS_PER_WH)
+    charged = integrate(time_s, np.where(stands, inward, 0.0)).scaled(1 / _WS_PER_WH)
     return Energy(drawn, returned, charged, *_way(signals, vehicle))
 
 
-def _stands(load: Load, signals: Signals) -> BoolArray:
+def _stands(time_s: FloatArray, signals: Signals) -> BoolArray:
     """Where the speed is known to be nought; nowhere if no speed is logged."""
     for name, slow in (("vehicle_speed", _STANDS_KMH), ("motor_speed", _STANDS_RPM)):
         part = signals.get(name)
         if part is not None and part.time_s.size > 2:
-            return np.asarray(np.abs(between_samples(part.time_s, part.value, load.time_s)) < slow)
-    return np.zeros(load.time_s.size, bool)
+            return np.asarray(np.abs(between_samples(part.time_s, part.value, time_s)) < slow)
+    return np.zeros(time_s.size, bool)
 
 
 def _way(signals: Signals, vehicle: Vehicle) -> tuple[Integral | None, str]:

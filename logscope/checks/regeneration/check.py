@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy import stats
 
 from logscope.checks.assemble import assemble
 from logscope.checks.limits.stated import NEAR_SHARE
 from logscope.checks.regeneration.braking import Braking, find_braking, find_fade, most_while
 from logscope.checks.regeneration.words import full_words, summary_words
 from logscope.findings import Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches
 from logscope.vehicle import Vehicle
 
 _PARTS = ("torque", "battery_current", "dc_link_voltage", "battery_voltage", "motor_speed")
 _LEAST_S = 0.2  # a shorter charge of a full pack is a swing of the current
+_RARE = 0.025  # chance that noise lifts the highest of all samples by more than is allowed for
 _NOISES = 8.0  # of the current, from which on it is a charge
 
 
@@ -46,7 +48,7 @@ def _summary(signals: Signals, vehicle: Vehicle, braking: Braking) -> Finding:
         most = most_while(part, braking.spans) if part is not None and value is not None else None
         if part is None or value is None or most is None or (margin and (margin.value or 0.0) <= value - most[0]):
             continue
-        margin, limit = Measured(value - most[0], "V", None, value - most[0] + (part.step or 0.0) / 2), key
+        margin, limit = Measured(value - most[0], "V", None, value - most[0] + _unsure(part)), key
         evidence = Evidence(marks=(Mark(most[1], "highest while braking"),), levels=(Level(value, key, name),))
         low = vehicle.limits.battery_min_V
         room = NEAR_SHARE * (value - low if low and name == "battery_voltage" else value)
@@ -61,6 +63,13 @@ def _summary(signals: Signals, vehicle: Vehicle, braking: Braking) -> Finding:
     passed = margin is not None and (margin.value or 0.0) < 0
     severity = Severity.WARNING if late or passed else Severity.INFO if close else Severity.GOOD
     return assemble("regeneration.braking", severity, words, braking.spans, measured, _PARTS, signals, evidence)
+
+
+def _unsure(part: Part) -> float:
+    """How much lower than it reads the highest of many samples may truly be: noise lifts it, rounding may too."""
+    noise = float(np.nan_to_num(noise_floor(part.value, quantum=part.step or 0.0)))
+    highest_of_all = float(stats.norm.isf(_RARE / max(part.value.size, 1)))
+    return noise * max(highest_of_all, 0.0) + (part.step or 0.0) / 2
 
 
 def _power(signals: Signals, braking: Braking) -> float | None:

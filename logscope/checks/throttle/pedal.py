@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import median_filter, minimum_filter1d
 
-from logscope.findings import FloatArray, Measured
+from logscope.findings import BoolArray, FloatArray, Measured
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import mad_scale, noise_floor
 from logscope.statistics.sampling import between_samples, last_sample, stretches
 
 REST_BAND = 2.0  # % of travel about the rest level that still is rest (common practice, no published source)
-_NOISE_BAND = 4.0  # standard deviations about the rest level that still are rest
+_LEVEL_S, _LEVEL_ROWS = 0.3, 9  # the level is a median over so long, and so many samples at least: a foot is slower
 _LEAST_ROWS = 100  # at rest, or in motion, to judge by
 _ASKED_SHARE = 0.02  # of the largest torque asked, from which on something is asked
 JUMP_PERCENT = 3.0  # of travel: a smaller gap is not felt (common practice, no published source)
@@ -34,16 +35,20 @@ def find_rest(throttle: Part) -> Rest | None:
     """None where the pedal is never let go long enough."""
     if not throttle.has_period:
         return None
-    low = float(np.quantile(throttle.value, 0.02))
-    resting = throttle.value[throttle.value <= low + REST_BAND]
-    if resting.size >= _LEAST_ROWS:  # once more with a band that a noisy pedal fits into
-        band = max(REST_BAND, _NOISE_BAND * float(np.nan_to_num(noise_floor(resting))))
-        resting = throttle.value[throttle.value <= float(np.median(resting)) + band]
+    resting = throttle.value[_at_rest(throttle)]
     if resting.size < _LEAST_ROWS or np.ptp(throttle.value) < 5 * REST_BAND:
         return None
     quantum = (throttle.step or 0.0) / 12**0.5
     noise = max(float(np.nan_to_num(noise_floor(resting))), quantum if np.ptp(resting) > 0 else 0.0)
     return Rest(float(np.median(resting)), noise, float(mad_scale(resting)), int(resting.size))
+
+
+def _at_rest(throttle: Part) -> BoolArray:
+    """Which samples are at rest: by the level about them, not by their own value, which would cut off its noise."""
+    rows = max(_LEVEL_ROWS, round(_LEVEL_S / throttle.period_s)) | 1
+    level = median_filter(throttle.value, rows, mode="nearest")
+    still = level <= float(np.quantile(level, 0.02)) + REST_BAND
+    return np.asarray(minimum_filter1d(still.astype(np.uint8), rows, mode="nearest") > 0)
 
 
 def find_dead_band(throttle: Part, rest: Rest, signals: Signals) -> Measured | None:
