@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +25,7 @@ _DELIVERS = 0.9  # of the moments at which a charger's ratio holds
 _TOGETHER, _SAG = 0.7, 0.004  # correlation of both readings' changes, of which the larger ones reach this share
 _THROWN_UP = 4.0  # times the pack
 _DECIMAL = (0.1, 0.01, 0.001)
+_ANY = 1e-6  # of the pack: a link that precharges or stalls stands anywhere below it
 _HELD = 0.01  # change from the first to the last third of the time: a bleeder takes more within seconds (practice)
 _CHARGING_A = 1.0  # a charger below this may be off
 # Of the stated lowest and highest voltage: a pack deeply discharged or charged to the brim, and its sensor.
@@ -79,7 +81,10 @@ def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
     if kept is not None and (kept.agree >= _EVER_AGREED or _move_together(link, pack, kept.at_s)):
         yield _tie(of, kept, "of the pack voltage, with which it rises and sags", Unexplained.NOTHING)
     elif kept is not None and kept.share >= _MOST and _held_up(link, kept):
-        yield _tie(of, kept, "of the pack voltage and is held there", Unexplained.NOTHING)
+        tie = _tie(of, kept, "of the pack voltage and is held there", Unexplained.NOTHING)
+        yield (
+            replace(tie, least=_ANY) if kept.ratio > _THROWN_UP else tie
+        )  # far above: by how much it should be is open
 
 
 def _move_together(link: Part, pack: Part, at_s: FloatArray) -> bool:
