@@ -49,29 +49,55 @@ def settled_fraction_two_pole(
     return np.asarray(1.0 - (tau * np.exp(-x / tau) - lag * np.exp(-x / lag)) / (tau - lag))
 
 
-def settling_rate(elapsed_s: FloatArray, time_constant_s: float | FloatArray) -> FloatArray:
-    """Derivative of `settled_fraction` [1/s].
-
-    elapsed_s : time since the step [s]
-    time_constant_s : τ [s], above 0
-    """
-    rate = np.exp(-np.maximum(elapsed_s, 0.0) / time_constant_s) / time_constant_s
-    return np.where(elapsed_s > 0, rate, 0.0)
-
-
-def settling_rate_two_pole(
-    elapsed_s: FloatArray, time_constant_s: float | FloatArray, lag_s: float | FloatArray
+def settled_fraction_three_pole(
+    elapsed_s: FloatArray,
+    time_constant_s: float | FloatArray,
+    lag_s: float | FloatArray,
+    second_lag_s: float | FloatArray,
 ) -> FloatArray:
-    """Derivative of `settled_fraction_two_pole` [1/s].
+    """How far a pole behind two others has settled: the link's RC seen through two sensing low-passes.
+
+    Symmetric in its three constants: 1 − Σ τi²·exp(−t/τi) / Π(τi − τj), by partial fractions.
 
     elapsed_s : time since the step [s]
-    time_constant_s : τ [s], above 0
-    lag_s : λ [s], above 0
+    time_constant_s : [s], above 0
+    lag_s : [s], above 0
+    second_lag_s : [s], above 0
     """
     x = np.maximum(elapsed_s, 0.0)
-    tau, lag = np.asarray(time_constant_s, float), np.asarray(lag_s, float)
-    lag = np.where(np.abs(tau - lag) < 1e-6 * tau, lag * (1 - 2e-6), lag)
-    return np.asarray((np.exp(-x / tau) - np.exp(-x / lag)) / (tau - lag))
+    poles = np.sort(
+        np.broadcast_arrays(*(np.asarray(p, float) for p in (time_constant_s, lag_s, second_lag_s))), axis=0
+    )
+    short, middle, long = poles[0], poles[1], poles[2]
+    # Nearly equal constants cancel badly; a nudge of 1e-4 changes the curve by less than 1e-4 of itself.
+    middle = np.maximum(middle, short * (1 + 1e-4))
+    long = np.maximum(long, middle * (1 + 1e-4))
+    left = (
+        short**2 * np.exp(-x / short) / ((short - middle) * (short - long))
+        + middle**2 * np.exp(-x / middle) / ((middle - short) * (middle - long))
+        + long**2 * np.exp(-x / long) / ((long - short) * (long - middle))
+    )
+    return np.asarray(np.clip(1.0 - left, 0.0, 1.0))
+
+
+def settled_fraction_averaged(
+    elapsed_s: FloatArray, time_constant_s: float | FloatArray, length_s: float | FloatArray
+) -> FloatArray:
+    """How far the moving average of a settling pole has come: the link's RC seen through a filter that averages.
+
+    (G(t) − G(t − M)) / M with G(t) = t − τ·(1 − exp(−t/τ)), the integral of 1 − exp(−t/τ).
+
+    elapsed_s : time since the step [s]
+    time_constant_s : τ [s], above 0
+    length_s : M, over which the average is taken [s], above 0
+    """
+    tau, length = np.asarray(time_constant_s, float), np.asarray(length_s, float)
+
+    def integral(t: FloatArray) -> FloatArray:
+        x = np.maximum(t, 0.0)
+        return np.asarray(x + tau * np.expm1(-x / tau))
+
+    return np.asarray((integral(elapsed_s) - integral(elapsed_s - length)) / length)
 
 
 def time_to_fraction(fraction: float, time_constant_s: float, start_fraction: float = 0.0) -> float:

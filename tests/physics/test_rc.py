@@ -6,17 +6,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
+from scipy.signal import step
 
 from logscope.physics.rc import (
     inrush_peak_a,
     parallel_ohm,
     settled_fraction,
+    settled_fraction_averaged,
     settled_fraction_constant_power,
     settled_fraction_heating,
+    settled_fraction_three_pole,
     settled_fraction_two_pole,
-    settling_rate,
-    settling_rate_two_pole,
     time_to_fraction,
 )
 
@@ -65,14 +66,19 @@ def test_two_poles_follow_their_differential_equation(tau: float, lag: float, at
     assert settled_fraction_two_pole(times, tau, lag) == pytest.approx(solved.y[1], abs=2e-6)
 
 
-def test_rates_are_the_derivatives() -> None:
-    """numpy.gradient on a fine grid."""
-    t = np.linspace(0.001, 1.0, 20001)
-    assert settling_rate(t, 0.1)[1:-1] == pytest.approx(
-        np.gradient(settled_fraction(t, 0.1), t)[1:-1], rel=1e-3, abs=1e-5
-    )
-    two_pole = np.gradient(settled_fraction_two_pole(t, 0.1, 0.06), t)[1:-1]
-    assert settling_rate_two_pole(t, 0.1, 0.06)[1:-1] == pytest.approx(two_pole, rel=1e-3, abs=1e-4)
+@given(poles=st.lists(st.floats(0.005, 0.5), min_size=3, max_size=3))
+def test_three_poles_follow_the_cascade_of_their_transfer_functions(poles: list[float]) -> None:
+    """scipy.signal.step of 1 / ((1 + τ·s)(1 + λ·s)(1 + μ·s)), in any order of the constants."""
+    t = np.linspace(0, 2, 101)
+    down = np.polymul(np.polymul([poles[0], 1], [poles[1], 1]), [poles[2], 1])
+    assert settled_fraction_three_pole(t, *poles) == pytest.approx(step(([1.0], down), T=t)[1], abs=2e-4)
+
+
+def test_a_moving_average_of_a_charging_link() -> None:
+    """scipy.integrate.quad over the last 60 ms of 1 − exp(−t/0.1)."""
+    for t in (0.0, 0.03, 0.06, 0.2, 0.5):
+        mean = quad(lambda s: float(settled_fraction(np.array(s), 0.1)), t - 0.06, t, points=[0.0])[0] / 0.06
+        assert float(settled_fraction_averaged(np.array(t), 0.1, 0.06)) == pytest.approx(mean, abs=1e-8)
 
 
 @pytest.mark.parametrize("loop_ohm", [0.010, 2 * np.sqrt(1e-6 / 1e-3), 0.5], ids=["ringing", "critical", "damped"])

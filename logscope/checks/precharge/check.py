@@ -10,11 +10,12 @@ from logscope.checks.link import Link, describe_link
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.evidence import evidence
 from logscope.checks.precharge.find import find_attempts
-from logscope.checks.precharge.flags import NoRise
+from logscope.checks.precharge.flags import FLAG_LAG_S, NoRise
 from logscope.checks.precharge.hunting import joined_hunting
 from logscope.checks.precharge.judge import Judged, judge
 from logscope.checks.precharge.measure import measure
 from logscope.checks.precharge.overload import overload
+from logscope.checks.precharge.stamps import stamps_of, without_repeats
 from logscope.checks.precharge.stress import Stress, accumulated, no_rise_values, stress, stress_values
 from logscope.checks.precharge.values import expected_values, measured_values
 from logscope.checks.precharge.words import describe, no_rise_heat
@@ -33,6 +34,7 @@ SEVERITY = {
     "bypassed": Severity.DANGER,
     "undetermined": Severity.INFO,
 }
+_LEAST_LEVEL = 3  # readings that show where the link stood, and that it did not move
 _PARTS = (
     "dc_link_voltage",
     "dc_link_voltage_second",
@@ -49,14 +51,16 @@ def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     Needs `dc_link_voltage`; uses `battery_voltage`, `precharge_relay`, `main_contactor` where they exist.
     Raises MissingPart, or NothingToCheck where the link never rises and no relay closes.
     """
-    link = describe_link(signals, vehicle.limits.battery_min_V)
+    logged = describe_link(signals, vehicle.limits.battery_min_V)
+    link, repeats = without_repeats(logged)
+    stamps = stamps_of(logged.part.time_s, logged.part.spacing_s, repeats)
     attempts, without_rise = find_attempts(signals, link)
     attempts = joined_hunting(link, attempts)
     if not attempts and not without_rise:
         raise NothingToCheck(
             "the link voltage never rises from a disconnected state, and no relay state shows an attempt"
         )
-    judged = [judge(signals, vehicle, link, measure(signals, link, attempt)) for attempt in attempts]
+    judged = [judge(signals, vehicle, link, measure(signals, link, attempt, stamps)) for attempt in attempts]
     stresses = [stress(one, signals, link, vehicle) for one in judged]
     known = [one for one in stresses if one is not None]
     held = accumulated(known)
@@ -105,6 +109,8 @@ def _finding(
 
 def _no_rise(event: NoRise, signals: Signals, link: Link, vehicle: Vehicle) -> Finding:
     inside = link.part.between(event.start_s, event.end_s)
+    if inside.stop - inside.start < _LEAST_LEVEL:  # a state that is on for less than the link's own period
+        inside = link.part.between(event.start_s - FLAG_LAG_S, event.end_s + FLAG_LAG_S)
     volts = link.part.value[inside]
     level = float(np.median(volts)) if volts.size else float("nan")
     rise = float(np.ptp(volts)) if volts.size else float("nan")

@@ -41,6 +41,7 @@ class Constant:
     time_constant : None where the two constants of an S-shaped curve cannot be told apart
     lag : the other one; both : the two of an S-shaped curve, slower first
     told_by : the part that tells which constant is the link's, or `BY_SETTLING`, where something does
+    or_lag : whether a link as expected, behind a sensing lag, explains the readings as well as a slow one
     """
 
     verdict: Verdict
@@ -48,6 +49,7 @@ class Constant:
     lag: Estimate | None = None
     both: tuple[Estimate, Estimate] | None = None
     told_by: str | None = None
+    or_lag: bool = False
 
 
 def compare_constant(
@@ -57,7 +59,23 @@ def compare_constant(
     found: Sequence[Witness] = (),
     lag_is_faster: bool | None = None,
 ) -> Constant:
-    """Compare the fitted constants with R·C.
+    """Compare the fitted constants with R·C. "Slow" is claimed only where no lag before a sound link looks the same."""
+    constant = _compared(fit, expected_s, tolerance, found, lag_is_faster)
+    if constant.verdict is not Verdict.SLOW or constant.told_by is not None or expected_s is None:
+        return constant
+    if not fit.explained_behind_lag(expected_s * (1 - tolerance), expected_s * (1 + tolerance)):
+        return constant
+    return replace(constant, verdict=Verdict.OPEN, or_lag=True)
+
+
+def _compared(
+    fit: CurveFit,
+    expected_s: float | None,
+    tolerance: float,
+    found: Sequence[Witness],
+    lag_is_faster: bool | None,
+) -> Constant:
+    """The constant that is the link's, against the band.
 
     A curve with two poles is symmetric in them. The end of the curve tells them apart, where a contactor closes or the
     relay opens: what the reading settles with is its lag. Else a witness can, such as the pack current.
@@ -66,19 +84,19 @@ def compare_constant(
     slower, faster = fit.time_constant, fit.lag
     if fit.misfit:  # a constant of a curve that the data do not follow says nothing about R·C
         return Constant(Verdict.OPEN if expected_s is not None else Verdict.NOT_COMPARED, slower)
-    if faster is None:
-        return Constant(_verdict(slower, expected_s, tolerance), slower)
+    if faster is None or fit.averaged:
+        return Constant(_verdict(slower, expected_s, tolerance, fit.drift_s), slower, faster)
     both = (slower, faster)
     if lag_is_faster is not None:
         link, lag = (slower, faster) if lag_is_faster else (faster, slower)
-        return Constant(_verdict(link, expected_s, tolerance), link, lag, both, BY_SETTLING)
+        return Constant(_verdict(link, expected_s, tolerance, fit.drift_s), link, lag, both, BY_SETTLING)
     if told := told_apart(both, list(found)):
         link, witness = told
         lag = faster if link is slower else slower
-        return Constant(_verdict(link, expected_s, tolerance), link, lag, both, witness.part)
+        return Constant(_verdict(link, expected_s, tolerance, fit.drift_s), link, lag, both, witness.part)
     if expected_s is None:
         return Constant(Verdict.NOT_COMPARED, None, both=both)
-    verdicts = [_verdict(constant, expected_s, tolerance) for constant in both]
+    verdicts = [_verdict(constant, expected_s, tolerance, fit.drift_s) for constant in both]
     if Verdict.IN_BAND in verdicts:
         nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
         other = faster if nearest is slower else slower
@@ -96,13 +114,14 @@ def compare_constant(
     return Constant(Verdict.OPEN, None, both=both)
 
 
-def _verdict(constant: Estimate, expected_s: float | None, tolerance: float) -> Verdict:
+def _verdict(constant: Estimate, expected_s: float | None, tolerance: float, drift_s: float) -> Verdict:
+    """A constant against the band. drift_s : by how much the stamps may stretch it: a claim has to clear that, too"""
     if expected_s is None:
         return Verdict.NOT_COMPARED
     low, high = expected_s * (1 - tolerance), expected_s * (1 + tolerance)
-    if constant.claim_low > high:
+    if constant.claim_low - drift_s > high:
         return Verdict.SLOW
-    if constant.claim_high < low:
+    if constant.claim_high + drift_s < low:
         return Verdict.FAST
     if constant.low < low and constant.high > high:
         return Verdict.OPEN

@@ -8,12 +8,14 @@ import numpy as np
 from scipy.stats import norm
 
 from logscope.checks.precharge.curve_shapes import SHAPE_RANGES, Layout, Shape
+from logscope.checks.precharge.stamps import Known, Stamps
 from logscope.findings import FloatArray
 from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 
 # Readings noisier than a tenth of the span, or stamps off by more than half a period, hold no curve.
 _MOST_NOISE = 0.1
 _MOST_RISE = 8.0  # times what the log shows of it: a curve cut off sooner is nearly straight and holds no constant
+_MOST_JITTER = 0.6  # of a period: a reading a period old on a grid as coarse has a deviation of √(2/12) of one
 _LEAST_JITTER = 1e-3  # of a period: what a loaded bus cannot undercut in practice
 _BELOW_FLOOR = 2.0  # steps or deviations of a reading: an offset of the sensor of that size would go unseen
 _KNOWN_NOISE_STEPS = 0.2  # less noise than this leaves most readings on one level, and its size unknown
@@ -26,6 +28,7 @@ _LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot 
 REST_TRUST = 0.8
 # To what factor (as a logarithm) they are then known: from a few hundred samples, part of them at the rounding step.
 REST_NOISE_LOG, REST_JITTER_LOG = 0.3, 0.5
+_SURE_TRUST = 0.95  # where readings are seen to repeat, their age follows from the message's period
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +36,13 @@ class Rest:
     """What the log shows of its readings away from the curve.
 
     noise_v : standard deviation of a reading [V], rounding included; random_v : the same before rounding
-    jitter_s : standard deviation of a stamp about the grid of the period [s]
+    stamps : how far a stamp is from when its reading was taken
     floor_v : the least reading there is [V], which stands for all below; minus infinity where there is none
     """
 
     noise_v: float
     random_v: float
-    jitter_s: float
+    stamps: Stamps
     floor_v: float = -np.inf
 
 
@@ -97,7 +100,7 @@ class Problem:
             slope[1] + 2,
             np.log(10 * length),
             np.log(span * _MOST_NOISE),
-            np.log(period / 2),
+            np.log(_MOST_JITTER * period),
         ]
         if self.layout.fits_onset:
             low.append(self.time_s[0] - period)
@@ -116,6 +119,8 @@ class Problem:
         inside &= (rise >= 0.2 * self.span_v) & (rise <= _MOST_RISE * self.span_v)
         if self.layout.shape is Shape.LAGGED:
             inside &= theta[:, -1] <= theta[:, 2]  # the two constants are symmetric: the slower one is named τ
+        if self.layout.shape is Shape.TWICE_LAGGED:
+            inside &= (theta[:, -1] <= theta[:, -2]) & (theta[:, -2] <= theta[:, 2])
         if self.layout.shape is Shape.CONSTANT_POWER:  # below the lower resting point the link would collapse
             end_v = theta[:, 0] + rise
             inside &= end_v > 0
@@ -123,19 +128,42 @@ class Problem:
         result = np.full(len(theta), -np.inf)
         if inside.any():
             kept = theta[inside]
-            expected, rate = self.layout.curve(kept, self.time_s)
-            noise = np.sqrt(np.exp(2 * kept[:, 3])[:, None] + (rate * np.exp(kept[:, 4])[:, None]) ** 2)
+            expected, noise = self.expected(kept)
             result[inside] = rounded_normal_log_likelihood(
                 self.volts, expected, noise, self.step_v, self.span_v, self.outlier_share, self.floor_v
             )
             result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
             if self.rest is not None:
-                jitter_s = max(self.rest.jitter_s, self.period_s * _LEAST_JITTER)
-                for place, told, deviation in (
-                    (3, max(self.rest.random_v, _KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3])), REST_NOISE_LOG),
-                    (4, jitter_s, REST_JITTER_LOG),
-                ):
-                    flat = 1.0 / (high[place] - low[place])
-                    near = norm.pdf(kept[:, place], np.log(told), deviation)
-                    result[inside] += np.log((REST_TRUST * near + (1 - REST_TRUST) * flat) / flat)
+                told = max(self.rest.random_v, _KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3]))
+                result[inside] += _near(kept[:, 3], told, REST_NOISE_LOG, REST_TRUST, (low[3], high[3]))
+                result[inside] += self._of_stamps(kept[:, 4], (low[4], high[4]))
         return result
+
+    def expected(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Mean and standard deviation of each reading [V], shape (k, n), over the times when it may have been taken.
+
+        By Simpson's rule for the mean and the secant for the deviation: where the curve bends within the error of a
+        stamp, as at its onset, the slope at the stamp itself would say too little or too much.
+        """
+        reach = np.sqrt(3.0) * np.exp(theta[:, 4])[:, None]  # a uniform error of that half-width has this deviation
+        early, at, late = (self.layout.curve(theta, self.time_s[None, :] + shift) for shift in (-reach, 0.0, reach))
+        noise = np.sqrt(np.exp(2 * theta[:, 3])[:, None] + ((late - early) / 2) ** 2 / 3)
+        return np.asarray((early + 4 * at + late) / 6), np.asarray(noise)
+
+    def _of_stamps(self, log_error: FloatArray, ends: tuple[float, float]) -> FloatArray:
+        """Log prior of the stamps' error, relative to one that is flat in its logarithm."""
+        assert self.rest is not None
+        stamps = self.rest.stamps
+        told = float(np.clip(stamps.error_s, np.exp(ends[0]), np.exp(ends[1])))
+        if stamps.known is Known.SURELY:
+            return _near(log_error, told, REST_NOISE_LOG, _SURE_TRUST, ends)
+        if stamps.known is Known.AT_MOST:  # flat in the error itself, up to what it may be
+            inside = log_error <= np.log(told)
+            return np.where(inside, np.log(ends[1] - ends[0]) + log_error - np.log(told), -np.inf)
+        return _near(log_error, told, REST_JITTER_LOG, REST_TRUST, ends)
+
+
+def _near(logs: FloatArray, told: float, deviation: float, trust: float, ends: tuple[float, float]) -> FloatArray:
+    """Log prior of what the rest of the log tells, relative to one that is flat in the logarithm."""
+    width = ends[1] - ends[0]
+    return np.asarray(np.log(trust * norm.pdf(logs, np.log(told), deviation) * width + 1 - trust))

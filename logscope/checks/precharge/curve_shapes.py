@@ -10,11 +10,11 @@ import numpy as np
 from logscope.findings import FloatArray
 from logscope.physics.rc import (
     settled_fraction,
+    settled_fraction_averaged,
     settled_fraction_constant_power,
     settled_fraction_heating,
+    settled_fraction_three_pole,
     settled_fraction_two_pole,
-    settling_rate,
-    settling_rate_two_pole,
 )
 
 
@@ -23,6 +23,8 @@ class Shape(Enum):
 
     EXPONENTIAL = "one exponential"
     LAGGED = "an exponential behind a sensing lag"
+    TWICE_LAGGED = "an exponential behind two sensing lags"
+    AVERAGED = "an exponential behind a moving average"
     HEATING = "a resistor that heats while it charges"
     CONSTANT_POWER = "a constant-power load that starts on the way"
 
@@ -31,13 +33,19 @@ class Shape(Enum):
 SHAPE_RANGES: dict[Shape, tuple[tuple[float | None, float | None], ...]] = {
     Shape.EXPONENTIAL: (),
     Shape.LAGGED: ((None, None),),
+    Shape.TWICE_LAGGED: ((None, None), (None, None)),
+    Shape.AVERAGED: ((None, None),),
     Shape.HEATING: ((float(np.log(0.02)), float(np.log(3.0))),),  # wire-wound parts a few percent, PTC parts manifold
     Shape.CONSTANT_POWER: ((float(np.log(0.005)), float(np.log(0.8))), (0.0, 0.98)),
 }
-# Where the search for them starts.
+FILTERED = (
+    Shape.LAGGED,
+    Shape.TWICE_LAGGED,
+    Shape.AVERAGED,
+)  # the link seen through a filter: the curve starts as an S
+# Where the search for them starts; that of the filtered shapes starts from the constant.
 SHAPE_STARTS: dict[Shape, tuple[tuple[float, ...], ...]] = {
     Shape.EXPONENTIAL: ((),),
-    Shape.LAGGED: ((),),
     Shape.HEATING: ((float(np.log(0.1)),), (float(np.log(0.6)),)),
     Shape.CONSTANT_POWER: tuple((float(np.log(k)), c) for k in (0.05, 0.3) for c in (0.4, 0.75)),
 }
@@ -47,8 +55,9 @@ SHAPE_STARTS: dict[Shape, tuple[tuple[float, ...], ...]] = {
 class Layout:
     """Where each parameter stands in the vector.
 
-    start, log of the initial slope (rise / τ), log τ, log noise, log jitter, [onset], then those of the shape: log lag;
-    log growth of the resistor; log load and where it cuts in, as a fraction of the rise. A curve that is cut short
+    start, log of the initial slope (rise / τ), log τ, log noise, log jitter, [onset], then those of the shape: log lag,
+    one or two; log length of the average; log growth of the resistor; log load and where it cuts in, as a fraction of
+    the rise. A curve that is cut short
     fixes its slope well and its end and τ only together: in these terms the two part.
     """
 
@@ -66,6 +75,10 @@ class Layout:
         match self.shape:
             case Shape.LAGGED:
                 return settled_fraction_two_pole(elapsed_s, tau, np.exp(last))
+            case Shape.TWICE_LAGGED:
+                return settled_fraction_three_pole(elapsed_s, tau, np.exp(theta[:, -2:-1]), np.exp(last))
+            case Shape.AVERAGED:
+                return settled_fraction_averaged(elapsed_s, tau, np.exp(last))
             case Shape.HEATING:
                 return settled_fraction_heating(elapsed_s, tau, np.exp(last))
             case Shape.CONSTANT_POWER:
@@ -77,14 +90,6 @@ class Layout:
                 return np.where(no_load, settled_fraction(elapsed_s, tau), loaded)
         return settled_fraction(elapsed_s, tau)
 
-    def rate(self, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
-        """Its derivative [1/s]. For the shapes that only bend an exponential, that of the exponential does: it
-        weighs the jitter of the stamps."""
-        tau = np.exp(theta[:, 2])[:, None]
-        if self.shape is Shape.LAGGED:
-            return settling_rate_two_pole(elapsed_s, tau, np.exp(theta[:, -1:]))
-        return settling_rate(elapsed_s, tau)
-
     def rise(self, theta: FloatArray) -> FloatArray:
         """From the start to the end [V], shape (k,)."""
         return np.asarray(np.exp(np.minimum(theta[:, 1] + theta[:, 2], 700.0)))
@@ -92,9 +97,18 @@ class Layout:
     def onset(self, theta: FloatArray) -> FloatArray:
         return np.asarray(theta[:, 5]) if self.fits_onset else np.full(len(theta), self.begin_s)
 
-    def curve(self, theta: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Voltage [V] and its rate [V/s], shape (k, n), for k parameter vectors."""
-        elapsed = time_s[None, :] - self.onset(theta)[:, None]
-        rise = self.rise(theta)[:, None]
-        volts = theta[:, 0][:, None] + rise * self.fraction(theta, elapsed)
-        return np.asarray(volts), np.asarray(rise * self.rate(theta, elapsed))
+    def lag(self, theta: FloatArray) -> FloatArray | None:
+        """The (longer) sensing lag [s], shape (k,): an average over M lags by M/2. None for the shapes without."""
+        match self.shape:
+            case Shape.LAGGED:
+                return np.asarray(np.exp(theta[:, -1]))
+            case Shape.TWICE_LAGGED:
+                return np.asarray(np.exp(theta[:, -2]))
+            case Shape.AVERAGED:
+                return np.asarray(np.exp(theta[:, -1]) / 2)
+        return None
+
+    def curve(self, theta: FloatArray, time_s: FloatArray) -> FloatArray:
+        """Voltage [V], shape (k, n), for k parameter vectors. time_s : shape (n,), or (k, n) where each has its own"""
+        elapsed = np.atleast_2d(time_s) - self.onset(theta)[:, None]
+        return np.asarray(theta[:, :1] + self.rise(theta)[:, None] * self.fraction(theta, elapsed))

@@ -26,7 +26,7 @@ def least_squares_start(problem: Problem, guesses: list[FloatArray]) -> tuple[Fl
     def residual(free: FloatArray) -> FloatArray:
         theta = np.zeros((1, layout.size))
         theta[0, curve_at] = free
-        return np.asarray(layout.curve(theta, time_s)[0][0] - volts)
+        return np.asarray(layout.curve(theta, time_s)[0] - volts)
 
     best = None
     for guess in guesses:
@@ -54,7 +54,8 @@ def least_squares_start(problem: Problem, guesses: list[FloatArray]) -> tuple[Fl
     )
     theta[curve_at] = best.x
     covariance[np.ix_(curve_at, curve_at)] = bounded
-    steepest = float(np.abs(layout.curve(theta[None, :], time_s)[1]).max())
+    between = np.maximum(np.diff(time_s), problem.period_s / 2)
+    steepest = float(np.abs(np.diff(layout.curve(theta[None, :], time_s)[0]) / between).max())
     theta[3] = np.log(0.7 * rms)
     theta[4] = np.log(np.clip(rms / max(steepest, 1e-9), problem.period_s * 1e-3, problem.period_s / 3))
     return theta, covariance
@@ -62,6 +63,18 @@ def least_squares_start(problem: Problem, guesses: list[FloatArray]) -> tuple[Fl
 
 _GRID_ONSETS = 24
 _GRID_CONSTANTS = 24
+
+
+def guesses_behind(problem: Problem, lagged: FloatArray) -> list[FloatArray]:
+    """Starting points of the other filtered shapes, from the curve behind one sensing lag.
+
+    lagged : its parameters, shape (size,)
+    """
+    at = [0, 1, 2, *([5] if problem.layout.fits_onset else [])]
+    lag = float(lagged[-1])
+    if problem.layout.shape is Shape.AVERAGED:
+        return [np.array([*lagged[at], lag + np.log(2.0)])]
+    return [np.array([*lagged[at], lag, lag + np.log(share)]) for share in (0.1, 0.5)]
 
 
 def guesses_of(problem: Problem) -> list[FloatArray]:
@@ -96,7 +109,7 @@ def guesses_of(problem: Problem) -> list[FloatArray]:
     return [
         np.array([*_common(layout, bottom[k], rise[k], onset[k], tau[k]), *(own or _lag_start(layout, lag[k]))])
         for _, _, k in guesses[:_STARTS]
-        for own in SHAPE_STARTS[layout.shape]
+        for own in SHAPE_STARTS.get(layout.shape, ((),))
     ]
 
 

@@ -1,20 +1,23 @@
 """Fit the charging curve of a link: start, end, time constant and, where it shows, the sensing lag.
 
 The error model is that of a logged voltage: noise of the measurement, rounding to the signal's step, and
-stamps that jitter, which on a steep curve is worth far more than the rounding. All of it is estimated
-together with the curve, so that the limits hold whatever dominates in the log at hand.
+stamps that are off, which on a steep curve is worth far more than the rounding. All of it is estimated
+together with the curve, so that the limits hold whatever dominates in the log at hand. Behind a filter the limits are
+those of all the filters that explain the curve, each by its evidence; what none of them explains widens them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from logscope.checks.estimate import Estimate, estimate
+from logscope.checks.precharge.behind_lag import explained_behind_lag
 from logscope.checks.precharge.curve_likelihood import Problem, Rest
-from logscope.checks.precharge.curve_shapes import Layout, Shape
-from logscope.checks.precharge.curve_start import guesses_of, least_squares_start
+from logscope.checks.precharge.curve_shapes import FILTERED, Layout, Shape
+from logscope.checks.precharge.curve_start import guesses_behind, guesses_of, least_squares_start
 from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction
 from logscope.statistics.importance import Posterior, sample_posterior
@@ -25,6 +28,16 @@ LAG_ODDS = 20.0
 MISFIT_RATIO = 3.0
 MISFIT_CORRELATION = 0.4
 _MOST_FIT_SAMPLES = 1500  # bounds the work on a curve that was sampled far more finely than it moves
+_LEAST_ODDS = 1e-3  # of a filter beside the likeliest: less adds nothing to the limits
+SURE_SHARE = 1 - 1 / (1 + LAG_ODDS)  # of the probability, for strong odds against all others together
+_BEYOND_NOISE = 1.15  # residuals this much larger than the noise at rest are not all noise
+_SURE_CORRELATION = 2.0  # standard deviations of the correlation of white residuals
+# Errors of stamps that come of two clocks running past one another resemble their neighbours: they are worth half as
+# many; and this share of a period is where they begin to matter.
+_DRIFTING_WIDER, _DRIFT_MATTERS = float(np.sqrt(2.0)), 0.1
+_MOST_WIDER = 5.0  # a curve that wants more than this is a misfit, and says so
+
+Solved = tuple[Problem, Posterior]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,16 +45,19 @@ class CurveFit:
     """The fitted curve.
 
     time_constant : of the slower pole [s]; lag : of the faster pole [s], None where one pole explains the data
+    hidden_lag : a lag that one exponential may hide, which the limits allow for [s]; None where none can be
     start, end : the level before and the level approached [V]
     onset : when the voltage began to rise [s]; None where the log begins inside the rise
     residual_v : root-mean-square deviation of the readings from the curve [V]
     shape : the curve that explains the data; odds : by how much over one exponential
     heating : by what fraction the resistor grew, for that shape; load : P·R/V∞² of a constant-power load, for that
+    averaged : whether the filter is a moving average beyond doubt: the time constant is then the link's
     misfit : whether the residuals still show a shape that none of the curves has
     """
 
     time_constant: Estimate
     lag: Estimate | None
+    hidden_lag: Estimate | None
     start: Estimate
     end: Estimate
     onset: Estimate | None
@@ -50,25 +66,29 @@ class CurveFit:
     odds: float
     heating: Estimate | None
     load: Estimate | None
+    averaged: bool
     misfit: bool
+    _problem: Problem
     _theta: FloatArray
-    _posterior: Posterior
-    _layout: Layout
+    _mix: tuple[tuple[Layout, Posterior], ...]
 
     def crossing(self, level_v: float) -> Estimate | None:
         """Time from the onset until the curve passes a level [s]; None where it may never (1 of 40 draws)."""
-        draws = self._posterior.draws
-        wanted = (level_v - draws[:, 0]) / self._layout.rise(draws)
-        if np.sum(self._posterior.weights[wanted >= 1]) > 0.025:
+        never = _over(self._mix, lambda layout, draws: (level_v - draws[:, 0]) / layout.rise(draws))
+        if np.sum(never.weights[never.draws[:, 0] >= 1]) > 0.025:
             return None
-        tau = np.exp(draws[:, 2])
-        wanted = np.clip(wanted, 0.0, 1 - 1e-9)
-        low, high = np.zeros_like(tau), tau * 60
-        for _ in range(40):  # bisection: the curve rises steadily
-            middle = (low + high) / 2
-            below = self._layout.fraction(draws, middle[:, None])[:, 0] < wanted
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return estimate(self._posterior, (low + high) / 2)
+
+        def passed_s(layout: Layout, draws: FloatArray) -> FloatArray:
+            wanted = np.clip((level_v - draws[:, 0]) / layout.rise(draws), 0.0, 1 - 1e-9)
+            tau = np.exp(draws[:, 2]) + (0.0 if layout.lag(draws) is None else np.asarray(layout.lag(draws)))
+            low, high = np.zeros_like(tau), tau * 60
+            for _ in range(40):  # bisection: the curve rises steadily
+                middle = (low + high) / 2
+                below = layout.fraction(draws, middle[:, None])[:, 0] < wanted
+                low, high = np.where(below, middle, low), np.where(below, high, middle)
+            return np.asarray((low + high) / 2)
+
+        return _estimate(self._mix, passed_s)
 
     def link_voltage(self, time_s: FloatArray, constant_s: float) -> FloatArray:
         """The link's own voltage [V] at times [s], before any lag, with one of the constants as its own."""
@@ -79,13 +99,25 @@ class CurveFit:
 
     def voltage(self, time_s: FloatArray) -> FloatArray:
         """The fitted voltage [V] at times [s], shape (n,)."""
-        return np.asarray(self._layout.curve(self._theta[None, :], time_s)[0][0])
+        return np.asarray(self._problem.layout.curve(self._theta[None, :], time_s)[0])
 
     def voltage_limits(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """95 % limits of the curve's voltage [V] at each of some times [s], each of shape (n,)."""
-        volts = self._layout.curve(self._posterior.draws, time_s)[0]
-        limits = np.array([self._posterior.quantiles(column, 0.025, 0.975) for column in volts.T])
+        limits = np.array([self._limits(np.array([at_s])) for at_s in time_s])
         return limits[:, 0], limits[:, 1]
+
+    def _limits(self, at_s: FloatArray) -> tuple[float, ...]:
+        volts = _over(self._mix, lambda layout, draws: layout.curve(draws, at_s)[:, 0])
+        return volts.quantiles(volts.draws[:, 0], 0.025, 0.975)
+
+    @property
+    def drift_s(self) -> float:
+        """By how much stamps that drift may lengthen or shorten the time constant [s]."""
+        return self._problem.rest.stamps.drift_s if self._problem.rest is not None else 0.0
+
+    def explained_behind_lag(self, low_s: float, high_s: float) -> bool:
+        """Whether a link with a constant between these [s], behind one or two sensing lags, would look the same."""
+        return explained_behind_lag(self._problem, self._theta, low_s, high_s)
 
 
 def fit_curve(
@@ -112,34 +144,73 @@ def fit_curve(
     time_s, volts = time_s[thin], volts[thin]
     begin_s = float(time_s[0])
 
-    def solve(shape: Shape) -> tuple[Problem, Posterior] | None:
-        return _solve(Problem(time_s, volts, step_v, Layout(begin_s, onset_seen, shape), rest, cut_off))
+    def problem(shape: Shape) -> Problem:
+        return Problem(time_s, volts, step_v, Layout(begin_s, onset_seen, shape), rest, cut_off)
 
-    plain = solve(Shape.EXPONENTIAL)
+    plain = _solve(problem(Shape.EXPONENTIAL))
     if plain is None:
         return None
-    best = plain
-    if onset_seen:  # without the beginning an S-shape cannot be seen
-        best = _likelier(best, solve(Shape.LAGGED))
+    best, mix, even = plain, [plain], False
+    lagged = _solve(problem(Shape.LAGGED)) if onset_seen else None  # without the beginning an S cannot be seen
+    if lagged is not None and _likelier(plain, lagged) is lagged:
+        behind = _best(*lagged)
+        others = [problem(shape) for shape in FILTERED if shape is not Shape.LAGGED]
+        filtered = [lagged, *(_solve(other, guesses_behind(other, behind)) for other in others)]
+        mix = [one for one in filtered if one is not None]
+        best = max(mix, key=lambda one: one[1].log_evidence)
+    elif lagged is not None and _likelier(lagged, plain) is not plain:
+        mix, even = (
+            [plain, lagged],
+            True,
+        )  # most links are read through a filter: one that would not show is not left out
     if rest is not None and _misfits(best, rest.noise_v):
         for shape in (Shape.HEATING, Shape.CONSTANT_POWER):
-            best = _likelier(best, solve(shape))
+            bent = _solve(problem(shape))
+            if bent is not None and _likelier(best, bent) is bent:
+                best, mix, even = bent, [bent], False
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
-    return _curve_fit(*best, odds=odds, misfit=rest is not None and _misfits(best, rest.noise_v))
+    noise_v = rest.noise_v if rest is not None else None
+    return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
 
 
-def _likelier(known: tuple[Problem, Posterior], other: tuple[Problem, Posterior] | None) -> tuple[Problem, Posterior]:
+def _likelier(known: Solved, other: Solved) -> Solved:
     """The other one only where it is favoured by strong odds."""
-    return other if other is not None and other[1].log_evidence - known[1].log_evidence >= np.log(LAG_ODDS) else known
+    return other if other[1].log_evidence - known[1].log_evidence >= np.log(LAG_ODDS) else known
 
 
-def _misfits(solved: tuple[Problem, Posterior], noise_v: float) -> bool:
+def _misfits(solved: Solved, noise_v: float) -> bool:
     """Whether the residuals of the best curve are larger than the noise at rest and follow one another."""
     problem, posterior = solved
     left = _residuals(problem, _best(problem, posterior))
     if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * noise_v:
         return False
-    return float(np.corrcoef(left[:-1], left[1:])[0, 1]) > MISFIT_CORRELATION
+    return _correlation(left) > MISFIT_CORRELATION
+
+
+def _correlation(left: FloatArray) -> float:
+    """Of each residual with the next."""
+    return float(np.corrcoef(left[:-1], left[1:])[0, 1])
+
+
+def _wider(left: FloatArray, noise_v: float | None) -> float:
+    """By how much limits grow where residuals beyond the noise at rest keep their sign: √((1 + r) / (1 − r)).
+
+    Neighbours that resemble one another are worth fewer readings by that factor squared (a first-order autoregressive
+    error; Bayley and Hammersley, J. R. Stat. Soc. Suppl. 8, 1946).
+    """
+    if noise_v is None or left.size < 8 or float(np.std(left)) < _BEYOND_NOISE * noise_v:
+        return 1.0
+    r = _correlation(left)
+    if not r > _SURE_CORRELATION / np.sqrt(left.size):
+        return 1.0
+    return float(min(np.sqrt((1 + r) / max(1 - r, 1e-3)), _MOST_WIDER))
+
+
+def _wider_by_stamps(problem: Problem, posterior: Posterior) -> float:
+    """By how much limits grow where the stamps are as uncertain as a coarse grid or repeated readings make them."""
+    drifts = problem.rest is not None and problem.rest.stamps.drift_s > 0
+    error_s = float(np.exp(posterior.quantiles(posterior.draws[:, 4], 0.5)[0]))
+    return _DRIFTING_WIDER if drifts and error_s > _DRIFT_MATTERS * problem.period_s else 1.0
 
 
 def _best(problem: Problem, posterior: Posterior) -> FloatArray:
@@ -147,12 +218,12 @@ def _best(problem: Problem, posterior: Posterior) -> FloatArray:
 
 
 def _residuals(problem: Problem, theta: FloatArray) -> FloatArray:
-    return np.asarray(problem.volts - problem.layout.curve(theta[None, :], problem.time_s)[0][0])
+    return np.asarray(problem.volts - problem.layout.curve(theta[None, :], problem.time_s)[0])
 
 
-def _solve(problem: Problem) -> tuple[Problem, Posterior] | None:
+def _solve(problem: Problem, guesses: list[FloatArray] | None = None) -> Solved | None:
     """The posterior of one shape; None where no curve of it rises through the samples."""
-    guesses = guesses_of(problem)
+    guesses = guesses_of(problem) if guesses is None else guesses
     if not guesses:
         return None
     start, covariance = least_squares_start(problem, guesses)
@@ -160,26 +231,65 @@ def _solve(problem: Problem) -> tuple[Problem, Posterior] | None:
     return None if posterior is None else (problem, posterior)
 
 
-def _curve_fit(problem: Problem, posterior: Posterior, odds: float, misfit: bool) -> CurveFit:
-    draws, layout = posterior.draws, problem.layout
-    best = _best(problem, posterior)
+Mix = Sequence[tuple[Layout, Posterior]]
+
+
+def _mixed(solved: Sequence[Solved], even: bool, wider: float) -> Mix:
+    """The posteriors of several shapes, by their evidence or evenly, each spread about its middle by a factor."""
+    most = max(posterior.log_evidence for _, posterior in solved)
+    odds = [1.0 if even else float(np.exp(posterior.log_evidence - most)) for _, posterior in solved]
+    kept = [(one, share) for one, share in zip(solved, odds, strict=True) if share >= _LEAST_ODDS]
+    total = sum(share for _, share in kept)
+    mix = []
+    for (problem, posterior), share in kept:
+        middle = posterior.weights @ posterior.draws
+        draws = np.clip(middle + wider * (posterior.draws - middle), *problem.ranges())
+        mix.append((problem.layout, replace(posterior, draws=draws, weights=posterior.weights * share / total)))
+    return tuple(mix)
+
+
+def _share(mix: Mix, shape: Shape) -> float:
+    """Of the probability, that one shape has [1]."""
+    return float(sum(posterior.weights.sum() for layout, posterior in mix if layout.shape is shape))
+
+
+def _over(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Posterior:
+    """A function of the parameters, at each draw of all shapes."""
+    values = np.concatenate([value(layout, posterior.draws) for layout, posterior in mix])
+    return Posterior(values[:, None], np.concatenate([posterior.weights for _, posterior in mix]), 0.0)
+
+
+def _estimate(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Estimate:
+    of = _over(mix, value)
+    return estimate(of, of.draws[:, 0])
+
+
+def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None) -> CurveFit:
+    problem, layout = best[0], best[0].layout
+    theta = _best(*best)
+    left = _residuals(problem, theta)
+    mix = tuple(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))))
+    filtered = layout.shape in FILTERED
+    behind = [one for one in mix if one[0].shape in FILTERED]
 
     def own(shape: Shape, place: int) -> Estimate | None:
-        return estimate(posterior, np.exp(draws[:, place])) if layout.shape is shape else None
+        return _estimate(mix, lambda _, draws: np.exp(draws[:, place])) if layout.shape is shape else None
 
     return CurveFit(
-        time_constant=estimate(posterior, np.exp(draws[:, 2])),
-        lag=own(Shape.LAGGED, -1),
-        start=estimate(posterior, draws[:, 0]),
-        end=estimate(posterior, draws[:, 0] + layout.rise(draws)),
-        onset=estimate(posterior, draws[:, 5]) if layout.fits_onset else None,
-        residual_v=float(np.sqrt(np.mean(_residuals(problem, best) ** 2))),
+        time_constant=_estimate(mix, lambda _, draws: np.exp(draws[:, 2])),
+        lag=_estimate(mix, lambda of, draws: np.asarray(of.lag(draws))) if filtered else None,
+        hidden_lag=_estimate(behind, lambda of, draws: np.asarray(of.lag(draws))) if behind and not filtered else None,
+        start=_estimate(mix, lambda _, draws: draws[:, 0]),
+        end=_estimate(mix, lambda of, draws: draws[:, 0] + of.rise(draws)),
+        onset=_estimate(mix, lambda _, draws: draws[:, 5]) if layout.fits_onset else None,
+        residual_v=float(np.sqrt(np.mean(left**2))),
         shape=layout.shape,
         odds=odds,
         heating=own(Shape.HEATING, -1),
         load=own(Shape.CONSTANT_POWER, -2),
-        misfit=misfit,
-        _theta=best,
-        _posterior=posterior,
-        _layout=layout,
+        averaged=_share(mix, Shape.AVERAGED) >= SURE_SHARE,
+        misfit=noise_v is not None and _misfits(best, noise_v),
+        _problem=problem,
+        _theta=theta,
+        _mix=mix,
     )

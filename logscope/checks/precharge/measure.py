@@ -15,9 +15,11 @@ from logscope.checks.precharge.fit import CurveFit, fit_curve
 from logscope.checks.precharge.flags import FLAG_LAG_S
 from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.settling import find_settling
+from logscope.checks.precharge.stamps import Stamps
 from logscope.findings import FloatArray
 from logscope.signals import Signals
 from logscope.statistics.robust import NORMAL_95
+from logscope.statistics.sampling import gap_threshold_s
 
 # Before the rise the level is wanted, not its history: a link that bleeds down is level over this many samples.
 _LEVEL_SAMPLES = 8
@@ -47,6 +49,7 @@ class Measurement:
         it does not tell
     inside : samples in the steep part of the curve, between 5 and 95 % of its rise
     inside_all : the same up to the top, whatever brought the voltage there
+    missing_s : of the time from the onset to the end of the curve, what lies in gaps of the log [s]
     """
 
     attempt: Attempt
@@ -64,6 +67,7 @@ class Measurement:
     inside_all: int
     start_s: float
     end_s: float
+    missing_s: float = 0.0
 
     @property
     def pack_v(self) -> float | None:
@@ -80,8 +84,8 @@ class Measurement:
         return volts / self.pack_v if self.pack_v else None
 
 
-def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
-    """Cut the curve out of the log, fit it, and say where it ended."""
+def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Stamps) -> Measurement:
+    """Cut the curve out of the log, fit it, and say where it ended. stamps : what they are worth"""
     time_s, volts = link.part.time_s, link.part.value
     begun_s = float(time_s[attempt.onset])
     last = _curve_end(link, attempt, pack_voltage(signals, begun_s - _LEVEL_S, begun_s + _LEVEL_S))
@@ -91,16 +95,16 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
     broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, told)
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
-    fit = _fit(link, attempt, slice(first, curve_end + 1), cut_off=broken is not None)
+    fit = _fit(link, stamps, attempt, slice(first, curve_end + 1), cut_off=broken is not None)
     ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
     if broken and told is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
-        ahead = _fit(link, attempt, slice(first, curve_end), cut_off=False)
+        ahead = _fit(link, stamps, attempt, slice(first, curve_end), cut_off=False)
     settling = None
     if fit is not None and fit.lag is not None:
         settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, told)
     if settling is not None:
         until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
-        again = _fit(link, attempt, slice(first, until + 1), cut_off=True)
+        again = _fit(link, stamps, attempt, slice(first, until + 1), cut_off=True)
         if again is not None and again.lag is not None:
             curve_end, fit = until, again
         else:  # what is left holds no two constants
@@ -130,7 +134,14 @@ def measure(signals: Signals, link: Link, attempt: Attempt) -> Measurement:
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
+        missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
+
+
+def _missing(time_s: FloatArray, gap_s: float) -> float:
+    """How much of the time that the samples span lies in gaps [s]."""
+    apart_s = np.diff(time_s)
+    return float(np.sum(apart_s[apart_s > gap_s]))
 
 
 def _pack_to_reach(signals: Signals, begun_s: float, curve_end_s: float, end_s: float) -> PackLevel | None:
@@ -142,13 +153,13 @@ def _pack_to_reach(signals: Signals, begun_s: float, curve_end_s: float, end_s: 
     )
 
 
-def _fit(link: Link, attempt: Attempt, window: slice, *, cut_off: bool) -> CurveFit | None:
+def _fit(link: Link, stamps: Stamps, attempt: Attempt, window: slice, *, cut_off: bool) -> CurveFit | None:
     return fit_curve(
         link.part.time_s[window],
         link.part.value[window],
         link.step_v,
         onset_seen=attempt.onset_seen,
-        rest=Rest(link.noise_v, link.random_v, link.jitter_s, link.floor_v),
+        rest=Rest(link.noise_v, link.random_v, stamps, link.floor_v),
         cut_off=cut_off,
     )
 

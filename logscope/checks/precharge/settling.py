@@ -8,6 +8,7 @@ that drops out leaves the same trace, with L held where it was.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -15,11 +16,15 @@ from scipy.optimize import least_squares
 from logscope.checks.precharge.closing import BREAK_MISFIT
 from logscope.checks.precharge.fit import CurveFit
 from logscope.findings import FloatArray
-from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
+from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
 
 _STARTS = 8  # moments of closing that the search starts from: the misfit has a minimum near each kink
 _SURELY = 2.0  # standard deviations: within these of the closing, samples may lie on either side of it
 _MOST_DOUBT = 0.5  # of the lag: a settling that cannot be placed better than that is too small to bend the curve
+# What is left to settle at the closing, in noises of a reading, before it can show which constant it settles with: with
+# less, either constant would have looked the same.
+_LEFT_NOISES = 10.0
+_THIRD = 0.3  # of the shorter constant: where the search for a third one starts
 _LEAST_CURVE = 6  # samples before the closing that a curve of two constants needs
 
 
@@ -59,7 +64,7 @@ def find_settling(
     if low >= high:
         return None
     best = None
-    costs = {True: np.inf, False: np.inf}  # by whether the lag is the faster constant
+    bests: dict[bool, Any] = {}  # by whether the lag is the faster constant
     for first, second in ((fit.time_constant.value, fit.lag.value), (fit.lag.value, fit.time_constant.value)):
         for closed_s in np.linspace(low, high, _STARTS + 2)[1:-1]:
             start = np.array([fit.onset.value, np.log(first), np.log(second), closed_s])
@@ -72,11 +77,12 @@ def find_settling(
                 max_nfev=40,
             )
             ordered = bool(found.x[2] < found.x[1])
-            costs[ordered] = min(costs[ordered], 2 * float(found.cost))
+            if ordered not in bests or found.cost < bests[ordered].cost:
+                bests[ordered] = found
             if best is None or found.cost < best.cost:
                 best = found
     assert best is not None
-    alone = np.sum((fit.voltage(time_s) - volts) ** 2)
+    alone = _unbroken(fit.onset.value, (fit.time_constant.value, fit.lag.value), time_s, volts)
     freedom = max(time_s.size - 7, 1)
     spread = max(noise_v**2, 2 * best.cost / freedom)
     visible = bool(alone - 2 * best.cost >= BREAK_MISFIT * spread)
@@ -99,8 +105,38 @@ def find_settling(
         link_v=float(link_v),
         latest_v=float(latest_v),
         visible=visible,
-        by_faster=lag < tau if visible and abs(costs[True] - costs[False]) >= BREAK_MISFIT * spread else None,
+        by_faster=lag < tau if visible and _tells(bests, time_s, volts, noise_v, spread) else None,
     )
+
+
+def _tells(bests: dict[bool, Any], time_s: FloatArray, volts: FloatArray, noise_v: float, spread: float) -> bool:
+    """Whether the settling shows which constant is the lag: with either there was something left, and one fits."""
+    if len(bests) < 2:
+        return False
+    left = [abs(_left(found.x, time_s, volts)) for found in bests.values()]
+    apart = 2 * abs(bests[True].cost - bests[False].cost)
+    return bool(min(left) >= _LEFT_NOISES * noise_v and apart >= BREAK_MISFIT * spread)
+
+
+def _left(free: FloatArray, time_s: FloatArray, volts: FloatArray) -> float:
+    """From the reading at the closing to the level where it settles [V]."""
+    start_v, end_v, level_v = _residuals(free, time_s, volts)[1]
+    elapsed = np.array(free[3] - free[0])
+    reading = start_v + (end_v - start_v) * settled_fraction_two_pole(elapsed, np.exp(free[1]), np.exp(free[2]))
+    return float(level_v - reading)
+
+
+def _unbroken(onset_s: float, constants: tuple[float, float], time_s: FloatArray, volts: FloatArray) -> float:
+    """Squared misfit [V²] of the best curve of three poles without a closing: what a second filter would make."""
+
+    def misfit(free: FloatArray) -> FloatArray:
+        fraction = settled_fraction_three_pole(time_s - free[0], *np.exp(free[1:]))
+        basis = np.column_stack([1 - fraction, fraction])
+        return np.asarray(basis @ np.linalg.lstsq(basis, volts, rcond=None)[0] - volts)
+
+    start = np.array([onset_s, *np.log([*constants, _THIRD * min(constants)])])
+    found = least_squares(misfit, start, x_scale=[min(constants) / 10, 0.1, 0.1, 0.3], max_nfev=60)
+    return 2 * float(found.cost)
 
 
 def _residuals(free: FloatArray, time_s: FloatArray, volts: FloatArray) -> tuple[FloatArray, FloatArray]:

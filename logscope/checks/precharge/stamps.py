@@ -1,0 +1,118 @@
+"""What the stamps of a link voltage are worth: a reading may be older than its stamp says, or the stamp coarse.
+
+A sensor slower than its message has its readings repeated. Those are one reading, taken somewhere between the message
+before and the first that carries it. Stamps on a grid as coarse as the message's period do not say when within a step
+of the grid a message came, nor how old its value was; they say no more than that the error is at most so large.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+
+from logscope.checks.link import Link
+from logscope.findings import BoolArray, FloatArray
+from logscope.statistics.robust import noise_floor
+
+_COARSE_SHARE = 0.3  # of a period: a finer grid shows how regular the messages are
+_FINEST_S = 1e-4  # grids finer than this are no matter beside any message's period
+_ON_GRID = 0.02  # of the finest grid: rounding of the numbers in a log
+_MOVING_NOISES = 6.0  # a change this much larger than the noise of a reading is the curve's
+_MOVING_STEPS = 8.0  # and so many steps: half of that again would not look like none
+_MOST_REPEATS = 2  # without a log full of them: more in a row may be a relay that dropped out for a moment
+_ONE_READING = 0.9  # of the sensor's period: what comes later is a reading of its own, equal or not
+
+
+class Known(Enum):
+    """How well the error of the stamps is known."""
+
+    BY_SCATTER = "from how the stamps scatter about their period"
+    SURELY = "readings repeat: the age of each is uniform over the message's period"
+    AT_MOST = "the stamps lie on a coarse grid"
+
+
+@dataclass(frozen=True, slots=True)
+class Stamps:
+    """The standard deviation of a stamp about when its reading was taken [s], and how well it is known."""
+
+    error_s: float
+    known: Known = Known.BY_SCATTER
+
+    @property
+    def drift_s(self) -> float:
+        """By how much the error may drift one way over a curve [s]: from one end of its range to the middle.
+
+        Ages and grids come of two clocks that run past one another: their errors change slowly and do not average out.
+        """
+        return 0.0 if self.known is Known.BY_SCATTER else float(np.sqrt(12) * self.error_s / 2)
+
+
+def stamps_of(time_s: FloatArray, message_s: float, repeats: bool) -> Stamps:
+    """The error of the stamps of a message.
+
+    time_s : all stamps, shape (n,); message_s : its period; repeats : whether its readings are seen to repeat
+    """
+    grid_s = grid_of(time_s)
+    coarse = grid_s >= _COARSE_SHARE * message_s
+    if repeats:
+        return Stamps(float(np.hypot(message_s, grid_s if coarse else 0.0) / np.sqrt(12)), Known.SURELY)
+    if coarse:
+        return Stamps(float(np.hypot(message_s, grid_s) / np.sqrt(12)), Known.AT_MOST)
+    scatter = noise_floor(time_s) if time_s.size > 2 else 0.0
+    return Stamps(max(scatter, grid_s / float(np.sqrt(12))), Known.BY_SCATTER)
+
+
+def grid_of(time_s: FloatArray) -> float:
+    """The coarsest grid that all times lie on [s], counted from the first; 0 where it is finer than a tenth of a ms.
+
+    >>> round(grid_of(np.array([0.0, 0.05, 0.1, 0.3])), 6)
+    0.05
+    """
+    ticks = (time_s - time_s[0]) / _FINEST_S if time_s.size else time_s
+    whole = np.round(ticks)
+    if ticks.size < 2 or np.any(np.abs(ticks - whole) > _ON_GRID):
+        return 0.0
+    grid = int(np.gcd.reduce(whole.astype(np.int64)))
+    return grid * _FINEST_S if grid > 1 else 0.0
+
+
+def without_repeats(link: Link) -> tuple[Link, bool]:
+    """The link with each reading once, at the stamp of its first message; and whether any is seen to repeat."""
+    part = link.part
+    if part.value.size < 3:
+        return link, False
+    stale = part.period_s > part.spacing_s
+    kept = _new_readings(part.time_s, part.value, part.period_s) if stale else ~_repeats(link)
+    if kept.all():
+        return link, stale
+    return replace(link, part=replace(part, time_s=part.time_s[kept], value=part.value[kept])), True
+
+
+def _new_readings(time_s: FloatArray, volts: FloatArray, sensor_s: float) -> BoolArray:
+    """Whether each sample is a reading of its own, where a sensor is known to read once in `sensor_s`."""
+    kept = np.ones(volts.size, np.bool_)
+    last_s, last_v = float(time_s[0]), float(volts[0])
+    for k in range(1, volts.size):
+        if volts[k] == last_v and time_s[k] - last_s < _ONE_READING * sensor_s:
+            kept[k] = False
+        else:
+            last_s, last_v = float(time_s[k]), float(volts[k])
+    return kept
+
+
+def _repeats(link: Link) -> BoolArray:
+    """Samples that repeat the one before although the voltage moves on either side, shape (n,)."""
+    change = np.diff(link.part.value)
+    least = max(_MOVING_NOISES * link.noise_v, _MOVING_STEPS * link.step_v)
+    repeated = np.zeros(link.part.value.size, np.bool_)
+    moves = np.flatnonzero(change)
+    if moves.size < 2:
+        return repeated
+    size = change[moves]
+    runs = np.diff(moves)
+    between = (np.minimum(size[:-1], size[1:]) >= least) & (runs > 1) & (runs <= 1 + _MOST_REPEATS)
+    for k in np.flatnonzero(between):
+        repeated[moves[k] + 2 : moves[k + 1] + 1] = True
+    return repeated
