@@ -25,6 +25,9 @@ from logscope.vehicle import Precharge, Vehicle
 SAMPLES_PER_CONSTANT = 5
 # With fewer samples on the steep part a contactor that closes in between could pass for the curve's own speed.
 LEAST_STEEP_SAMPLES = 3
+# Time constants of a rise that a gap in the log may hide before nothing is claimed of it: behind one of them 63 % of
+# what was left of the curve is over, and a step or a pause would not be seen.
+_MOST_MISSING = 1.0
 _SETTLED_CONSTANTS = 5.0  # then 99.3 % of the rise are there (handbook practice: precharge for five R·C)
 _OFF_BAND = {Verdict.SLOW: "slow", Verdict.FAST: "fast"}
 
@@ -48,11 +51,23 @@ class Judged:
         return _is_hot(self.measurement, self.close_fraction)
 
     @property
+    def has_hole(self) -> bool:
+        """Whether the log is silent for so long inside the rise that it cannot show how the link was charged."""
+        return _has_hole(self.measurement)
+
+    @property
     def curve(self) -> CurveFit | None:
         """The fitted curve, where the samples on the way make one: a closing in between could pass for its speed."""
         m = self.measurement
         too_few = (self.kind == "undetermined" or self.hot) and m.inside < LEAST_STEEP_SAMPLES
         return None if self.bound_s is not None or too_few else m.fit
+
+    @property
+    def factor(self) -> float | None:
+        """By what factor the time constant is off where the precharge is slow or fast; else None."""
+        known = self.constant.time_constant if self.constant else None
+        off = self.kind in ("slow", "fast") and known is not None and self.expected_s
+        return known.value / self.expected_s if off and known is not None and self.expected_s else None
 
     @property
     def wanted_period_s(self) -> float | None:
@@ -83,6 +98,8 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
         measurement = replace(measurement, fit=ahead)
         constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
+    if kind in ("complete", "slow", "fast") and _has_hole(measurement):
+        kind = "undetermined"
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
     if (kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES:
         constant = None
@@ -96,6 +113,10 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         bound_s,
         link.part.period_s,
     )
+
+
+def _has_hole(m: Measurement) -> bool:
+    return m.fit is not None and m.missing_s > _MOST_MISSING * m.fit.time_constant.value
 
 
 def _is_hot(m: Measurement, close_fraction: float) -> bool:

@@ -1,7 +1,8 @@
 """What each attempt put into the precharge resistor, and what it holds after several.
 
-The heat follows from the voltage across the resistor, pack minus link, and the resistance that the vehicle file tells.
-A resistor that is not what the file says shows in the time constant instead.
+The heat follows from the voltage across the resistor, pack minus link, and the resistance in the vehicle file. Where
+the time constant is not R·C, one of the two is not what the file says: the energy is then that of the resistance which
+the constant implies, and its limits reach to that of the file's.
 """
 
 from __future__ import annotations
@@ -64,10 +65,13 @@ def stress(judged: Judged, signals: Signals, link: Link, vehicle: Vehicle) -> St
     settled_s = m.onset_s + _SETTLED_AFTER * constants.value
     stalls = judged.kind == "stalled" and end_s > settled_s
     until_s = settled_s if stalls else end_s
+    told_ohm, ohm = ohm, ohm * (judged.factor or 1.0)
     rise = _spread("J", (_rise_j(judged, source_v, tau, until_s, ohm) for source_v, tau in _edges(m.pack_v, constants)))
+    rise = _reaching(rise, ohm / told_ohm)
     stall = _stall(link, m.pack_v, settled_s, end_s, ohm) if stalls else None
     energy = rise if stall is None else _added(rise, stall.energy_J)
     peak = _spread("W", (resistor_power_w(v - fit.start.value, ohm) for v, _ in _edges(m.pack_v, constants)))
+    peak = _reaching(peak, ohm / told_ohm)
     if not whole:
         energy, peak = _at_least(energy), (peak if m.attempt.onset_seen else _at_least(peak))
     return Stress(m.onset_s, end_s, whole, energy, peak, stall)
@@ -140,6 +144,14 @@ def _spread(unit: str, of: Iterable[float]) -> Measured:
     """A value, its low and its high edge, in this order, as one."""
     value, low, high = of
     return Measured(value, unit, low, high)
+
+
+def _reaching(value: Measured, factor: float) -> Measured:
+    """The same with limits that hold it times a factor, too."""
+    low, high = value.low, value.high
+    assert low is not None
+    assert high is not None
+    return Measured(value.value, value.unit, min(low, low * factor), max(high, high * factor))
 
 
 def _added(one: Measured, other: Measured) -> Measured:

@@ -15,7 +15,9 @@ from logscope.vehicle import Vehicle
 # Where the vehicle file gives none: the middle of what inverters carry (common practice, no published source).
 _ASSUMED_CAPACITANCE_F = 1e-3
 # Pack and link sensors differ by a percent or two (common practice): a link that ends above this is not held down.
+# Where the contactor closes in view, the link's own sensor shows both levels: only its rounding and noise are left.
 LEAST_LOADED_FRACTION = 0.97
+_OWN_LOADED_FRACTION = 0.99
 
 
 def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
@@ -51,24 +53,44 @@ def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
     if m.pack_v:
         values["fraction_reached"] = Measured(m.reached_v / m.pack_v, "1")
         values |= _parallel_load(m, vehicle)
+    elif judged.kind == "stalled" and vehicle.limits.battery_min_V:  # no pack holds less than the emptiest
+        values["fraction_reached"] = Measured(None, "1", None, m.reached_v / vehicle.limits.battery_min_V)
+    values |= _implied_resistance(judged, vehicle)
+    if m.missing_s:
+        values["missing_s"] = Measured(m.missing_s, "s")
     values |= _closing_values(m, vehicle)
     if judged.kind == "bypassed":
         values["step_V"] = Measured(m.reached_v - m.start_v, "V")
     return values
 
 
+def _implied_resistance(judged: Judged, vehicle: Vehicle) -> dict[str, Measured]:
+    """The resistance that a constant which is off implies, where the capacitance is as the vehicle file says."""
+    tau, ohm = judged.constant.time_constant if judged.constant else None, vehicle.precharge.resistance_ohm
+    if judged.factor is None or tau is None or ohm is None or not judged.expected_s:
+        return {}
+    value, low, high = (ohm * constant_s / judged.expected_s for constant_s in (tau.value, tau.low, tau.high))
+    return {"implied_resistance_ohm": Measured(value, "ohm", low, high)}
+
+
 def _parallel_load(m: Measurement, vehicle: Vehicle) -> dict[str, Measured]:
-    """What holds the link below the pack, as a resistance: Rp = R·f/(1 − f) at the fraction f of the pack."""
+    """What holds the link below the pack: at a fraction f of its V, Rp = R·f/(1 − f) and P = f·(1 − f)·V²/R."""
     resistance = vehicle.precharge.resistance_ohm
     if resistance is None or m.fit is None or not m.pack_v or not m.settled:
         return {}
     if m.fit.shape is Shape.CONSTANT_POWER:
         return _constant_power(m.fit, resistance)
-    low, value, high = (volts / m.pack_v for volts in (m.fit.end.low, m.fit.end.value, m.fit.end.high))
-    if low <= 0 or high >= LEAST_LOADED_FRACTION:
+    shown_v = m.closing.level_v if m.closing is not None else None
+    full_v, most = (m.pack_v, LEAST_LOADED_FRACTION) if shown_v is None else (shown_v, _OWN_LOADED_FRACTION)
+    low, value, high = (volts / full_v for volts in (m.fit.end.low, m.fit.end.value, m.fit.end.high))
+    if low <= 0 or high >= most:
         return {}
     ohms = [resistance * share / (1 - share) for share in (value, low, high)]
-    return {"parallel_load_ohm": Measured(ohms[0], "ohm", ohms[1], ohms[2])}
+    watts = [share * (1 - share) * full_v**2 / resistance for share in (value, low, high)]
+    return {
+        "parallel_load_ohm": Measured(ohms[0], "ohm", ohms[1], ohms[2]),
+        "load_power_W": Measured(watts[0], "W", min(watts), max(watts)),
+    }
 
 
 def _constant_power(fit: CurveFit, resistance_ohm: float) -> dict[str, Measured]:

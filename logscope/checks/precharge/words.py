@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from logscope.checks.estimate import Estimate
-from logscope.checks.precharge.compare import BY_SETTLING, BYPASS_SHARE, Verdict
+from logscope.checks.precharge.compare import BY_SETTLING, BYPASS_SHARE, Constant, Verdict
 from logscope.checks.precharge.curve_shapes import Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import Words, number, percent, seconds, seconds_between
@@ -24,7 +24,7 @@ _NEXT = {
     "relay stays in: let it cool before another try.",
     "interrupted": "Check the supply and the drive of the precharge relay (12 V sag, loose plug) and the time-out of the "
     "sequence; if it retries, give the resistor time to cool between tries.",
-    "closed_early": "Raise the closing threshold or the time-out of the sequence, and check the pack voltage that the "
+    "closed_early": "Raise the closing threshold of the sequence, or its time-out where the curve was still rising, and check the pack voltage that the "
     "controller compares with. Inspect the contactor before it is used again: a hard closing can weld it.",
     "bypassed": "Stop here. "
     + _OFF_FIRST
@@ -40,11 +40,14 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
     sentences = [
         *_shape(judged),
         *_where_it_ended(judged, values),
-        *_constant(judged),
+        *_constant(judged, values),
         *_heat(values),
         *_doubt(judged),
     ]
     next_step = _NEXT[judged.kind]
+    if judged.kind in ("closed_early", "stalled", "complete") and (load := _load(values)):
+        keep = "" if judged.kind == "complete" else f" {next_step}"
+        next_step = f"Switch the load on the link ({load}) on only after the main contactor has closed.{keep}"
     wanted = judged.wanted_period_s
     if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
         next_step = (
@@ -56,7 +59,8 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
 
 def _title(judged: Judged) -> str:
     m = judged.measurement
-    reached = m.fraction(m.reached_v)
+    at_close = m.closing is not None and judged.kind == "closed_early"
+    reached = m.fraction((m.closing.low_v + m.closing.high_v) / 2 if at_close and m.closing else m.reached_v)
     share = f" at {percent(reached)} of the pack voltage" if reached is not None else f" at {m.reached_v:.0f} V"
     constant = judged.constant.time_constant if judged.constant else None
     tau = f"time constant {seconds(constant.value)}" if constant else ""
@@ -71,7 +75,7 @@ def _title(judged: Judged) -> str:
         case "complete":
             return f"Precharge complete, settled{share}; sensing lag and RC cannot be told apart"
         case "slow" | "fast":
-            return f"Precharge {'slower' if judged.kind == 'slow' else 'faster'} than expected: {tau}{against}"
+            return f"Precharge {judged.kind}: {tau}{against}, {_off(judged.factor)}"
         case "stalled":
             return f"Incomplete precharge: it stalled{share}"
         case "interrupted":
@@ -82,6 +86,24 @@ def _title(judged: Judged) -> str:
             return f"No precharge: the link jumped by {m.reached_v - m.start_v:.0f} V past the resistor"
         case _:
             return "Precharge seen, but this log cannot show how it went"
+
+
+def _off(factor: float | None) -> str:
+    """By what factor a constant is off: '1.8 × too slow'."""
+    if factor is None:
+        return ""
+    return f"{number(factor)} × too slow" if factor > 1 else f"{number(1 / factor)} × too fast"
+
+
+def _load(values: Mapping[str, Measured]) -> str:
+    """What draws current from the link: '4.8 kΩ, or 22 W'; empty where nothing shows."""
+    ohm, watts = values.get("parallel_load_ohm"), values.get("load_power_W")
+    told = []
+    if ohm is not None and ohm.value is not None:
+        told.append(f"{number(ohm.value / 1e3)} kΩ" if ohm.value >= 1e3 else f"{number(ohm.value)} Ω")
+    if watts is not None and watts.value is not None:
+        told.append(f"{number(watts.value)} W")
+    return ", or ".join(told)
 
 
 def _shape(judged: Judged) -> list[str]:
@@ -109,7 +131,8 @@ def _shape(judged: Judged) -> list[str]:
     elif fit.misfit:
         shape = "; the curve is no exponential, nor one behind a sensing lag, a heating resistor or a load, so its constant says little"
     else:
-        shape = "; the curve is one exponential"
+        hidden = f" (a sensing lag of up to {seconds(fit.hidden_lag.high)} would not show)" if fit.hidden_lag else ""
+        shape = f"; the curve is one exponential{hidden}"
     unseen = "" if m.attempt.onset_seen else " The log begins inside the rise, so its start is not known."
     return [f"{levels}{limits}{shape}, to {fit.residual_v:.2f} V (root mean square).{unseen}"]
 
@@ -146,14 +169,31 @@ def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]
             "No pack voltage is mapped and no step at closing is seen, so whether the settled value is the pack's own "
             "cannot be told from this log."
         )
-    if judged.kind == "stalled":
-        told.append("It had settled there: something draws current from the link, or the resistor drops the rest.")
+    load = _load(values)
+    if judged.kind == "stalled" and not load:
+        told.append("It had settled there: something draws current from the link.")
+    if load and m.fit is not None and m.pack_v:
+        told.append(
+            f"The link settles at {percent(m.fit.end.value / m.pack_v)} of the pack, so something draws current from it: "
+            f"{load} with the configured resistor."
+        )
     if judged.kind == "interrupted":
         told.append("The rise broke off while it was still going on.")
     return told
 
 
-def _constant(judged: Judged) -> list[str]:
+def _implies(judged: Judged, values: Mapping[str, Measured]) -> str:
+    """What a constant that is off says of resistor and capacitance."""
+    ohm = values.get("implied_resistance_ohm")
+    if ohm is None or ohm.value is None or judged.factor is None:
+        return ""
+    return (
+        f": it implies {number(ohm.value)} Ω with the configured capacitance, or {number(judged.factor)} × the "
+        "configured capacitance"
+    )
+
+
+def _constant(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
     constant, expected = judged.constant, judged.expected_s
     if constant is None:
         return []
@@ -174,6 +214,8 @@ def _constant(judged: Judged) -> list[str]:
         return [limits + "; no R·C is given in the vehicle file to compare it with." + told]
     low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
     band = f"; expected from R·C {seconds(expected)}, band {seconds_between(low, high)}."
+    if judged.factor is not None:
+        band += f" That is {_off(judged.factor)}{_implies(judged, values)}."
     if constant.told_by is not None:
         band += f" Which of the two constants is the link's is told by {_witness(constant.told_by)}."
     elif constant.lag is not None:
@@ -221,6 +263,12 @@ def no_rise_heat(values: Mapping[str, Measured]) -> str:
 
 def _doubt(judged: Judged) -> list[str]:
     constant = judged.constant
+    if judged.has_hole:
+        m = judged.measurement
+        return [
+            f"{seconds(m.missing_s)} of the {seconds(m.end_s - m.start_s)} of the rise are missing from the log: a pause or "
+            "a step in between would not show."
+        ]
     if judged.kind == "stalled" and judged.measurement.attempt.saws:
         return [
             f"Then the voltage fell and rose again {judged.measurement.attempt.saws} times between the same two levels: a "
@@ -263,6 +311,24 @@ def _doubt(judged: Judged) -> list[str]:
         ]
     if constant is None or constant.verdict is not Verdict.OPEN or constant.time_constant is None:
         return []
-    return [
-        "The limits reach across the edge of the expected band: slow, fast or as expected cannot be told from this log."
-    ]
+    return [_open(judged, constant, constant.time_constant)]
+
+
+def _open(judged: Judged, constant: Constant, tau: Estimate) -> str:
+    """Why a known time constant is neither as expected nor off."""
+    if constant.or_lag and judged.expected_s is not None:
+        return (
+            f"Two readings explain the samples equally well: a link that charges too slowly, with {seconds(tau.value)}, or a "
+            f"link as expected, near {seconds(judged.expected_s)}, behind a sensing lag. Record the link voltage faster, or "
+            "log the pack current, to see which."
+        )
+    if judged.curve is not None and judged.curve.misfit:
+        return "The samples do not follow the fitted curve, so its constant is not compared with R·C."
+    expected_s = judged.expected_s or tau.value
+    low, high = expected_s * (1 - judged.tolerance), expected_s * (1 + judged.tolerance)
+    if tau.high < low or tau.low > high:
+        return (
+            "The 95 % limits are outside the expected band, but not the wider ones that a claim needs, of 99.9 % and with what "
+            "the stamps may be off: slow, fast or as expected cannot be determined from this log."
+        )
+    return "The limits reach across the edge of the expected band: slow, fast or as expected cannot be determined from this log."
