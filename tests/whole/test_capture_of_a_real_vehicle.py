@@ -18,9 +18,9 @@ dc_link_voltage = "FrontDrive.DcLinkVoltage"
 """
 
 
-def _precharges(tmp_path: Path, more: str = ""):  # type: ignore[no-untyped-def]
+def _precharges(tmp_path: Path, more: str = "", vehicle: str = VEHICLE):  # type: ignore[no-untyped-def]
     (tmp_path / "plug-in-hybrid.dbc").write_bytes((CAPTURES / "plug-in-hybrid.dbc").read_bytes())
-    (tmp_path / "v.toml").write_text(VEHICLE + more, encoding="utf-8")
+    (tmp_path / "v.toml").write_text(vehicle + more, encoding="utf-8")
     result = logscope.check(
         logscope.read(CAPTURES / "plug-in-hybrid-ready.log"), logscope.load_vehicle(tmp_path / "v.toml")
     )
@@ -38,10 +38,25 @@ def test_its_one_precharge_is_found_where_it_is(tmp_path: Path) -> None:
 def test_without_rc_its_lag_and_rc_are_not_told_apart(tmp_path: Path) -> None:
     (found,) = _precharges(tmp_path)
     assert found.measured["time_constant_s"].value is None
-    assert found.measured["slower_constant_s"].value == pytest.approx(0.098, rel=0.05)
-    assert found.measured["faster_constant_s"].value == pytest.approx(0.065, rel=0.05)
+    # Three poles, fitted to the raw samples beside the project: 102, 58 and 14 ms leave what rounding does, 0.29 V.
+    assert found.measured["slower_constant_s"].value == pytest.approx(0.102, rel=0.03)
+    assert found.measured["faster_constant_s"].value == pytest.approx(0.058, rel=0.06)
+    assert found.measured["fit_residual_V"].value == pytest.approx(0.29, abs=0.02)
     assert "cannot be told apart" in found.title
     assert "S-shaped" in found.explanation
+
+
+def test_two_readings_of_its_one_link_do_not_exclude_each_other(tmp_path: Path) -> None:
+    """Two inverters measure the same link; neither shows a closing, for the raw samples have no step."""
+    one, other = (
+        _precharges(tmp_path, vehicle=VEHICLE.replace("FrontDrive", name))[0].measured
+        for name in ("FrontDrive", "RearDrive")
+    )
+    for name in ("slower_constant_s", "faster_constant_s"):
+        assert one[name].low < other[name].high
+        assert other[name].low < one[name].high
+    assert one["fraction_at_close"].value is None
+    assert other["fraction_at_close"].value is None
 
 
 def test_with_rc_the_links_constant_is_found(tmp_path: Path) -> None:
@@ -65,9 +80,28 @@ def test_its_pack_voltage_may_wake_late(tmp_path: Path) -> None:
 
 
 def test_the_pack_current_tells_its_rc_from_the_sensing_lag(tmp_path: Path) -> None:
-    """Read off the samples: the current falls by 0.705 every 20 ms, that is 57 ms; the nearer constant is RC."""
+    """Read off the samples: the current falls by 0.705 every 20 ms, that is 57 ms, as one of the two constants."""
     more = 'battery_current = "Battery.PackCurrentRaw"\n'
     (found,) = _precharges(tmp_path, more)
-    assert found.measured["time_constant_s"].value == pytest.approx(0.0625, rel=0.05)
-    assert found.measured["sensing_lag_s"].value == pytest.approx(0.099, rel=0.05)
+    assert found.measured["time_constant_s"].value == pytest.approx(0.058, rel=0.06)
+    assert found.measured["sensing_lag_s"].value == pytest.approx(0.102, rel=0.03)
     assert "battery current" in found.explanation
+
+
+def test_the_precharge_of_a_production_car_is_found_with_its_constant(tmp_path: Path) -> None:
+    """Read off the raw samples: from 2.4386 s, 121 to 353.8 V, with 37.4 to 37.9 ms; 0 and 4 V at 2.1 s are a boot."""
+    (tmp_path / "production-car.dbc").write_bytes((CAPTURES / "production-car.dbc").read_bytes())
+    (tmp_path / "v.toml").write_text(
+        '[[can]]\ndefinitions = ["production-car.dbc"]\n[signals]\ndc_link_voltage = "InverterStatus.DcLinkVoltage"\n',
+        encoding="utf-8",
+    )
+    log = logscope.read(CAPTURES / "production-car-power-on.csv")
+    found = logscope.check(log, logscope.load_vehicle(tmp_path / "v.toml")).findings
+    (precharge,) = [f for f in found if f.kind.startswith("precharge.")]
+    assert precharge.start_s == pytest.approx(2.4386, abs=0.02)
+    assert precharge.measured["start_voltage_V"].value == pytest.approx(121, abs=1.5)
+    assert precharge.measured["end_voltage_V"].value == pytest.approx(353.8, abs=1)
+    tau = precharge.measured["time_constant_s"]
+    assert tau.value == pytest.approx(0.03765, rel=0.03)
+    assert tau.low < 0.0379
+    assert tau.high > 0.0374

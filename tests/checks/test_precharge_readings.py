@@ -1,0 +1,122 @@
+"""What a reading of a link voltage is worth: repeated, late, filtered or missing, and what is then claimed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logscope.checks.link import describe_link
+from logscope.checks.precharge.check import precharge
+from logscope.checks.precharge.stamps import Known, grid_of, stamps_of, without_repeats
+from logscope.findings import Finding, FloatArray
+from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
+from logscope.signals import Part, Signals
+from logscope.vehicle import Precharge, Vehicle
+
+PACK_V = 350.0
+STEP_V = 0.5
+
+
+def _signals(time_s: FloatArray, volts: FloatArray, seed: int = 5) -> Signals:
+    noise = np.random.default_rng(seed).normal(0, 0.2, time_s.size)
+    read = np.round((volts + noise) / STEP_V) * STEP_V
+    pack_s = np.arange(0, time_s[-1], 0.1)
+    return Signals(
+        {
+            "dc_link_voltage": Part("dc_link_voltage", time_s, np.maximum(read, 0), "V", "Link.Voltage", STEP_V),
+            "battery_voltage": Part("battery_voltage", pack_s, np.full(pack_s.size, PACK_V), "V", "Pack.Voltage", 0.1),
+        },
+        0.0,
+        float(time_s[-1]),
+    )
+
+
+def _vehicle(ohm: float, farad: float) -> Vehicle:
+    return Vehicle(precharge=Precharge(resistance_ohm=ohm, capacitance_uF=farad * 1e6))
+
+
+def _stamps(period_s: float, end_s: float = 4.0, seed: int = 6) -> FloatArray:
+    t = np.arange(0.003, end_s, period_s)
+    return t + np.random.default_rng(seed).uniform(0, min(1e-3, period_s / 10), t.size)
+
+
+def _charge(time_s: FloatArray, tau: float, lag: float | None = None) -> FloatArray:
+    after = time_s - 1.2
+    return PACK_V * (settled_fraction(after, tau) if lag is None else settled_fraction_two_pole(after, tau, lag))
+
+
+def _one(signals: Signals, vehicle: Vehicle) -> Finding:
+    (found,) = precharge(signals, vehicle)
+    return found
+
+
+def test_a_lagging_sensor_and_a_slow_link_may_look_the_same() -> None:
+    """R·C 5 ms behind a lag of 70 ms, every 39 ms: the S at the beginning falls between two samples."""
+    for seed in (1, 2):
+        t = _stamps(0.039, seed=seed)
+        found = _one(_signals(t, _charge(t, 0.005, 0.07), seed), _vehicle(50, 1e-4))
+        assert found.kind in ("precharge.undetermined", "precharge.complete")
+
+
+def test_a_link_that_is_slow_beyond_any_lag_is_slow() -> None:
+    """1.8 × R·C of 149 ms, every 10 ms. A lag leaves an S, and this curve has none."""
+    t = _stamps(0.01)
+    found = _one(_signals(t, _charge(t, 0.266)), _vehicle(149, 1e-3))
+    assert found.kind == "precharge.slow"
+    assert "too slow" in found.title
+    assert found.measured["implied_resistance_ohm"].value == pytest.approx(266, rel=0.02)
+    assert "266 Ω" in found.explanation
+    # ½·C·V² = 61 J whatever the resistor is; 1.8 times as much if it is the capacitance that is larger.
+    energy = found.measured["resistor_energy_J"]
+    assert energy.value == pytest.approx(0.5e-3 * PACK_V**2, rel=0.03)
+    assert energy.high == pytest.approx(0.5e-3 * PACK_V**2 * 266 / 149, rel=0.08)
+
+
+@pytest.mark.parametrize(("first_s", "last_s"), [(1.25, 1.8), (1.3, 1.75)])
+def test_a_rise_with_a_hole_in_it_is_not_called_good(first_s: float, last_s: float) -> None:
+    t = _stamps(0.01)
+    t = t[(t < first_s) | (t > last_s)]
+    found = _one(_signals(t, _charge(t, 0.2)), _vehicle(200, 1e-3))
+    assert found.kind == "precharge.undetermined"
+    assert "missing from the log" in found.explanation
+
+
+def test_a_load_on_the_link_is_named_with_its_power_and_its_remedy() -> None:
+    """340 of 350 V behind 100 ohm: 0.1 A, 34 W, 3.4 kohm; but for that the link is as expected."""
+    t = _stamps(0.01)
+    volts = _charge(t, 0.15 * 330 / 350) * 330 / 350
+    found = _one(_signals(t, volts), _vehicle(150, 1e-3))
+    load, watts = found.measured["parallel_load_ohm"], found.measured["load_power_W"]
+    assert load.value == pytest.approx(330 / (20 / 150), rel=0.05)  # Ohm's law
+    assert watts.value == pytest.approx(330 * 20 / 150, rel=0.05)
+    assert "only after the main contactor has closed" in found.next_step
+
+
+def test_repeated_readings_are_one() -> None:
+    ticks = np.arange(0.0, 4.0, 0.059)
+    t = np.arange(0.1, 3.9, 0.05)
+    read = np.round(_charge(ticks, 0.27) / STEP_V) * STEP_V
+    carried = read[np.searchsorted(ticks, t, side="right") - 1]
+    part = Part("dc_link_voltage", t, carried, "V", "Link.Voltage", STEP_V)
+    link, repeats = without_repeats(describe_link(Signals({"dc_link_voltage": part}, 0.0, 4.0), None))
+    assert repeats
+    rising = link.part.value[(link.part.value > 0.05 * PACK_V) & (link.part.value < 0.9 * PACK_V)]
+    assert np.all(np.diff(rising) > 0)
+    assert np.isin(rising, read).all()
+
+
+def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:
+    """A relay that drops out for 150 ms: fifteen equal readings every 10 ms."""
+    t = _stamps(0.01)
+    volts = np.where(t < 1.35, _charge(t, 0.2), np.maximum(_charge(t - 0.15, 0.2), _charge(np.array([1.35]), 0.2)))
+    link = describe_link(_signals(t, volts), None)
+    assert without_repeats(link)[0].part.value.size == t.size
+
+
+def test_stamps_on_a_coarse_grid_are_known_only_to_the_grid() -> None:
+    t = np.arange(200) * 0.05
+    assert grid_of(t) == pytest.approx(0.05)
+    assert stamps_of(t, 0.05, repeats=False).known is Known.AT_MOST
+    stale = stamps_of(t, 0.05, repeats=True)
+    assert (stale.known, stale.error_s) == (Known.SURELY, pytest.approx(0.05 * np.sqrt(2 / 12)))
+    assert stamps_of(np.round(_stamps(0.05), 3), 0.05, repeats=False).known is Known.BY_SCATTER
