@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import least_squares
 
-from logscope.checks.precharge.closing import BREAK_MISFIT
+from logscope.checks.precharge.closing import BREAK_MISFIT, BREAK_NOISE
 from logscope.checks.precharge.fit import CurveFit
 from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
@@ -21,9 +21,6 @@ from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, s
 _STARTS = 8  # moments of closing that the search starts from: the misfit has a minimum near each kink
 _SURELY = 2.0  # standard deviations: within these of the closing, samples may lie on either side of it
 _MOST_DOUBT = 0.5  # of the lag: a settling that cannot be placed better than that is too small to bend the curve
-# What is left to settle at the closing, in noises of a reading, before it can show which constant it settles with: with
-# less, either constant would have looked the same.
-_LEFT_NOISES = 10.0
 _THIRD = 0.3  # of the shorter constant: where the search for a third one starts
 _LEAST_CURVE = 6  # samples before the closing that a curve of two constants needs
 
@@ -115,7 +112,7 @@ def _tells(bests: dict[bool, Any], time_s: FloatArray, volts: FloatArray, noise_
         return False
     left = [abs(_left(found.x, time_s, volts)) for found in bests.values()]
     apart = 2 * abs(bests[True].cost - bests[False].cost)
-    return bool(min(left) >= _LEFT_NOISES * noise_v and apart >= BREAK_MISFIT * spread)
+    return bool(min(left) >= BREAK_NOISE * noise_v and apart >= BREAK_MISFIT * spread)
 
 
 def _left(free: FloatArray, time_s: FloatArray, volts: FloatArray) -> float:
