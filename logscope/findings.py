@@ -152,10 +152,14 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class NotChecked:
-    """A check that could not run, or one question of it that could not be answered, with the reason."""
+    """A check that could not run, or one question of it that could not be answered, with the reason.
+
+    in_part : it did run, without what the reason names
+    """
 
     check: str
     reason: str
+    in_part: bool = False
 
 
 CAUTION_HV = (

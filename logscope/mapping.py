@@ -29,7 +29,10 @@ _LARGEST = 1e15
 
 @dataclass(frozen=True, slots=True)
 class Player:
-    """A part, the signal that plays it, and how its values become the part's."""
+    """A part, the signal that plays it, and how its values become the part's.
+
+    only_on : the buses whose definitions have the message; empty where it is defined for every bus
+    """
 
     part: str
     mapped: Mapped
@@ -37,6 +40,7 @@ class Player:
     message: str
     spec: SignalSpec
     conversion: Conversion
+    only_on: tuple[str, ...] = ()
 
     @property
     def wanted(self) -> tuple[str | None, str, str]:
@@ -75,9 +79,18 @@ def find_players(
         bus, message, name = split_signal(mapped.signal)
         spec = _spec(vehicle, part, bus, message, name, definitions, skipped)
         conversion, note = _conversion(vehicle, part, spec, mapped.signal)
-        players.append(Player(part, mapped, bus, message, spec, conversion))
+        players.append(Player(part, mapped, bus, message, spec, conversion, _only_on(message, bus, definitions)))
         notes += note
     return players, notes
+
+
+def _only_on(
+    message: str, bus: str | None, definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]]
+) -> tuple[str, ...]:
+    plain = message.split("@")[0]
+    where = [at for at, messages in definitions if any(m.name == plain for m in messages)]
+    buses = [bus] if bus else where
+    return () if None in buses else tuple(dict.fromkeys(at for at in buses if at))
 
 
 def _spec(
@@ -159,11 +172,17 @@ def build_signals(vehicle: Vehicle, players: Sequence[Player], tables: Mapping[s
         if part is not None and part.time_s.size:
             parts[player.part] = part
         else:
-            what = (
-                f"message {player.message} does not occur in the log" if table is None else "it has no readable sample"
-            )
+            what = _absent(player) if table is None else "it has no readable sample"
             empty[player.part] = f"{player.mapped.signal} is mapped to {player.part}, but {what}"
     return Signals(parts, 0.0, end_s, empty)
+
+
+def _absent(player: Player) -> str:
+    """How a message without a frame is spoken of: the name of its bus may be what is wrong."""
+    if not player.only_on:
+        return f"message {player.message} does not occur in the log"
+    buses = " or ".join(f"“{bus}”" for bus in player.only_on)
+    return f"message {player.message} does not occur in the log on bus {buses}: “logscope inventory” lists the buses"
 
 
 def _table(vehicle: Vehicle, player: Player, tables: Mapping[str, Table]) -> Table | None:
@@ -224,7 +243,7 @@ def _is_any(vehicle: Vehicle, player: Player, key: str, value: FloatArray, label
         elif not any(isinstance(other, float | int) for other in getattr(player.mapped, key)):
             hint = did_you_mean(item, by_text) or f"It has: {_some(by_text)}."
             if not by_text:
-                hint = f"Its definition has no texts: write the numbers that count, “{key} = [1]” say."
+                hint = f"Its definition has no texts: write numbers, such as “{key} = [1]”."
             raise _wrong(vehicle, player.part, f"“{key}”: {player.mapped.signal} has no value called “{item}”", hint)
     return np.asarray(np.isin(value, numbers))
 

@@ -31,6 +31,7 @@ from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.mapping import Player, build_signals, find_players
 from logscope.parts import PARTS
 from logscope.plausibility.examine import examine
+from logscope.plausibility.name import said
 from logscope.result import CaptureSummary, Result
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle, load_vehicle
@@ -408,7 +409,7 @@ def run_checks(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[
         except NothingToCheck as nothing:
             not_checked.append(NotChecked(name, str(nothing)))
         not_checked += [
-            NotChecked(name, f"checked without {part}, which is doubtful: {signals.doubtful[part]}")
+            NotChecked(name, f"checked without {said(part)}, which is in doubt", in_part=True)
             for part in watched.missed
         ]
     return told_once(findings), not_checked

@@ -86,7 +86,7 @@ def split_signal(text: str) -> tuple[str | None, str, str]:
 
 def _microfarads(value: float) -> float:
     if value < _LEAST_LINK_uF:
-        raise ValueError(f"{value:g} µF is no DC-link capacitor: {value:g} F would be {value * 1e6:g} µF")
+        raise ValueError(f"{value:g} µF is too small for a DC link; if it is {value:g} F, write {value * 1e6:g}")
     return value
 
 
@@ -96,6 +96,12 @@ class VehicleSection(_Section):
     name: str = "unnamed vehicle"
 
 
+def _bus_name(value: object) -> object:
+    if isinstance(value, int):
+        raise ValueError(f'a bus is named by text, as “logscope inventory” shows it, such as "can{value}"')
+    return value
+
+
 class CanSection(_Section):
     """Definitions of one bus, or of every bus where `bus` is not given.
 
@@ -103,7 +109,7 @@ class CanSection(_Section):
     """
 
     definitions: Annotated[tuple[str, ...], BeforeValidator(_listed)]
-    bus: str | None = None
+    bus: Annotated[str, BeforeValidator(_bus_name)] | None = None
     columns: ColumnLayout | None = None
 
 

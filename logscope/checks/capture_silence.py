@@ -77,14 +77,15 @@ def message_silent(signals: Signals, gaps: Sequence[tuple[float, float]]) -> lis
     listed = ", ".join(f"{each.message} from {each.start_s:.3f} to {each.end_s:.3f} s" for each in found[:_LISTED])
     more = f", and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
     parts = tuple(name for name, part in signals.parts.items() if part.message in messages)
-    others = f" (and {len(messages) - 1} more)" if len(messages) > 1 else ""
+    others = len(messages) - 1
+    also = f" (and {others} other message{'s' * (others != 1)})" if others else ""
     return [
         Finding(
             kind="capture.message_silent",
             severity=Severity.INFO,
             start_s=found[0].start_s,
             end_s=max(each.end_s for each in found),
-            title=f"{longest.message} was not logged for {seconds(longest.length_s)} while other messages were{others}",
+            title=f"{longest.message} was not logged for {seconds(longest.length_s)} while others were{also}",
             explanation=(
                 f"Not logged: {listed}{more}. Its controller was asleep, restarted or left the bus, or its frames were "
                 "lost. Nothing is known of its values in that time."

@@ -62,8 +62,10 @@ def print_summary(result: Result, console: Console) -> None:
         counts = Counter(entry.finding.severity for entry in more)
         listed = ", ".join(counted(counts[s], s) for s in reversed(Severity) if counts[s])
         print_cells(console, (Cell(f"And {listed} more; the report and the JSON list them all."),))
-    for check, reasons in model.not_checked_rows(result.not_checked):
+    for check, reasons in model.not_checked_rows([item for item in result.not_checked if not item.in_part]):
         print_cells(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
+    for check, reasons in model.not_checked_rows([item for item in result.not_checked if item.in_part]):
+        print_cells(console, (Cell(f"{check.capitalize()}: {'; '.join(reasons)}"),))
     sums = (model.line_sum(result.capture.account), model.frame_sum(result.capture))
     print_cells(console, (Cell(f"Log: {'; '.join(total.text() for total in sums)}."),))
 

@@ -54,7 +54,7 @@ def test_usual_values_are_not_told():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("[precharge]\ncapacitance_uF = 0.001", "0.001 F would be 1000 µF"),
+        ("[precharge]\ncapacitance_uF = 0.001", "if it is 0.001 F, write 1000"),
         ("[precharge]\nclose_fraction = 95", "95 % is 0.95"),
         ("[precharge]\ntolerance = 20", "20 % is 0.2"),
         ("[signals]\ntorque = { signal = 'A.B', scale = 0 }", "must not be 0"),

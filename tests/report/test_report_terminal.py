@@ -45,6 +45,7 @@ def test_a_finding_shows_its_leading_value_with_limits_and_expectation():
 def test_what_was_not_checked_and_the_account_close_the_summary():
     text = " ".join(summary(fake.troubled()).split())
     assert "Not checked: charge: no signal is mapped to charger_current" in text
+    assert "Contactors: checked without battery current, which is in doubt" in text
     assert "18 300 frames = 15 000 decoded + 3 250 without a definition" in text
 
 

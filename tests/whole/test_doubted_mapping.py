@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import logscope
-from logscope.findings import Severity
+from logscope.findings import NotChecked, Severity
 from logscope.report import model
 from logscope.result import Result
 
@@ -47,7 +47,7 @@ def test_a_turned_battery_current_takes_energy_and_resistance_out_of_the_report(
     result = checked(tmp_path, '"Pack.Current"', '{ signal = "Pack.Current", scale = -1 }')
     assert result.findings[0].kind == "mapping.sign"
     assert not [f for f in result.findings if f.kind.startswith("battery.")]
-    assert any(item.check == "contactors" and "checked without" in item.reason for item in result.not_checked)
+    assert NotChecked("contactors", "checked without battery current, which is in doubt", True) in result.not_checked
 
 
 def test_a_sound_file_raises_no_doubt(tmp_path):

@@ -131,6 +131,17 @@ def test_a_mapped_message_that_never_comes_is_said(folder: Path) -> None:
     assert any("Link does not occur in the log" in entry.reason for entry in result.not_checked)
 
 
+def test_a_mapped_message_that_never_comes_on_its_bus_names_the_bus(folder: Path) -> None:
+    vehicle = _vehicle(folder, ("[[can]]", '[[can]]\nbus = "can7"'))
+    result = logscope.check(logscope.read(folder / "small.log"), vehicle)
+    assert any("Link does not occur in the log on bus “can7”" in entry.reason for entry in result.not_checked)
+
+
+def test_a_bus_given_as_a_number_is_answered_with_how_buses_are_named(folder: Path) -> None:
+    with pytest.raises(VehicleError, match=r"a bus is named by text, .*such as \"can1\""):
+        _vehicle(folder, ("[[can]]", "[[can]]\nbus = 1"))
+
+
 def test_the_account_closes(folder: Path) -> None:
     with (folder / "small.log").open("a", encoding="utf-8") as log:
         log.write("(0.03) can0 100#0000\nrubbish\n\n(0.04) can0 7FF#00\n(0.05) can0 20000004#00\n(0.06) can0 100#R\n")
