@@ -1,7 +1,7 @@
 """Values of the vehicle file that were probably typed in another unit, and what was probably meant.
 
 What cannot be meant at all is refused when the file is read; here are values that are only most unlikely. They are
-taken out, so that no check expects anything by them.
+taken out, so that no check uses them.
 """
 
 from __future__ import annotations

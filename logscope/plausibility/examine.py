@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from logscope.findings import Finding
 from logscope.plausibility.clean import clean
 from logscope.plausibility.configuration import unlikely, without_values
+from logscope.plausibility.configuration_text import unlikely_finding
 from logscope.plausibility.constant import constant_readings
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.doubts import misread_doubts, sign_doubts, temperature_doubts
 from logscope.plausibility.scales import scale_doubts
-from logscope.plausibility.text import unlikely_finding
 from logscope.plausibility.two_contents import two_contents
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle

@@ -30,6 +30,10 @@ def titled(part: str) -> str:
 
 def line_of(part: str, vehicle: Vehicle) -> str:
     """Where the vehicle file maps a part: “signals.motor_speed” (hazel.toml:12)."""
-    line = vehicle.line_of("signals", part)
-    place = f" ({vehicle.path.name}:{line})" if vehicle.path and line else ""
-    return f"“signals.{part}”{place}"
+    return f"“signals.{part}”{place_of('signals', part, vehicle)}"
+
+
+def place_of(section: str, key: str, vehicle: Vehicle) -> str:
+    """Where a key stands, to follow its name: “ (hazel.toml:12)”; empty where it stands in no file."""
+    line = vehicle.line_of(section, key)
+    return f" ({vehicle.path.name}:{line})" if vehicle.path and line else ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logscope.findings import Finding, Measured, Severity
-from logscope.plausibility.name import line_of, said, titled
+from logscope.plausibility.name import line_of, place_of, said, titled
 from logscope.plausibility.slips import Slip
 from logscope.plausibility.ties import Broken, Suspect, Tie, in_file
 from logscope.signals import Signals
@@ -113,9 +113,7 @@ def _cure(suspect: Suspect, signals: Signals, vehicle: Vehicle) -> str:
     slip = suspect.slips[0]
     if suspect.in_file:
         section, _, key = suspect.name.partition(".")
-        line = vehicle.line_of(section, key)
-        place = f" ({vehicle.path.name}:{line})" if vehicle.path and line else ""
-        return f"If {suspect.name} is wrong, correct it{place}."
+        return f"If {suspect.name} is wrong, correct it{place_of(section, key, vehicle)}."
     mapped = vehicle.signals.get(suspect.name)
     if mapped is None:
         return f"If {said(suspect.name)} is wrong, multiply its scale by {slip.cure:g}."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from logscope.findings import Finding, Measured, Severity
 from logscope.plausibility.configuration import Unlikely
+from logscope.plausibility.name import place_of
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -11,8 +12,7 @@ from logscope.vehicle import Vehicle
 def unlikely_finding(unlikely: Unlikely, vehicle: Vehicle, signals: Signals) -> Finding:
     """A value that is most unlikely to be meant, and is not used."""
     key = unlikely.keys[-1]
-    line = vehicle.line_of(unlikely.section, key)
-    place = f" ({vehicle.path.name}:{line})" if vehicle.path and line else ""
+    place = place_of(unlikely.section, key, vehicle)
     usual = f"{unlikely.least:g} to {unlikely.most:g} {unlikely.unit}".strip()
     write = f"Write {unlikely.meant}." if unlikely.meant else "Check the value and its unit."
     return Finding(
@@ -21,8 +21,8 @@ def unlikely_finding(unlikely: Unlikely, vehicle: Vehicle, signals: Signals) -> 
         start_s=signals.start_s,
         end_s=signals.end_s,
         title=f"Vehicle file, “{unlikely.section}.{key}”: {unlikely.fact}",
-        explanation=f"{unlikely.fact[0].upper()}{unlikely.fact[1:]}; usual is {usual}. The value was not used: no "
-        "check expects anything by it.",
+        explanation=f"{unlikely.fact[0].upper()}{unlikely.fact[1:]}; the usual range is {usual}. No check uses this "
+        "value.",
         next_step=f"“{unlikely.section}.{key}”{place}: {write}",
         parts=(),
         measured={unlikely.name: Measured(unlikely.value, unlikely.unit)},
