@@ -141,7 +141,7 @@ def _signs_in_words(told: tuple[Sign, ...], event: Moment, what: str) -> str:
     if absent:
         parts.append(f"Against other causes: {'; '.join(absent)}.")
     if unknown:
-        parts.append(f"Cannot be told: {'; '.join(unknown)}.")
+        parts.append(f"Cannot be determined: {'; '.join(unknown)}.")
     return " ".join(parts)
 
 

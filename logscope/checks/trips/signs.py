@@ -152,7 +152,8 @@ def _link(signals: Signals, event: Moment) -> Sign:
             return Sign("link", True, f"the {name.replace('_', ' ')} opens under load", opened)
     link = signals.get("dc_link_voltage")
     if link is None:
-        return Sign("link", None, "no DC-link voltage is logged")
+        doubted = "dc_link_voltage" in signals.doubtful
+        return Sign("link", None, "the DC-link voltage is in doubt" if doubted else "no DC-link voltage is logged")
     if link.period_s > FINE_S:
         return Sign("link", None, f"the DC-link voltage is sampled only every {link.period_s * 1e3:.3g} ms")
     window = link.between(event.sound_s - _LINK_S, event.seen_s)
