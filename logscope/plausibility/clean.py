@@ -57,7 +57,7 @@ def _no_value(part: Part, marks: BoolArray, vehicle: Vehicle) -> Finding:
     mostly = share > _MOSTLY
     shown = _shown(part, marks)
     if mostly:
-        told = f"So {said(part.name)} is not known in this log, and nothing that needs it was checked."
+        told = f"So {said(part.name)} is unknown in this log, and nothing that needs it was checked."
         step = (
             f"Check what {line_of(part.name, vehicle)} names, and whether its sensor is fitted and connected and its "
             "controller awake."
@@ -97,8 +97,8 @@ def _waking(part: Part, waking: BoolArray, vehicle: Vehicle) -> Finding:
         waking,
         title=f"{titled(part.name)}: {readings} of a controller that was waking ({values})",
         explanation=(
-            f"{readings} of {said(part.name)} ({values}) cannot be true: the next reading lies too far away to be "
-            "reached from there. A controller that starts, or starts again, sends such values before it has measured. "
+            f"{readings} of {said(part.name)} ({values}) cannot be true: it cannot change from there to the next "
+            "reading so fast. A controller that starts, or starts again, sends such values before it has measured. "
             "They were left out."
         ),
         next_step=(

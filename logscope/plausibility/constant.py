@@ -20,18 +20,17 @@ from logscope.statistics.sampling import held_time_s, last_sample
 from logscope.vehicle import Vehicle
 
 _SHARE = 0.99  # of the readings; a first one before the controller woke may differ
-_SAMPLES, _SECONDS = 50, 5.0
+_SAMPLES, _SECONDS = 50, 5.0  # fewer readings, or a shorter log, may well show one value
 _TURNS_EVENLY = 1000.0  # steps: no shaft holds its speed to a thousandth for seconds (practice)
 _COARSE = 50.0  # steps: below it a speed that is held may well round to one value
 _LOAD_A, _LOAD_NM = 30.0, 20.0  # changes that a held speed does not go through unmoved (practice)
 _LEAST_PACK_OHM = 0.005  # no traction battery has less, its cables included (practice)
-_SAG_STEPS = 3.0
-_DRIVEN_HZ, _DRIVEN_KM_H, _DRIVEN_S = 5.0, 10.0, 5.0
-_FLOWS_A, _FLOWS_S = 20.0, 1.0
+_SAG_STEPS = 3.0  # of the voltage's definition: less is rounding
+_DRIVEN_HZ, _DRIVEN_KM_H, _DRIVEN_S = 5.0, 10.0, 5.0  # no noise at rest, and no vehicle that is pushed
+_FLOWS_A, _FLOWS_S = 20.0, 1.0  # more than a sensor's offset, and longer than a message may be late
 _HEATED_S, _HEATING_A = 600.0, 30.0  # ten minutes at 30 A (rms) warm winding, inverter and coolant by some kelvin
 _APART_K = 10.0  # two temperatures of one vehicle, one of them zero throughout
 _JOINED = 0.05  # of the battery's voltage
-_AWAY = 0.5
 _CURVE = (0.2, 0.8)  # of the battery's voltage: the part of a precharge that is timed
 _STATE_SAMPLES = 3  # of a relay during one curve
 

@@ -71,6 +71,7 @@ _UNIT_ENDINGS = (
 )  # fmt: skip
 _SPELLED = {"dc": "DC", "can": "CAN", "rms": "RMS", "rc": "RC", "ocv": "OCV", "soc": "SOC", "id": "ID"}
 _FLAGS = {0.0: "no", 1.0: "yes"}
+_FLAGGED = frozenset({"extrapolated", "active_discharge"})
 
 # What an abbreviation stands for, in the report's own sense. Only those used are shown.
 GLOSSARY = {
@@ -147,7 +148,7 @@ def in_shown_unit(name: str, measured: Measured) -> Measured:
 
 def flag_text(name: str, measured: Measured) -> str | None:
     """'yes' or 'no' for a value that only says whether something is so; None for any other."""
-    if name != "extrapolated" or measured.value is None:
+    if name not in _FLAGGED or measured.value is None:
         return None
     return _FLAGS.get(float(measured.value))
 

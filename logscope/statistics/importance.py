@@ -28,11 +28,6 @@ class Posterior:
     weights: FloatArray
     log_evidence: float
 
-    @property
-    def effective_draws(self) -> float:
-        """How many equally weighted draws these are worth."""
-        return float(1.0 / np.sum(self.weights**2))
-
     def quantiles(self, values: FloatArray, *levels: float) -> tuple[float, ...]:
         """Quantiles of a function of the parameters. values : its value at each draw, shape (k,)."""
         order = np.argsort(values)

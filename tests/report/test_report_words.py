@@ -21,7 +21,7 @@ from logscope.report.numbers import (
     seconds_text,
     value_text,
 )
-from logscope.report.words import part_name, value_name
+from logscope.report.words import flag_text, part_name, value_name
 
 
 def test_digits_follow_the_interval():
@@ -117,6 +117,7 @@ def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
     assert rows["Part of pack voltage at closing"].expected == "at least 95\xa0%"
     assert rows["Extrapolated beyond the log"].value == "yes"
     assert rows["Heat of this attempt in the resistor"].value == ""
+    assert flag_text("active_discharge", Measured(0.0, "1")) == "no"
 
 
 @pytest.mark.parametrize(

@@ -72,7 +72,9 @@ def _span(judged: JudgedFall, time: Estimate) -> str:
 def _opened(judged: JudgedFall) -> list[str]:
     fall, opening = judged.fall, judged.fall.opening
     if not opening.told_by:
-        return ["The log begins with the contactors reported open and the link charged; times count from there."]
+        return [
+            "The log begins with the link charged, and no opening of a contactor is in view; times count from there."
+        ]
     if opening.unlogged_s:
         return [
             f"The link's first reading comes {seconds(opening.unlogged_s)} after the {opening.told_by.replace('_', ' ')} "

@@ -16,8 +16,6 @@ BYPASS_SHARE = 0.2
 # Without R·C: a precharge resistor that charged a link faster than this would carry hundreds of amperes
 # (300 V, 1000 µF: 5 Ω, 60 A); precharge takes 0.1 to 3 s, that is a constant of 20 ms and more.
 BYPASS_CONSTANT_S = 0.005
-# Limits a factor of two apart say nothing about a tolerance of some ten percent.
-DETERMINED_RATIO = 2.0
 # A curve within this share of its end has settled: more than 3 time constants have passed.
 SETTLED_SHARE = 0.95
 
