@@ -359,7 +359,9 @@ def _length_and_data(rows: Rows, delimiter: Delimiter) -> tuple[int, tuple[Colum
         if all(sum(_bytes_in(field) == 1 for field in rest) == count for count, rest in counted):
             widest = max(count for count, _ in counted)
             return length, tuple(range(length + 1, length + 1 + widest))
-    raise Doubt("the log has no header, and no column counts the bytes behind it")
+    raise Doubt(
+        "the log has no header that names time, identifier and data, and no column counts the data bytes after it"
+    )
 
 
 def _bytes_in(text: str) -> int:
