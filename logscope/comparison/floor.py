@@ -34,7 +34,7 @@ def weigh_floor(measure: NoiseFloor, before: Runs, after: Runs, grid: Grid) -> W
         return Weighed(measure, "One side holds too little driving to judge the noise by.")
     if any(hidden for _, _, hidden in sides):
         return Weighed(
-            measure, "The noise is below the step of the logged values on at least one side, and cannot be told."
+            measure, "The noise is below the step of the logged values on at least one side, and cannot be determined."
         )
     (first, first_weight, _), (second, second_weight, _) = sides
     found = change_in_cells(first, first_weight, second, second_weight, margin=log(1.0 + measure.margin))

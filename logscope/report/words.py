@@ -24,7 +24,7 @@ CAUSES = {
     "limit": "steady current close to the limit",
     "sudden": "nothing seen before it within the sampling",
     "welded": "a contactor that does not open",
-    "undetermined": "cannot be told from this log",
+    "undetermined": "cannot be determined from this log",
 }
 
 _PART_NAMES = {

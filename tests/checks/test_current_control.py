@@ -76,7 +76,7 @@ def test_a_rise_faster_than_the_sampling_is_only_bounded() -> None:
     assert rise.value is None
     assert rise.high is not None
     assert 0.005 < rise.high <= 0.151
-    assert "cannot be told" in found["undetermined"].title
+    assert "too fast to resolve" in found["undetermined"].title
 
 
 def test_a_value_that_settles_off_its_target_is_told_with_the_error() -> None:

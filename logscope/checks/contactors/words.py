@@ -147,7 +147,7 @@ def perhaps_welded_words(count: int, longest_s: float, wanted_s: float | None) -
     if wanted_s is not None:
         enough = f"for at least {seconds(wanted_s)}, in which its bleeder takes a tenth off"
     return Words(
-        "Whether the contactors opened cannot be told: the link stayed with the pack as far as the log shows",
+        "Whether the contactors opened cannot be determined: the link stayed with the pack as far as the log shows",
         f"Seen {times(count)}; the link is logged for {seconds(longest_s)} behind the opening at most. In that time neither a fall "
         "of the link nor a movement of the pack tells whether they are still joined.",
         f"Keep the log running after key-off {enough}. Until then treat the link as live.",

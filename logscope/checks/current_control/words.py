@@ -56,7 +56,7 @@ def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bo
     """An answer too quick for the sampling."""
     period = loop.measured.period_s
     return Words(
-        f"The {loop.name} follows within {seconds(within_s)}; how cannot be told at {seconds(period)} sampling",
+        f"The {loop.name} responds within {seconds(within_s)}, too fast to resolve at {seconds(period)} sampling",
         f"{count} step{'s' * (count != 1)} of the target: the answer is over in fewer samples than it takes to draw it, or the target moves too slowly to try the loop, or the answer is not "
         f"that of a second-order loop, as where the driveline swings along. It trails the target by at most "
         f"{seconds(within_s)} at nine tenths of the way, which is all the log can bound; overshoot or ringing between two samples is not seen. Once settled it is {_limits(error)} {loop.unit} "
@@ -70,7 +70,7 @@ def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bo
 def no_step_words(loop: Loop) -> Words:
     """No step of the target."""
     return Words(
-        f"The {loop.name}'s target never steps, so how it is followed cannot be told",
+        f"The {loop.name}'s target never steps, so the response cannot be determined",
         f"It takes a change of the target between two levels that each stand for 0.2 s, by a tenth of its range or more, within a second. Target every "
         f"{seconds(loop.target.period_s)}.",
         "With the wheels off the ground and a low limit, press and release the pedal sharply a few times, holding each level for a second.",

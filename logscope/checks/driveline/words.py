@@ -78,7 +78,7 @@ def quiet_words(changes: int, high_hz: float, knocks: Knocks | None) -> Words:
     sign = (
         f"{knocks.judged} changes of the torque's sign show no knock"
         if knocks is not None
-        else "whether it knocks cannot be told: that takes quick changes of torque with and without a change of sign, and the speed every 20 ms"
+        else "whether it knocks cannot be determined: that takes quick changes of torque with and without a change of sign, and the speed every 20 ms"
     )
     return Words(
         "No judder of the driveline seen",
@@ -91,7 +91,7 @@ def quiet_words(changes: int, high_hz: float, knocks: Knocks | None) -> Words:
 def too_seldom_words(period_s: float) -> Words:
     """Sampling too coarse."""
     return Words(
-        "Whether the driveline judders cannot be told from this log",
+        "Whether the driveline judders cannot be determined from this log",
         f"With the motor speed every {seconds(period_s)}, a ring of {LOW_HZ:.0f} to {HIGH_HZ:.0f} Hz is not drawn.",
         "Record motor speed and torque every 10 to 20 ms.",
         hands_near_hv=False,

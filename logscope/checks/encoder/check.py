@@ -194,8 +194,8 @@ def _undetermined(signals: Signals, reason: str, do: str) -> Finding:
         severity=Severity.INFO,
         start_s=signals.start_s,
         end_s=signals.end_s,
-        title="Whether the encoder is clean cannot be told from this log",
-        explanation=f"It cannot be told because {reason}.",
+        title="Whether the encoder is clean cannot be determined from this log",
+        explanation=f"It cannot be determined because {reason}.",
         next_step=do or "Record the motor speed for some seconds while it turns.",
         parts=_parts(signals),
     )

@@ -105,7 +105,7 @@ def switching_in_words(switching: Switching | None) -> str:
 def relation_in_words(study: SpeedStudy, relation: LoadRelation | None) -> str:
     """What the disturbances follow."""
     if relation is None:
-        return "Whether it follows the motor current cannot be told: no current, or no contrast of currents."
+        return "Whether it follows the motor current cannot be determined: no current, or no contrast of currents."
     factor = relation.measured()
     low, value, high = (
         None if each is None else f"{each:,.0f}" if each >= 100 else f"{each:.2g}"

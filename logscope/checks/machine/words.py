@@ -12,7 +12,7 @@ def points_words(shares: dict[str, float], power_w: float, efficiency: Measured 
     """Where the motor works."""
     told = ", ".join(f"{share:.3g} % {name}" for name, share in shares.items())
     if efficiency is None:
-        eta = "Efficiency cannot be told: it takes battery voltage and current beside torque and speed, over half a minute of driving at least."
+        eta = "Efficiency cannot be determined: it takes battery voltage and current beside torque and speed, over half a minute of driving at least."
     else:
         eta = (
             f"Of the battery's energy {_limits(efficiency)} % arrived at the shaft while driving, auxiliaries and inverter included. Torque is what the inverter reckons, not what a shaft "

@@ -50,9 +50,7 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
 def _left(sag: Sag, least_v: float | None) -> str:
     left = sag.power_left
     if left is None or least_v is None or left.value is None or left.low is None or left.high is None:
-        return (
-            "How much power is left before the least voltage cannot be told: the vehicle file states no battery_min_V."
-        )
+        return "How much power is left before the lowest voltage cannot be determined: the vehicle file states no battery_min_V."
     return (
         f"Reckoned on along the same line, {number(left.value / 1e3)} kW ({number(left.low / 1e3)} to {number(left.high / 1e3)} kW) are left at "
         f"that moment before {number(least_v)} V is reached; for a longer pull less."
@@ -62,7 +60,7 @@ def _left(sag: Sag, least_v: float | None) -> str:
 def undetermined_words(why: str) -> Words:
     """No resistance can be told."""
     return Words(
-        "The battery's resistance cannot be told from this log",
+        "The battery's resistance cannot be determined from this log",
         f"It takes changes of current within about {seconds(SPAN_S)} that move the voltage clear of its noise and steps; {why}.",
         "Record battery voltage and current every 10 to 100 ms over some firm presses of the pedal.",
         hands_near_hv=False,

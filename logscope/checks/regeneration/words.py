@@ -31,7 +31,7 @@ def summary_words(
             told.append(f"It still braked for {seconds(fade.reverse_s)} when the motor already turned backwards.")
     else:
         told.append(
-            "At which speed it fades cannot be told: it takes two stops in which the torque itself lets go gradually."
+            "At which speed it fades cannot be determined: it takes two stops in which the torque itself lets go gradually."
         )
     late = fade is not None and fade.reverse_s > 0
     return Words(

@@ -7,12 +7,12 @@ from logscope.checks.throttle.travel import Falling
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
-_STOP = "Do not drive with a pedal that is not sure: a wrong demand cannot be told from a wanted one. "
+_STOP = "Do not drive with an unreliable pedal signal: a wrong demand cannot be told from a wanted one. "
 
 
 def sound_words(rest: Rest, dead: Measured | None, both: bool) -> Words:
     """Rest, noise, dead band."""
-    band = "how far it travels before torque is asked cannot be told"
+    band = "its dead band cannot be determined"
     if dead is not None:
         band = f"{number(dead.value or 0)} % of travel ({number(dead.low or 0)} to {number(dead.high or 0)} %) pass before torque is asked"
     tracks = "two tracks agree" if both else "a second track is not logged, so the two cannot be compared"
