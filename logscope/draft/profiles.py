@@ -31,6 +31,7 @@ class Profile:
 _W = Word
 _NEVER = frozenset({_W.LIMIT, _W.OTHER})  # a limit or another quantity is never the part itself
 _SWITCH = frozenset({_W.FAULT, _W.OVERCURRENT, _W.VOLTAGE, _W.CURRENT, _W.TEMPERATURE, _W.STATE, _W.CHARGER})
+_CONTACTS = _SWITCH - {_W.STATE}  # "MainContactorState" is what the contactor does
 
 
 def _profile(
@@ -73,14 +74,14 @@ PROFILES: dict[str, Profile] = {
         {_W.PACK: PLAIN, _W.HIGH_VOLTAGE: HALF}, _W.CURRENT,
         _W.CHARGER, _W.AUX, _W.CONVERTER, _W.MOTOR, _W.PUMP, _W.COOLANT,
     ),
-    "precharge_relay": _profile({_W.PRECHARGE: PLAIN}, _W.CONTACTOR, forbids=_SWITCH),
+    "precharge_relay": _profile({_W.PRECHARGE: PLAIN}, _W.CONTACTOR, forbids=_CONTACTS),
     "main_contactor": _profile(
         {_W.CONTACTOR: HALF}, _W.POSITIVE,
-        forbids=_SWITCH | {_W.PRECHARGE, _W.NEGATIVE, _W.PUMP, _W.BRAKE},
+        forbids=_CONTACTS | {_W.PRECHARGE, _W.NEGATIVE, _W.PUMP, _W.BRAKE},
     ),
     "negative_contactor": _profile(
         {_W.CONTACTOR: HALF}, _W.NEGATIVE, needs=frozenset({_W.NEGATIVE}),
-        forbids=_SWITCH | {_W.PRECHARGE, _W.PUMP, _W.BRAKE},
+        forbids=_CONTACTS | {_W.PRECHARGE, _W.PUMP, _W.BRAKE},
     ),
     "motor_speed": _MOTOR_SPEED,
     "vehicle_speed": _quantity({_W.VEHICLE: PLAIN}, _W.SPEED, _W.MOTOR, _W.PUMP),

@@ -14,10 +14,11 @@ _MOSTLY = 0.95
 _AT_RISE_S = 0.5  # state messages lag by up to some 100 ms, and the rise may begin between two samples
 _AFTER_RISE_S = 5.0  # a controller closes the contactor within seconds of the rise
 _BEFORE_RISE_S = 10.0
+_MOST_STATES = 4  # open, closed, and two states of a device that precharges, is starting or at fault
 
 
 def _switch(signal: Logged, values: FloatArray) -> list[Evidence]:
-    if np.unique(values).size > 4:  # open, closed, and two states of a device that is starting or at fault
+    if np.unique(values).size > _MOST_STATES:
         return [Evidence(-2.0, "takes more values than a switch has")]
     labels = signal.spec.labels
     if texts.on_values(labels) and texts.off_values(labels):
@@ -26,8 +27,15 @@ def _switch(signal: Logged, values: FloatArray) -> list[Evidence]:
 
 
 def _spells(signal: Logged, values: FloatArray) -> list[tuple[float, float]]:
-    on = texts.on_values(signal.spec.labels)
-    return spells(signal.time_s, np.isin(values, list(on)) if on else values != 0)
+    """When the switch is on: by its texts, else wherever it is not 0.
+
+    Of several states without texts (off, precharge, closed) each may be the one that is on, so that its moment counts.
+    """
+    if on := texts.on_values(signal.spec.labels):
+        return spells(signal.time_s, np.isin(values, list(on)))
+    states = [state for state in np.unique(values).tolist() if state != 0]
+    alone = [spell for state in states[:_MOST_STATES] for spell in spells(signal.time_s, values == state)]
+    return spells(signal.time_s, values != 0) + (alone if len(states) > 1 else [])
 
 
 def relay(signal: Logged, values: FloatArray, around: Surroundings) -> list[Evidence]:

@@ -143,6 +143,19 @@ def gap_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
     return round(longest, 9) if longest > gap_threshold_s(time_s) else 0.0
 
 
+def missing_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
+    """How much of a stretch lies in gaps of the log [s].
+
+    time_s : all stamps of the part, in order, shape (n,); what is usual between them is taken from all of them
+
+    >>> missing_s(np.array([0.0, 0.1, 0.2, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7]), 0.1, 1.0)
+    0.7
+    """
+    apart = np.diff(time_s)
+    inside = np.minimum(time_s[1:], until_s) - np.maximum(time_s[:-1], since_s)
+    return round(float(np.sum(inside[(apart > gap_threshold_s(time_s)) & (inside > 0.0)])), 9)
+
+
 def last_sample(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> FloatArray:
     """The newest sample at each moment, shape (m,); NaN before the first.
 

@@ -7,13 +7,14 @@ memory); active discharge within 5 s (Formula SAE Rules 2024 v1.0, EV.8.4.2; LV 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf, log
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from key_cycle_traces import FLAG_NAMES, Logging, Played, hazel, play_log, voltages
+from key_cycle_traces import FLAG_NAMES, Logging, Played, changed, hazel, play_log, voltages
 from scipy.optimize import curve_fit
 from scipy.stats import binom
 
@@ -272,3 +273,32 @@ def test_any_fall_is_fitted_without_a_crash(start: float, tau: float, count: int
     if fit is not None:
         assert fit.rate.low <= fit.rate.value <= fit.rate.high
         assert np.all(np.isfinite(fit.voltage(time_s)))
+
+
+def _with_gap(played: Played, start_s: float, end_s: float) -> Played:
+    part = played.signals["dc_link_voltage"]
+    keep = (part.time_s < start_s) | (part.time_s > end_s)
+    return replace(played, signals=changed(played.signals, {"dc_link_voltage": part.where(keep)}))
+
+
+@pytest.mark.parametrize("seed", range(8100, 8104))
+def test_a_fall_of_which_most_is_missing_is_not_extrapolated(seed):
+    """In there the link may have been charged and opened again. Common practice, no published source."""
+    played = _key_off(seed, 20.0, Logging())
+    whole = _one(played)
+    assert whole.kind == "dc_link.discharged"
+    assert "missing_s" not in whole.measured
+    little = _one(_with_gap(played, OFF_S + 4.0, OFF_S + 6.0))
+    assert little.kind == "dc_link.discharged"
+    assert little.measured["missing_s"].value == pytest.approx(2.0, abs=0.1)
+    assert "missing from the log" in little.explanation
+    most = _one(_with_gap(played, OFF_S + 2.0, OFF_S + 17.0))
+    assert most.kind == "dc_link.undetermined"
+    assert "missing from the log" in most.title
+    assert most.measured["time_to_60V_s"].value is None
+
+
+def test_a_link_that_stays_live_is_told_across_a_gap():
+    played = _key_off(8200, 30.0, Logging(), welded=True)
+    kinds = {finding.kind for finding in discharge(_with_gap(played, OFF_S + 3.0, OFF_S + 24.0).signals, HAZEL)}
+    assert "dc_link.stays_live" in kinds

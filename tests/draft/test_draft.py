@@ -181,6 +181,40 @@ def test_every_commented_number_is_a_key_of_the_vehicle_file(tmp_path: Path) -> 
     assert logscope.load_vehicle(tmp_path / "v.toml").precharge.resistance_ohm == 0.5
 
 
+@pytest.mark.skipif(not CAPTURES.is_dir(), reason="the capture is not at hand")
+@pytest.mark.parametrize("name", ["ContactorState", "StateWord", "Sig7"])
+def test_a_contactor_is_found_by_its_moment_whatever_it_is_called(name: str, tmp_path: Path) -> None:
+    """Public capture (CC0) of a production car; read off it: the contactor closes as the link has come up."""
+    text = (CAPTURES / "production-car.dbc").read_text(encoding="utf-8").replace("ContactorClosed", name)
+    (tmp_path / "v.dbc").write_text(text, encoding="utf-8")
+    text = drafted(CAPTURES / "production-car-power-on.csv", tmp_path / "v.dbc", tmp_path / "v.toml")
+    assert (sure(text) | doubtful(text))["main_contactor"] == f"BMS_5A3.{name}"
+    assert "comes on at 2.79 s, when the link is up" in re.sub(r"\n#\s+", " ", text)
+
+
+def test_of_several_states_without_texts_the_moment_of_each_counts(tmp_path: Path) -> None:
+    """0 open, 1 precharging, 2 closed, in one signal of a made log whose link rises from 1.0 s with 0.2 s."""
+    dbc = tmp_path / "s.dbc"
+    dbc.write_text(
+        'VERSION ""\nBU_: X\nBO_ 256 Link: 2 X\n SG_ LinkVoltage : 0|16@1+ (0.1,0) [0|0] "V" X\n'
+        'BO_ 257 Box: 1 X\n SG_ Sequence : 0|8@1+ (1,0) [0|0] "" X\n',
+        encoding="ascii",
+    )
+    lines = []
+    for k in range(1200):
+        t = k / 100
+        volts = 3200 * (1 - 2.718281828 ** (-max(t - 1.0, 0.0) / 0.2))
+        state = 0 if t < 1.0 else 1 if t < 2.0 else 2
+        lines += [f"({t:.6f}) can0 100#{int(volts).to_bytes(2, 'little').hex().upper()}"]
+        lines += [f"({t + 0.001:.6f}) can0 101#{state:02X}"] if k % 10 == 0 else []
+    log = tmp_path / "s.log"
+    log.write_text("\n".join(lines) + "\n", encoding="ascii")
+    text = drafted(log, dbc, tmp_path / "v.toml")
+    (part,) = (part for part, signal in doubtful(text).items() if signal == "Box.Sequence")
+    assert part in ("precharge_relay", "main_contactor")  # it is both, and a draft gives a signal one part
+    assert "it may as well be" in text
+
+
 def test_columns_are_taken_from_a_vehicle_file(tmp_path: Path) -> None:
     """A delimited log that no header explains; the draft checks as it is, from another folder."""
     (tmp_path / "own").mkdir()

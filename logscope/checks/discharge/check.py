@@ -102,6 +102,8 @@ def _measured(judged: JudgedFall) -> Mapping[str, Measured]:
     values["end_voltage_V"] = Measured(fall.end_v, "V")
     values["seen_s"] = Measured(fall.length_s, "s")
     values["active_discharge"] = Measured(float(judged.active), "1")
+    if fall.missing_s:
+        values["missing_s"] = Measured(fall.missing_s, "s")
     if fall.stopped is not None:
         values["active_stop_V"] = Measured(fall.stopped.level_v, "V")
     if constant is not None and judged.capacitance_f:

@@ -20,6 +20,9 @@ REFERENCE_PASSIVE_S = 120.0
 REFERENCE_ACTIVE_S = 5.0
 # A link that needs ten times its limit is not being discharged at all, whatever makes it creep.
 LIVE_FACTOR = 10.0
+# Share of a fall that may be missing from the log before nothing is extrapolated from the rest: in there the link may
+# have been charged and opened again, and its readings on either side belong to two falls (common practice).
+_MOST_MISSING = 0.5
 
 
 class Limit(Enum):
@@ -56,11 +59,16 @@ class JudgedFall:
         return late.time_constant if late is not None and not late.misfit else None
 
     @property
+    def has_hole(self) -> bool:
+        """Whether most of the fall is missing from the log, so that nothing may be extrapolated from the rest."""
+        return _has_hole(self.fall)
+
+    @property
     def time_to_safe(self) -> Estimate | None:
         """From the opening to 60 V [s]; None where it is not known, or no curve is there to extrapolate."""
         fall = self.fall
         shapeless = fall.late is not None and fall.late.misfit and not fall.crossed
-        return None if shapeless and self.kind == "undetermined" else fall.time_to_safe
+        return None if (shapeless or self.has_hole) and self.kind == "undetermined" else fall.time_to_safe
 
 
 def judge_fall(fall: Fall, vehicle: Vehicle) -> JudgedFall:
@@ -95,13 +103,17 @@ def _kind(fall: Fall, limit_s: float, slowest_s: float | None) -> str:
         assert late is not None
         if time.claim_low > (LIVE_FACTOR if late.falls else 1.0) * limit_s and not _unsettled(fall):
             return "undetermined" if fall.stopped and fall.opening.restarted else "stays_live"
-        if not late.falls or late.misfit or _unsettled(fall):
+        if not late.falls or late.misfit or _unsettled(fall) or _has_hole(fall):
             return "undetermined"
     constant = late.time_constant if late is not None and not late.misfit else None
     slow_constant = constant is not None and slowest_s is not None and constant.claim_low > slowest_s
     if time.claim_low > limit_s or (slow_constant and late is fall.fit):
         return "slow_discharge"
     return "discharged" if time.high <= limit_s else "undetermined"
+
+
+def _has_hole(fall: Fall) -> bool:
+    return not fall.crossed and fall.missing_s > _MOST_MISSING * fall.length_s
 
 
 def _unsettled(fall: Fall) -> bool:

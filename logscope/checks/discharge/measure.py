@@ -16,6 +16,7 @@ from logscope.checks.precharge.compare import SETTLED_SHARE
 from logscope.findings import FloatArray
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Signals
+from logscope.statistics.sampling import missing_s
 
 # The fit ends at a tenth of the start: below it a sensor's offset weighs more than the curve (common practice).
 _FIT_DOWN_TO = 0.1
@@ -45,6 +46,7 @@ class Fall:
     crossed : whether the log shows the crossing, so that nothing is extrapolated
     length_s : how long the log shows the link apart
     still : whether no reading differs from another
+    missing_s : how much of that lies in gaps of the log
     """
 
     opening: Opening
@@ -60,6 +62,7 @@ class Fall:
     settled: bool = True
     stopped: Stop | None = None
     differs: float = 1.0
+    missing_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +109,7 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
         still=volts.size > 1 and float(np.ptp(volts)) == 0.0,
         settled=settled,
         stopped=stopped,
+        missing_s=missing_s(link.part.time_s, opening.high_s, float(time_s[-1])),
     )
     return allowing_for(fall, differs)
 

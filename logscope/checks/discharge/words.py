@@ -25,7 +25,14 @@ _NEXT = {
 
 def describe_fall(judged: JudgedFall) -> Words:
     """Put one judged fall into words."""
-    sentences = [*_opened(judged), *_curve(judged), *_time(judged), *_constant(judged), *_verdict(judged)]
+    sentences = [
+        *_opened(judged),
+        *_missing(judged),
+        *_curve(judged),
+        *_time(judged),
+        *_constant(judged),
+        *_verdict(judged),
+    ]
     next_step = _NEXT.get(judged.kind) or (
         "Keep the log running after key-off, until the link is below 60 V"
         + (f" or for {seconds(judged.limit_s)}" if judged.limit is Limit.FILE else "")
@@ -59,6 +66,10 @@ def _title(judged: JudgedFall) -> str:
             return f"The link discharges too slowly: {_span(judged, time)} {after}"
         case "stays_live":
             return f"The link stays live: {fall.end_v:.0f} V, {seconds(fall.length_s)} {after}"
+    if judged.has_hole:
+        return (
+            f"Discharge not determined: {seconds(fall.missing_s)} of {seconds(fall.length_s)} are missing from the log"
+        )
     if fall.stopped is not None:
         return f"Active discharge of the link stopped at {fall.stopped.level_v:.0f} V; what follows is too short to extrapolate"
     return f"Discharge seen for {seconds(fall.length_s)}, too short to extrapolate"
@@ -86,6 +97,14 @@ def _opened(judged: JudgedFall) -> list[str]:
         f"{fall.level_v:.1f} V; {seconds(fall.length_s)} later it stood at {fall.end_v:.1f} V"
         + (", and was then charged again." if opening.restarted else ", where the log ends.")
     ]
+
+
+def _missing(judged: JudgedFall) -> list[str]:
+    fall = judged.fall
+    if not fall.missing_s:
+        return []
+    told = f"{seconds(fall.missing_s)} of that are missing from the log."
+    return [told + (" The link may have been charged and opened again in there." if judged.has_hole else "")]
 
 
 def _curve(judged: JudgedFall) -> list[str]:
