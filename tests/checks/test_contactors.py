@@ -12,7 +12,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state, voltages
+from scipy.signal import lfilter
 
+from logscope.checks.contactors.blind import COARSEST_S
 from logscope.checks.contactors.check import contactors
 from logscope.findings import CAUTION_HV, Finding, NothingToCheck, Severity
 from logscope.signals import MissingPart, Part, Signals
@@ -70,9 +72,30 @@ def test_healthy_drives_raise_no_alarm(period_s: float, flags: tuple[str, ...]) 
         cycles = (KeyCycle(2.2, OFF_S), KeyCycle(18.0, 26.0))
         logging = Logging(period_s=period_s, flag_period_s=max(period_s, 0.02), flags=flags)
         findings = contactors(play_log(seed, cycles, 31.0, hazel(), logging).signals, HAZEL)
-        assert _kinds(findings) == ["sound"]
-        assert findings[0].severity is Severity.GOOD
+        seen = period_s <= COARSEST_S
+        assert _kinds(findings) == ["sound" if seen else "undetermined"]
+        assert findings[0].severity is (Severity.GOOD if seen else Severity.INFO)
         assert findings[0].measured["count"].value == 2
+        assert findings[0].measured["shortest_dropout_s"].value == pytest.approx(period_s, rel=0.1)
+
+
+@pytest.mark.parametrize(("lost_s", "kind"), [(0.7, "sound"), (3.0, "undetermined")])
+def test_sound_is_not_claimed_over_what_is_missing_from_the_log(lost_s: float, kind: str) -> None:
+    for seed in range(3):
+        signals = _logged(seed, (*CHARGED, Stage(OFF_S)), _usual())
+        kept = {n: p.where((p.time_s < 6.0) | (p.time_s > 6.0 + lost_s)) for n, p in signals.parts.items()}
+        (finding,) = contactors(replace(signals, parts=kept), HAZEL)
+        assert finding.kind == f"contactor.{kind}"
+        assert finding.measured["missing_s"].value == pytest.approx(lost_s, abs=0.15)
+        assert "missing" in finding.title
+
+
+def test_states_alone_tell_how_short_a_dropout_they_would_miss() -> None:
+    signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), logging=Logging(flag_period_s=0.1))
+    parts = {name: part for name, part in signals.parts.items() if name != "dc_link_voltage"}
+    (finding,) = contactors(replace(signals, parts=parts), HAZEL)
+    assert finding.kind == "contactor.sound"
+    assert "A dropout shorter than 100 ms" in finding.explanation
 
 
 @pytest.mark.parametrize("logging", [Logging(flag_period_s=0.5), Logging(pack_period_s=1.0), Logging(pack=False)])
@@ -182,6 +205,43 @@ def test_a_dropout_while_braking_lifts_the_link_off_the_pack(period_s: float, pa
         assert abs(finding.start_s - 8.0) <= period_s + 0.01
         assert finding.measured["link_high_V"].value == pytest.approx(425, abs=1)
         assert "rose because the motor braked" in finding.explanation
+
+
+@pytest.mark.parametrize("grid_s", [0.0, 0.05])
+@pytest.mark.parametrize("lag_s", [0.01, 0.03])
+@pytest.mark.parametrize("pack", [True, False])
+def test_a_lift_is_seen_through_a_filter_and_on_coarse_stamps(grid_s: float, lag_s: float, pack: bool) -> None:
+    """The filter is scipy's, of first order."""
+    for seed in range(3):
+        signals = _lifted(_braked(seed, Logging(period_s=0.005, flags=(), pack=pack)), 0.15)
+        link = signals["dc_link_voltage"]
+        share = 1 - np.exp(-0.005 / lag_s)
+        filtered = np.round(lfilter([share], [1, share - 1], link.value), 1)
+        lagging = _on_grid(signals, grid_s)
+        link = replace(lagging["dc_link_voltage"], value=filtered)
+        (finding,) = [
+            f for f in contactors(changed(lagging, {"dc_link_voltage": link}), HAZEL) if f.kind == "contactor.dropout"
+        ]
+        assert abs(finding.start_s - 8.0) <= lag_s + 0.06
+
+
+@pytest.mark.parametrize("grid_s", [0.0, 0.02, 0.05])
+@pytest.mark.parametrize("out_s", [0.03, 0.1])
+def test_a_short_dropout_is_seen_where_several_samples_bear_one_stamp(grid_s: float, out_s: float) -> None:
+    for seed in range(3):
+        signals = _on_grid(_dropped(seed, Logging(period_s=0.01, flags=()), out_s), grid_s)
+        (finding,) = [f for f in contactors(signals, HAZEL) if f.kind == "contactor.dropout"]
+        assert abs(finding.start_s - 8.0) <= 0.02 + grid_s
+
+
+def _on_grid(signals: Signals, grid_s: float) -> Signals:
+    """The same, each sample stamped when a logger that looks only so often finds it."""
+    if not grid_s:
+        return signals
+    return changed(
+        signals,
+        {name: replace(part, time_s=np.ceil(part.time_s / grid_s) * grid_s) for name, part in signals.parts.items()},
+    )
 
 
 @pytest.mark.parametrize("period_s", PERIODS_S)

@@ -68,6 +68,19 @@ def test_two_tracks_that_part_are_a_danger() -> None:
     assert found.measured["peak_percent"].value == pytest.approx(24, rel=0.1)  # the second track has half the slope
 
 
+@pytest.mark.parametrize("grid_s", [0.05, 0.1])
+def test_tracks_that_part_are_seen_where_several_samples_bear_one_stamp(grid_s: float) -> None:
+    fault = np.zeros(200_000)
+    fault[30_000:31_000] = 12.0
+    for begin_s in (0.0, 5e7):  # a log may begin long after its clock did
+        parts = [
+            replace(part, time_s=begin_s + np.ceil(part.time_s / grid_s) * grid_s) for part in made(21, second=fault)
+        ]
+        found = outcomes(Signals({part.name: part for part in parts}, begin_s, begin_s + 121.0))["tracks"]
+        assert found.start_s - begin_s == pytest.approx(30, abs=0.1 + grid_s)
+        assert found.measured["peak_percent"].value == pytest.approx(24, rel=0.1)
+
+
 def test_a_worn_place_is_found_by_what_is_never_read_there() -> None:
     parts = made(22, noise=0.05)
     value = parts[0].value

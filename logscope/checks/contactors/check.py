@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from logscope.checks.contactors.blind import blind_to
 from logscope.checks.contactors.chatter import chatter, closed_briefly
 from logscope.checks.contactors.dropout import dropout
 from logscope.checks.contactors.load import opened_under_load
 from logscope.checks.contactors.order import order, usual_order
 from logscope.checks.contactors.story import CONTACTORS, Story, current_between, make_finding, tell_story
 from logscope.checks.contactors.welded import welded
-from logscope.checks.contactors.words import sound_words
+from logscope.checks.contactors.words import sound_words, with_blind
 from logscope.findings import Event, Finding, Measured, NothingToCheck, Severity
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
@@ -36,7 +37,7 @@ def contactors(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     ]
     if not findings and not any(story.switched.get(name) for name in CONTACTORS):
         raise NothingToCheck(_why_nothing(story))
-    return sorted(findings, key=lambda finding: finding.start_s) or [_sound(story)]
+    return sorted(findings, key=lambda finding: finding.start_s) or [_nothing_seen(story)]
 
 
 def _why_nothing(story: Story) -> str:
@@ -48,7 +49,8 @@ def _why_nothing(story: Story) -> str:
     )
 
 
-def _sound(story: Story) -> Finding:
+def _nothing_seen(story: Story) -> Finding:
+    """Sound contactors; or undetermined ones, where too little of the drive is logged to say so."""
     closed = {name: sum(s.on for s in story.switched.get(name, [])) for name in CONTACTORS if name in story.switched}
     first = min(s.time_s for name in CONTACTORS for s in story.switched.get(name, []))
     current = story.signals.get("battery_current")
@@ -59,12 +61,18 @@ def _sound(story: Story) -> Finding:
         if (amps := current_between(current, opening.low_s, opening.high_s)) is not None
     ]
     worst = max(at_opening, key=lambda amps: amps.high or 0.0, default=Measured(None, "A"))
+    blind = blind_to(story)
     words = sound_words(closed, usual_order(story), worst.high, current is not None, story.link is not None)
     return make_finding(
         story,
-        "sound",
-        Severity.GOOD,
-        words,
+        "undetermined" if blind.too_much else "sound",
+        Severity.INFO if blind.too_much else Severity.GOOD,
+        with_blind(words, blind),
         events=(Event(first, story.signals.end_s),),
-        measured={"count": Measured(float(max(closed.values())), "1"), "current_A": worst},
+        measured={
+            "count": Measured(float(max(closed.values())), "1"),
+            "current_A": worst,
+            "shortest_dropout_s": Measured(blind.shortest_s, "s"),
+            "missing_s": Measured(blind.missing_s, "s"),
+        },
     )

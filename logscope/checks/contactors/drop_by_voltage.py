@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 import numpy as np
+from scipy.ndimage import minimum_filter1d
 
 from logscope.checks.contactors.drop import BEFORE_S, DROPOUT_S, Drop, current_before, is_load, load_part
 from logscope.checks.contactors.story import CONTACTORS, Story
@@ -14,7 +17,11 @@ from logscope.findings import BoolArray, FloatArray
 # No sag that the pack's own readings around it do not show reaches a quarter of the voltage.
 _DROP_SHARE = 0.25
 _WATCHED_S = 0.5  # after a link is back at its pack's level, at the least
-_LEAP_SAMPLES = 2  # it may be half way up in one
+# A link that is braked into is up in a millisecond or so; a sensor with a filter, and a slow message, show it later.
+_LEAP_S, _LEAP_SAMPLES = 0.1, 2
+# Of the readings of a connected link: where its pack is not logged, what it has stood at no lift takes it to, for a
+# link that sagged with its pack comes back to there. Dropouts last too short to count in it.
+_USUAL_TOP = 0.9
 
 
 def falls(story: Story) -> list[Drop]:
@@ -28,7 +35,7 @@ def falls(story: Story) -> list[Drop]:
     joined = volts > joined_from - 3 * link.noise_v
     found = []
     for k in np.flatnonzero(apart[1:] & ~apart[:-1]) + 1:
-        before = link.part.between(float(time_s[k]) - BEFORE_S, float(time_s[k - 1]))
+        before = _just_before(time_s, int(k))
         if apart[before].any() or not joined[before].any():
             continue
         back = np.flatnonzero(joined[k:])
@@ -62,19 +69,24 @@ def lifts(story: Story) -> list[Drop]:
         return []
     time_s, volts = link.part.time_s, link.part.value
     found: list[Drop] = []
-    for k in np.flatnonzero(_leaps(volts, DISCONNECTED_BELOW * link.full_v)).tolist():
+    reach = max(_LEAP_SAMPLES, ceil(_LEAP_S / link.part.spacing_s)) if link.part.spacing_s > 0 else _LEAP_SAMPLES
+    connected_v = DISCONNECTED_BELOW * link.full_v
+    connected_volts = volts[volts > connected_v]
+    usual_v = float(np.quantile(connected_volts, _USUAL_TOP)) if connected_volts.size else np.inf
+    for k in np.flatnonzero(_leaps(volts, connected_v, reach)).tolist():
         if found and time_s[k] <= found[-1].end_s:
             continue
-        start_s = float(time_s[k])
-        before = volts[link.part.between(start_s - BEFORE_S, start_s)][:-_LEAP_SAMPLES]
+        before = volts[_just_before(time_s, k - reach)] if k > reach else volts[:0]
         if not before.size:
             continue
-        highest = pack_highest_at(story.signals, start_s) or float(np.median(before))
+        start_s = float(time_s[k])
+        highest = pack_highest_at(story.signals, start_s) or max(float(np.median(before)), usual_v)
         joined = (1 + PACK_MISMATCH) * highest + 3 * link.noise_v
         connected = np.all((before > (1 - PACK_MISMATCH) * np.median(before)) & (before <= joined))
         back = np.flatnonzero(volts[k : np.searchsorted(time_s, start_s + DROPOUT_S, side="right")] <= joined)
         if not connected or volts[k] <= (1 + LIFT_SHARE) * highest or not back.size:
             continue
+        start_s = float(time_s[k - reach + int(np.argmax(volts[k - reach : k + 1] > joined))])
         end_s, current = float(time_s[k + back[0]]), current_before(story, start_s)
         if current is None or not is_load(story, current) or _stays_open(story, start_s, end_s):
             continue
@@ -129,10 +141,17 @@ def _precharged(story: Story, start_s: float, end_s: float) -> bool:
     return any(s.on and start_s - FLAG_LAG_S <= s.time_s <= end_s + FLAG_LAG_S for s in switched)
 
 
-def _leaps(volts: FloatArray, connected_v: float) -> BoolArray:
-    """Whether each sample lies far above one of the few before it, of a link that stood at its pack's voltage."""
-    low = np.min([np.roll(volts, k) for k in range(1, _LEAP_SAMPLES + 1)], axis=0)
-    low[:_LEAP_SAMPLES] = np.inf
+def _just_before(time_s: FloatArray, k: int) -> slice:
+    """The samples in the half second before one. They are counted, for several may bear one stamp."""
+    return slice(min(int(np.searchsorted(time_s, time_s[k] - BEFORE_S)), k), k)
+
+
+def _leaps(volts: FloatArray, connected_v: float, reach: int) -> BoolArray:
+    """Whether each sample lies far above one of the few before it, of a link that stood at its pack's voltage.
+
+    reach : how many samples before it count
+    """
+    low = minimum_filter1d(volts, reach + 1, mode="nearest", origin=reach // 2)
     return np.asarray((low > connected_v) & (volts > (1 + LIFT_SHARE) * low))
 
 

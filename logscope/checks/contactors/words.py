@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+from logscope.checks.contactors.blind import COARSEST_S, WANTED_S, Blind
 from logscope.checks.precharge.flags import FLAG_LAG_S
 from logscope.checks.wording import Words, number, seconds
 
@@ -169,3 +171,27 @@ def sound_words(
     if not has_link:
         told += " No link voltage is mapped, so welded contacts would not be seen."
     return Words("Contactors switch as they should, as far as this log shows", told, "Nothing to mend here.", False)
+
+
+def with_blind(words: Words, blind: Blind) -> Words:
+    """The same, with what the log could not show; where that is too much, as undetermined."""
+    told = f" A dropout shorter than {seconds(blind.shortest_s)} need not show in it"
+    told += "; under load the link voltage shows it." if blind.told_by == "dc_link_voltage" else "."
+    if blind.missing_s:
+        told += f" Of the {seconds(blind.watched_s)} watched, {seconds(blind.missing_s)} are missing from the log."
+    if not blind.too_much:
+        title = words.title
+        if blind.missing_s:
+            title += f"; {seconds(blind.missing_s)} are missing"
+        return replace(words, title=title, explanation=words.explanation + told)
+    if blind.shortest_s > COARSEST_S:
+        short = seconds(blind.shortest_s)
+        title = f"Whether a contactor dropped out cannot be determined: {short} between two samples"
+        wanted = f"Record the contactor states, or link voltage and current, every {seconds(WANTED_S)} or faster."
+    else:
+        lost = f"{seconds(blind.missing_s)} of {seconds(blind.watched_s)}"
+        title = f"Whether a contactor dropped out cannot be determined: {lost} are missing from the log"
+        wanted = (
+            "Find out why the logger loses messages (bus load, a loose plug, a slow card), and record the drive again."
+        )
+    return Words(title, words.explanation + told, wanted, False)

@@ -10,7 +10,7 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from logscope.findings import BoolArray, FloatArray, Measured
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import mad_scale, noise_floor
-from logscope.statistics.sampling import between_samples, last_sample, stretches
+from logscope.statistics.sampling import between_samples, last_sample, stretches, unbunched_s
 
 REST_BAND = 2.0  # % of travel about the rest level that still is rest (common practice, no published source)
 _LEVEL_S, _LEVEL_ROWS = 0.3, 9  # the level is a median over so long, and so many samples at least: a foot is slower
@@ -102,16 +102,17 @@ def find_disagreement(first: Part, second: Part) -> tuple[list[tuple[float, floa
     The second track may have a slope and offset of its own; what it usually is for a given first is learnt. How far
     the pedal moves within a message period of each is allowed for.
     """
-    other = between_samples(second.time_s, second.value, first.time_s)
+    first_s, second_s = unbunched_s(first.time_s), unbunched_s(second.time_s)
+    other = between_samples(second_s, second.value, first_s)
     seen = np.isfinite(other)
-    time_s, x, y = first.time_s[seen], first.value[seen], other[seen]
+    time_s, x, y = first_s[seen], first.value[seen], other[seen]
     if x.size < _LEAST_ROWS or np.ptp(x) < 5 * REST_BAND:
         return [], 0.0, float("nan")
     low, high = x <= np.quantile(x, 0.25), x >= np.min(x) + 0.5 * np.ptp(x)
     slope = (np.median(y[high]) - np.median(y[low])) / max(np.median(x[high]) - np.median(x[low]), 1e-6)
     left = y - slope * x
     away = np.abs(left - np.median(left)) / max(abs(slope), 0.1)
-    pace = np.abs(np.gradient(x, np.maximum(time_s, 0) + 1e-9 * np.arange(x.size)))
+    pace = _pace(time_s, x, first.spacing_s)
     moving = np.maximum.reduce([pace, np.roll(pace, 1), np.roll(pace, -1)])
     room = APART_PERCENT + moving * (first.period_s + second.period_s)
     a, b = stretches(away > room, time_s, APART_S)
@@ -123,6 +124,16 @@ def find_disagreement(first: Part, second: Part) -> tuple[list[tuple[float, floa
         inside |= (time_s >= since) & (time_s <= until)
     worst = float(away[inside].max()) if spans else 0.0
     return spans, worst, float(np.median(away))
+
+
+def _pace(time_s: FloatArray, x: FloatArray, spacing_s: float) -> FloatArray:
+    """How fast the pedal moves at each sample [% of travel per s], shape (n,).
+
+    Samples that share a stamp, or come in a burst, were still measured one after the other.
+    """
+    before, after = np.maximum(np.arange(x.size) - 1, 0), np.minimum(np.arange(x.size) + 1, x.size - 1)
+    elapsed_s = np.maximum(time_s[after] - time_s[before], (after - before) * spacing_s)
+    return np.asarray(np.abs(x[after] - x[before]) / elapsed_s)
 
 
 def find_both(throttle: Part, brake: Part, rest: Rest) -> list[tuple[float, float]]:
