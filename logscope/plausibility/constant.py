@@ -28,6 +28,10 @@ _LEAST_PACK_OHM = 0.005  # no traction battery has less, its cables included (pr
 _SAG_STEPS = 3.0  # of the voltage's definition: less is rounding
 _DRIVEN_HZ, _DRIVEN_KM_H, _DRIVEN_S = 5.0, 10.0, 5.0  # no noise at rest, and no vehicle that is pushed
 _FLOWS_A, _FLOWS_S = 20.0, 1.0  # more than a sensor's offset, and longer than a message may be late
+_DRIVEN_W, _SWING_A, _SWING_NM = 8000.0, 60.0, 20.0  # heater and converter take less; a motor at idle swings less
+_TURNS_RPM = 300.0  # the motor turns, and does not only rock on its mounts (practice)
+_CLOSED_S, _LIVE_V = 3.0, 60.0  # class A ends at 60 V DC (ISO 6469-3); a state may be late, not by seconds
+_MOVED_SHARE, _FINE_STEPS = 0.01, 300.0  # of the pack's voltage; a coarser link may round all of it away
 _HEATED_S, _HEATING_A = 600.0, 30.0  # ten minutes at 30 A (rms) warm winding, inverter and coolant by some kelvin
 _APART_K = 10.0  # two temperatures of one vehicle, one of them zero throughout
 _JOINED = 0.05  # of the battery's voltage
@@ -102,6 +106,54 @@ def _drives_without_link(part: Part, signals: Signals) -> str | None:
     return f"motor current reaches {float(np.abs(current.value).max()):.0f} A meanwhile"
 
 
+def _does_not_follow_pack(part: Part, signals: Signals) -> str | None:
+    """A link that is live and never moves, while the pack sags: joined it sags along, apart it discharges."""
+    pack, level = signals.parts.get("battery_voltage"), _level(part)
+    if pack is None or level < _LIVE_V or _steps(part) < _FINE_STEPS:
+        return None
+    awake = pack.value[pack.value > 0.5 * float(np.max(pack.value, initial=0.0))]
+    low, high = (float(q) for q in np.quantile(awake, [0.02, 0.98])) if awake.size >= _SAMPLES else (0.0, 0.0)
+    if high - low < max(_MOVED_SHARE * high, _SAG_STEPS * (pack.step or 0.0), _SAG_STEPS * (part.step or 0.0)):
+        return None
+    return f"battery voltage moves between {low:.1f} V and {high:.1f} V meanwhile"
+
+
+def _feeds_a_link(part: Part, signals: Signals) -> str | None:
+    link, closed = signals.parts.get("dc_link_voltage"), signals.parts.get("main_contactor")
+    if _level(part) != 0.0 or link is None or closed is None or closed.on is None or not closed.time_s.size:
+        return None
+    joined = last_sample(closed.time_s, closed.on.astype(np.float64), link.time_s) > 0.5
+    live = joined & (link.value >= _LIVE_V)
+    if float(held_time_s(link.time_s)[live].sum()) < _CLOSED_S:
+        return None
+    return f"the link stands at {float(np.median(link.value[live])):.0f} V with the main contactor closed meanwhile"
+
+
+def _does_not_drive(part: Part, signals: Signals) -> str | None:
+    """Of torque, motor current and battery current, one that stands still while the two others show a motor at work."""
+    speed = signals.parts.get("motor_speed")
+    volts = signals.parts.get("battery_voltage") or signals.parts.get("dc_link_voltage")
+    others = {name: signals.parts.get(name) for name in _AT_WORK if name != part.name}
+    if speed is None or volts is None or not volts.value.size or _seconds_above(speed, _TURNS_RPM) < _DRIVEN_S:
+        return None
+    least = {
+        "torque": _SWING_NM,
+        "motor_current": _SWING_A,
+        "battery_current": _DRIVEN_W / max(float(np.max(volts.value)), 1.0),
+    }
+    spans = {name: _span_turning(other, speed) for name, other in others.items()}
+    if not all(spans[name] >= least[name] for name in others):
+        return None
+    changes = " and ".join(f"{said(name)} by {span:.0f} {PARTS[name].unit}" for name, span in spans.items())
+    return f"with the motor turning, {changes.replace(' by ', ' changes by ', 1)} meanwhile"
+
+
+def _supplies_nobody(part: Part, signals: Signals) -> str | None:
+    if _level(part) != 0.0:
+        return None
+    return "the controllers in this log were supplied meanwhile, or they could not have sent it"
+
+
 def _does_not_warm(part: Part, signals: Signals) -> str | None:
     if part.time_s[-1] - part.time_s[0] < _HEATED_S or (part.step or 0.0) > 1.0:
         return None
@@ -158,12 +210,15 @@ def _off_while_the_link_charges(part: Part, signals: Signals) -> str | None:
     return None
 
 
+_AT_WORK = ("torque", "motor_current", "battery_current")
 _RULES: dict[str, tuple[Rule, ...]] = {
     **dict.fromkeys(SHAFT_SPEEDS, (_turns_too_evenly, _stands_while_driven)),
     "vehicle_speed": (_turns_too_evenly,),
-    "battery_voltage": (_does_not_sag,),
-    "dc_link_voltage": (_does_not_sag, _drives_without_link),
-    "dc_link_voltage_second": (_does_not_sag, _drives_without_link),
+    "battery_voltage": (_does_not_sag, _feeds_a_link),
+    "dc_link_voltage": (_does_not_sag, _drives_without_link, _does_not_follow_pack),
+    "dc_link_voltage_second": (_does_not_sag, _drives_without_link, _does_not_follow_pack),
+    **dict.fromkeys(_AT_WORK, (_does_not_drive,)),
+    "aux_voltage": (_supplies_nobody,),
     **dict.fromkeys(TEMPERATURES, (_does_not_warm, _zero_beside_warm)),
     **dict.fromkeys(("main_contactor", "negative_contactor"), (_off_under_current,)),
     "precharge_relay": (_off_while_the_link_charges,),
@@ -210,6 +265,15 @@ def _span(part: Part | None) -> float:
         return 0.0
     low, high = np.quantile(part.value, [0.01, 0.99])
     return float(high - low)
+
+
+def _span_turning(part: Part | None, speed: Part) -> float:
+    """The same of the readings while the motor turns."""
+    if part is None or not part.value.size:
+        return 0.0
+    turning = np.abs(last_sample(speed.time_s, speed.value, part.time_s)) > _TURNS_RPM
+    value = part.value[turning]
+    return float(np.ptp(np.quantile(value, [0.01, 0.99]))) if value.size >= _SAMPLES else 0.0
 
 
 def _seconds_above(part: Part, least: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import pi
+from math import pi, sqrt
 
 import numpy as np
 
@@ -24,6 +24,10 @@ _RESTING = 0.05  # of the highest power at the shaft: the battery then supplies 
 # more than half into motion (practice); above 1 without such errors is impossible in either direction.
 _DRIVING = (0.5, 1.3)
 _BRAKING = (0.75, 6.0)
+# Of the scatter of its single samples, and of its steps: a mean below that is offset and noise, as the torque that an
+# inverter estimates while a parked vehicle rolls (practice).
+_CLEAR_SCATTER, _CLEAR_STEPS = 4.0, 10.0
+_OF_AUXILIARIES = 1.5  # times the range of the battery's power at rest: below, a heater that switches is as large
 _CURRENT_MOST = 1.3  # battery over motor current: V·I ≤ √3/2·V·Î, and √6/2 with the effective value
 
 
@@ -31,7 +35,9 @@ _CURRENT_MOST = 1.3  # battery over motor current: V·I ≤ √3/2·V·Î, and �
 class Powers:
     """Mean power in windows of some seconds [W], that of the auxiliaries taken off the battery's; shape (windows,).
 
-    start_s : of each window; fast : whether the motor turned fast in it
+    start_s : of each window
+    fast : whether the motor turned fast in it; clear : whether its torque stood out of noise and offset
+    spare_range : of the battery's power at rest, 80 % of the windows [W]
     """
 
     start_s: FloatArray
@@ -39,6 +45,8 @@ class Powers:
     shaft: FloatArray
     battery: FloatArray
     fast: BoolArray
+    clear: BoolArray
+    spare_range: float
 
 
 def power_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
@@ -65,10 +73,24 @@ def mean_powers(signals: Signals) -> Powers | None:
         for time_s, value in ((torque.time_s, shaft), (current.time_s, battery), (speed.time_s, np.abs(speed.value)))
     ]
     resting = np.abs(means[0]) <= _RESTING * np.nanmax(np.abs(means[0]), initial=0.0)
-    spare = float(np.nanmedian(means[1][resting])) if np.isfinite(means[1][resting]).any() else 0.0
+    at_rest = means[1][resting & np.isfinite(means[1])]
+    least, spare, most = (float(q) for q in np.quantile(at_rest, [0.1, 0.5, 0.9])) if at_rest.size else (0.0,) * 3
     fast = means[2] > _FAST * np.nanmax(means[2], initial=0.0)
     start_s = np.arange(means[0].size, dtype=np.float64) * window_s
-    return Powers(start_s, window_s, means[0], means[1] - spare, np.asarray(fast))
+    clear = clear_of_noise(torque, window_means(torque.time_s, torque.value, window_s, until_s))
+    return Powers(start_s, window_s, means[0], means[1] - spare, np.asarray(fast), clear, most - least)
+
+
+def clear_of_noise(part: Part, means: FloatArray) -> BoolArray:
+    """Which means of a part stand out of the scatter of its samples and of its steps, shape of `means`.
+
+    Second differences tell the scatter, for a ramp has none: σ = 1.4826·median|Δ²|/√6.
+    """
+    if part.value.size < 3:
+        return np.zeros(means.shape, np.bool_)
+    scatter = 1.4826 * float(np.median(np.abs(np.diff(part.value, 2)))) / sqrt(6.0)
+    least = max(_CLEAR_SCATTER * scatter, _CLEAR_STEPS * (part.step or 0.0))
+    return np.asarray(np.abs(means) > least)
 
 
 def window_of(*parts: Part) -> float:
@@ -90,7 +112,8 @@ def _efficiency(powers: Powers, signals: Signals) -> Iterator[Tie]:
     volts = "battery_voltage" if "battery_voltage" in signals else "dc_link_voltage"
     of = {"torque": 1, "motor_speed": 1, volts: -1, "battery_current": -1}
     shaft, battery = powers.shaft, powers.battery
-    strong = powers.fast & (np.abs(shaft) > _STRONG * np.nanmax(np.abs(shaft), initial=0.0))
+    strong = powers.fast & powers.clear & (np.abs(battery) > _OF_AUXILIARIES * powers.spare_range)
+    strong &= np.asarray(np.abs(shaft) > _STRONG * np.nanmax(np.abs(shaft), initial=0.0))
     for sign, (least, most), way in ((1, _DRIVING, "driving"), (-1, _BRAKING, "braking")):
         use = strong & (np.sign(shaft) == sign) & (np.sign(battery) == sign)
         if np.count_nonzero(use) < _LEAST_WINDOWS:

@@ -13,7 +13,7 @@ import numpy as np
 
 from logscope.findings import BoolArray, FloatArray
 from logscope.plausibility.paired import known_at, mean_period_s
-from logscope.plausibility.power import mean_powers, window_means, window_of
+from logscope.plausibility.power import clear_of_noise, mean_powers, window_means, window_of
 from logscope.signals import Part, Signals
 
 _SOUND, _TURNED = 0.8, 0.2  # share of positive products: between them, a magnitude or a mixture says nothing
@@ -144,7 +144,8 @@ def _power(signals: Signals) -> Iterator[SignTie]:
     powers = mean_powers(signals)
     if powers is None or _unsigned(signals, "torque", "motor_speed"):
         return
-    strong = _large(powers.shaft) & _large(powers.battery) & powers.fast
+    strong = _large(powers.shaft) & _large(powers.battery) & powers.fast & powers.clear
+    strong &= np.abs(powers.battery) > powers.spare_range
     fact = "the battery charges while the motor drives, and discharges while it brakes"
     yield from _tie(("battery_current", "torque", "motor_speed"), powers.shaft[strong] * powers.battery[strong], fact)
 
@@ -165,7 +166,7 @@ def _acceleration(signals: Signals) -> Iterator[SignTie]:
     rpm = window_means(speed.time_s, speed.value, window_s, until_s)
     gain = np.full(rpm.size, np.nan)
     gain[1:-1] = rpm[2:] - rpm[:-2]
-    use = _large(pull) & _large(gain)
+    use = _large(pull) & _large(gain) & clear_of_noise(torque, pull)
     yield from _tie(("torque", "motor_speed"), pull[use] * gain[use], "the motor slows down under driving torque")
 
 
@@ -176,7 +177,7 @@ def _alike(signals: Signals, name: str, other: str, fact: str) -> Iterator[SignT
     window_s = window_of(first, second)
     until_s = max(first.time_s[-1], second.time_s[-1])
     one, two = (window_means(part.time_s, part.value, window_s, until_s) for part in (first, second))
-    use = _large(one) & _large(two)
+    use = _large(one) & _large(two) & clear_of_noise(first, one) & clear_of_noise(second, two)
     yield from _tie((name, other), one[use] * two[use], fact)
 
 

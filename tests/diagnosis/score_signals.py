@@ -6,6 +6,7 @@ give the same is tested in test_score.py, for one scenario a layout.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -30,7 +31,12 @@ def vehicle_for(layout: Layout) -> Vehicle:
 
 def signals_of_drive(drive: Drive, seed: int, layout: Layout, vehicle: Vehicle) -> tuple[Signals, float]:
     """All mapped parts, and where they begin on the drive's clock [s]."""
-    sent = {each.message.name: each for each in sent_messages(drive, seed, layout)}
+    return signals_of_messages(sent_messages(drive, seed, layout), drive, vehicle)
+
+
+def signals_of_messages(messages: Iterable[Sent], drive: Drive, vehicle: Vehicle) -> tuple[Signals, float]:
+    """The same from messages that were sent in a drive, whatever became of them on their way."""
+    sent = {each.message.name: each for each in messages if each.ready_s.size}
     start_s = min(float(each.ready_s[0]) for each in sent.values())
     parts = {}
     for name, mapped in vehicle.signals.items():

@@ -119,3 +119,42 @@ def test_sound_drives_raise_no_doubt(case):
     for period_s in (0.01, 0.1):
         parts, _ = signals_of_drive(played, draw, replace(AS_DEFINED, period_s=period_s), vehicle)
         assert constant_readings(parts, vehicle) == []
+
+
+@pytest.mark.parametrize("dead", ["torque", "motor_current", "battery_current"])
+def test_a_motor_at_work_moves_torque_and_both_currents(dead):
+    level = {"torque": 120.0, "motor_current": 250.0, "battery_current": 90.0}
+    turning = [made("motor_speed", lambda t: 2500.0 + 20.0 * np.sin(t), WHOLE), made("battery_voltage", 330.0, WHOLE)]
+    at_work = [made(name, pulses(most), TENTHS) for name, most in level.items() if name != dead]
+    for stuck in (0.0, level[dead]):
+        assert doubted(*turning, *at_work, made(dead, stuck, TENTHS)) == [dead]
+    # the other motor of a vehicle drives, or the heater draws: one witness is none
+    for lone in at_work:
+        idle = [made(name, 0.4, TENTHS) for name in level if name not in (dead, lone.name)]
+        assert dead not in doubted(*turning, lone, *idle, made(dead, 0.0, TENTHS))
+    # a vehicle that stands and charges
+    standing = [made("motor_speed", 0.0, WHOLE), made("battery_voltage", 330.0, WHOLE)]
+    assert doubted(*standing, *at_work, made(dead, 0.0, TENTHS)) == []
+
+
+def test_a_live_link_that_never_moves_is_none_while_the_pack_sags():
+    def sagging(t):  # type: ignore[no-untyped-def]
+        return 331.0 - pulses(8.0)(t)
+
+    stuck = made("dc_link_voltage", 330.0, TENTHS)
+    assert doubted(stuck, made("battery_voltage", sagging, TENTHS)) == ["dc_link_voltage"]
+    assert doubted(stuck, made("battery_voltage", 331.0, TENTHS)) == []
+    dead = made("dc_link_voltage", 0.0, TENTHS)  # contactors open while the pack is charged
+    assert doubted(dead, made("battery_voltage", sagging, TENTHS)) == []
+
+
+def test_a_pack_at_zero_feeds_no_link():
+    closed = made("main_contactor", 1.0, BIT)
+    pack, link = made("battery_voltage", 0.0, TENTHS), made("dc_link_voltage", 330.0, TENTHS)
+    assert doubted(pack, link, closed) == ["battery_voltage"]
+    assert doubted(pack, link, made("main_contactor", 0.0, BIT)) == []
+
+
+def test_controllers_that_talk_are_supplied():
+    assert doubted(made("aux_voltage", 0.0, TENTHS)) == ["aux_voltage"]
+    assert doubted(made("aux_voltage", 12.6, TENTHS)) == []

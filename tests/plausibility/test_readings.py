@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from made_parts import encoded
+from made_parts import signals as made_signals
 from test_scales import FILE, T, drive, slipped
 
 from logscope.plausibility.byte_order import Misread, misread, swap_bytes
@@ -88,3 +90,21 @@ def test_a_temperature_in_another_unit_is_found_beside_two_that_agree(reading, k
 def test_a_warm_motor_beside_a_cold_radiator_is_no_slip():
     signals = temperatures(motor_temperature=70.0, inverter_temperature=45.0, coolant_temperature=20.0)
     assert examine(signals, FILE).findings == ()
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("period_s", [0.01, 0.1])
+def test_the_noise_of_a_torque_is_no_torque_while_a_vehicle_rolls(seed, period_s):
+    """Noise and offset of a sensor (judgement): a shaft that rolls under them has neither power nor sign."""
+    rng, time_s = np.random.default_rng([seed, 31]), np.arange(0.0, 60.0, period_s)
+    tenths = Encoding(16, True, 0.1, 0.0)
+    rolling = -600.0 * np.clip((time_s - 20.0) / 20.0, 0.0, 1.0)
+    parts = {
+        "motor_speed": rolling,
+        "torque": 0.3 + rng.normal(0.0, 0.7, time_s.size),
+        "torque_target": -0.2 + rng.normal(0.0, 0.3, time_s.size),
+        "battery_current": 1.2 - 1.0 * (time_s > 30.0) + rng.normal(0.0, 0.6, time_s.size),
+        "battery_voltage": np.full(time_s.size, 331.0),
+    }
+    plausible = examine(made_signals(*(encoded(name, time_s, value, tenths) for name, value in parts.items())), FILE)
+    assert plausible.doubted == {}

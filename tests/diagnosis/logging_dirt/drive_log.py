@@ -57,10 +57,8 @@ def dirty_log(drive: Drive, seed: int, layout: Layout, vehicle: Vehicle, *, clea
     """Draw the dirt of a drive and log it; `vehicle` is the vehicle file without dirt, `clean` leaves the dirt out."""
     plain = sent_messages(drive, seed, layout)
     dirt = DriveDirt() if clean else draw_drive_dirt(seed, drive, plain)
-    measured = {name: slow.taken_s for name, slow in dirt.refresh}
-    sent = sent_messages(drive, seed, layout, measured) if measured else plain
     rng = np.random.default_rng([seed, 1501])
-    sent = [_disturbed(_sensed(rng, each, drive, dirt), dirt) for each in sent]
+    sent = dirty_messages(rng, drive, seed, layout, plain, dirt)
     if dirt.states and dirt.states.reporting is not Reporting.TOGETHER:
         sent = [each for each in sent if each.message.name != "Junction"]
         sent += _states(rng, drive, dirt)
@@ -79,6 +77,15 @@ def dirty_log(drive: Drive, seed: int, layout: Layout, vehicle: Vehicle, *, clea
     truth = tuple(_on_log(event, clock) for event in _logged_truth(drive, dirt, fitting))
     motion = next(each for each in sent if each.message.name == "InverterMotion")
     return DirtyLog(text, clock, fitting, dirt, truth, (clock.log_s(motion.ready_s), _taken_s(motion, dirt)))
+
+
+def dirty_messages(
+    rng: np.random.Generator, drive: Drive, seed: int, layout: Layout, plain: list[Sent], dirt: DriveDirt
+) -> list[Sent]:
+    """What becomes of the plain messages as they are sensed and sent; states, repetitions and the logger apart."""
+    measured = {name: slow.taken_s for name, slow in dirt.refresh}
+    sent = sent_messages(drive, seed, layout, measured) if measured else plain
+    return [_disturbed(_sensed(rng, each, drive, dirt), dirt) for each in sent]
 
 
 def _taken_s(sent: Sent, dirt: DriveDirt) -> FloatArray:
