@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from logscope.checks.link import Link
-from logscope.checks.precharge.closed import at_constants
+from logscope.checks.precharge.closed import Closing, at_constants
 from logscope.checks.precharge.compare import (
     Constant,
     Verdict,
@@ -51,6 +53,12 @@ class Judged:
         return _is_hot(self.measurement, self.close_fraction)
 
     @property
+    def may_have_closed_early(self) -> bool:
+        """Whether the contactor closed at a reading below the closing threshold."""
+        m = self.measurement
+        return m.closing is not None and bool(m.pack_v) and m.closing.high_v < self.close_fraction * (m.pack_v or 0.0)
+
+    @property
     def has_hole(self) -> bool:
         """Whether the log is silent for so long inside the rise that it cannot show how the link was charged."""
         return _has_hole(self.measurement)
@@ -92,7 +100,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
         constant = compare_constant(fit, expected_s, tolerance, found, measurement.lag_is_faster)
         measurement = _closing_by(constant, fit, measurement)
-    kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v)
+    kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v, link.part.period_s)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
     elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
@@ -151,7 +159,9 @@ def _step_bound(link: Link, m: Measurement) -> float:
     after = min(attempt.onset + 1 + m.inside_all, time_s.size - 1)
     rise, missing = float(volts[attempt.top] - volts[attempt.onset]), float(volts[attempt.top] - volts[after])
     least = max(missing, link.noise_v, link.step_v / 2)
-    return step_constant_bound(rise, least, float(time_s[after] - time_s[attempt.onset]))
+    # Stamps of one burst, or on a coarse grid, may stand together although their readings are apart.
+    taken_s = float(time_s[after] - time_s[attempt.onset]) + m.unsure_s
+    return step_constant_bound(rise, least, taken_s)
 
 
 def _kind(
@@ -161,6 +171,7 @@ def _kind(
     expected_s: float | None,
     vehicle: Vehicle,
     noise_v: float,
+    period_s: float,
 ) -> str:
     close_at, told_s = vehicle.precharge.close_fraction, vehicle.precharge.time_constant_s
     reached = m.fraction(float(m.reached_v + 3 * noise_v))
@@ -173,7 +184,8 @@ def _kind(
     if m.attempt.saws and m.closing is None and (top is None or top < close_at):
         return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
-        return "closed_early"
+        surely = _highest_at_closing(m.closing, m, expected_s, noise_v, period_s) / m.pack_v < close_at
+        return "closed_early" if surely else "undetermined"
     if m.closing is None and reached is not None and reached < close_at and (top is None or top < close_at):
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
@@ -193,6 +205,27 @@ def _kind(
     if constant.verdict is Verdict.FAST and m.pack is None and not _above_any_pack(m, close_at, vehicle):
         return "undetermined"  # a load that holds the link below the pack's voltage shortens the constant as well
     return _OFF_BAND.get(constant.verdict, "complete")
+
+
+def _highest_at_closing(
+    closing: Closing, m: Measurement, expected_s: float | None, noise_v: float, period_s: float
+) -> float:
+    """The highest voltage that the link itself may have had when the contactor closed [V].
+
+    What is read is older than its stamp says by what stamps are unsure, and, where the curve shows no sensing lag, by a
+    lag that hides within a period of new values. For so long the link went on charging; without a curve, with the
+    expected constant, ever since the last reading.
+    """
+    high_v = closing.high_v + 3 * noise_v
+    full_v = max(m.pack_v or high_v, high_v)
+    older_s, tau_s = m.unsure_s, expected_s
+    if m.fit is not None:
+        tau_s = m.fit.time_constant.value
+    else:
+        older_s += closing.end_s - closing.start_s
+    if m.fit is None or m.fit.lag is None:
+        older_s += period_s
+    return full_v - (full_v - high_v) * float(np.exp(-older_s / tau_s)) if tau_s else full_v
 
 
 def _above_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:

@@ -49,6 +49,7 @@ class Measurement:
         it does not tell
     inside : samples in the steep part of the curve, between 5 and 95 % of its rise
     inside_all : the same up to the top, whatever brought the voltage there
+    unsure_s : by how much stamps and readings may be apart [s]
     missing_s : of the time from the onset to the end of the curve, what lies in gaps of the log [s]
     """
 
@@ -67,6 +68,7 @@ class Measurement:
     inside_all: int
     start_s: float
     end_s: float
+    unsure_s: float = 0.0
     missing_s: float = 0.0
 
     @property
@@ -134,6 +136,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Stamps) -> M
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
+        unsure_s=stamps.range_s,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
 

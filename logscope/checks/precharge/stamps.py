@@ -41,12 +41,17 @@ class Stamps:
     known: Known = Known.BY_SCATTER
 
     @property
+    def range_s(self) -> float:
+        """By how much a reading may be older or younger than another with the same stamp [s]: of a uniform error."""
+        return float(np.sqrt(12) * self.error_s)
+
+    @property
     def drift_s(self) -> float:
         """By how much the error may drift one way over a curve [s]: from one end of its range to the middle.
 
         Ages and grids come of two clocks that run past one another: their errors change slowly and do not average out.
         """
-        return 0.0 if self.known is Known.BY_SCATTER else float(np.sqrt(12) * self.error_s / 2)
+        return 0.0 if self.known is Known.BY_SCATTER else self.range_s / 2
 
 
 def stamps_of(time_s: FloatArray, message_s: float, repeats: bool) -> Stamps:

@@ -284,6 +284,11 @@ def _doubt(judged: Judged) -> list[str]:
             f"With a sample every {seconds(judged.period_s)} the rise falls between two samples: its time constant is at most "
             f"{seconds(judged.bound_s)}, and a precharge cannot be told from a step."
         ]
+    if judged.kind == "undetermined" and judged.may_have_closed_early:
+        return [
+            "The last reading before the contactor closed lies below the closing threshold, but it may be older than its "
+            "stamp, and the link went on charging meanwhile: whether it closed early cannot be determined."
+        ]
     if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
         return ["The log ends before the precharge did."]
     if judged.kind == "undetermined" and judged.measurement.attempt.stayed_open:
