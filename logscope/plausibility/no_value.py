@@ -27,6 +27,7 @@ _JUMP = 5.0  # times the largest ordinary step, the wildest left out
 _WILD, _WILD_STEPS = 0.001, 3  # or so many steps, where a thousandth is less
 _RETURN = 0.25  # of the jump: a mark says nothing, so readings go on after it about where they were
 _HELD_S, _HELD_SAMPLES = 3.0, 20  # no measured quantity stands on one raw value at the edge for so long by a jump
+_MIDDLE = 0.1  # of an unsigned field: so near to its middle lie no marks for long
 _SURGE_S = 1.0  # a current that left the measuring range would have tripped by then (practice)
 _CARRYING = 0.02  # of the mark's value: a surge out of rest, an inrush say, may pass the range of its sensor
 _UNFITTED_C = -30.0  # a sensor's lowest raw value is a mark where it stands for deep frost
@@ -130,8 +131,11 @@ def _impossible(part: Part, candidate: BoolArray, runs: _Runs, limits: Possible)
 
 
 def _held(part: Part, runs: _Runs, limits: Possible) -> BoolArray:
-    """Runs on one raw value for longer than anything measured stands still at an edge that it did not climb to."""
-    if limits.full_scale or part.name in _ASKED:
+    """Runs on one raw value for longer than anything measured stands still at an edge that it did not climb to.
+
+    The middle of an unsigned field is no edge: a coolant in the shade stands there for hours.
+    """
+    if limits.full_scale or part.name in _ASKED or part.encoding is None:
         return np.zeros(runs.first.size, np.bool_)
     samples = runs.last - runs.first + 1
     seconds = part.time_s[runs.last] - part.time_s[runs.first]
@@ -140,7 +144,9 @@ def _held(part: Part, runs: _Runs, limits: Possible) -> BoolArray:
     long = (seconds >= _HELD_S) & (samples >= _HELD_SAMPLES)
     if part.name in TEMPERATURES:
         long |= (samples == part.value.size) & (samples >= _UNFITTED_SAMPLES)
-    return np.asarray(still & long)
+    share = (part.encoding.raw(part.value[runs.first]) - part.encoding.lowest) / (1 << part.encoding.bits)
+    at_edge = part.encoding.signed | (np.abs(share - 0.5) > _MIDDLE)
+    return np.asarray(still & long & at_edge)
 
 
 def _isolated(part: Part, candidate: BoolArray, runs: _Runs, limits: Possible, apart: float) -> BoolArray:

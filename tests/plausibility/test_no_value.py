@@ -193,6 +193,12 @@ def test_a_temperature_sensor_that_is_not_fitted_reads_the_edge_throughout(raw, 
     assert len(found(with_raw(part, np.ones(count, bool), raw))) == count
 
 
+@pytest.mark.parametrize("raw", [0x7E, 0x7F, 0x80])
+def test_a_temperature_that_stands_in_the_middle_of_an_unsigned_field_is_no_mark(raw):
+    part = encoded("coolant_temperature", np.arange(300) * 1.0, np.zeros(300), Encoding(8, False, 0.5, -40.0))
+    assert found(with_raw(part, np.ones(300, bool), raw)) == []
+
+
 def test_a_cold_morning_is_no_mark():
     time_s = np.arange(0.0, 600.0, 1.0)
     part = encoded("coolant_temperature", time_s, -42.0 + time_s / 60.0, Encoding(8, False, 1.0, -40.0))
