@@ -209,8 +209,8 @@ def _spans(times: Sequence[str], asked: Sequence[str]) -> str:
     if "time_unit" not in asked or len(numbers) < 2:
         return ""
     span = max(numbers) - min(numbers)
-    told = ", ".join(f"{length_text(span * size)} in {UNIT_WORDS[unit]}" for unit, size in UNIT_S.items())
-    return f" The first {len(numbers)} rows span {told}."
+    spans = ", ".join(f"{length_text(span * size)} in {UNIT_WORDS[unit]}" for unit, size in UNIT_S.items())
+    return f" The first {len(numbers)} rows span {spans}."
 
 
 def _column(rows: Rows, column: Column, *, to_end: bool = False) -> list[str]:

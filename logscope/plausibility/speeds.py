@@ -1,4 +1,4 @@
-"""Ties between shaft, road and stator: one motion, told several times."""
+"""Ties between shaft, road and stator: one motion, measured several times."""
 
 from __future__ import annotations
 

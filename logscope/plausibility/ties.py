@@ -21,7 +21,7 @@ class Unexplained(Enum):
     """What a broken tie means where no usual slip of one reading explains it."""
 
     DOUBT = "nothing in a vehicle explains it either: all its parts are in doubt"
-    ODD = "something else may explain it: it is told, and nothing is in doubt"
+    ODD = "something else may explain it: it is reported, and nothing is in doubt"
     NOTHING = "it has an everyday explanation"
 
 

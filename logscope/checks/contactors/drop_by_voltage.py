@@ -16,7 +16,7 @@ from logscope.findings import BoolArray, FloatArray
 
 # No sag that the pack's own readings around it do not show reaches a quarter of the voltage.
 _DROP_SHARE = 0.25
-_WATCHED_S = 0.5  # after a link is back at its pack's level, at the least
+_WATCHED_S = 0.5  # after a link is back at its pack's level, or longer
 # A link that is braked into is up in a millisecond or so; a sensor with a filter, and a slow message, show it later.
 _LEAP_S, _LEAP_SAMPLES = 0.1, 2
 # Of the readings of a connected link: where its pack is not logged, what it has stood at no lift takes it to, for a

@@ -139,7 +139,7 @@ def _surely_without_relay(story: Story, main: Switch) -> bool:
 
 
 def _shortest_precharge_s(story: Story, main: Switch) -> float:
-    """The least time that this precharge takes: by vehicle file and level of the link, else the least that is usual."""
+    """The shortest time that this precharge takes: by vehicle file and level of the link, else the usual shortest."""
     told = story.vehicle.precharge
     if told.time_constant_s is None:
         return SHORTEST_PRECHARGE_S

@@ -69,7 +69,7 @@ def find_resistance(signals: Signals) -> Resistance | None:
 
 
 def _by_line(signals: Signals, period_s: float) -> Resistance | None:
-    """The voltage message may trail the current's: of several lags the one that leaves the least scatter is taken."""
+    """The voltage message may trail the current's: of several lags the one with the smallest scatter is taken."""
     span_s = max(SPAN_S, SPAN_PERIODS * period_s)
     tried = [(load, _slope(load, span_s)) for load in (load_at(signals, lag * period_s) for lag in LAGS)]
     found = [(load, slope) for load, slope in tried if slope is not None]

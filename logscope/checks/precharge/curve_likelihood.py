@@ -164,6 +164,6 @@ class Problem:
 
 
 def _near(logs: FloatArray, told: float, deviation: float, trust: float, ends: tuple[float, float]) -> FloatArray:
-    """Log prior of what the rest of the log tells, relative to one that is flat in the logarithm."""
+    """Log prior from the rest of the log, relative to one that is flat in the logarithm."""
     width = ends[1] - ends[0]
     return np.asarray(np.log(trust * norm.pdf(logs, np.log(told), deviation) * width + 1 - trust))

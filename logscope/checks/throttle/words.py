@@ -7,7 +7,7 @@ from logscope.checks.throttle.travel import Falling
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 
-_STOP = "Do not drive with an unreliable pedal signal: a wrong demand cannot be told from a wanted one. "
+_STOP = "Do not drive with an unreliable pedal signal: a wrong demand cannot be distinguished from a wanted one. "
 
 
 def sound_words(rest: Rest, dead: Measured | None, both: bool) -> Words:

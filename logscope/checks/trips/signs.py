@@ -62,7 +62,7 @@ def signs(
 
 
 def _unless_missing(sign: Sign, event: Moment, signals: Signals) -> Sign:
-    """The sign, or that it cannot be told where samples are missing shortly before the event."""
+    """The sign, or that it cannot be determined where samples are missing shortly before the event."""
     if sign.seen and sign.name not in _LOST_IN_GAP:
         return sign
     for name in _RESTS_ON.get(sign.name, ()):
