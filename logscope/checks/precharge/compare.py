@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from logscope.checks.estimate import Estimate
+from logscope.checks.precharge.behind_lag import LONGEST_LAG_S
 from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.witness import Witness, told_apart
 
@@ -19,7 +20,7 @@ BYPASS_CONSTANT_S = 0.005
 # A curve within this share of its end has settled: more than 3 time constants have passed.
 SETTLED_SHARE = 0.95
 
-BY_SETTLING = "settling"
+BY_SETTLING, BY_SLOWNESS = "settling", "slowness"
 
 
 class Verdict(Enum):
@@ -38,7 +39,8 @@ class Constant:
 
     time_constant : None where the two constants of an S-shaped curve cannot be told apart
     lag : the other one; both : the two of an S-shaped curve, slower first
-    told_by : the part that tells which constant is the link's, or `BY_SETTLING`, where something does
+    told_by : the part that tells which constant is the link's, or `BY_SETTLING`, or `BY_SLOWNESS`, where something
+        does
     or_lag : whether a link as expected, behind a sensing lag, explains the readings as well as a slow one
     """
 
@@ -85,13 +87,15 @@ def _compared(
     if faster is None or fit.averaged:
         return Constant(_verdict(slower, expected_s, tolerance, fit.drift_s), slower, faster)
     both = (slower, faster)
-    if lag_is_faster is not None:
-        link, lag = (slower, faster) if lag_is_faster else (faster, slower)
-        return Constant(_verdict(link, expected_s, tolerance, fit.drift_s), link, lag, both, BY_SETTLING)
-    if told := told_apart(both, list(found)):
-        link, witness = told
+    link, by = _told_by(both, found, lag_is_faster)
+    if link is faster and slower.low > LONGEST_LAG_S:  # no sensing is so slow, whatever speaks for it
+        link, by = slower, BY_SLOWNESS
+    # What is left to settle is small against model errors; a current that was measured beside it is not.
+    if link is faster and by == BY_SETTLING and _verdict(slower, expected_s, tolerance, fit.drift_s) is Verdict.IN_BAND:
+        return Constant(Verdict.OPEN, None, both=both, told_by=by)  # a sound link with a short lag has the same curve
+    if link is not None:
         lag = faster if link is slower else slower
-        return Constant(_verdict(link, expected_s, tolerance, fit.drift_s), link, lag, both, witness.part)
+        return Constant(_verdict(link, expected_s, tolerance, fit.drift_s), link, lag, both, by)
     if expected_s is None:
         return Constant(Verdict.NOT_COMPARED, None, both=both)
     verdicts = [_verdict(constant, expected_s, tolerance, fit.drift_s) for constant in both]
@@ -110,6 +114,17 @@ def _compared(
     if verdicts[0] == verdicts[1]:  # both readings say the same
         return Constant(verdicts[0], slower, faster, both)
     return Constant(Verdict.OPEN, None, both=both)
+
+
+def _told_by(
+    both: tuple[Estimate, Estimate], found: Sequence[Witness], lag_is_faster: bool | None
+) -> tuple[Estimate | None, str | None]:
+    """The link's constant and what shows it: the end of the curve, else a witness; None where nothing does."""
+    if lag_is_faster is not None:
+        return both[0] if lag_is_faster else both[1], BY_SETTLING
+    if told := told_apart(both, list(found)):
+        return told[0], told[1].part
+    return None, None
 
 
 def _verdict(constant: Estimate, expected_s: float | None, tolerance: float, drift_s: float) -> Verdict:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from logscope.checks.estimate import Estimate
-from logscope.checks.precharge.compare import BY_SETTLING, BYPASS_SHARE, Constant, Verdict
+from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, BYPASS_SHARE, Constant, Verdict
 from logscope.checks.precharge.curve_shapes import Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import Words, number, percent, seconds, seconds_between
@@ -204,20 +204,27 @@ def _constant(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
                 "sensing lag and RC cannot be told apart from this log. Give resistance_ohm and capacitance_uF in the "
                 "vehicle file, or log a second, unfiltered link voltage."
             ]
+        if constant.told_by is not None and constant.both is not None:
+            slower, faster = constant.both
+            return [
+                f"The curve has two constants, {seconds(slower.value)} as expected and {seconds(faster.value)}. The link would be "
+                f"too fast by {_witness(constant.told_by)}; a sound link behind a short sensing lag has the same curve. Which "
+                "constant is RC cannot be determined from this log."
+            ]
         return [
             f"One reading of the two constants is above and one below the expected {seconds(expected)}: either may be RC."
         ]
     tau = constant.time_constant
     limits = f"Time constant {seconds(tau.value)}, 95 % limits {seconds_between(tau.low, tau.high)}"
     if expected is None:
-        told = f" It is told from the sensing lag by {_witness(constant.told_by)}." if constant.told_by else ""
+        told = f" It is distinguished from the sensing lag by {_witness(constant.told_by)}." if constant.told_by else ""
         return [limits + "; no R·C is given in the vehicle file to compare it with." + told]
     low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
     band = f"; expected from R·C {seconds(expected)}, band {seconds_between(low, high)}."
     if judged.factor is not None:
         band += f" That is {_off(judged.factor)}{_implies(judged, values)}."
     if constant.told_by is not None:
-        band += f" Which of the two constants is the link's is told by {_witness(constant.told_by)}."
+        band += f" Which of the two constants is the link's is shown by {_witness(constant.told_by)}."
     elif constant.lag is not None:
         band += f" The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as sensing lag."
     return [limits + band]
@@ -226,6 +233,8 @@ def _constant(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
 def _witness(told_by: str) -> str:
     if told_by == BY_SETTLING:
         return "the other one, with which the reading settles behind the end of the curve"
+    if told_by == BY_SLOWNESS:
+        return "its size: no sensing is so slow"
     return f"{told_by.replace('_', ' ')}, which shows the same one"
 
 

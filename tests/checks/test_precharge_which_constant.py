@@ -1,0 +1,53 @@
+"""Which of two constants is the link's, where something in the log points to the faster one. Decisions by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from logscope.checks.estimate import Estimate
+from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, Verdict, compare_constant
+
+
+def known(value_s: float) -> Estimate:
+    return Estimate(value_s, *(value_s * share for share in (0.99, 1.01, 0.98, 1.02)))
+
+
+def curve(slower_s: float, faster_s: float) -> Any:
+    """What is compared of a fitted curve of two poles."""
+    return SimpleNamespace(
+        time_constant=known(slower_s),
+        lag=known(faster_s),
+        misfit=False,
+        averaged=False,
+        drift_s=0.0,
+        explained_behind_lag=lambda low_s, high_s: False,
+    )
+
+
+@pytest.mark.parametrize(("slower_s", "faster_s"), [(0.2, 0.01), (0.52, 0.0175), (0.64, 0.074), (2.0, 0.15)])
+def test_a_constant_that_no_sensing_has_is_the_links_whatever_points_to_the_other(slower_s, faster_s):
+    """Filters of link voltages up to 0.1 s are seen in public captures; more than 0.15 s is none (judgement)."""
+    for expected_s, verdict in ((slower_s, Verdict.IN_BAND), (None, Verdict.NOT_COMPARED)):
+        found = compare_constant(curve(slower_s, faster_s), expected_s, 0.2, lag_is_faster=False)
+        assert (found.verdict, found.told_by) == (verdict, BY_SLOWNESS)
+        assert found.time_constant is not None
+        assert found.time_constant.value == slower_s
+
+
+@pytest.mark.parametrize(("slower_s", "faster_s"), [(0.106, 0.0098), (0.05, 0.02), (0.14, 0.1)])
+def test_a_slower_constant_as_expected_is_never_passed_over_for_a_settling_alone(slower_s, faster_s):
+    found = compare_constant(curve(slower_s, faster_s), slower_s, 0.2, lag_is_faster=False)
+    assert (found.verdict, found.time_constant, found.told_by) == (Verdict.OPEN, None, BY_SETTLING)
+
+
+def test_a_fast_link_behind_a_slow_sensor_is_still_told_where_neither_is_as_expected():
+    found = compare_constant(curve(0.09, 0.02), 0.05, 0.2, lag_is_faster=False)
+    assert (found.verdict, found.told_by) == (Verdict.FAST, BY_SETTLING)
+
+
+def test_a_settling_with_the_faster_one_leaves_the_slower_one_to_the_link():
+    found = compare_constant(curve(0.1, 0.02), 0.1, 0.2, lag_is_faster=True)
+    assert (found.verdict, found.told_by) == (Verdict.IN_BAND, BY_SETTLING)
