@@ -135,11 +135,17 @@ def test_states_of_one_enumeration_leave_nothing_open_between_two_of_its_values(
     assert _alarms(contactors(signals, told)) == []
 
 
-def test_a_link_that_is_charged_already_needs_no_relay() -> None:
-    """A restart from 98 % of the pack: the contactor closes without a precharge."""
-    link = lambda t: np.where(t < CLOSED_S, 0.98 * PACK_V, _curve(_bled)(t))  # noqa: E731
+@pytest.mark.parametrize("period_s", [0.01, 0.1])
+@pytest.mark.parametrize("pack", [lambda t: np.full(t.size, PACK_V), None], ids=["pack logged", "no pack"])
+@pytest.mark.parametrize(("share", "wrong"), [(0.98, False), (0.96, False), (0.3, True), (0.0, True)])
+def test_only_a_link_that_is_not_charged_already_needs_a_relay(
+    period_s: float, pack: Curve | None, share: float, wrong: bool
+) -> None:
+    """A restart from that share of the pack: the contactor closes without a precharge, the relay much later."""
+    link = lambda t: np.where(t < CLOSED_S, share * PACK_V, _curve(_bled)(t))  # noqa: E731
     states = {"precharge_relay": [(15.0, 15.1)], "main_contactor": [(CLOSED_S, OFF_S)]}
-    assert "contactor.order" not in _alarms(contactors(_log(1, link, states=states), VEHICLE))
+    found = _alarms(contactors(_log(1, link, period_s, pack=pack, states=states), VEHICLE))
+    assert ("contactor.order" in found) is wrong
 
 
 # --- openings under braking, and what holds a link

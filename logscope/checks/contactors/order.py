@@ -24,6 +24,7 @@ from logscope.findings import Event, Finding, Measured, Severity
 SHORTEST_PRECHARGE_S = 0.1
 # A link that is closed onto rises within a millisecond: one sample of it at most lies on the way, and one may be late.
 _GRADUAL_SAMPLES = 3
+_LEVEL_SAMPLES = 3  # after a closing, of which the highest is the level: one may be late
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,7 @@ def _contradictions(story: Story, closing: Closing) -> list[tuple[float, str]]:
 
 def _closed_onto(story: Story, main: Switch, negative: Switch) -> bool:
     """Whether the negative contactor closes last, and the link is not charged by then."""
-    return _surely_before(story, main, negative) and _charged(story, negative.low_s) is Charged.NO
+    return _surely_before(story, main, negative) and _charged(story, negative) is Charged.NO
 
 
 def _across_negative(story: Story, closing: Closing) -> bool:
@@ -127,7 +128,7 @@ def _surely_without_relay(story: Story, main: Switch) -> bool:
     A precharge shorter than the time between two messages of the relay never shows in them. The link shows it, where it
     rises over several of its samples; one that rises from one sample to the next was closed onto.
     """
-    if _charged(story, main.low_s) is Charged.YES:
+    if _charged(story, main) is Charged.YES:
         return False
     relay = story.signals["precharge_relay"]
     shortest_s = _shortest_precharge_s(story, main)
@@ -143,7 +144,7 @@ def _shortest_precharge_s(story: Story, main: Switch) -> float:
     told = story.vehicle.precharge
     if told.time_constant_s is None:
         return SHORTEST_PRECHARGE_S
-    share = _charged_share(story, main.low_s) or 0.0
+    share = _charged_share(story, main) or 0.0
     constants = log((1 - share) / (1 - told.close_fraction)) if share < told.close_fraction else 0.0
     return told.time_constant_s * (1 - told.tolerance) * constants
 
@@ -187,24 +188,29 @@ class Charged(Enum):
 
     YES = "up to the closing threshold"
     NO = "below it"
-    UNKNOWN = "link or pack voltage not logged"
+    UNKNOWN = "link voltage not logged"
 
 
-def _charged(story: Story, at_s: float) -> Charged:
-    """Whether the link was up to the closing threshold just before a time."""
-    share = _charged_share(story, at_s)
+def _charged(story: Story, switch: Switch) -> Charged:
+    """Whether the link was up to the closing threshold just before a part closed."""
+    share = _charged_share(story, switch)
     if share is None:
         return Charged.UNKNOWN
     return Charged.YES if share >= story.vehicle.precharge.close_fraction else Charged.NO
 
 
-def _charged_share(story: Story, at_s: float) -> float | None:
-    """The link's voltage just before a time, as high as its noise allows, as a share of the pack's; None if unknown."""
-    pack_v = pack_voltage(story.signals, -np.inf, np.inf)
-    if story.link is None or pack_v is None:
+def _charged_share(story: Story, switch: Switch) -> float | None:
+    """The link's voltage just before a part closed, as high as its noise allows, as a share of the pack's.
+
+    None if unknown. Without a pack voltage the level that the link stands at once the part has closed is the pack's.
+    """
+    if story.link is None:
         return None
-    at = int(np.searchsorted(story.link.part.time_s, at_s, side="right")) - 1
-    return None if at < 0 else (float(story.link.part.value[at]) + 3 * story.link.noise_v) / pack_v
+    time_s, volts = story.link.part.time_s, story.link.part.value
+    behind = volts[np.searchsorted(time_s, switch.time_s) :][:_LEVEL_SAMPLES]
+    pack_v = pack_voltage(story.signals, -np.inf, np.inf) or float(behind.max(initial=0.0))
+    at = int(np.searchsorted(time_s, switch.low_s, side="right")) - 1
+    return None if at < 0 or not pack_v > 0 else (float(volts[at]) + 3 * story.link.noise_v) / pack_v
 
 
 def _rise_before(story: Story, closed_s: float) -> float | None:
