@@ -129,9 +129,11 @@ class Finding:
 
     kind : 'topic.outcome', from the table in DEVELOPERS.md
     start_s, end_s : seconds from the capture's start
-    title : one line in plain words; explanation : how it was judged and how sure it is
+    title : one line that stands by itself in a list: the part, the verdict, the number
+    explanation : what happened and what it means, at most 60 words
     next_step : what to look at next; caution : where hands go near high voltage, else empty
     measured, expected : values by name; parts : the parts to chart, the leading one first
+    method : how it was worked out: rejected causes, sampling limits, sources; folded in the page, not in the terminal
     """
 
     kind: str
@@ -148,6 +150,7 @@ class Finding:
     expected: Mapping[str, Measured] = field(default_factory=dict)
     events: tuple[Event, ...] = ()
     evidence: Evidence = Evidence()
+    method: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,9 +166,9 @@ class NotChecked:
 
 
 CAUTION_HV = (
-    "High voltage kills, and a link can stay charged for minutes after key-off. Isolate, lock, wait, and prove "
-    "dead with a rated tester before touching: an indicated 0 V is no proof. Work on the high-voltage side "
-    "belongs to those trained for it, under local rules."
+    "High voltage kills, and a link can stay charged for minutes after key-off. Before you touch anything: isolate, "
+    "lock out, wait, and prove dead with a rated tester; an indicated 0 V does not prove it. Only people trained "
+    "for it work on the high-voltage side, under local rules."
 )
 
 

@@ -30,6 +30,7 @@ def assemble(
         end_s=float(max(until for _, until in spans)),
         title=words.title,
         explanation=words.explanation,
+        method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
         parts=tuple(part for part in parts if part in signals),

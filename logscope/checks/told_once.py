@@ -53,6 +53,7 @@ def _joined(leading: Finding, same: Sequence[Finding], rule: _Rule) -> Finding:
     return replace(
         leading,
         explanation=" ".join([leading.explanation, *told]),
+        method=" ".join(filter(None, [leading.method, *(finding.method for finding in same if rule.lead_in)])),
         next_step=same[0].next_step if rule.takes_step else leading.next_step,
         caution=leading.caution or next((finding.caution for finding in same if finding.caution), ""),
         cause=leading.cause or next(iter(causes), None),

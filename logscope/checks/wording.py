@@ -8,12 +8,13 @@ from math import floor, isfinite, log10
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Title, explanation and next step of a finding."""
+    """Title, explanation and next step of a finding; method : how it was worked out, see `Finding`."""
 
     title: str
     explanation: str
     next_step: str
     hands_near_hv: bool = True
+    method: str = ""
 
 
 def number(value: float, uncertainty: float | None = None) -> str:

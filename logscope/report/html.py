@@ -42,6 +42,7 @@ def result_to_html(result: Result) -> str:
         clock_steps=model.clock_steps(result.capture),
         parts=model.part_rows(result),
         glossary=model.glossary(result, numbered),
+        cautions=model.cautions(result.findings),
         caution=CAUTION_HV,
         events_shown=EVENTS_SHOWN,
     )

@@ -70,6 +70,7 @@ def finding_fields(finding: Finding) -> dict[str, Any]:
         "end_s": number(finding.end_s),
         "title": finding.title,
         "explanation": finding.explanation,
+        "method": finding.method,
         "next_step": finding.next_step,
         "caution": finding.caution,
         "cause": finding.cause,

@@ -149,6 +149,11 @@ def number_findings(result: Result) -> list[NumberedFinding]:
     ]
 
 
+def cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Each caution of the findings once, those of the gravest first."""
+    return tuple(dict.fromkeys(finding.caution for finding in in_order(findings) if finding.caution))
+
+
 def value_rows(finding: Finding) -> tuple[ValueRow, ...]:
     """Measured values with limits, each beside the expected one; what was only expected comes last."""
     rows = []
@@ -289,7 +294,7 @@ def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[
     texts += [part.unit for part in parts.values()]
     for entry in numbered:
         f = entry.finding
-        texts += [f.title, f.explanation, f.next_step, f.caution, entry.clock]
+        texts += [f.title, f.explanation, f.method, f.next_step, f.caution, entry.clock]
         texts += [text for row in entry.values for text in (row.name, row.value, row.limits, row.expected)]
         texts += [curve.label for curve in f.evidence.curves]
         texts += [mark.label for mark in f.evidence.marks]

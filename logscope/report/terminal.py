@@ -62,6 +62,8 @@ def print_summary(result: Result, console: Console) -> None:
         counts = Counter(entry.finding.severity for entry in more)
         listed = ", ".join(counted(counts[s], s) for s in reversed(Severity) if counts[s])
         print_cells(console, (Cell(f"And {listed} more; the report and the JSON list them all."),))
+    for caution in model.cautions(result.findings):
+        print_cells(console, (Cell("CAUTION", STYLES[Severity.DANGER]), Cell(caution)))
     for check, reasons in model.not_checked_rows([item for item in result.not_checked if not item.in_part]):
         print_cells(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
     for check, reasons in model.not_checked_rows([item for item in result.not_checked if item.in_part]):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from importlib.resources import files
@@ -114,7 +115,15 @@ def test_a_finding_shows_values_limits_expectation_next_step_and_caution():
         "from 09:00:02.690 UTC",
     ):
         assert words in text
-    assert text.count(CAUTION_HV) == 3  # two findings and the page's own
+    assert text.count(CAUTION_HV) == 2  # once for all findings, once at the end of the page
+    assert text.count("Read the caution first.") == 2
+
+
+def test_how_a_finding_was_worked_out_is_folded():
+    finding = replace(fake.slow_precharge(), method="One exponential fits within the quantization.")
+    text = replace(fake.troubled(), findings=(finding,)).to_html()
+    folded = text.index("<summary>How this was worked out</summary>")
+    assert text.index(finding.explanation) < folded < text.index(finding.method)
 
 
 def test_what_was_not_checked_the_account_and_its_bad_lines_are_shown():
@@ -126,8 +135,6 @@ def test_what_was_not_checked_the_account_and_its_bad_lines_are_shown():
 
 
 def test_an_account_that_does_not_close_says_so():
-    from dataclasses import replace
-
     result = fake.troubled()
     broken = replace(result, capture=replace(result.capture, frames_decoded=14_990))
     assert "the sum does not close, 10 unaccounted for" in Page(broken.to_html()).text

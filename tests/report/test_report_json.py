@@ -21,7 +21,7 @@ CAPTURE_KEYS = {
     "time_steps", "bad_lines", "notes", "assumptions",
 }  # fmt: skip
 FINDING_KEYS = {
-    "kind", "severity", "start_s", "end_s", "title", "explanation", "next_step", "caution", "cause",
+    "kind", "severity", "start_s", "end_s", "title", "explanation", "method", "next_step", "caution", "cause",
     "measured", "expected", "parts",
 }  # fmt: skip
 

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from logscope.findings import CAUTION_HV
 from logscope.report.terminal import print_summary, printable
 
 
@@ -40,6 +41,11 @@ def test_words_carry_the_severity_without_colour():
 def test_a_finding_shows_its_leading_value_with_limits_and_expectation():
     text = " ".join(summary(fake.troubled()).split())
     assert "Time constant: 0.2103 s (95 % limits 0.2011 to 0.2196 s), expected 0.15 s (0.12 to 0.18 s)" in text
+
+
+def test_the_caution_stands_once():
+    assert " ".join(summary(fake.troubled()).split()).count(CAUTION_HV) == 1
+    assert "CAUTION" not in summary(fake.empty())
 
 
 def test_what_was_not_checked_and_the_account_close_the_summary():

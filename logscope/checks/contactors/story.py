@@ -101,6 +101,7 @@ def make_finding(
         end_s=end_s,
         title=words.title,
         explanation=words.explanation,
+        method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
         measured=measured,

@@ -171,6 +171,7 @@ def _finding(
         end_s=events[-1][1],
         title=words.title,
         explanation=words.explanation,
+        method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
         parts=(loop.measured.name, loop.target.name, *(("motor_speed",) if loop.speed is not None else ())),

@@ -155,6 +155,7 @@ def _finding(
         end_s=span[1],
         title=words.title,
         explanation=words.explanation,
+        method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
         parts=_PARTS,

@@ -97,6 +97,7 @@ def _finding(
         end_s=max(closing.end_s if closing else m.end_s, m.onset_s),
         title=words.title,
         explanation=words.explanation,
+        method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
         cause=None,
