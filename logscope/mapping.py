@@ -28,7 +28,7 @@ _LARGEST = 1e15
 
 
 @dataclass(frozen=True, slots=True)
-class Player:
+class SignalBinding:
     """A part, the signal that plays it, and how its values become the part's.
 
     only_on : the buses whose definitions have the message; empty where it is defined for every bus
@@ -63,25 +63,27 @@ class Player:
         return Encoding(spec.bits, spec.signed, scale, offset, spec.big_endian)
 
 
-def find_players(
+def find_bindings(
     vehicle: Vehicle,
     definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]],
     skipped: Sequence[Skipped] = (),
-) -> tuple[list[Player], list[str]]:
-    """The players of all mapped parts, and notes on what was assumed.
+) -> tuple[list[SignalBinding], list[str]]:
+    """The bindings of all mapped parts, and notes on what was assumed.
 
     skipped : what of the definition files could not be used; told where a mapped signal is among it
 
     Raises VehicleError, naming the key, for a signal that is not defined or a unit that cannot be converted.
     """
-    players, notes = [], []
+    bindings, notes = [], []
     for part, mapped in vehicle.signals.items():
         bus, message, name = split_signal(mapped.signal)
         spec = _spec(vehicle, part, bus, message, name, definitions, skipped)
         conversion, note = _conversion(vehicle, part, spec, mapped.signal)
-        players.append(Player(part, mapped, bus, message, spec, conversion, _only_on(message, bus, definitions)))
+        bindings.append(
+            SignalBinding(part, mapped, bus, message, spec, conversion, _only_on(message, bus, definitions))
+        )
         notes += note
-    return players, notes
+    return bindings, notes
 
 
 def _only_on(
@@ -162,68 +164,70 @@ def _conversion(vehicle: Vehicle, part: str, spec: SignalSpec, signal: str) -> t
     return conversion, []
 
 
-def build_signals(vehicle: Vehicle, players: Sequence[Player], tables: Mapping[str, Table], end_s: float) -> Signals:
+def build_signals(
+    vehicle: Vehicle, bindings: Sequence[SignalBinding], tables: Mapping[str, Table], end_s: float
+) -> Signals:
     """All parts that have samples. Raises VehicleError where a message is ambiguous between buses."""
     parts: dict[str, Part] = {}
     empty: dict[str, str] = {}
-    for player in players:
-        table = _table(vehicle, player, tables)
-        part = _part(vehicle, player, table) if table is not None else None
+    for binding in bindings:
+        table = _table(vehicle, binding, tables)
+        part = _part(vehicle, binding, table) if table is not None else None
         if part is not None and part.time_s.size:
-            parts[player.part] = part
+            parts[binding.part] = part
         else:
-            what = _absent(player) if table is None else "it has no readable sample"
-            empty[player.part] = f"{player.mapped.signal} is mapped to {player.part}, but {what}"
+            what = _absent(binding) if table is None else "it has no readable sample"
+            empty[binding.part] = f"{binding.mapped.signal} is mapped to {binding.part}, but {what}"
     return Signals(parts, 0.0, end_s, empty)
 
 
-def _absent(player: Player) -> str:
+def _absent(binding: SignalBinding) -> str:
     """How a message without a frame is spoken of: the name of its bus may be what is wrong."""
-    if not player.only_on:
-        return f"message {player.message} does not occur in the log"
-    buses = " or ".join(f"“{bus}”" for bus in player.only_on)
-    return f"message {player.message} does not occur in the log on bus {buses}: “logscope inventory” lists the buses"
+    if not binding.only_on:
+        return f"message {binding.message} does not occur in the log"
+    buses = " or ".join(f"“{bus}”" for bus in binding.only_on)
+    return f"message {binding.message} does not occur in the log on bus {buses}: “logscope inventory” lists the buses"
 
 
-def _table(vehicle: Vehicle, player: Player, tables: Mapping[str, Table]) -> Table | None:
-    message = player.message
+def _table(vehicle: Vehicle, binding: SignalBinding, tables: Mapping[str, Table]) -> Table | None:
+    message = binding.message
     alike = {
         name: table
         for name, table in tables.items()
-        if (player.bus is None or table.bus == player.bus)
+        if (binding.bus is None or table.bus == binding.bus)
         and (table.message == message or ("@" not in message and table.message.split("@")[0] == message))
-        and player.spec.name in table.columns
+        and binding.spec.name in table.columns
     }
     if len(alike) > 1:
-        hint = " or ".join(f"“{name}.{player.spec.name}”" for name in sorted(alike))
-        raise _wrong(vehicle, player.part, f"“{message}” occurs more than once in the log", f"Write {hint}.")
+        hint = " or ".join(f"“{name}.{binding.spec.name}”" for name in sorted(alike))
+        raise _wrong(vehicle, binding.part, f"“{message}” occurs more than once in the log", f"Write {hint}.")
     return next(iter(alike.values()), None)
 
 
-def _part(vehicle: Vehicle, player: Player, table: Table) -> Part:
-    logged = table.floats(player.spec.name)
+def _part(vehicle: Vehicle, binding: SignalBinding, table: Table) -> Part:
+    logged = table.floats(binding.spec.name)
     there = np.abs(logged) <= _LARGEST  # and so no NaN
-    value = player.values(logged[there])
-    spec, info = player.spec, PARTS[player.part]
-    labels = {float(v): text for raw, text in spec.choices.items() for v in player.values(_logged(spec, raw))}
-    step = None if spec.step is None else abs(spec.step * player.conversion.scale * player.mapped.scale)
+    value = binding.values(logged[there])
+    spec, info = binding.spec, PARTS[binding.part]
+    labels = {float(v): text for raw, text in spec.choices.items() for v in binding.values(_logged(spec, raw))}
+    step = None if spec.step is None else abs(spec.step * binding.conversion.scale * binding.mapped.scale)
     on = overcurrent = healthy = None
     if info.role is Role.STATE:
-        on = _is_any(vehicle, player, "on", value, labels) if player.mapped.on is not None else value != 0
+        on = _is_any(vehicle, binding, "on", value, labels) if binding.mapped.on is not None else value != 0
     if info.role is Role.FAULT:
-        overcurrent, healthy = _fault(vehicle, player, value, labels)
+        overcurrent, healthy = _fault(vehicle, binding, value, labels)
     return Part(
-        name=player.part,
+        name=binding.part,
         time_s=table.time_s[there],
         value=value,
         unit=info.unit,
-        source=player.mapped.signal,
+        source=binding.mapped.signal,
         step=step,
         labels=labels,
         on=on,
         overcurrent=overcurrent,
         healthy=healthy,
-        encoding=player.encoding,
+        encoding=binding.encoding,
     )
 
 
@@ -231,31 +235,33 @@ def _logged(spec: SignalSpec, raw: int) -> FloatArray:
     return np.array([raw * spec.scale + spec.offset])
 
 
-def _is_any(vehicle: Vehicle, player: Player, key: str, value: FloatArray, labels: Mapping[float, str]) -> BoolArray:
+def _is_any(
+    vehicle: Vehicle, binding: SignalBinding, key: str, value: FloatArray, labels: Mapping[float, str]
+) -> BoolArray:
     """Whether each value is one of the numbers or enumeration texts that the vehicle file lists under a key."""
     by_text = {text: number for number, text in labels.items()}
     numbers: list[float] = []
-    for item in getattr(player.mapped, key):
+    for item in getattr(binding.mapped, key):
         if not isinstance(item, str):
             numbers.append(float(item))
         elif item in by_text:
             numbers.append(by_text[item])
-        elif not any(isinstance(other, float | int) for other in getattr(player.mapped, key)):
+        elif not any(isinstance(other, float | int) for other in getattr(binding.mapped, key)):
             hint = did_you_mean(item, by_text) or f"It has: {_some(by_text)}."
             if not by_text:
                 hint = f"Its definition has no texts: write numbers, such as “{key} = [1]”."
-            raise _wrong(vehicle, player.part, f"“{key}”: {player.mapped.signal} has no value called “{item}”", hint)
+            raise _wrong(vehicle, binding.part, f"“{key}”: {binding.mapped.signal} has no value called “{item}”", hint)
     return np.asarray(np.isin(value, numbers))
 
 
 def _fault(
-    vehicle: Vehicle, player: Player, value: FloatArray, labels: Mapping[float, str]
+    vehicle: Vehicle, binding: SignalBinding, value: FloatArray, labels: Mapping[float, str]
 ) -> tuple[BoolArray, BoolArray]:
-    mapped = player.mapped
-    healthy = _is_any(vehicle, player, "none", value, labels) if mapped.none is not None else value == _NO_FAULT
+    mapped = binding.mapped
+    healthy = _is_any(vehicle, binding, "none", value, labels) if mapped.none is not None else value == _NO_FAULT
     overcurrent = np.zeros(value.size, np.bool_)
     if mapped.overcurrent is not None:
-        overcurrent |= _is_any(vehicle, player, "overcurrent", value, labels)
+        overcurrent |= _is_any(vehicle, binding, "overcurrent", value, labels)
     if mapped.overcurrent_bits is not None:
         mask = np.uint64(sum(1 << bit for bit in mapped.overcurrent_bits))
         overcurrent |= (np.maximum(value, 0).astype(np.uint64) & mask) != 0

@@ -10,10 +10,10 @@ from operator import add
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logscope.capture.ahead import map_ahead
 from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import DATES_FROM_NS, Account, Block, Gap
 from logscope.capture.open import Capture, stream
+from logscope.capture.prefetch import prefetch_map
 from logscope.capture.samples import SerialLog
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_silence import console_restart, message_silent
@@ -28,7 +28,7 @@ from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError, RequestError, VehicleError
 from logscope.files import as_paths, refuse_repeated
 from logscope.findings import Finding, NotChecked, NothingToCheck
-from logscope.mapping import Player, build_signals, find_players
+from logscope.mapping import SignalBinding, build_signals, find_bindings
 from logscope.parts import PARTS
 from logscope.plausibility.examine import examine
 from logscope.plausibility.name import said
@@ -156,9 +156,9 @@ def _formats(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[Ser
 def _seen(path: Path | str, capture: Capture, vehicle: Vehicle) -> SeenLog:
     """One log by itself: its span, and the parts that may tell how its clock stands to another."""
     definitions, skipped = vehicle_definitions(vehicle)
-    players, _ = _players(vehicle, definitions, skipped)
-    useful = [player for player in players if any(player.part in parts for parts in ALIKE)]
-    decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in useful}))
+    bindings, _ = _bindings(vehicle, definitions, skipped)
+    useful = [binding for binding in bindings if any(binding.part in parts for parts in ALIKE)]
+    decoded = _decode_all(capture, Decoder(definitions, wanted={binding.wanted for binding in useful}))
     return SeenLog(
         file=str(path),
         start_ns=decoded.start_ns,
@@ -179,12 +179,12 @@ def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
     vehicle = _loaded(vehicle)
     capture = _opened(logs, vehicle)
     definitions, skipped = vehicle_definitions(vehicle)
-    players, notes = _players(vehicle, definitions, skipped)
-    decoded = _decode_all(capture, Decoder(definitions, wanted={player.wanted for player in players}))
-    signals = build_signals(vehicle, players, decoded.tables, decoded.seconds(decoded.end_ns))
+    bindings, notes = _bindings(vehicle, definitions, skipped)
+    decoded = _decode_all(capture, Decoder(definitions, wanted={binding.wanted for binding in bindings}))
+    signals = build_signals(vehicle, bindings, decoded.tables, decoded.seconds(decoded.end_ns))
     plausible = examine(signals, vehicle)
     findings, not_checked = run_checks(plausible.signals, plausible.vehicle)
-    mapped = {(player.message, player.spec.name) for player in players}
+    mapped = {(binding.message, binding.spec.name) for binding in bindings}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
     gaps, restarts = decoded.stretches(decoded.account.gaps), decoded.stretches(decoded.account.restarts)
@@ -205,7 +205,7 @@ def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
         not_checked=tuple(not_checked),
         signals=plausible.signals,
         doubted=plausible.doubted,
-        sources={player.part: player.mapped.signal for player in players},
+        sources={binding.part: binding.mapped.signal for binding in bindings},
     )
 
 
@@ -253,8 +253,8 @@ def _differences(before: Vehicle, after: Vehicle) -> list[Difference]:
 
 def _layouts(vehicle: Vehicle) -> dict[str, object]:
     """How the signal of each mapped part is laid out and converted."""
-    players, _ = _players(vehicle, *vehicle_definitions(vehicle))
-    return {player.part: (player.spec, player.conversion) for player in players}
+    bindings, _ = _bindings(vehicle, *vehicle_definitions(vehicle))
+    return {binding.part: (binding.spec, binding.conversion) for binding in bindings}
 
 
 def decode(
@@ -322,12 +322,12 @@ def read_definitions(
     return pairs, skipped
 
 
-def _players(
+def _bindings(
     vehicle: Vehicle, definitions: BusDefinitions, skipped: Sequence[Skipped]
-) -> tuple[list[Player], list[str]]:
+) -> tuple[list[SignalBinding], list[str]]:
     """Which signal plays which part, consoles included, and notes on what was assumed."""
     consoles = [(None, (console.message,)) for console in vehicle_consoles(vehicle)]
-    return find_players(vehicle, [*definitions, *consoles], skipped)
+    return find_bindings(vehicle, [*definitions, *consoles], skipped)
 
 
 def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
@@ -340,7 +340,7 @@ def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
                 times = int(samples.time_ns[0]), int(samples.time_ns[-1])
                 span = _joined(span, times, log.account.files)
     tasks = ((block, decoder.task(block.frames)) for block in capture.blocks)
-    for block, decoded in map_ahead(_done, tasks):
+    for block, decoded in prefetch_map(_done, tasks):
         account += block.account
         if len(block.frames):
             times = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())

@@ -13,8 +13,8 @@ from typing import IO, Any, Literal
 import numpy as np
 
 from logscope.capture.asc_time import AscTime
+from logscope.capture.compression import unpack
 from logscope.capture.frames import DATES_FROM_NS, MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
-from logscope.capture.packed import unpack
 from logscope.capture.reader_complaints import ReaderComplaints
 from logscope.capture.resumed import resumed
 from logscope.capture.rows import EARLIEST, counts_of, no_frames

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.capture import library
+from logscope.capture.compression import unpack
 from logscope.capture.frames import Account, Block, Flag, Frames
 from logscope.capture.mf4_chains import follow_chains
-from logscope.capture.packed import unpack
 from logscope.capture.rows import EARLIEST, concatenate, counts_of, no_frames
 from logscope.errors import LogError
 

@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 from logscope.capture import candump, candump_screen, delimited, library, mf4, serial
-from logscope.capture.ahead import read_ahead
 from logscope.capture.clock import Clock, on_one_clock
 from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Account, Block, Frames
+from logscope.capture.prefetch import prefetch
 from logscope.capture.rows import concatenate as concatenate
 from logscope.capture.samples import SerialLog
 from logscope.capture.shift import Shift, shifted_blocks, shifted_serial
@@ -82,7 +82,7 @@ def stream(
             if opened.time is not None:
                 mended = doubted(mended, opened.time, str(path))
             blocks.append(mended if shift is None else shifted_blocks(mended, shift))
-    return Capture(read_ahead(block for log in blocks for block in log), tuple(serial))
+    return Capture(prefetch(block for log in blocks for block in log), tuple(serial))
 
 
 class _Frames(NamedTuple):

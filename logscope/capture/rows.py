@@ -10,9 +10,9 @@ from typing import NamedTuple, TypedDict
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.capture.ahead import map_ahead
+from logscope.capture.compression import cut_note
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, Account, BadLine, Block, Flag, Frames
-from logscope.capture.packed import cut_note
+from logscope.capture.prefetch import prefetch_map
 from logscope.capture.text import Bytes, TextBlock, text_blocks
 
 EARLIEST = int(np.iinfo(np.int64).min)
@@ -72,7 +72,7 @@ def blocks_of_text(
     if notes or header_lines:
         yield Block(no_frames(), Account(files=(file,), lines=header_lines, other=header_lines, notes=notes))
     try:
-        for rows in map_ahead(partial(_rows_of, kernel, min_line, first_bus), text_blocks(path, header_lines)):
+        for rows in prefetch_map(partial(_rows_of, kernel, min_line, first_bus), text_blocks(path, header_lines)):
             frames = rows.frames
             yield Block(frames, _account(file, rows, reasons, lines_before, previous_ns))
             lines_before += rows.counts[2]

@@ -9,7 +9,7 @@ from typing import IO, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.capture.packed import DAMAGE, damaged, open_content
+from logscope.capture.compression import DAMAGE, damaged, open_content
 
 Bytes = NDArray[np.uint8]
 

@@ -31,10 +31,10 @@ def size_precharge(
         float, typer.Option("--capacitance", metavar="UF", help="All capacitance on the link.", show_default=False)
     ],
     time: Annotated[
-        float | None, typer.Option("--time", metavar="S", help="Wished time to the closing fraction.")
+        float | None, typer.Option("--time", metavar="S", help="Required time to the closing fraction.")
     ] = None,
     close_fraction: Annotated[
-        float, typer.Option("--close-fraction", help="Part of pack voltage at which the main contactor closes.")
+        float, typer.Option("--close-fraction", help="Fraction of pack voltage at which the main contactor closes.")
     ] = 0.95,
     min_voltage: Annotated[
         float | None, typer.Option("--min-voltage", metavar="V", help="Lowest pack voltage.")
@@ -43,51 +43,53 @@ def size_precharge(
         float | None, typer.Option("--max-voltage", metavar="V", help="Highest pack voltage.")
     ] = None,
     load_ohm: Annotated[
-        float | None, typer.Option("--load-ohm", metavar="OHM", help="Resistor on the link meanwhile, e.g. a bleeder.")
+        float | None,
+        typer.Option("--load-ohm", metavar="OHM", help="Resistor on the link during precharge, e.g. a bleeder."),
     ] = None,
     load_power: Annotated[
-        float | None, typer.Option("--load-power", metavar="W", help="Constant-power load on the link meanwhile.")
+        float | None,
+        typer.Option("--load-power", metavar="W", help="Constant-power load on the link during precharge."),
     ] = None,
     load_cut_in: Annotated[
         float | None, typer.Option("--load-cut-in", metavar="V", help="Link voltage at which that load starts.")
     ] = None,
     series: Annotated[SeriesName, typer.Option("--series", help="Resistor values, IEC 60063.")] = SeriesName.E24,
     resistance: Annotated[
-        float | None, typer.Option("--resistance", metavar="OHM", help="Take this resistor instead of choosing one.")
+        float | None, typer.Option("--resistance", metavar="OHM", help="Use this resistor instead of choosing one.")
     ] = None,
     resistor_tolerance: Annotated[float, typer.Option("--resistor-tolerance", help="As a fraction.")] = 0.05,
     capacitor_tolerance: Annotated[float, typer.Option("--capacitor-tolerance", help="As a fraction.")] = 0.10,
     peak_current: Annotated[
-        float, typer.Option("--peak-current", metavar="A", help="Most that relay and resistor may see.")
+        float, typer.Option("--peak-current", metavar="A", help="Highest current allowed in relay and resistor.")
     ] = 50.0,
     rated_power: Annotated[
-        float | None, typer.Option("--rated-power", metavar="W", help="Continuous rating of the resistor in mind.")
+        float | None, typer.Option("--rated-power", metavar="W", help="Continuous rating of your resistor.")
     ] = None,
     pulse_energy: Annotated[
-        float | None, typer.Option("--pulse-energy", metavar="J", help="Single-pulse rating of the resistor in mind.")
+        float | None, typer.Option("--pulse-energy", metavar="J", help="Single-pulse rating of your resistor.")
     ] = None,
     loop_ohm: Annotated[
-        float, typer.Option("--loop-ohm", metavar="OHM", help="Loop that the main contactor closes.")
+        float, typer.Option("--loop-ohm", metavar="OHM", help="Resistance of the loop that the main contactor closes.")
     ] = 0.010,
     loop_uh: Annotated[float, typer.Option("--loop-uh", metavar="UH", help="Inductance of that loop.")] = 1.0,
     discharge_time: Annotated[
-        float, typer.Option("--discharge-time", metavar="S", help="In which a bleeder shall reach 60 V.")
+        float, typer.Option("--discharge-time", metavar="S", help="Time in which the bleeder must reach 60 V.")
     ] = 120.0,
     html: Annotated[
         Path | None, Writes(HTML), typer.Option("--html", metavar="F.html", help="Write a page with a chart here.")
     ] = None,
     json: JsonFile = None,
 ) -> None:
-    """Choose a precharge resistor for a pack voltage, a link capacitance and a wished time; refuse what cannot be."""
+    """Choose a precharge resistor for pack voltage, link capacitance and required time; refuse what is impossible."""
     from rich.console import Console
 
     from logscope.files import write_text
     from logscope.sizing import precharge
+    from logscope.sizing.requirements import PrechargeRequirements
     from logscope.sizing.show import design_to_json, print_design
-    from logscope.sizing.wish import PrechargeWish
 
     design = precharge.size_precharge(
-        PrechargeWish(
+        PrechargeRequirements(
             voltage_V=voltage,
             capacitance_uF=capacitance,
             time_s=time,

@@ -23,8 +23,8 @@ from logscope.comparison.weighed import Weighed
 from logscope.findings import BoolArray, Finding, FloatArray, Measured
 from logscope.measures import EventRate
 from logscope.statistics.clustering import Recorded, clustering
+from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
 from logscope.statistics.episodes import IndexArray
-from logscope.statistics.power import more_exposure_for, smallest_fall_shown
 from logscope.statistics.rate_change import Law, Observed, RateChange, fit_law, rate_change
 from logscope.statistics.rates import Estimate
 from logscope.statistics.unit_spread import spread_of_units, student_widening
@@ -100,7 +100,7 @@ def weigh_rate(measure: EventRate, before: Runs, after: Runs, grid: Grid, level:
         _per(found.second, measure),
         _measured(found.ratio),
         exposure,
-        smallest_fall_shown(found.events[0], found.expected, found.dispersion, level, measure.margin),
+        minimum_detectable_ratio(found.events[0], found.expected, found.dispersion, level, measure.margin),
         more * shared_s[1] / 60.0 if isfinite(more) else inf,
     )
 

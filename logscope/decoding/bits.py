@@ -45,12 +45,12 @@ class Payloads(NamedTuple):
 
 
 class Layout(NamedTuple):
-    """Where a signal's bits lie: the byte with its least significant bit, the way to the next more
+    """Where a signal's bits lie: the byte with its least significant bit, the direction to the next more
     significant byte (+1 or −1), the number of bytes touched, the bits under the signal in the first
     of them, its width, and the payload bytes that it needs."""
 
     low_byte: int
-    way: int
+    direction: int
     touched: int
     under: int
     bits: int
@@ -61,7 +61,7 @@ def layout_of(spec: SignalSpec) -> Layout:
     """The layout of a signal.
 
     >>> layout_of(SignalSpec("Speed", start=2, bits=9, big_endian=True))
-    Layout(low_byte=1, way=-1, touched=2, under=2, bits=9, needed=2)
+    Layout(low_byte=1, direction=-1, touched=2, under=2, bits=9, needed=2)
     """
     first, last = spec.first_bit, spec.first_bit + spec.bits - 1
     touched = last // 8 - first // 8 + 1
@@ -132,12 +132,12 @@ def _floating_values(payloads: Payloads, spec: SignalSpec) -> tuple[FloatArray, 
 
 
 @njit(cache=True, nogil=True)
-def _bits_at(data, row, at, way, touched, under, bits):  # type: ignore[no-untyped-def]
+def _bits_at(data, row, at, direction, touched, under, bits):  # type: ignore[no-untyped-def]
     """The signal's bits as uint64; `at` is the byte that holds the least significant one."""
     value = np.uint64(data[row, at]) >> np.uint64(under)
     have = 8 - under
     for _ in range(touched - 1):
-        at += way
+        at += direction
         value |= np.uint64(data[row, at]) << np.uint64(have)
         have += 8
     return value & (np.uint64(0xFFFFFFFFFFFFFFFF) >> np.uint64(64 - bits))
@@ -151,7 +151,7 @@ def _sign_extended(value, bits):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _extract_integers(  # type: ignore[no-untyped-def]
-    data, size, low_byte, way, touched, under, bits, needed, signed, out
+    data, size, low_byte, direction, touched, under, bits, needed, signed, out
 ):
     lost = 0
     for row in range(out.size):
@@ -159,7 +159,7 @@ def _extract_integers(  # type: ignore[no-untyped-def]
             out[row] = 0
             lost += 1
             continue
-        value = _bits_at(data, row, low_byte, way, touched, under, bits)
+        value = _bits_at(data, row, low_byte, direction, touched, under, bits)
         out[row] = _sign_extended(value, bits) if signed else np.int64(value)
     return lost
 
@@ -167,13 +167,13 @@ def _extract_integers(  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _extract_physical(data, size, layouts, factors, out, lost):  # type: ignore[no-untyped-def]
     for signal in range(out.shape[0]):
-        low_byte, way, touched, under, bits, needed, signed = layouts[signal]
+        low_byte, direction, touched, under, bits, needed, signed = layouts[signal]
         scale, offset = factors[signal]
         for row in range(size.size):
             if size[row] < needed:
                 out[signal, row] = np.nan
                 lost[signal] += 1
                 continue
-            value = _bits_at(data, row, low_byte, way, touched, under, bits)
+            value = _bits_at(data, row, low_byte, direction, touched, under, bits)
             raw = np.float64(_sign_extended(value, bits)) if signed else np.float64(value)
             out[signal, row] = raw * scale + offset

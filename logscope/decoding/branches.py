@@ -11,7 +11,7 @@ from logscope.decoding.bits import Payloads, raw_integers
 from logscope.definitions.spec import MessageSpec, Selection
 from logscope.findings import BoolArray
 
-Way = tuple[Selection, ...]
+MuxPath = tuple[Selection, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,22 +21,22 @@ class Branches:
     spec: MessageSpec
     payloads: Payloads
     _selectors: dict[str, tuple[NDArray[np.int64], BoolArray]] = field(default_factory=dict)
-    _active: dict[Way, BoolArray] = field(default_factory=dict)
+    _active: dict[MuxPath, BoolArray] = field(default_factory=dict)
 
-    def active(self, way: Way) -> BoolArray | None:
-        """Which frames carry the signals behind `way`, shape (n,); None where every frame does.
+    def active(self, mux_path: MuxPath) -> BoolArray | None:
+        """Which frames carry the signals behind `mux_path`, shape (n,); None where every frame does.
 
         A frame too short for a selector is in none of its branches: it cannot be told which.
         """
-        if not way:
+        if not mux_path:
             return None
-        if way not in self._active:
-            *outer, last = way
+        if mux_path not in self._active:
+            *outer, last = mux_path
             raw, present = self._selector(last.selector)
             held = present & last.holds(raw)
             before = self.active(tuple(outer))
-            self._active[way] = held if before is None else held & before
-        return self._active[way]
+            self._active[mux_path] = held if before is None else held & before
+        return self._active[mux_path]
 
     def _selector(self, name: str) -> tuple[NDArray[np.int64], BoolArray]:
         if name not in self._selectors:
@@ -53,12 +53,12 @@ def undecodable_frames(spec: MessageSpec, payloads: Payloads) -> int:
     """
     short = payloads.where(payloads.size < spec.bytes_needed)
     branches = Branches(spec, short)
-    needed: dict[Way, int] = {}
+    needed: dict[MuxPath, int] = {}
     for signal in spec.variants:
         needed[signal.multiplexer] = max(needed.get(signal.multiplexer, 0), signal.bytes_needed)
     lacking = np.zeros(short.size.size, dtype=np.bool_)
-    for way, count in needed.items():
+    for mux_path, count in needed.items():
         lost = short.size < count
-        active = branches.active(way)
+        active = branches.active(mux_path)
         lacking |= lost if active is None else lost & active
     return int(lacking.sum())

@@ -102,17 +102,17 @@ def _selections(signal: Signal, by_name: dict[str, Signal]) -> tuple[Selection, 
 
     Raises ValueError where it names a signal that is missing or leads in a circle.
     """
-    way: list[Selection] = []
+    mux_path: list[Selection] = []
     inner, seen = signal, {signal.name}
     while (selector := inner.multiplexer_signal) is not None:
         if selector in seen:
             raise ValueError(f"signal {signal.name}: its multiplexer {selector} is selected by itself")
         if selector not in by_name or by_name[selector].length > MAX_BITS:
             raise ValueError(f"signal {signal.name}: its multiplexer {selector} is not in the message")
-        way.append(Selection(selector, as_ranges(inner.multiplexer_ids or ())))
+        mux_path.append(Selection(selector, as_ranges(inner.multiplexer_ids or ())))
         seen.add(selector)
         inner = by_name[selector]
-    return tuple(reversed(way))
+    return tuple(reversed(mux_path))
 
 
 def as_ranges(values: Iterable[int]) -> tuple[tuple[int, int], ...]:

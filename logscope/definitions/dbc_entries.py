@@ -1,6 +1,6 @@
 """The statements of a DBC file that a decoder needs, each read on its own, forgiving slips of the hand.
 
-What is forgiven is said in `slips`; what cannot be understood raises `Unreadable` with the reason.
+What is forgiven is said in `repairs`; what cannot be understood raises `Unreadable` with the reason.
 Nothing is guessed: where a slip leaves two readings, the statement is refused.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from logscope.definitions.dbc_words import (
     NAME,
     NO_SEMICOLON,
-    Slip,
+    Repair,
     Unreadable,
     as_identifier,
     as_name,
@@ -57,7 +57,7 @@ class MessageEntry:
     number: int
     name: str
     length: int
-    slips: tuple[Slip, ...] = ()
+    repairs: tuple[Repair, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ class SignalEntry:
     marker: str
     bits: int
     layout: str
-    slips: tuple[Slip, ...] = ()
+    repairs: tuple[Repair, ...] = ()
 
     @property
     def selects(self) -> bool:
@@ -101,7 +101,7 @@ class DetailEntry:
     rest: str
     selector: str = ""
     attribute: str = ""
-    slips: tuple[Slip, ...] = ()
+    repairs: tuple[Repair, ...] = ()
 
     def dbc(self) -> str:
         """The statement as the standard has it."""
@@ -119,12 +119,12 @@ def read_message(text: str) -> MessageEntry:
     if found is None:
         reason = "the message cannot be read: “BO_ identifier Name: length Sender” is expected"
         raise Unreadable(reason, _likely_name(text))
-    name, slips = as_name(found["name"])
+    name, repairs = as_name(found["name"])
     number, more = as_identifier(found["number"], name)
-    slips += more
+    repairs += more
     if not NAME.fullmatch(found["sender"].strip()):
-        slips.append(Slip("the sender is missing or no name; not needed"))
-    return MessageEntry(number, name, int(found["length"]), tuple(slips))
+        repairs.append(Repair("the sender is missing or no name; not needed"))
+    return MessageEntry(number, name, int(found["length"]), tuple(repairs))
 
 
 def read_signal(text: str) -> SignalEntry:
@@ -134,7 +134,7 @@ def read_signal(text: str) -> SignalEntry:
     written, marker = _marked(head)
     if any(_MARKER.fullmatch(word) for word in written.split()[1:]):
         raise Unreadable("a multiplexer mark stands before the end of the name", as_name(written.split()[0])[0], "M")
-    name, slips = as_name(written)
+    name, repairs = as_name(written)
     if found is None:
         raise Unreadable(_why_no_signal(text), name, marker)
     if not name:
@@ -148,13 +148,13 @@ def read_signal(text: str) -> SignalEntry:
         factor, offset, more = factor_and_offset(found["conversion"])
     except Unreadable as unreadable:
         raise Unreadable(unreadable.reason, name, marker) from None
-    slips += more
+    repairs += more
     if not found["range"] or not _RANGE.fullmatch(found["range"]):
-        slips.append(Slip("the range [minimum|maximum] is missing or cannot be read; not needed"))
+        repairs.append(Repair("the range [minimum|maximum] is missing or cannot be read; not needed"))
     if not _RECEIVERS.fullmatch(found["receivers"]):
-        slips.append(Slip("the receivers behind the unit are missing or cannot be read; not needed"))
+        repairs.append(Repair("the receivers behind the unit are missing or cannot be read; not needed"))
     layout = f"{start}|{bits}@{found['order']}{found['sign']} ({factor},{offset}) [0|0] {found['unit']}"
-    return SignalEntry(name, marker, bits, layout, tuple(slips))
+    return SignalEntry(name, marker, bits, layout, tuple(repairs))
 
 
 def read_detail(kind: str, text: str) -> DetailEntry | None:
@@ -162,9 +162,9 @@ def read_detail(kind: str, text: str) -> DetailEntry | None:
 
     Raises Unreadable.
     """
-    body, slips = _body(text)
+    body, repairs = _body(text)
     if kind == "BA_":
-        return _read_attribute(body, slips)
+        return _read_attribute(body, repairs)
     pattern = {"VAL_": _VALUES, "SIG_VALTYPE_": _FLOATING, "SG_MUL_VAL_": _SELECTED}[kind]
     found = pattern.fullmatch(body)
     if found is None:
@@ -173,15 +173,15 @@ def read_detail(kind: str, text: str) -> DetailEntry | None:
         raise Unreadable("cannot be read")
     name, more = as_name(found["name"])
     number, _ = as_identifier(found["number"], "")
-    slips += more
+    repairs += more
     if kind == "VAL_":
         if not _PAIRS.fullmatch(found["pairs"].rstrip()):
             raise Unreadable("the list of numbers and texts cannot be read", name)
-        return DetailEntry(kind, number, name, found["pairs"].strip() + " ", slips=tuple(slips))
+        return DetailEntry(kind, number, name, found["pairs"].strip() + " ", repairs=tuple(repairs))
     if kind == "SIG_VALTYPE_":
-        return DetailEntry(kind, number, name, f": {found['type']}", slips=tuple(slips))
+        return DetailEntry(kind, number, name, f": {found['type']}", repairs=tuple(repairs))
     selector, _ = as_name(found["selector"])
-    return DetailEntry(kind, number, name, found["ranges"], selector, slips=tuple(slips))
+    return DetailEntry(kind, number, name, found["ranges"], selector, repairs=tuple(repairs))
 
 
 def subject(text: str) -> tuple[int, str] | None:
@@ -196,7 +196,7 @@ def defined_attribute(text: str) -> str | None:
     return found["attribute"] if found else None
 
 
-def _read_attribute(body: str, slips: list[Slip]) -> DetailEntry | None:
+def _read_attribute(body: str, repairs: list[Repair]) -> DetailEntry | None:
     found = _ATTRIBUTE.fullmatch(body)
     if found is None:
         raise Unreadable("the attribute cannot be read")
@@ -207,12 +207,12 @@ def _read_attribute(body: str, slips: list[Slip]) -> DetailEntry | None:
         raise Unreadable("the attribute does not say clearly to what it belongs")
     number = as_identifier(target[0], "")[0] if target else None
     signal = as_name(target[1])[0] if len(target) > 1 else ""
-    return DetailEntry("BA_", number, signal, found["value"], attribute=found["attribute"], slips=tuple(slips))
+    return DetailEntry("BA_", number, signal, found["value"], attribute=found["attribute"], repairs=tuple(repairs))
 
 
-def _body(text: str) -> tuple[str, list[Slip]]:
+def _body(text: str) -> tuple[str, list[Repair]]:
     text = text.strip()
-    return (text[:-1].rstrip(), []) if text.endswith(";") else (text, [Slip(NO_SEMICOLON)])
+    return (text[:-1].rstrip(), []) if text.endswith(";") else (text, [Repair(NO_SEMICOLON)])
 
 
 def _likely_name(text: str) -> str:

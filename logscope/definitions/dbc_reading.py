@@ -16,7 +16,7 @@ from logscope.definitions.dbc_entries import (
     read_signal,
     subject,
 )
-from logscope.definitions.dbc_words import NO_SEMICOLON, Slip, Unreadable
+from logscope.definitions.dbc_words import NO_SEMICOLON, Repair, Unreadable
 from logscope.definitions.skipped import Skipped, shown
 from logscope.definitions.statements import CLOSED, Statement, statements
 
@@ -69,11 +69,11 @@ class Reading:
         """Note a place; `more` as the fields of Skipped."""
         self.skipped.append(Skipped(self.path, line, shown(text), reason, **more))  # type: ignore[arg-type]
 
-    def slips(self, at: Statement, slips: tuple[Slip, ...], message: str, signal: str = "") -> None:
+    def repairs(self, at: Statement, repairs: tuple[Repair, ...], message: str, signal: str = "") -> None:
         """Note what was forgiven in a statement."""
-        for slip in slips:
-            named = {"message": message, "signals": (signal,) if signal else ()} if slip.doubtful else {}
-            self.report(at.line, at.text, slip.reason, kept=True, **named)
+        for repair in repairs:
+            named = {"message": message, "signals": (signal,) if signal else ()} if repair.doubtful else {}
+            self.report(at.line, at.text, repair.reason, kept=True, **named)
 
 
 def read_dbc(text: str, path: Path) -> Reading:
@@ -119,7 +119,7 @@ def _message(reading: Reading, statement: Statement) -> Block:
     if earlier is not None:
         reason = f"it has no signals, and line {statement.line} defines the same identifier; that one is used"
         reading.report(earlier.line, f"BO_ {earlier.entry.number} {earlier.entry.name}", reason)
-    reading.slips(statement, entry.slips, entry.name)
+    reading.repairs(statement, entry.repairs, entry.name)
     block = reading.blocks[entry.number] = Block(statement.line, entry)
     return block
 
@@ -145,7 +145,7 @@ def _signal(reading: Reading, statement: Statement, block: Block | None) -> None
         reason = f"message {message} has a signal of that name in line {block.lines[entry.name]}, which is used"
         reading.report(statement.line, statement.text, reason, message=message, signals=(entry.name,))
         return
-    reading.slips(statement, entry.slips, message, entry.name)
+    reading.repairs(statement, entry.repairs, message, entry.name)
     block.signals[entry.name], block.lines[entry.name] = entry, statement.line
     if entry.selects:
         block.selectors.add(entry.name)
@@ -193,7 +193,7 @@ def _lay_details(reading: Reading) -> None:
                 reading.report(statement.line, statement.text, reason)
             undefined.add(detail.attribute)
         elif detail.number is None:
-            reading.slips(statement, detail.slips, "")
+            reading.repairs(statement, detail.repairs, "")
             if detail.attribute in _NEEDED:
                 reading.header.append(detail.dbc())
         elif block is None:
@@ -206,6 +206,6 @@ def _lay_details(reading: Reading) -> None:
                 reason = f"message {block.entry.name} has no signal {detail.signal}"
                 reading.report(statement.line, statement.text, reason)
         else:
-            reading.slips(statement, detail.slips, block.entry.name, detail.signal)
+            reading.repairs(statement, detail.repairs, block.entry.name, detail.signal)
             if detail.kind != "BA_" or detail.attribute in _NEEDED:
                 block.details.append((statement.line, detail))

@@ -1,6 +1,6 @@
 """Names, identifiers and numbers of a DBC file as people write them, and as the standard has them.
 
-What is forgiven becomes a `Slip`; what cannot be understood raises `Unreadable` with the reason.
+What is forgiven becomes a `Repair`; what cannot be understood raises `Unreadable` with the reason.
 """
 
 from __future__ import annotations
@@ -28,40 +28,40 @@ class Unreadable(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Slip:
+class Repair:
     """What was forgiven; `doubtful` where it bears on the values."""
 
     reason: str
     doubtful: bool = False
 
 
-def as_name(written: str) -> tuple[str, list[Slip]]:
+def as_name(written: str) -> tuple[str, list[Repair]]:
     """The name as the standard allows it: letters, digits and underscores, no digit in front."""
     written = written.strip()
     if NAME.fullmatch(written):
         return written, []
     name = re.sub(r"[^A-Za-z0-9_]+", "_", written)
     name = f"_{name}" if name[:1].isdigit() else name
-    return name, [Slip(f"“{written}” is no name of letters, digits and underscores; read as “{name}”", True)]
+    return name, [Repair(f"“{written}” is no name of letters, digits and underscores; read as “{name}”", True)]
 
 
-def as_identifier(written: str, name: str) -> tuple[int, list[Slip]]:
+def as_identifier(written: str, name: str) -> tuple[int, list[Repair]]:
     """The identifier as a DBC file holds it, of message `name`. Raises Unreadable."""
-    slips = []
+    repairs = []
     if re.fullmatch(r"\d{1,10}", written, re.ASCII):
         value = int(written)
     elif re.fullmatch(r"0[xX][0-9A-Fa-f]{1,8}", written):
         value = int(written, 16)
-        slips.append(Slip(f"the identifier {written} is hexadecimal; read as {value}", True))
+        repairs.append(Repair(f"the identifier {written} is hexadecimal; read as {value}", True))
     else:
         raise Unreadable(f"the identifier “{written}” is no number", name)
     number = extended(value)
     if number != value:
         reason = f"identifier 0x{value:X} needs an extended frame but lacks its mark, 0x80000000; read as one"
-        slips.append(Slip(reason, True))
+        repairs.append(Repair(reason, True))
     if number & ~_EXTENDED > _EXTENDED_TOP:
         raise Unreadable(f"identifier 0x{value:X} is more than an extended frame's 29 bits", name)
-    return number, slips
+    return number, repairs
 
 
 def extended(value: int) -> int:
@@ -69,7 +69,7 @@ def extended(value: int) -> int:
     return value | _EXTENDED if _STANDARD_TOP < value <= _EXTENDED_TOP else value
 
 
-def factor_and_offset(written: str) -> tuple[str, str, list[Slip]]:
+def factor_and_offset(written: str) -> tuple[str, str, list[Repair]]:
     """Factor and offset. Raises Unreadable where commas leave more than one reading."""
     parts = [part.strip() for part in written.split(",")]
     by_semicolon, by_space = written.split(";"), re.split(r",\s+", written.strip())
@@ -87,5 +87,7 @@ def factor_and_offset(written: str) -> tuple[str, str, list[Slip]]:
         raise Unreadable(f"factor and offset ({written}) cannot be read")
     factor, offset = (re.sub(r"^([-+]?)\.", r"\g<1>0.", part) for part in parts)
     sound = [part.strip() for part in written.split(",")] == [factor, offset]
-    slip = Slip(f"factor and offset ({written}) are not written by the standard; read as {factor} and {offset}", True)
-    return factor, offset, [] if sound else [slip]
+    repair = Repair(
+        f"factor and offset ({written}) are not written by the standard; read as {factor} and {offset}", True
+    )
+    return factor, offset, [] if sound else [repair]

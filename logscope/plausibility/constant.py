@@ -16,7 +16,7 @@ from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.name import line_of, said, titled
 from logscope.plausibility.possible import SHAFT_SPEEDS, TEMPERATURES
 from logscope.signals import Part, Signals
-from logscope.statistics.sampling import held_time_s, last_sample
+from logscope.statistics.sampling import held_time_s, zero_order_hold
 from logscope.vehicle import Vehicle
 
 _SHARE = 0.99  # of the readings; a first one before the controller woke may differ
@@ -122,7 +122,7 @@ def _feeds_a_link(part: Part, signals: Signals) -> str | None:
     link, closed = signals.parts.get("dc_link_voltage"), signals.parts.get("main_contactor")
     if _level(part) != 0.0 or link is None or closed is None or closed.on is None or not closed.time_s.size:
         return None
-    joined = last_sample(closed.time_s, closed.on.astype(np.float64), link.time_s) > 0.5
+    joined = zero_order_hold(closed.time_s, closed.on.astype(np.float64), link.time_s) > 0.5
     live = joined & (link.value >= _LIVE_V)
     if float(held_time_s(link.time_s)[live].sum()) < _CLOSED_S:
         return None
@@ -179,8 +179,8 @@ def _off_under_current(part: Part, signals: Signals) -> str | None:
     current = signals.parts.get("motor_current") or signals.parts.get("battery_current")
     if link is None or pack is None or current is None:
         return None
-    volts = last_sample(link.time_s, link.value, current.time_s)
-    full = last_sample(pack.time_s, pack.value, current.time_s)
+    volts = zero_order_hold(link.time_s, link.value, current.time_s)
+    full = zero_order_hold(pack.time_s, pack.value, current.time_s)
     joined = (np.abs(volts - full) <= _JOINED * full) & (full > 0.0)
     carrying = joined & (np.abs(current.value) >= _FLOWS_A)
     covered = (current.time_s >= part.time_s[0]) & (current.time_s <= part.time_s[-1])
@@ -271,7 +271,7 @@ def _span_turning(part: Part | None, speed: Part) -> float:
     """The same of the readings while the motor turns."""
     if part is None or not part.value.size:
         return 0.0
-    turning = np.abs(last_sample(speed.time_s, speed.value, part.time_s)) > _TURNS_RPM
+    turning = np.abs(zero_order_hold(speed.time_s, speed.value, part.time_s)) > _TURNS_RPM
     value = part.value[turning]
     return float(np.ptp(np.quantile(value, [0.01, 0.99]))) if value.size >= _SAMPLES else 0.0
 

@@ -14,10 +14,10 @@ from logscope.comparison.outcome import ComparedMeasure, Comparison, Side
 from logscope.findings import Finding, FloatArray
 from logscope.parts import PARTS
 from logscope.report.comparison_words import VERDICT_SEVERITY, VERDICT_WORDS, effect_texts
+from logscope.report.downsample import keep_extremes
 from logscope.report.drawing import heading
 from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, numbers, plain
 from logscope.report.stack import BOTTOM_PX, HEADING_PX, LEFT_PX, RIGHT_PX, TOP_PX, Drawing
-from logscope.report.thin import keep_extremes
 from logscope.report.words import part_name
 from logscope.result import Result
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from logscope.findings import Curve, FloatArray, Level
 from logscope.parts import PARTS, Role
-from logscope.report.thin import keep_extremes
+from logscope.report.downsample import keep_extremes
 from logscope.report.words import panel_name, part_name
 from logscope.signals import Part
 

@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from logscope.findings import Chart, Finding, FloatArray, Series, Style
 from logscope.report.charts import MOMENT_POINTS, finding_chart
+from logscope.report.downsample import keep_extremes
 from logscope.report.numbers import shown_unit
 from logscope.report.rows import PANEL_PX, SERIES_COLOURS, Key, Row, Trace, bounds, numbers, padded, plain
 from logscope.report.stack import Drawing, stacked
-from logscope.report.thin import keep_extremes
 from logscope.signals import Signals
 
 BANDS = 2  # --curve-1 and --band-1 … of the style sheet: a line with limits takes these

@@ -55,7 +55,7 @@ class Circuit:
         return self.inner_ohm * self.capacitance_f
 
     @property
-    def most_load_w(self) -> float:
+    def max_load_w(self) -> float:
         """The greatest constant power that the resistor can pass: Vth²/(4·Rth) [W]."""
         return self.open_v**2 / (4 * self.inner_ohm)
 

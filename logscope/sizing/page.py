@@ -17,7 +17,7 @@ from logscope.report.words import glossary_of
 from logscope.sizing import show, words
 from logscope.sizing.choose import corners, nominal
 from logscope.sizing.circuit import Circuit, link_curve
-from logscope.sizing.points import points
+from logscope.sizing.component_notes import component_notes
 from logscope.sizing.precharge import PrechargeDesign
 
 _POINTS = 300  # about one for each two pixels of a chart
@@ -28,7 +28,7 @@ TIME_TITLE = "time since the precharge relay closed [s]"
 
 def design_to_html(design: PrechargeDesign) -> str:
     """The design as HTML text that needs nothing else."""
-    sections, considered = show.value_rows(design), points(design)
+    sections, considered = show.value_rows(design), component_notes(design)
     chart = design_chart(design)
     meanings = (meaning for _, rows in sections for row in rows for meaning in row)
     texts = [words.reason(design), *meanings, *(text for _, text in considered), *words.SOURCES, CAUTION_HV]
@@ -43,11 +43,11 @@ def design_to_html(design: PrechargeDesign) -> str:
         sections=sections,
         tables=(
             (
-                "Next values of the series",
+                "Neighbouring resistor values",
                 show.ALTERNATIVE_HEADINGS,
                 _used(map(show.alternative_row, design.alternatives)),
             ),
-            ("A charge that stalls", show.STALL_HEADINGS, _used(map(show.stall_row, design.stalls))),
+            ("Stalled precharge", show.STALL_HEADINGS, _used(map(show.stall_row, design.stalls))),
         ),
         points=considered,
         sources=words.SOURCES,
@@ -64,22 +64,22 @@ def _used(rows: Any) -> list[tuple[str, ...]]:
 
 
 def _facts(design: PrechargeDesign) -> list[tuple[str, str]]:
-    wish = design.wish
-    spread = f" ({wish.least_v:g} to {wish.most_v:g})" if wish.least_v < wish.most_v else ""
-    wished = "as the resistor gives" if wish.time_s is None else words.figures(wish.time_s, "s")
-    loads = [words.ohm_text(wish.load_ohm)] if wish.load_ohm is not None else []
-    loads += [f"{wish.load_W:g} W from {wish.load_cut_in_V:g} V"] if wish.load_W is not None else []
+    needs = design.needs
+    spread = f" ({needs.lowest_v:g} to {needs.highest_v:g})" if needs.lowest_v < needs.highest_v else ""
+    time = "set by the resistor" if needs.time_s is None else words.figures(needs.time_s, "s")
+    loads = [words.ohm_text(needs.load_ohm)] if needs.load_ohm is not None else []
+    loads += [f"{needs.load_W:g} W from {needs.load_cut_in_V:g} V"] if needs.load_W is not None else []
     return [
-        ("Pack voltage", f"{wish.voltage_V:g}{spread} V"),
-        ("Link capacitance", f"{wish.capacitance_uF:g} µF ± {100 * wish.capacitor_tolerance:g} %"),
-        (f"Wished time to {100 * wish.close_fraction:.4g} %", wished),
-        ("On the link meanwhile", " and ".join(loads) or "nothing"),
+        ("Pack voltage", f"{needs.voltage_V:g}{spread} V"),
+        ("Link capacitance", f"{needs.capacitance_uF:g} µF ± {100 * needs.capacitor_tolerance:g} %"),
+        (f"Required time to {100 * needs.close_fraction:.4g} %", time),
+        ("Load during precharge", " and ".join(loads) or "nothing"),
     ]
 
 
 def design_chart(design: PrechargeDesign) -> Drawing:
     """Link voltage and power in the resistor until just after the timeout, the contactor left open."""
-    wish, ohm = design.wish, design.choice.resistance_ohm
+    needs, ohm = design.needs, design.choice.resistance_ohm
     timeout = design.values["timeout_s"].value or 0.0
     close = design.values["time_to_close_s"].value or 0.0
     time = np.linspace(0.0, _PAST_TIMEOUT * timeout, _POINTS)
@@ -87,12 +87,12 @@ def design_chart(design: PrechargeDesign) -> Drawing:
     def power(circuit: Circuit) -> FloatArray:
         return np.asarray((circuit.source_v - link_curve(circuit, time)) ** 2 / circuit.resistance_ohm)
 
-    level = Level(wish.close_fraction * wish.voltage_V, "closing threshold", "")
+    level = Level(needs.close_fraction * needs.voltage_V, "closing threshold", "")
     rows = (
         _row("Link voltage [V]", design, time, lambda c: link_curve(c, time), 1, (level,)),
         _row("Power in the resistor [W]", design, time, power, 2, ()),
     )
-    marks = ((close, "closing fraction reached, nominal"), (timeout, "timeout"))
+    marks = ((close, "closing fraction reached (nominal)"), (timeout, "timeout"))
     summary = (
         f"Chart of link voltage and resistor power over {time[-1]:.3g} s, {ohm:g} ohm, with bands of the tolerances."
     )
@@ -110,9 +110,9 @@ def _row(
     levels: tuple[Level, ...],
 ) -> Row:  # fmt: skip
     """A nominal line and the band of all edges."""
-    wish, ohm = design.wish, design.choice.resistance_ohm
-    value = of(nominal(wish, ohm))
-    edges = np.array([of(circuit) for circuit in corners(wish, ohm)])
+    needs, ohm = design.needs, design.choice.resistance_ohm
+    value = of(nominal(needs, ohm))
+    edges = np.array([of(circuit) for circuit in corners(needs, ohm)])
     low, high = edges.min(axis=0), edges.max(axis=0)
     label = name.split(" [")[0]
     shared = {"x": numbers(time, TIME_DECIMALS), "type": "scatter", "mode": "lines", "yhoverformat": ".4~g"}

@@ -1,4 +1,4 @@
-"""Everything that follows from a wish: the resistor, the charge, the faults, the closing, the discharge."""
+"""Everything that follows from what it must do: the resistor, the charge, the faults, the closing, the discharge."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from logscope.physics.resistor import (
 from logscope.sizing.choose import Choice, choose, closing_time_s, corners, nominal, slowest_s
 from logscope.sizing.circuit import Circuit, rest_v, resting_voltages, rise
 from logscope.sizing.discharge import discharge_values
+from logscope.sizing.requirements import PrechargeRequirements
 from logscope.sizing.series import next_above, next_below
-from logscope.sizing.wish import PrechargeWish
 
 # Beyond the slow edge: a resistor that warms up, a capacitor that ages (common practice, no published source) …
 TIMEOUT_MARGIN = 1.2
@@ -34,7 +34,7 @@ STALL_FRACTIONS = (0.0, 0.5, 0.75, 0.9)  # of pack voltage: a shorted link, and 
 @dataclass(frozen=True, slots=True)
 class Alternative:
     """A neighbouring value of the series. time_to_close_s : with its band; peak_current_A : at most; fits : whether
-    it meets time and peak current, True where no time was wished
+    it meets time and peak current, True where no time is required
     """
 
     resistance_ohm: float
@@ -69,61 +69,61 @@ class PrechargeDesign:
     stalls : what a precharge that does not get there puts into the resistor
     """
 
-    wish: PrechargeWish
+    needs: PrechargeRequirements
     choice: Choice
     values: Mapping[str, Measured]
     alternatives: tuple[Alternative, ...]
     stalls: tuple[Stall, ...]
 
 
-def size_precharge(wish: PrechargeWish) -> PrechargeDesign:
+def size_precharge(needs: PrechargeRequirements) -> PrechargeDesign:
     """Choose the resistor and compute the rest.
 
-    Raises RequestError with the reason where the wish cannot be met.
+    Raises RequestError with the reason where the requirements cannot be met.
     """
-    choice = choose(wish)
+    choice = choose(needs)
     ohm = choice.resistance_ohm
-    charge = _charge_values(wish, ohm)
-    faults = _fault_values(wish, ohm)
+    charge = _charge_values(needs, ohm)
+    faults = _fault_values(needs, ohm)
     timeout_s = faults["timeout_s"].value or 0.0
-    values = charge | faults | _closing_values(wish)
-    values |= _repeat_values(wish, values) | discharge_values(wish)
-    neighbours = (next_below(ohm, wish.series), ohm, next_above(ohm, wish.series))
+    values = charge | faults | _closing_values(needs)
+    values |= _repeat_values(needs, values) | discharge_values(needs)
+    neighbours = (next_below(ohm, needs.series), ohm, next_above(ohm, needs.series))
     return PrechargeDesign(
-        wish=wish,
+        needs=needs,
         choice=choice,
         values=values,
-        alternatives=tuple(_alternative(wish, choice, value) for value in neighbours),
-        stalls=tuple(_stall(wish, ohm, timeout_s, fraction) for fraction in STALL_FRACTIONS),
+        alternatives=tuple(_alternative(needs, choice, value) for value in neighbours),
+        stalls=tuple(_stall(needs, ohm, timeout_s, fraction) for fraction in STALL_FRACTIONS),
     )
 
 
-def _band(wish: PrechargeWish, ohm: float, unit: str, of: Callable[[Circuit], float]) -> Measured:
+def _band(needs: PrechargeRequirements, ohm: float, unit: str, of: Callable[[Circuit], float]) -> Measured:
     """A value at the nominal circuit, and its edges."""
-    edges = [of(circuit) for circuit in corners(wish, ohm)]
-    return Measured(of(nominal(wish, ohm)), unit, min(edges), max(edges))
+    edges = [of(circuit) for circuit in corners(needs, ohm)]
+    return Measured(of(nominal(needs, ohm)), unit, min(edges), max(edges))
 
 
-def _charge_values(wish: PrechargeWish, ohm: float) -> dict[str, Measured]:
+def _charge_values(needs: PrechargeRequirements, ohm: float) -> dict[str, Measured]:
     def closing(circuit: Circuit) -> tuple[float, float]:
-        return rise(circuit, wish.close_fraction * circuit.source_v)
+        return rise(circuit, needs.close_fraction * circuit.source_v)
 
     values = {
-        "time_constant_s": _band(wish, ohm, "s", lambda c: c.time_constant_s),
-        "time_to_close_s": _band(wish, ohm, "s", lambda c: closing(c)[0]),
-        "resting_voltage_V": _band(wish, ohm, "V", _rest),
-        "fraction_at_rest": _band(wish, ohm, "1", lambda c: _rest(c) / c.source_v),
-        "peak_current_A": _band(wish, ohm, "A", lambda c: c.source_v / c.resistance_ohm),
-        "peak_power_W": _band(wish, ohm, "W", lambda c: resistor_power_w(c.source_v, c.resistance_ohm)),
-        "pulse_energy_J": _band(wish, ohm, "J", lambda c: closing(c)[1]),
-        "mean_power_W": _band(wish, ohm, "W", lambda c: closing(c)[1] / closing(c)[0]),
-        "stored_energy_J": _band(wish, ohm, "J", lambda c: 0.5 * c.capacitance_f * c.source_v**2),
-        "let_through_A2s": _band(wish, ohm, "A²s", lambda c: let_through_a2s(closing(c)[1], c.resistance_ohm)),
+        "time_constant_s": _band(needs, ohm, "s", lambda c: c.time_constant_s),
+        "time_to_close_s": _band(needs, ohm, "s", lambda c: closing(c)[0]),
+        "resting_voltage_V": _band(needs, ohm, "V", _rest),
+        "fraction_at_rest": _band(needs, ohm, "1", lambda c: _rest(c) / c.source_v),
+        "peak_current_A": _band(needs, ohm, "A", lambda c: c.source_v / c.resistance_ohm),
+        "peak_power_W": _band(needs, ohm, "W", lambda c: resistor_power_w(c.source_v, c.resistance_ohm)),
+        "pulse_energy_J": _band(needs, ohm, "J", lambda c: closing(c)[1]),
+        "mean_power_W": _band(needs, ohm, "W", lambda c: closing(c)[1] / closing(c)[0]),
+        "stored_energy_J": _band(needs, ohm, "J", lambda c: 0.5 * c.capacitance_f * c.source_v**2),
+        "let_through_A2s": _band(needs, ohm, "A²s", lambda c: let_through_a2s(closing(c)[1], c.resistance_ohm)),
     }
-    values["spare_load_W"] = _band(wish, ohm, "W", lambda c: _spare_w(wish, c))
-    if wish.load_W is not None:
-        values["lower_resting_voltage_V"] = _band(wish, ohm, "V", _lower_root)
-        values["most_load_W"] = _band(wish, ohm, "W", lambda c: c.most_load_w)
+    values["spare_load_W"] = _band(needs, ohm, "W", lambda c: _spare_w(needs, c))
+    if needs.load_W is not None:
+        values["lower_resting_voltage_V"] = _band(needs, ohm, "V", _lower_root)
+        values["most_load_W"] = _band(needs, ohm, "W", lambda c: c.max_load_w)
     return values
 
 
@@ -135,9 +135,9 @@ def _rest(circuit: Circuit) -> float:
     return circuit.cut_in_v if end_v is None else end_v
 
 
-def _spare_w(wish: PrechargeWish, circuit: Circuit) -> float:
+def _spare_w(needs: PrechargeRequirements, circuit: Circuit) -> float:
     """What the resistor passes at the closing fraction, less the load that is there [W]."""
-    link_v = wish.close_fraction * circuit.source_v
+    link_v = needs.close_fraction * circuit.source_v
     passed = link_v * (circuit.source_v - link_v) / circuit.resistance_ohm
     return passed - link_v**2 / circuit.load_ohm - (circuit.load_w if link_v > circuit.cut_in_v else 0.0)
 
@@ -148,24 +148,24 @@ def _lower_root(circuit: Circuit) -> float:
     return roots[0] if roots is not None else 0.0
 
 
-def _fault_values(wish: PrechargeWish, ohm: float) -> dict[str, Measured]:
+def _fault_values(needs: PrechargeRequirements, ohm: float) -> dict[str, Measured]:
     def shorted(seconds: float) -> Measured:
-        return _band(wish, ohm, "J", lambda c: seconds * resistor_power_w(c.source_v, c.resistance_ohm))
+        return _band(needs, ohm, "J", lambda c: seconds * resistor_power_w(c.source_v, c.resistance_ohm))
 
     def at_rest(circuit: Circuit) -> float:
         return resistor_power_w(circuit.source_v - _rest(circuit), circuit.resistance_ohm)
 
-    fraction = min(HALF_WAY, wish.close_fraction)
-    half_way_s = _with_margin(max(rise(c, fraction * c.source_v)[0] for c in corners(wish, ohm)))
-    timeout_s = _with_margin(slowest_s(wish, ohm))
+    fraction = min(HALF_WAY, needs.close_fraction)
+    half_way_s = _with_margin(max(rise(c, fraction * c.source_v)[0] for c in corners(needs, ohm)))
+    timeout_s = _with_margin(slowest_s(needs, ohm))
     values = {
         "timeout_s": Measured(timeout_s, "s"),
         "shorted_energy_J": shorted(timeout_s),
         "half_way_s": Measured(half_way_s, "s"),
         "shorted_half_way_J": shorted(half_way_s),
     }
-    if wish.load_ohm is not None or wish.load_W is not None:
-        values["power_at_rest_W"] = _band(wish, ohm, "W", at_rest)
+    if needs.load_ohm is not None or needs.load_W is not None:
+        values["power_at_rest_W"] = _band(needs, ohm, "W", at_rest)
     return values
 
 
@@ -173,52 +173,54 @@ def _with_margin(seconds: float) -> float:
     return _rounded_up(seconds * TIMEOUT_MARGIN + TIMEOUT_LAG_S)
 
 
-def _closing_values(wish: PrechargeWish) -> dict[str, Measured]:
-    missing, c = 1 - wish.close_fraction, wish.capacitor_tolerance
+def _closing_values(needs: PrechargeRequirements) -> dict[str, Measured]:
+    missing, c = 1 - needs.close_fraction, needs.capacitor_tolerance
 
     def inrush(volts: float, factor: float) -> float:
-        return inrush_peak_a(missing * volts, wish.loop_ohm, wish.loop_H, wish.capacitance_f * factor)
+        return inrush_peak_a(missing * volts, needs.loop_ohm, needs.loop_H, needs.capacitance_f * factor)
 
     return {
-        "close_difference_V": Measured(missing * wish.voltage_V, "V", missing * wish.least_v, missing * wish.most_v),
+        "close_difference_V": Measured(
+            missing * needs.voltage_V, "V", missing * needs.lowest_v, missing * needs.highest_v
+        ),
         "inrush_bound_A": Measured(
-            inrush(wish.voltage_V, 1), "A", inrush(wish.least_v, 1 - c), inrush(wish.most_v, 1 + c)
+            inrush(needs.voltage_V, 1), "A", inrush(needs.lowest_v, 1 - c), inrush(needs.highest_v, 1 + c)
         ),
     }
 
 
-def _repeat_values(wish: PrechargeWish, values: Mapping[str, Measured]) -> dict[str, Measured]:
+def _repeat_values(needs: PrechargeRequirements, values: Mapping[str, Measured]) -> dict[str, Measured]:
     """What the resistor must be able to do, from the highest energy of one try."""
     worst = max(values["pulse_energy_J"].high or 0.0, values["stored_energy_J"].high or 0.0)
     repeat = {
         "required_pulse_J": Measured(PULSES_HELD * worst, "J"),
         "repeated_starts_power_W": Measured(STARTS * worst / STARTS_WITHIN_S, "W"),
     }
-    if wish.rated_power_W is not None:
-        repeat["retry_interval_s"] = Measured(interval_for_mean_power_s(worst, wish.rated_power_W), "s")
-    if wish.pulse_rating_J is not None:
-        repeat["tries_in_a_row"] = Measured(math.floor(wish.pulse_rating_J / worst), "1")
+    if needs.rated_power_W is not None:
+        repeat["retry_interval_s"] = Measured(interval_for_mean_power_s(worst, needs.rated_power_W), "s")
+    if needs.pulse_rating_J is not None:
+        repeat["tries_in_a_row"] = Measured(math.floor(needs.pulse_rating_J / worst), "1")
     return repeat
 
 
-def _alternative(wish: PrechargeWish, choice: Choice, ohm: float) -> Alternative:
-    peak = _band(wish, ohm, "A", lambda c: c.source_v / c.resistance_ohm)
-    time = _band(wish, ohm, "s", lambda c: closing_time_s(wish, c))
-    in_time = choice.most_ohm is None or ohm <= choice.most_ohm * (1 + 1e-9)
+def _alternative(needs: PrechargeRequirements, choice: Choice, ohm: float) -> Alternative:
+    peak = _band(needs, ohm, "A", lambda c: c.source_v / c.resistance_ohm)
+    time = _band(needs, ohm, "s", lambda c: closing_time_s(needs, c))
+    in_time = choice.max_ohm is None or ohm <= choice.max_ohm * (1 + 1e-9)
     reached = time.high is not None and math.isfinite(time.high)
-    return Alternative(ohm, time, peak, in_time and reached and ohm >= choice.least_ohm * (1 - 1e-9))
+    return Alternative(ohm, time, peak, in_time and reached and ohm >= choice.min_ohm * (1 - 1e-9))
 
 
-def _stall(wish: PrechargeWish, ohm: float, timeout_s: float, fraction: float) -> Stall:
-    low_ohm = ohm * (1 - wish.resistor_tolerance)
-    link_v = fraction * wish.most_v
-    power = resistor_power_w(wish.most_v - link_v, low_ohm)
+def _stall(needs: PrechargeRequirements, ohm: float, timeout_s: float, fraction: float) -> Stall:
+    low_ohm = ohm * (1 - needs.resistor_tolerance)
+    link_v = fraction * needs.highest_v
+    power = resistor_power_w(needs.highest_v - link_v, low_ohm)
     load_ohm = low_ohm * fraction / (1 - fraction)
     energy = power * timeout_s
     if load_ohm > 0:
-        tau = parallel_ohm(low_ohm, load_ohm) * wish.capacitance_f * (1 + wish.capacitor_tolerance)
-        energy = pulse_energy_loaded_j(timeout_s, 0.0, link_v, wish.most_v, low_ohm, tau)
-    rating = wish.pulse_rating_J
+        tau = parallel_ohm(low_ohm, load_ohm) * needs.capacitance_f * (1 + needs.capacitor_tolerance)
+        energy = pulse_energy_loaded_j(timeout_s, 0.0, link_v, needs.highest_v, low_ohm, tau)
+    rating = needs.pulse_rating_J
     allowed = None if rating is None else stall_time_s(rating, energy - power * timeout_s, power)
     return Stall(fraction, link_v, load_ohm, power, energy, allowed)
 

@@ -10,7 +10,7 @@ from logscope.report.json import measured_fields, number, to_json_text, version
 from logscope.report.terminal import printable
 from logscope.report.words import in_shown_unit
 from logscope.sizing import words
-from logscope.sizing.points import points
+from logscope.sizing.component_notes import component_notes
 from logscope.sizing.precharge import Alternative, PrechargeDesign, Stall
 
 if TYPE_CHECKING:
@@ -25,13 +25,13 @@ def design_to_json(design: PrechargeDesign) -> str:
         {
             "schema": SCHEMA,
             "logscope": version(),
-            "wish": asdict(design.wish),
+            "wish": asdict(design.needs),
             "choice": asdict(design.choice),
             "values": {name: measured_fields(value) for name, value in design.values.items()},
             "alternatives": [_alternative_fields(option) for option in design.alternatives],
             "stalls": [asdict(stall) | {"allowed_s": number(stall.allowed_s)} for stall in design.stalls],
             "warnings": list(words.warnings(design)),
-            "points": [{"about": about, "text": text} for about, text in points(design)],
+            "points": [{"about": about, "text": text} for about, text in component_notes(design)],
             "sources": list(words.SOURCES),
             "caution": CAUTION_HV,
         }
@@ -63,7 +63,7 @@ def value_rows(design: PrechargeDesign) -> list[tuple[str, list[tuple[str, str, 
 
 
 def alternative_row(option: Alternative) -> tuple[str, str, str, str, str]:
-    """Resistor, time, its band, peak current at most, and whether it fits the wish."""
+    """Resistor, time, its band, peak current at most, and whether it meets the requirements."""
     time, peak = option.time_to_close_s, words.figures(option.peak_current_A.high, "A")
     fits = "yes" if option.fits else "no"
     return words.ohm_text(option.resistance_ohm), words.figures(time.value, "s"), words.band_text(time), peak, fits
@@ -78,7 +78,7 @@ def stall_row(stall: Stall) -> tuple[str, str, str, str, str]:
 
 
 ALTERNATIVE_HEADINGS = ("Resistor", "Time to close", "Band", "Peak current", "Fits")
-STALL_HEADINGS = ("Stays at", "Held there by", "Power", "Until timeout", "Until rating")
+STALL_HEADINGS = ("Stalled at", "Load", "Power", "Energy until timeout", "Time to pulse rating")
 
 
 def print_design(design: PrechargeDesign, console: Console) -> None:
@@ -89,10 +89,10 @@ def print_design(design: PrechargeDesign, console: Console) -> None:
         _say(console, f"WARNING {text}", "yellow")
     for heading, rows in value_rows(design):
         _table(console, heading, ("", "Value", "Band"), [row[:3] for row in rows])
-    _table(console, "Next values of the series", ALTERNATIVE_HEADINGS, map(alternative_row, design.alternatives))
-    _table(console, "A charge that stalls", STALL_HEADINGS, map(stall_row, design.stalls))
+    _table(console, "Neighbouring resistor values", ALTERNATIVE_HEADINGS, map(alternative_row, design.alternatives))
+    _table(console, "Stalled precharge", STALL_HEADINGS, map(stall_row, design.stalls))
     console.print()
-    for about, text in points(design):
+    for about, text in component_notes(design):
         _say(console, f"{about}: {text}")
     _say(console, f"CAUTION {CAUTION_HV}", "bold red")
 

@@ -48,9 +48,9 @@ class CountFit:
         reach = NORMAL_95 * np.sqrt(np.maximum(np.sum((covariates @ self.covariance) * covariates, axis=1), 0.0))
         return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
 
-    def widened(self, inflated: FloatArray) -> CountFit:
-        """The same with each coefficient's variance inflated, shape (k,)."""
-        root = np.sqrt(inflated)
+    def widened(self, variance_ratio: FloatArray) -> CountFit:
+        """The same with each coefficient's variance multiplied by its ratio, shape (k,)."""
+        root = np.sqrt(variance_ratio)
         return replace(self, covariance=self.covariance * np.outer(root, root))
 
     def factor(self, index: int, low: float, high: float) -> Estimate:
@@ -110,8 +110,10 @@ def fit_dispersed(counts: FloatArray, exposure: FloatArray, covariates: FloatArr
     return fit_counts(counts, exposure, covariates, exp(float(best.x)))
 
 
-def inflation(counts: FloatArray, exposure: FloatArray, covariates: FloatArray, fit: CountFit, lags: int) -> FloatArray:
-    """By how much each coefficient's variance is larger than the fit tells, since bins near one another are alike.
+def hac_variance_ratio(
+    counts: FloatArray, exposure: FloatArray, covariates: FloatArray, fit: CountFit, lags: int
+) -> FloatArray:
+    """By how much each coefficient's variance is larger than the fit gives, since bins near one another are alike.
 
     At least 1; shape (k,). The variance is the sandwich of Newey and West (Econometrica 55, 1987), which holds
     whatever ties bins up to `lags` apart. Bins in order of time; others as for `fit_counts`, `fit` its result.
@@ -132,18 +134,20 @@ def profile_limits(
     covariates: FloatArray,
     fit: CountFit,
     index: int,
-    inflated: float = 1.0,
+    variance_ratio: float = 1.0,
 ) -> tuple[float, float]:
     """95 % limits of one coefficient by its profile likelihood, its dispersion kept; ±∞ where there is none.
 
-    index : which of at least two coefficients; inflated : by how much its variance is larger than the fit tells;
+    index : which of at least two coefficients; variance_ratio : by how much its variance is larger than the fit gives;
         others as for `fit_counts`, `fit` its result
     """
     rest = np.delete(covariates, index, axis=1)
 
     def above(value: float) -> float:
         fixed = np.exp(np.clip(value * covariates[:, index], -700.0, 700.0))
-        return 2.0 * (fit.log_likelihood - _refit(counts, exposure * fixed, rest, fit.alpha)) - _LIMIT_95 * inflated
+        return (
+            2.0 * (fit.log_likelihood - _refit(counts, exposure * fixed, rest, fit.alpha)) - _LIMIT_95 * variance_ratio
+        )
 
     middle = float(fit.coefficients[index])
     farthest = _FARTHEST + abs(middle)

@@ -18,7 +18,7 @@ _FREQUENCIES, _DECAYS = 40, (-0.2, 0.0, 0.1, 0.25, 0.5, 1.0)  # grid; decays in 
 
 
 @dataclass(frozen=True, slots=True)
-class Ring:
+class DampedSinusoid:
     """A swing amplitude·exp(−decay·t) at a frequency, t from the first row; standard errors beside them.
 
     amplitude : at the first row, in the unit of the values; explained : share of what the trend leaves [1]
@@ -37,7 +37,7 @@ class Ring:
     explained: float
 
 
-def pooled_rings(rings: Sequence[Ring]) -> tuple[Measured, Measured]:
+def pooled_sinusoids(rings: Sequence[DampedSinusoid]) -> tuple[Measured, Measured]:
     """Frequency [Hz] and damping ratio of several rings of the same thing, at least one, with 95 % limits."""
     joint = pool(
         np.array([[ring.frequency_hz, ring.decay_per_s] for ring in rings]),
@@ -51,12 +51,14 @@ def pooled_rings(rings: Sequence[Ring]) -> tuple[Measured, Measured]:
     return Measured(frequency[0], "Hz", *frequency[1:]), Measured(damping[0], "1", *damping[1:])
 
 
-def _covariance(ring: Ring) -> FloatArray:
+def _covariance(ring: DampedSinusoid) -> FloatArray:
     both = ring.correlation * ring.frequency_error * ring.decay_error
     return np.array([[ring.frequency_error**2, both], [both, ring.decay_error**2]])
 
 
-def fit_ring(time_s: FloatArray, value: FloatArray, low_hz: float, high_hz: float, order: int = 2) -> Ring | None:
+def fit_damped_sinusoid(
+    time_s: FloatArray, value: FloatArray, low_hz: float, high_hz: float, order: int = 2
+) -> DampedSinusoid | None:
     """Least squares of polynomial trend and ring; None where there are too few rows or the fit finds no end.
 
     The linear part (trend, sine and cosine) is solved for on a grid of frequency and decay, and the best refined
@@ -103,7 +105,7 @@ def _refine(
     frequency: float,
     decay: float,
     band: tuple[float, float],
-) -> Ring | None:
+) -> DampedSinusoid | None:
     def solved(at: FloatArray) -> tuple[FloatArray, FloatArray]:
         columns = np.column_stack([trend, *_ring(t, at[0], at[1])])
         parts = np.linalg.lstsq(columns, value, rcond=None)[0]
@@ -131,6 +133,6 @@ def _refine(
     correlation = float(covariance[0, 1] / max(errors[0] * errors[1], 1e-300))
     explained = 1.0 - float(np.sum(left**2)) / max(float(np.sum(flat**2)), 1e-300)
     amplitude, phase = float(np.hypot(a, b)), float(np.arctan2(-b, a))
-    return Ring(
+    return DampedSinusoid(
         frequency, decay, amplitude, phase, float(errors[0]), float(errors[1]), correlation, freedom, scatter, explained
     )

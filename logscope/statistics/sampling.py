@@ -156,7 +156,7 @@ def missing_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
     return round(float(np.sum(inside[(apart > gap_threshold_s(time_s)) & (inside > 0.0)])), 9)
 
 
-def last_sample(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> FloatArray:
+def zero_order_hold(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> FloatArray:
     """The newest sample at each moment, shape (m,); NaN before the first.
 
     time_s, value : the samples, shape (n,); at_s : the wanted moments [s], shape (m,)

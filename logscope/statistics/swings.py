@@ -5,7 +5,7 @@ from __future__ import annotations
 from logscope.findings import FloatArray
 
 
-def turning_points(value: FloatArray, least: float) -> list[int]:
+def reversals(value: FloatArray, least: float) -> list[int]:
     """Samples at which a signal turns round, each swing between them at least `least`; ends left out.
 
     The reversals that rainflow counting starts from (ASTM E1049), small ones filtered out.
@@ -13,7 +13,7 @@ def turning_points(value: FloatArray, least: float) -> list[int]:
     value : shape (n,), in any unit; least : in the same unit, above zero
 
     >>> import numpy as np
-    >>> turning_points(np.array([0.0, 5, 1, 6, 5.5, 6, 0]), 2.0)
+    >>> reversals(np.array([0.0, 5, 1, 6, 5.5, 6, 0]), 2.0)
     [1, 2, 3]
     """
     turns: list[int] = []

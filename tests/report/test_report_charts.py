@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from logscope.findings import Event, Evidence, Finding, Level, Mark, Severity
 from logscope.report.charts import MOMENT_POINTS, finding_chart, overview_chart
+from logscope.report.downsample import keep_extremes
 from logscope.report.drawing import tag_rows
-from logscope.report.thin import keep_extremes
 from logscope.signals import Part, Signals
 
 

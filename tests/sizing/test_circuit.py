@@ -70,7 +70,7 @@ def test_roots_of_a_constant_power_load() -> None:
     circuit = Circuit(400.0, 50.0, 2e-3, load_w=300.0)
     assert resting_voltages(circuit) == pytest.approx(sorted(np.roots([1, -400.0, 300.0 * 50.0])))
     assert resting_voltages(circuit) == pytest.approx((41.886117, 358.113883))
-    assert circuit.most_load_w == pytest.approx(800.0)
+    assert circuit.max_load_w == pytest.approx(800.0)
     assert resting_voltages(Circuit(400.0, 50.0, 2e-3, load_w=800.1)) is None
 
 
@@ -93,7 +93,7 @@ def test_time_and_heat_follow_the_differential_equation(
     source: float, ohm: float, farad: float, load: float, power: float, cut_in: float, fraction: float, start: float
 ) -> None:
     bare = Circuit(source, ohm, farad, load * ohm)
-    circuit = Circuit(source, ohm, farad, load * ohm, power * bare.most_load_w, cut_in * source)
+    circuit = Circuit(source, ohm, farad, load * ohm, power * bare.max_load_w, cut_in * source)
     roots = resting_voltages(circuit)
     assert roots is not None
     assume(abs(circuit.cut_in_v - roots[0]) > 1e-3 * source)

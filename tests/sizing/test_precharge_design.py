@@ -14,15 +14,15 @@ from logscope.errors import RequestError
 from logscope.findings import Measured
 from logscope.physics.rc import inrush_peak_a
 from logscope.sizing.precharge import size_precharge
+from logscope.sizing.requirements import PrechargeRequirements
 from logscope.sizing.series import Series
-from logscope.sizing.wish import PrechargeWish
 
-HAZEL = PrechargeWish(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
+HAZEL = PrechargeRequirements(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
 EXACT = {"resistor_tolerance": 0.0, "capacitor_tolerance": 0.0}  # worked examples know no tolerances
 
 
-def value(wish: PrechargeWish, name: str) -> float:
-    found = size_precharge(wish).values[name].value
+def value(needs: PrechargeRequirements, name: str) -> float:
+    found = size_precharge(needs).values[name].value
     assert found is not None
     return found
 
@@ -33,12 +33,12 @@ def test_published_passive_precharge() -> None:
     Voltages (800 V, at most 1000 V) as quoted of the same design. 50 ohm is in no E-series, so the tool itself takes
     47 (E24) or 49.9 (E96); the printed value is its limit. The remaining figures follow from the source's formulas.
     """
-    wish = PrechargeWish(800.0, 2000.0, 0.5, 1 - math.exp(-5), max_voltage_V=1000.0, **EXACT)
-    design = size_precharge(wish)
-    assert design.choice.most_ohm == pytest.approx(50.0)
+    needs = PrechargeRequirements(800.0, 2000.0, 0.5, 1 - math.exp(-5), max_voltage_V=1000.0, **EXACT)
+    design = size_precharge(needs)
+    assert design.choice.max_ohm == pytest.approx(50.0)
     assert design.choice.resistance_ohm == 47.0
-    assert size_precharge(replace(wish, series=Series.E96)).choice.resistance_ohm == 49.9
-    given = size_precharge(replace(wish, resistance_ohm=50.0)).values
+    assert size_precharge(replace(needs, series=Series.E96)).choice.resistance_ohm == 49.9
+    given = size_precharge(replace(needs, resistance_ohm=50.0)).values
     assert given["peak_current_A"] == Measured(16.0, "A", 16.0, 20.0)
     assert given["peak_power_W"] == Measured(12_800.0, "W", 12_800.0, 20_000.0)
     assert given["pulse_energy_J"].value == pytest.approx(640.0, rel=1e-4)
@@ -54,11 +54,11 @@ def test_published_charge_of_a_camera_flash() -> None:
     """
     volts = math.sqrt(2 * 0.1 / 1e-6)
     assert volts == pytest.approx(447.2, abs=0.05)
-    wish = PrechargeWish(
+    needs = PrechargeRequirements(
         volts, 1.0, close_fraction=1 - math.exp(-5), resistance_ohm=4472.136, peak_current_A=0.1, **EXACT
     )
-    design = size_precharge(wish)
-    assert design.choice.least_ohm == pytest.approx(4472.136)
+    design = size_precharge(needs)
+    assert design.choice.min_ohm == pytest.approx(4472.136)
     assert design.values["stored_energy_J"].value == pytest.approx(0.1)
     assert design.values["peak_current_A"].value == pytest.approx(0.1)
     assert design.values["time_constant_s"].value == pytest.approx(4.472e-3, abs=5e-7)
@@ -71,11 +71,11 @@ def test_published_defibrillator_of_college_physics() -> None:
     To lose 95 % is as long as to gain 95 %. The key's 30.0 ms are from memory. vaia.com, which carries the problem,
     prints 0.0931 s: 3.1 times too long, as 10 ms · ln 20 = 29.96 ms shows.
     """
-    wish = PrechargeWish(12_000.0, 8.0, resistance_ohm=1250.0, **EXACT)
-    assert value(wish, "time_constant_s") == pytest.approx(10.0e-3)
-    assert value(wish, "time_to_close_s") == pytest.approx(30.0e-3, abs=5e-5)
-    wished = PrechargeWish(12_000.0, 8.0, 10e-3 * math.log(20), **EXACT)
-    assert size_precharge(wished).choice.most_ohm == pytest.approx(1250.0)
+    needs = PrechargeRequirements(12_000.0, 8.0, resistance_ohm=1250.0, **EXACT)
+    assert value(needs, "time_constant_s") == pytest.approx(10.0e-3)
+    assert value(needs, "time_to_close_s") == pytest.approx(30.0e-3, abs=5e-5)
+    in_time = PrechargeRequirements(12_000.0, 8.0, 10e-3 * math.log(20), **EXACT)
+    assert size_precharge(in_time).choice.max_ohm == pytest.approx(1250.0)
 
 
 def test_published_defibrillator_of_university_physics() -> None:
@@ -83,21 +83,21 @@ def test_published_defibrillator_of_university_physics() -> None:
 
     Printed: constant 12.08 ms, 1.21 kohm, 500 J. As a charge: 99.8 % after 75.1 ms.
     """
-    design = size_precharge(PrechargeWish(10_000.0, 10.0, 75.1e-3, 1 - 20.0 / 10_000.0, **EXACT))
-    assert design.choice.most_ohm == pytest.approx(1.21e3, abs=5)
-    assert (design.choice.most_ohm or 0.0) * 10e-6 == pytest.approx(12.08e-3, abs=5e-6)
+    design = size_precharge(PrechargeRequirements(10_000.0, 10.0, 75.1e-3, 1 - 20.0 / 10_000.0, **EXACT))
+    assert design.choice.max_ohm == pytest.approx(1.21e3, abs=5)
+    assert (design.choice.max_ohm or 0.0) * 10e-6 == pytest.approx(12.08e-3, abs=5e-6)
     assert design.values["stored_energy_J"].value == pytest.approx(500.0)
 
 
 def test_published_energy_of_a_precharge() -> None:
     """D. Andrea (Elithion), as on Wikipedia, "Pre-charge": 100 V and 10 000 µF: 50 J (number from memory)."""
-    assert value(PrechargeWish(100.0, 10_000.0, 1.0), "stored_energy_J") == pytest.approx(50.0)
+    assert value(PrechargeRequirements(100.0, 10_000.0, 1.0), "stored_energy_J") == pytest.approx(50.0)
 
 
 def test_published_rise_time_formula() -> None:
     """TI TPS22919-Q1 data sheet, 8.3.3, equation 2: 2.2·RC from 10 to 90 %: the difference of two times to close."""
-    wish = PrechargeWish(100.0, 1000.0, resistance_ohm=100.0)
-    times = [value(replace(wish, close_fraction=f), "time_to_close_s") for f in (0.1, 0.9)]
+    needs = PrechargeRequirements(100.0, 1000.0, resistance_ohm=100.0)
+    times = [value(replace(needs, close_fraction=f), "time_to_close_s") for f in (0.1, 0.9)]
     assert times[1] - times[0] == pytest.approx(2.2 * 0.1, abs=5e-4)
 
 
@@ -114,8 +114,8 @@ def test_three_starts_in_ten_seconds() -> None:
 )
 def test_closing_after_whole_constants_is_the_handbook_table(fraction: float, constants: int) -> None:
     """63.2, 86.5, 95.0, 98.2, 99.3 %: the table of every electronics handbook."""
-    wish = PrechargeWish(400.0, 1000.0, close_fraction=fraction, resistance_ohm=100.0)
-    assert value(wish, "time_to_close_s") / 0.1 == pytest.approx(constants, abs=1e-4)
+    needs = PrechargeRequirements(400.0, 1000.0, close_fraction=fraction, resistance_ohm=100.0)
+    assert value(needs, "time_to_close_s") / 0.1 == pytest.approx(constants, abs=1e-4)
 
 
 def test_discharge_to_sixty_volt() -> None:
@@ -123,10 +123,10 @@ def test_discharge_to_sixty_volt() -> None:
 
     Passive in 120 s (LV 123, from memory): 800 V, 2 mF: 23.16 kohm, so 22 kohm.
     """
-    active = size_precharge(PrechargeWish(400.0, 1000.0, 0.5, **EXACT)).values
+    active = size_precharge(PrechargeRequirements(400.0, 1000.0, 0.5, **EXACT)).values
     assert active["active_discharge_ohm"].value == 2400.0
     assert active["active_discharge_time_to_60V_s"].value == pytest.approx(5.0 * 2400 / 2635.57, rel=1e-5)
-    passive = size_precharge(PrechargeWish(800.0, 2000.0, 1.0, **EXACT)).values
+    passive = size_precharge(PrechargeRequirements(800.0, 2000.0, 1.0, **EXACT)).values
     assert passive["bleeder_ohm"].value == 22_000.0
     assert passive["bleeder_time_to_60V_s"].value == pytest.approx(120.0 * 22_000 / 23_163.7, rel=1e-5)
     assert passive["bleeder_power_W"].value == pytest.approx(800**2 / 22_000)
@@ -134,14 +134,14 @@ def test_discharge_to_sixty_volt() -> None:
 
 def test_sixty_volt_itself_is_no_high_voltage() -> None:
     """UN R100 and ISO 6469-3: voltage class B begins above 60 V DC (clause numbers from memory)."""
-    assert "bleeder_ohm" not in size_precharge(PrechargeWish(60.0, 1000.0, 0.5)).values
-    assert "bleeder_ohm" in size_precharge(PrechargeWish(60.1, 1000.0, 0.5)).values
+    assert "bleeder_ohm" not in size_precharge(PrechargeRequirements(60.0, 1000.0, 0.5)).values
+    assert "bleeder_ohm" in size_precharge(PrechargeRequirements(60.1, 1000.0, 0.5)).values
 
 
 def test_the_bands_hold_every_circuit_inside_the_tolerances() -> None:
     """scipy.integrate.solve_ivp on a link with both loads, at the worst corner and inside."""
-    wish = replace(HAZEL, load_ohm=47_000.0, load_W=40.0, load_cut_in_V=180.0)
-    design = size_precharge(wish)
+    needs = replace(HAZEL, load_ohm=47_000.0, load_W=40.0, load_cut_in_V=180.0)
+    design = size_precharge(needs)
     band, energy = design.values["time_to_close_s"], design.values["pulse_energy_J"]
     assert None not in (band.low, band.high, energy.low, energy.high)
     for volts, r, c in ((240.0, 1.05, 1.1), (344.0, 0.95, 0.9), (290.0, 1.02, 0.95), (320.0, 1.0, 1.0)):
@@ -164,8 +164,8 @@ def test_the_bands_hold_every_circuit_inside_the_tolerances() -> None:
 
 def test_a_load_makes_the_resistor_smaller() -> None:
     unloaded, loaded = (
-        size_precharge(wish).choice
-        for wish in (HAZEL, replace(HAZEL, load_W=60.0, load_cut_in_V=180.0))
+        size_precharge(needs).choice
+        for needs in (HAZEL, replace(HAZEL, load_W=60.0, load_cut_in_V=180.0))
     )  # fmt: skip
     assert loaded.resistance_ohm < unloaded.resistance_ohm
     values = size_precharge(replace(HAZEL, load_W=60.0, load_cut_in_V=180.0)).values
@@ -175,10 +175,10 @@ def test_a_load_makes_the_resistor_smaller() -> None:
 
 def test_a_load_that_starts_above_the_closing_fraction_does_not_hinder_closing() -> None:
     """Left open, the contactor would leave the link hunting about the cut-in: 100 ohm do not pass 900 W."""
-    wish = PrechargeWish(400.0, 1000.0, resistance_ohm=100.0, load_W=900.0, load_cut_in_V=390.0, **EXACT)
-    assert value(wish, "time_to_close_s") == pytest.approx(0.1 * math.log(20))
-    assert value(wish, "resting_voltage_V") == 390.0
-    assert value(wish, "spare_load_W") == pytest.approx(380.0 * 20.0 / 100.0)
+    needs = PrechargeRequirements(400.0, 1000.0, resistance_ohm=100.0, load_W=900.0, load_cut_in_V=390.0, **EXACT)
+    assert value(needs, "time_to_close_s") == pytest.approx(0.1 * math.log(20))
+    assert value(needs, "resting_voltage_V") == 390.0
+    assert value(needs, "spare_load_W") == pytest.approx(380.0 * 20.0 / 100.0)
 
 
 def test_what_a_stall_puts_into_the_resistor() -> None:
@@ -216,9 +216,9 @@ def test_the_timeout_lies_behind_the_slow_edge() -> None:
 def test_the_chosen_value_is_the_greatest_that_fits(
     volts: float, farad: float, seconds: float, fraction: float, series: Series, load: float
 ) -> None:
-    wish = PrechargeWish(volts, farad, seconds, fraction, series=series, load_ohm=load)
+    needs = PrechargeRequirements(volts, farad, seconds, fraction, series=series, load_ohm=load)
     try:
-        design = size_precharge(wish)
+        design = size_precharge(needs)
     except RequestError:
         return
     below, chosen, above = design.alternatives
@@ -230,7 +230,7 @@ def test_the_chosen_value_is_the_greatest_that_fits(
 
 
 @pytest.mark.parametrize(
-    ("wish", "reason"),
+    ("needs", "reason"),
     [
         ({"time_s": 0.01}, r"draws 126\.1 A at 400 V; allowed are 50 A.*Allow at least"),
         ({"time_s": 0.027, "series": Series.E6}, "no value of E6 lies between"),
@@ -239,23 +239,23 @@ def test_the_chosen_value_is_the_greatest_that_fits(
             r"holds the link at 376 V, 94\.0 % of 400 V.*never reached.*higher peak current",
         ),
         ({"resistance_ohm": 100.0, "load_ohm": 1900.0}, "never reached"),
-        ({"resistance_ohm": 100.0, "load_W": 900.0, "load_cut_in_V": 200.0}, "no resting point"),
+        ({"resistance_ohm": 100.0, "load_W": 900.0, "load_cut_in_V": 200.0}, "no steady state"),
         ({"resistance_ohm": 100.0, "load_W": 300.0, "load_cut_in_V": 50.0}, r"must start above 92\.\d+ V"),
         ({"time_s": -1.0}, "Give a number above 0"),
         ({"time_s": math.nan}, "Give a number above 0"),
-        ({"time_s": 0.5, "close_fraction": 1.0}, "comes near its end, never there"),
-        ({"time_s": 0.5, "min_voltage_V": 410.0}, "leaves out its nominal 400 V"),
+        ({"time_s": 0.5, "close_fraction": 1.0}, "approaches its end value but never reaches it"),
+        ({"time_s": 0.5, "min_voltage_V": 410.0}, "does not include its nominal 400 V"),
         ({"time_s": 0.5, "resistor_tolerance": 1.0}, "from 0 to below 1"),
-        ({"time_s": 0.5, "load_W": 100.0}, "needs both its power and the link voltage"),
-        ({"time_s": 0.5, "series": "E7"}, "no series of resistor values"),
+        ({"time_s": 0.5, "load_W": 100.0}, "needs both its power and its cut-in voltage"),
+        ({"time_s": 0.5, "series": "E7"}, "is not a known series"),
         ({}, "neither a time nor a resistor"),
     ],
 )
-def test_impossible_wishes_are_refused_with_the_reason(wish: dict[str, object], reason: str) -> None:
+def test_impossible_requirements_are_refused_with_the_reason(needs: dict[str, object], reason: str) -> None:
     with pytest.raises(RequestError, match=reason):
-        size_precharge(PrechargeWish(400.0, 1000.0, **wish))  # type: ignore[arg-type]
+        size_precharge(PrechargeRequirements(400.0, 1000.0, **needs))  # type: ignore[arg-type]
 
 
 def test_a_load_that_cannot_be_passed_at_any_allowed_current_is_named_as_the_reason() -> None:
-    with pytest.raises(RequestError, match="no resting point"):
-        size_precharge(PrechargeWish(400.0, 1000.0, 1.0, load_W=6000.0, load_cut_in_V=200.0))
+    with pytest.raises(RequestError, match="no steady state"):
+        size_precharge(PrechargeRequirements(400.0, 1000.0, 1.0, load_W=6000.0, load_cut_in_V=200.0))

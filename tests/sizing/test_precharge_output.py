@@ -13,17 +13,17 @@ from rich.console import Console
 from logscope.findings import CAUTION_HV
 from logscope.sizing.page import design_chart, design_to_html
 from logscope.sizing.precharge import PrechargeDesign, size_precharge
+from logscope.sizing.requirements import PrechargeRequirements
 from logscope.sizing.show import design_to_json, print_design
-from logscope.sizing.wish import PrechargeWish
 from logscope.sizing.words import SECTIONS, figures, warnings
 
-HAZEL = PrechargeWish(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
+HAZEL = PrechargeRequirements(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
 LOADED = replace(
     HAZEL, load_ohm=47_000.0, load_W=60.0, load_cut_in_V=180.0, pulse_rating_J=100.0, rated_power_W=15.0
 )  # fmt: skip
 
 
-@pytest.fixture(scope="module", params=[HAZEL, LOADED, PrechargeWish(48.0, 5000.0, resistance_ohm=33.0)])
+@pytest.fixture(scope="module", params=[HAZEL, LOADED, PrechargeRequirements(48.0, 5000.0, resistance_ohm=33.0)])
 def design(request: pytest.FixtureRequest) -> PrechargeDesign:
     return size_precharge(request.param)
 
@@ -73,7 +73,7 @@ def test_the_chart_is_plain_data_with_a_band_and_the_threshold(design: Precharge
     assert len(figure["data"]) == 6
     nominal = figure["data"][2]["y"]
     assert nominal[0] == 0.0
-    assert max(nominal) > design.wish.close_fraction * design.wish.voltage_V
+    assert max(nominal) > design.needs.close_fraction * design.needs.voltage_V
     assert nominal == sorted(nominal)
     low, high = figure["data"][0]["y"], figure["data"][1]["y"]
     assert all(a <= b <= c for a, b, c in zip(low, nominal, high, strict=True))
@@ -82,14 +82,14 @@ def test_the_chart_is_plain_data_with_a_band_and_the_threshold(design: Precharge
 def test_what_is_not_met_is_said() -> None:
     found = " ".join(warnings(size_precharge(LOADED)))
     assert "below the" in found
-    assert "do not bear quick repeats" in found
+    assert "does not allow quick retries" in found
     slow = " ".join(warnings(size_precharge(replace(HAZEL, resistance_ohm=300.0))))
-    assert "longer than the 0.5 s wished" in slow
+    assert "longer than the 0.5 s asked for" in slow
     stiff = " ".join(warnings(size_precharge(replace(HAZEL, resistance_ohm=4.0))))
     assert "above the 50 A allowed" in stiff
-    held = " ".join(warnings(size_precharge(PrechargeWish(800.0, 2000.0, resistance_ohm=3000.0))))
-    assert "switch it off for the charge" in held
+    held = " ".join(warnings(size_precharge(PrechargeRequirements(800.0, 2000.0, resistance_ohm=3000.0))))
+    assert "switch it off during precharge" in held
 
 
 def test_sixty_volt_and_less_is_said_to_be_no_class_b() -> None:
-    assert "not of voltage class B" in design_to_json(size_precharge(PrechargeWish(48.0, 5000.0, 0.5)))
+    assert "not of voltage class B" in design_to_json(size_precharge(PrechargeRequirements(48.0, 5000.0, 0.5)))

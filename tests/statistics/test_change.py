@@ -11,7 +11,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.rates import power_poisson_ratio_2indep
 
 from logscope.statistics.change import change_in_cells, change_of_repeats
-from logscope.statistics.power import more_exposure_for, smallest_fall_shown
+from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
 from logscope.statistics.rates import rate_ratio
 
 
@@ -59,7 +59,7 @@ def test_no_shared_cell_gives_no_change() -> None:
 
 def test_the_smallest_fall_shown_has_the_power_it_claims() -> None:
     """statsmodels: power of the Wald test of log rates."""
-    ratio = smallest_fall_shown(60, 60, 1.0)
+    ratio = minimum_detectable_ratio(60, 60, 1.0)
     assert ratio is not None
     theirs = power_poisson_ratio_2indep(
         1.0, ratio, nobs1=60, value=1, alpha=0.05, alternative="two-sided", method_var="alt", return_results=False
@@ -82,11 +82,11 @@ def test_as_much_more_driving_as_said_shows_a_halving_in_nine_of_ten(events: int
 
 
 def test_too_few_events_before_can_show_nothing() -> None:
-    assert smallest_fall_shown(0, 5, 1.0) is None
-    assert smallest_fall_shown(2, 5, 1.0) is None
+    assert minimum_detectable_ratio(0, 5, 1.0) is None
+    assert minimum_detectable_ratio(2, 5, 1.0) is None
     assert more_exposure_for(0.5, 4, 5.0, 1.0) == inf
     assert more_exposure_for(0.5, 1000, 1000.0, 1.0) == 0
     assert more_exposure_for(0.5, 100, 10.0, 1.0, margin=0.1) > more_exposure_for(0.5, 100, 10.0, 1.0)
-    assert log(smallest_fall_shown(1000, 1000, 4.0) or 1.0) == pytest.approx(
-        2 * log(smallest_fall_shown(1000, 1000, 1.0) or 1.0), rel=0.1
+    assert log(minimum_detectable_ratio(1000, 1000, 4.0) or 1.0) == pytest.approx(
+        2 * log(minimum_detectable_ratio(1000, 1000, 1.0) or 1.0), rel=0.1
     )

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from logscope.statistics.count_regression import fit_counts, fit_dispersed, inflation, profile_limits
+from logscope.statistics.count_regression import fit_counts, fit_dispersed, hac_variance_ratio, profile_limits
 
 
 def made(seed: int, alpha: float = 0.0, rows: int = 400) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -85,7 +85,7 @@ def test_variance_of_bins_that_are_alike_in_a_row_is_that_of_statsmodels() -> No
     robust = model.fit(tol=1e-12, cov_type="HAC", cov_kwds={"maxlags": 6, "use_correction": False})
     fit = fit_counts(counts, exposure, covariates)
     theirs = np.maximum(robust.bse**2 / np.diag(fit.covariance), 1.0)
-    assert inflation(counts, exposure, covariates, fit, 6) == pytest.approx(theirs, rel=1e-4)
+    assert hac_variance_ratio(counts, exposure, covariates, fit, 6) == pytest.approx(theirs, rel=1e-4)
 
 
 def test_limits_hold_the_truth_where_bursts_last_for_several_bins() -> None:
@@ -98,7 +98,7 @@ def test_limits_hold_the_truth_where_bursts_last_for_several_bins() -> None:
         mean = np.exp(covariates @ [-1.5, 0.8]) * np.repeat(rng.gamma(0.5, 2.0, rows // 4), 4)
         counts, exposure = rng.poisson(mean).astype(float), np.ones(rows)
         fit = fit_dispersed(counts, exposure, covariates)
-        widened = inflation(counts, exposure, covariates, fit, 20)[1]
+        widened = hac_variance_ratio(counts, exposure, covariates, fit, 20)[1]
         low, high = profile_limits(counts, exposure, covariates, fit, 1, widened)
         held += low <= 0.8 <= high
     assert held >= 178

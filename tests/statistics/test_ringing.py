@@ -9,7 +9,7 @@ from scipy.signal import periodogram
 
 from logscope.physics.second_order import damping_of
 from logscope.statistics.oscillation import find_swings
-from logscope.statistics.ringing import Ring, fit_ring
+from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid
 
 T = np.arange(0, 20, 0.01)
 
@@ -47,7 +47,7 @@ def test_a_constant_with_rounding_only_is_silent() -> None:
     assert not find_swings(T, np.round(T * 0.01, 1), 0.1).episodes
 
 
-def _reach(ring: Ring) -> float:
+def _reach(ring: DampedSinusoid) -> float:
     return float(stats.t.ppf(0.975, ring.freedom))
 
 
@@ -60,7 +60,7 @@ def test_limits_of_frequency_and_damping_hold_the_truth() -> None:
         frequency, damping = rng.uniform(3, 15), rng.uniform(-0.02, 0.2)
         decay = 2 * np.pi * frequency * damping / np.sqrt(1 - damping**2)
         value = 10 * np.exp(-decay * t) * np.sin(2 * np.pi * frequency * t + rng.uniform(0, 6)) + 5 * t
-        ring = fit_ring(t, value + rng.normal(0, 0.5, t.size), 2, 20)
+        ring = fit_damped_sinusoid(t, value + rng.normal(0, 0.5, t.size), 2, 20)
         assert ring is not None
         held[0] += abs(ring.frequency_hz - frequency) <= _reach(ring) * ring.frequency_error
         low, high = (

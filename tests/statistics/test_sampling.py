@@ -12,10 +12,10 @@ from logscope.statistics.sampling import (
     between_samples,
     gap_threshold_s,
     held_time_s,
-    last_sample,
     new_value_period_s,
     stretches,
     typical_period_s,
+    zero_order_hold,
 )
 
 T = np.arange(0, 10, 0.1)
@@ -30,7 +30,7 @@ def test_between_samples_is_numpy_interp_but_for_gaps_and_ends() -> None:
 
 
 def test_last_sample_is_the_newest() -> None:
-    assert last_sample(np.array([1.0, 2.0]), np.array([5.0, 6.0]), np.array([0.5, 1.0, 1.9, 7.0]))[1:].tolist() == [
+    assert zero_order_hold(np.array([1.0, 2.0]), np.array([5.0, 6.0]), np.array([0.5, 1.0, 1.9, 7.0]))[1:].tolist() == [
         5,
         5,
         6,

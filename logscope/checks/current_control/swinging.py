@@ -11,8 +11,8 @@ from scipy import stats
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import FloatArray, Measured
 from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
-from logscope.statistics.ringing import Ring, fit_ring, pooled_rings
-from logscope.statistics.sampling import last_sample
+from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid, pooled_sinusoids
+from logscope.statistics.sampling import zero_order_hold
 
 _FITTED_AT_MOST = 12  # episodes
 _WINDOWS_FITTED = 4  # of each
@@ -70,9 +70,9 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     frequency = float(np.median(swings.frequency_hz))
     found = Swinging(
         events,
-        pooled_rings(rings)[0] if rings else Measured(frequency, "Hz"),
+        pooled_sinusoids(rings)[0] if rings else Measured(frequency, "Hz"),
         amplitude,
-        pooled_rings(rings)[1] if rings else Measured(None, "1"),
+        pooled_sinusoids(rings)[1] if rings else Measured(None, "1"),
         _by_band(loop, swings, middle),
         loop.rpm(middle),
         size,
@@ -81,7 +81,7 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     return found, swings
 
 
-def _ring(loop: Loop, swings: Swings, episode: slice) -> Ring | None:
+def _ring(loop: Loop, swings: Swings, episode: slice) -> DampedSinusoid | None:
     """The swing as a ring, from one of the strongest windows of an episode that holds no step of the target beside it.
 
     That of the middle frequency: in one of them the swing may only begin, or end.
@@ -93,14 +93,14 @@ def _ring(loop: Loop, swings: Swings, episode: slice) -> Ring | None:
     return alike[len(alike) // 2] if alike else None
 
 
-def _ring_at(loop: Loop, swings: Swings, at: int) -> Ring | None:
+def _ring_at(loop: Loop, swings: Swings, at: int) -> DampedSinusoid | None:
     rows = slice(int(swings.first[at]), int(swings.first[at]) + int(swings.samples[at]))
     time_s, guess = loop.measured.time_s[rows], float(swings.frequency_hz[at])
     lobe = LOBE_BINS / float(time_s[-1] - time_s[0])  # a swing further off would have its peak elsewhere
     highest = min(
         guess + lobe, 0.5 * (time_s.size - 1) / float(time_s[-1] - time_s[0])
     )  # beyond it the same ring again
-    ring = fit_ring(time_s, loop.error[rows], max(guess - lobe, lobe), highest, 1)
+    ring = fit_damped_sinusoid(time_s, loop.error[rows], max(guess - lobe, lobe), highest, 1)
     return ring if ring is not None and abs(ring.frequency_hz - guess) <= lobe else None
 
 
@@ -134,7 +134,7 @@ def _lasts(loop: Loop, swings: Swings, episode: slice) -> bool:
         int(swings.first[episode.stop - 1] + swings.samples[episode.stop - 1]),
     )
     time_s, error = loop.measured.time_s[begin:end], loop.error[begin:end]
-    asked = np.nan_to_num(last_sample(loop.target.time_s, loop.target.value, time_s))
+    asked = np.nan_to_num(zero_order_hold(loop.target.time_s, loop.target.value, time_s))
     amplitude = float(np.median(swings.amplitude[episode]))
     moves = time_s[1:][np.abs(np.diff(asked)) > amplitude]
     if moves.size < _MOVES:
@@ -153,6 +153,6 @@ def _lasts(loop: Loop, swings: Swings, episode: slice) -> bool:
 
 
 def _target_swings(loop: Loop, frequency: float) -> bool:
-    target = last_sample(loop.target.time_s, loop.target.value, loop.measured.time_s)
+    target = zero_order_hold(loop.target.time_s, loop.target.value, loop.measured.time_s)
     own = find_swings(loop.measured.time_s, np.nan_to_num(target), loop.target.step or 0.0).frequency_hz
     return bool(own.size and np.any(np.abs(own - frequency) < _SAME * frequency))

@@ -23,7 +23,7 @@ from logscope.checks.driveline.words import (
 from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import Evidence, Finding, Mark, Measured, NothingToCheck, Severity
 from logscope.signals import Signals
-from logscope.statistics.ringing import pooled_rings
+from logscope.statistics.ringing import pooled_sinusoids
 from logscope.vehicle import Vehicle
 
 # Of the vehicle [m/s²], to and fro: 0.5 m/s² r.m.s. is fairly uncomfortable by ISO 2631-1 (value from memory).
@@ -92,7 +92,7 @@ def agreeing(rings: Sequence[Judder]) -> list[Judder]:
     near = np.abs(hz - hz[:, np.newaxis]) <= _ALIKE * hz
     alike = near[int(np.argmax(near.sum(axis=1)))]
     kept = [ring for ring, like in zip(rings, alike, strict=True) if like]
-    pooled, _ = pooled_rings([each.ring for each in kept])
+    pooled, _ = pooled_sinusoids([each.ring for each in kept])
     assert pooled.value is not None
     assert pooled.high is not None
     known = pooled.high - pooled.value <= _KNOWN_TO * pooled.value
@@ -100,7 +100,7 @@ def agreeing(rings: Sequence[Judder]) -> list[Judder]:
 
 
 def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: Vehicle) -> Finding:
-    frequency, damping = pooled_rings([each.ring for each in rings])
+    frequency, damping = pooled_sinusoids([each.ring for each in rings])
     worst = max(rings, key=lambda each: each.ring.amplitude)
     swing = Measured(worst.ring.amplitude, "rpm")
     harsh = _felt(worst, vehicle)

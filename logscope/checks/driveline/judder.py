@@ -9,7 +9,7 @@ import numpy as np
 from logscope.checks.driveline.demand import Demand
 from logscope.findings import FloatArray
 from logscope.signals import Part
-from logscope.statistics.ringing import Ring, fit_ring
+from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid
 from logscope.statistics.robust import noise_floor
 
 LOW_HZ, HIGH_HZ = 2.0, 15.0  # where driveline on mounts and tyres rings (common practice, no published source)
@@ -28,7 +28,7 @@ class Judder:
 
     start_s: float
     change: float
-    ring: Ring
+    ring: DampedSinusoid
     time_s: FloatArray
 
 
@@ -56,13 +56,13 @@ def find_judder(speed: Part, demand: Demand, slipping: list[tuple[float, float]]
         time_s, value = speed.time_s[rows], speed.value[rows]
         if time_s.size < 16 or time_s[-1] - time_s[0] < 1.5 / LOW_HZ or np.ptp(value) < _CLEAR_NOISES * noise:
             continue
-        ring = fit_ring(time_s, value, LOW_HZ, high)
+        ring = fit_damped_sinusoid(time_s, value, LOW_HZ, high)
         if ring is not None and _is_ring(ring, noise, float(time_s[-1] - time_s[0])):
             found.append(Judder(float(time_s[0]), float(demand.change[k]), ring, time_s))
     return found
 
 
-def _is_ring(ring: Ring, noise: float, span_s: float) -> bool:
+def _is_ring(ring: DampedSinusoid, noise: float, span_s: float) -> bool:
     return (
         ring.explained > _EXPLAINED
         and ring.amplitude > _CLEAR_NOISES * max(noise, ring.scatter)

@@ -10,7 +10,7 @@ from logscope.checks.encoder.disturbance_rate import CLUSTER_BINS, Stretches
 from logscope.checks.encoder.speed_disturbance import SpeedStudy
 from logscope.checks.held import held_at
 from logscope.signals import Signals
-from logscope.statistics.count_regression import fit_dispersed, inflation, profile_limits
+from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.rates import Estimate
 
 _UNITS = {"throttle": (10.0, "%"), "dc_link_voltage": (10.0, "V")}  # the factor is given for so much more
@@ -53,7 +53,7 @@ def companions(study: SpeedStudy, signals: Signals, driven: Stretches) -> tuple[
         except ValueError:
             continue
         last = covariates.shape[1] - 1
-        lasts = inflation(driven.counts, driven.exposure_s, covariates, fit, CLUSTER_BINS)
+        lasts = hac_variance_ratio(driven.counts, driven.exposure_s, covariates, fit, CLUSTER_BINS)
         limits = profile_limits(driven.counts, driven.exposure_s, covariates, fit, last, lasts[last])
         found.append(Companion(name, f"{unit:g} {symbol}", fit.factor(last, *limits)))
     return tuple(found)

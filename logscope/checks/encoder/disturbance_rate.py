@@ -8,7 +8,7 @@ import numpy as np
 
 from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.count_regression import fit_dispersed, inflation, profile_limits
+from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rates import Estimate
 
@@ -99,7 +99,7 @@ def rate_law(driven: Stretches) -> RateLaw | None:
         fit = fit_dispersed(counts, whole, covariates)
     except ValueError:
         return None
-    lasts = inflation(counts, whole, covariates, fit, CLUSTER_BINS)
+    lasts = hac_variance_ratio(counts, whole, covariates, fit, CLUSTER_BINS)
     power = None
     if covariates.shape[1] > 2:
         low, high = profile_limits(counts, whole, covariates, fit, 2, lasts[2])

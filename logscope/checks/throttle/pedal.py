@@ -10,7 +10,7 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from logscope.findings import BoolArray, FloatArray, Measured
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import mad_scale, noise_floor
-from logscope.statistics.sampling import between_samples, last_sample, stretches, unbunched_s
+from logscope.statistics.sampling import between_samples, stretches, unbunched_s, zero_order_hold
 
 REST_BAND = 2.0  # % of travel about the rest level that still is rest (common practice, no published source)
 _LEVEL_S, _LEVEL_ROWS = 0.3, 9  # the level is a median over so long, and so many samples at least: a foot is slower
@@ -56,7 +56,7 @@ def find_dead_band(throttle: Part, rest: Rest, signals: Signals) -> Measured | N
     asked = next((signals[n] for n in ("torque_target", "motor_current_target", "torque") if n in signals), None)
     if asked is None or not asked.has_period:
         return None
-    wish = last_sample(asked.time_s, asked.value, throttle.time_s)
+    wish = zero_order_hold(asked.time_s, asked.value, throttle.time_s)
     wanted = np.nan_to_num(wish) > _ASKED_SHARE * float(np.max(np.abs(asked.value)))
     begins = np.flatnonzero(wanted[1:] & ~wanted[:-1] & (throttle.value[:-1] < rest.level + 10 * REST_BAND)) + 1
     begins = begins[throttle.value[begins] > throttle.value[begins - 1] - 3 * rest.noise - 0.1]
@@ -138,7 +138,7 @@ def _pace(time_s: FloatArray, x: FloatArray, spacing_s: float) -> FloatArray:
 
 def find_both(throttle: Part, brake: Part, rest: Rest) -> list[tuple[float, float]]:
     """When the pedal is pressed and the brake reported at once, (from, until) [s]."""
-    on = last_sample(
+    on = zero_order_hold(
         brake.time_s, np.asarray(brake.on if brake.on is not None else brake.value > 0, float), throttle.time_s
     )
     both = (np.nan_to_num(on) > 0.5) & (throttle.value > rest.level + 2.5 * REST_BAND)

@@ -12,7 +12,7 @@ from logscope.checks.trips.sign import FINE_S, Sign
 from logscope.checks.trips.surge import Surge
 from logscope.signals import Part
 from logscope.statistics.robust import noise_floor
-from logscope.statistics.swings import turning_points
+from logscope.statistics.swings import reversals
 
 _SWINGS_S = 0.6  # a loop that loses its damping grows within some tenths of a second (practice)
 _SWING_SHARE = 0.10  # of the largest current: less is noise, ripple, and what a driveline's judder asks for
@@ -48,7 +48,7 @@ def swings(current: Part | None, event: Moment, until_s: float) -> Sign:
     window = current.between(event.sound_s - _SWINGS_S, until_s)
     time, amps = current.time_s[window], np.abs(current.value[window])
     least = max(_SWING_SHARE * float(np.max(np.abs(current.value))), _scatter(current, event))
-    turns = turning_points(amps, least)
+    turns = reversals(amps, least)
     going_on = bool(turns) and until_s - float(time[turns[-1]]) <= _LAST_SWING_S
     sizes = np.abs(np.diff(amps[turns]))
     if len(turns) < _SWINGS_NEEDED or not going_on:

@@ -16,7 +16,7 @@ def _reach(level: float) -> float:
     return float(stats.norm.ppf(1.0 - level / 2.0) + stats.norm.ppf(POWER))
 
 
-def smallest_fall_shown(
+def minimum_detectable_ratio(
     first: float, expected: float, dispersion: float, level: float = 0.05, margin: float = 0.0
 ) -> float | None:
     """The ratio of rates nearest to 1, below it, that would be shown; None where not even a fall to nothing.
@@ -46,7 +46,7 @@ def more_exposure_for(
     """Times the second side's exposure that is missing until a ratio of rates would be shown.
 
     0 where there is enough already, ∞ where the first side holds too few events for any length of the second.
-    Arguments as for `smallest_fall_shown`.
+    Arguments as for `minimum_detectable_ratio`.
     """
     if first <= 0 or expected <= 0:
         return inf

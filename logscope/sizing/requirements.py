@@ -1,4 +1,4 @@
-"""What is asked of a precharge circuit, and the refusal of what makes no sense."""
+"""What a precharge circuit has to do; requirements that make no sense are refused."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ DISCHARGE_S = 120.0  # passive discharge to 60 V after LV 123 (2014, from memory
 
 
 @dataclass(frozen=True, slots=True)
-class PrechargeWish:
+class PrechargeRequirements:
     """What the circuit has to do. Raises RequestError, with the reason, where that makes no sense.
 
     voltage_V : nominal pack voltage [V]; min_voltage_V, max_voltage_V : its range, the nominal one if not given
     capacitance_uF : all that hangs on the link [µF]
-    time_s : wished time to the closing fraction [s]; may be left out where the resistor is given
+    time_s : required time to the closing fraction [s]; may be left out where the resistor is given
     close_fraction : part of pack voltage at which the main contactor closes [1]
     load_ohm : resistor across the link during precharge, such as a bleeder [ohm]
     load_W, load_cut_in_V : constant-power load during precharge [W], and the link voltage at which it starts [V]
@@ -64,33 +64,36 @@ class PrechargeWish:
         if not 0 < self.close_fraction < 1:
             raise RequestError(
                 f"the closing fraction is {self.close_fraction:g}",
-                do="Give a part of pack voltage between 0 and 1: a charging link comes near its end, never there.",
+                do="Give a fraction between 0 and 1: a charging link approaches its end value but never reaches it.",
             )
         for name in ("resistor_tolerance", "capacitor_tolerance"):
             if not 0 <= getattr(self, name) < 1:
                 raise RequestError(f"{name} is {getattr(self, name):g}", do="Give a fraction from 0 to below 1.")
         if self.series not in set(Series):
-            raise RequestError(f"“{self.series}” is no series of resistor values", do=f"Choose {', '.join(Series)}.")
-        if not self.least_v <= self.voltage_V <= self.most_v:
             raise RequestError(
-                f"the pack's range, {self.least_v:g} to {self.most_v:g} V, leaves out its nominal {self.voltage_V:g} V",
-                do="Give voltages in the order least, nominal, greatest.",
+                f"“{self.series}” is not a known series of resistor values", do=f"Choose {', '.join(Series)}."
+            )
+        if not self.lowest_v <= self.voltage_V <= self.highest_v:
+            raise RequestError(
+                f"the pack's range of {self.lowest_v:g} to {self.highest_v:g} V does not include its nominal "
+                f"{self.voltage_V:g} V",
+                do="Give lowest, nominal and highest voltage in rising order.",
             )
         if self.time_s is None and self.resistance_ohm is None:
-            raise RequestError("neither a time nor a resistor is given", do="Give the wished time, or the resistor.")
+            raise RequestError("neither a time nor a resistor is given", do="Give --time or --resistance.")
         if (self.load_W is None) != (self.load_cut_in_V is None):
             raise RequestError(
-                "a constant-power load needs both its power and the link voltage at which it starts",
-                do="Find the cut-in voltage in the converter's data sheet: the outcome hangs on it.",
+                "a constant-power load needs both its power and its cut-in voltage",
+                do="Find the cut-in voltage in the converter's data sheet: the result depends on it.",
             )
 
     @property
-    def least_v(self) -> float:
+    def lowest_v(self) -> float:
         """The lowest pack voltage [V]."""
         return self.voltage_V if self.min_voltage_V is None else self.min_voltage_V
 
     @property
-    def most_v(self) -> float:
+    def highest_v(self) -> float:
         """The highest pack voltage [V]."""
         return self.voltage_V if self.max_voltage_V is None else self.max_voltage_V
 

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.capture.ahead import map_ahead, read_ahead
+from logscope.capture.prefetch import prefetch, prefetch_map
 
 
 @given(st.lists(st.integers() | st.none(), max_size=20))
 def test_gives_the_same_items_in_the_same_order(items: list[int | None]) -> None:
-    assert list(read_ahead(items)) == items
+    assert list(prefetch(items)) == items
 
 
 def test_an_error_comes_after_the_items_before_it() -> None:
@@ -23,7 +23,7 @@ def test_an_error_comes_after_the_items_before_it() -> None:
         yield from range(5)
         raise ValueError("the log ends here")
 
-    ahead = read_ahead(failing())
+    ahead = prefetch(failing())
     assert [next(ahead) for _ in range(5)] == list(range(5))
     with pytest.raises(ValueError, match="the log ends here"):
         next(ahead)
@@ -40,7 +40,7 @@ def test_closing_ends_the_thread_and_the_items() -> None:
             ended.append(True)
 
     threads = active_count()
-    ahead = read_ahead(endless())
+    ahead = prefetch(endless())
     assert next(ahead) == 1
     ahead.close()
     assert ended == [True]
@@ -54,7 +54,7 @@ def test_nothing_is_read_before_the_first_item_is_asked_for() -> None:
         started.append(True)
         yield 1
 
-    ahead = read_ahead(items())
+    ahead = prefetch(items())
     assert not started
     assert list(ahead) == [1]
 
@@ -65,7 +65,7 @@ def test_work_done_ahead_comes_in_the_order_of_its_items(items: list[int]) -> No
         sleep(1e-4 * (item % 3))
         return -item
 
-    assert list(map_ahead(uneven, items)) == [-item for item in items]
+    assert list(prefetch_map(uneven, items)) == [-item for item in items]
 
 
 def test_an_error_in_the_items_comes_behind_the_work_on_those_before() -> None:
@@ -73,14 +73,14 @@ def test_an_error_in_the_items_comes_behind_the_work_on_those_before() -> None:
         yield from range(5)
         raise EOFError("cut here")
 
-    ahead = map_ahead(str, failing())
+    ahead = prefetch_map(str, failing())
     assert [next(ahead) for _ in range(5)] == ["0", "1", "2", "3", "4"]
     with pytest.raises(EOFError, match="cut here"):
         next(ahead)
 
 
 def test_an_error_in_the_work_is_raised_where_its_result_would_be() -> None:
-    ahead = map_ahead(lambda item: 6 // item, [3, 2, 0, 1])
+    ahead = prefetch_map(lambda item: 6 // item, [3, 2, 0, 1])
     assert [next(ahead), next(ahead)] == [2, 3]
     with pytest.raises(ZeroDivisionError):
         next(ahead)
@@ -88,7 +88,7 @@ def test_an_error_in_the_work_is_raised_where_its_result_would_be() -> None:
 
 def test_work_that_nobody_wants_any_more_ends_its_threads() -> None:
     threads = active_count()
-    ahead = map_ahead(str, iter(int, 1))
+    ahead = prefetch_map(str, iter(int, 1))
     assert next(ahead) == "0"
     ahead.close()
     assert active_count() == threads

@@ -19,7 +19,7 @@ _GZIP, _XZ, _ZIP = b"\x1f\x8b", b"\xfd7zXZ\x00", b"PK\x03\x04"
 DAMAGE = (EOFError, zlib.error, gzip.BadGzipFile, lzma.LZMAError, zipfile.BadZipFile)
 
 
-def is_packed(path: Path) -> bool:
+def is_compressed(path: Path) -> bool:
     """Whether a file's first bytes are those of a packed log."""
     with path.open("rb") as raw:
         return raw.read(6).startswith((_GZIP, _XZ, _ZIP))
@@ -81,7 +81,7 @@ def cut_note(path: Path) -> str:
 
 def unpack(path: Path, folder: Path) -> tuple[Path, tuple[str, ...]]:
     """The content as a plain file, put into `folder` where it is packed; and a note where it was cut."""
-    if not is_packed(path):
+    if not is_compressed(path):
         return path, ()
     target = folder / "content"
     with open_content(path) as packed, target.open("wb") as plain:

@@ -19,7 +19,7 @@ _LOOK_UP_S = 0.1  # how often a reader with a full queue looks whether anyone st
 _WORKERS = min(os.cpu_count() or 1, 4)  # more would only wait for whoever reads the file and joins the results
 
 
-def map_ahead(work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
+def prefetch_map(work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
     """`work` of each item, in the order of the items, several at once in threads.
 
     It pays for work that lets go of Python's lock, as compiled kernels do. An error in `items` is raised behind the
@@ -53,7 +53,7 @@ class _End:
     error: BaseException | None = None
 
 
-def read_ahead(items: Iterable[T]) -> Iterator[T]:
+def prefetch(items: Iterable[T]) -> Iterator[T]:
     """The same items in the same order, made in a thread that is up to a few of them ahead.
 
     An error in `items` is raised where it would have been without the thread. The thread begins when the first
