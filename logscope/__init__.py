@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from logscope.comparison.outcome import Comparison as Comparison
     from logscope.errors import LogscopeError as LogscopeError
     from logscope.findings import Finding as Finding
+    from logscope.logs import decode as decode
+    from logscope.logs import read as read
     from logscope.pipeline import check as check
     from logscope.pipeline import compare as compare
-    from logscope.pipeline import decode as decode
-    from logscope.pipeline import read as read
     from logscope.result import Result as Result
     from logscope.vehicle import load_vehicle as load_vehicle
 
@@ -34,9 +34,9 @@ _PUBLIC = {
     "Result": "result",
     "check": "pipeline",
     "compare": "pipeline",
-    "decode": "pipeline",
+    "decode": "logs",
     "load_vehicle": "vehicle",
-    "read": "pipeline",
+    "read": "logs",
 }
 
 __all__ = ["__version__", *_PUBLIC]

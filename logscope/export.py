@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain, count
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logscope import __version__
-from logscope.decoding.table import Table
+from logscope.decoding.table import Table, coded
 from logscope.errors import RequestError, did_you_mean
 from logscope.files import create_folder, write_file
-from logscope.findings import FloatArray
+from logscope.findings import BoolArray, FloatArray
 from logscope.outputs import PARQUET_MARK
 
 if TYPE_CHECKING:
@@ -89,14 +90,35 @@ def message_table(table: Table, signals: Sequence[str], *, labels: bool) -> pa.T
     """One message: `time_s` and its signals, each with its unit in the column's metadata."""
     import pyarrow as pa
 
-    frame = table.to_dataframe(labels=labels)[list(signals)]
-    fields, arrays = [_field("time_s", pa.float64(), "s")], [pa.array(table.time_s)]
+    fields, arrays = [_field("time_s", pa.float64(), "s")], [_arrow(table.time_s)]
     units = {spec.name: spec.unit for spec in table.spec.signals}
     for signal in signals:
-        array = pa.Array.from_pandas(frame[signal])
+        array = _signal_array(table, signal, labels=labels)
         arrays.append(array)
         fields.append(_field(signal, array.type, units.get(signal, "")))
     return pa.Table.from_arrays(arrays, schema=pa.schema(fields))
+
+
+def _signal_array(table: Table, signal: str, *, labels: bool) -> pa.Array:
+    """One signal's samples, null where there is none; an enumeration as texts where asked for."""
+    import pyarrow as pa
+
+    values, absent = table.columns[signal], table.absent.get(signal)
+    if labels and (texts := table.spec.by_name[signal].labels):
+        codes, words = coded(values, absent, texts)
+        return pa.DictionaryArray.from_arrays(_arrow(codes, codes >= 0), pa.array(words, pa.string()))
+    if absent is not None:
+        return _arrow(values, ~absent)
+    return _arrow(values, ~np.isnan(values) if values.dtype.kind == "f" else None)
+
+
+def _arrow(values: NDArray[Any], there: BoolArray | None = None) -> pa.Array:
+    """Numbers as an Arrow array, null where they are not `there`. By its buffers, for `pa.array` imports pandas."""
+    import pyarrow as pa
+
+    mask = None if there is None or there.all() else pa.py_buffer(np.packbits(there, bitorder="little"))
+    kind = pa.from_numpy_dtype(values.dtype)
+    return pa.Array.from_buffers(kind, values.size, [mask, pa.py_buffer(np.ascontiguousarray(values))])
 
 
 def wide_table(
@@ -110,12 +132,12 @@ def wide_table(
     import pyarrow as pa
 
     grid = np.arange(0.0, end_s + every_s / 2, every_s)
-    fields, arrays = [_field("time_s", pa.float64(), "s")], [pa.array(grid)]
+    fields, arrays = [_field("time_s", pa.float64(), "s")], [_arrow(grid)]
     for name, signals in chosen.items():
         units = {spec.name: spec.unit for spec in tables[name].spec.signals}
         for signal in signals:
             values = held(tables[name].time_s, tables[name].floats(signal), grid)
-            arrays.append(pa.array(values, from_pandas=True))
+            arrays.append(_arrow(values, ~np.isnan(values)))
             fields.append(_field(f"{name}.{signal}", pa.float64(), units.get(signal, "")))
     rule = f"latest sample at or before each time, held for {HELD_PERIODS} periods; a row every {every_s:g} s"
     return pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={"resampling": rule}))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from pathlib import Path
 
 from logscope.errors import RequestError
+
+Paths = Path | str | Sequence[Path | str]  # one, or several
 
 
 def as_paths(given: Path | str | Iterable[Path | str]) -> list[Path]:

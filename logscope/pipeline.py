@@ -2,49 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
-from functools import reduce
-from operator import add
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logscope.capture.columns import ColumnLayout
-from logscope.capture.frames import DATES_FROM_NS, Account, Block, Gap
-from logscope.capture.open import Capture, stream
-from logscope.capture.prefetch import prefetch_map
-from logscope.capture.samples import SerialLog
+from logscope.capture.frames import DATES_FROM_NS, Account
+from logscope.capture.open import Capture
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_silence import console_restart, message_silent
 from logscope.checks.capture_time import gap, time_step, time_unit
 from logscope.checks.joint_clock import joint_clock
 from logscope.checks.told_once import told_once
-from logscope.clocks import ALIKE, Joined, SeenLog, by_hand, by_recording, by_signals
-from logscope.decoding.tables import DecodeCounts, DecodedBlock, Decoder, Table
-from logscope.definitions.can import MessageSpec, Skipped, load_definitions
-from logscope.definitions.load import BusDefinitions, vehicle_consoles, vehicle_definitions
-from logscope.definitions.serial import SerialDefinition
-from logscope.errors import LogError, RequestError, VehicleError
-from logscope.files import as_paths, refuse_repeated
+from logscope.decoded import Decoded, decode_capture, mapped_bindings
+from logscope.decoding.tables import Decoder
+from logscope.definitions.load import vehicle_definitions
+from logscope.errors import RequestError
+from logscope.files import Paths
 from logscope.findings import Finding, NotChecked, NothingToCheck
-from logscope.mapping import SignalBinding, build_signals, find_bindings
+from logscope.logs import loaded, opened, runs_of
+from logscope.mapping import build_signals
 from logscope.parts import PARTS
 from logscope.plausibility.examine import examine
 from logscope.plausibility.name import said
 from logscope.result import CaptureSummary, Result
 from logscope.signals import MissingPart, Signals
-from logscope.vehicle import Vehicle, load_vehicle
+from logscope.vehicle import Vehicle
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from logscope.comparison.outcome import Comparison, Difference
 
 _UNITS_NAMED = 3  # on the terminal; the report and the JSON name them all
 
 Check = Callable[[Signals, Vehicle], list[Finding]]
-Paths = Path | str | Sequence[Path | str]
 
 
 def checks() -> tuple[tuple[str, Check], ...]:
@@ -78,97 +69,6 @@ def checks() -> tuple[tuple[str, Check], ...]:
     )
 
 
-def read(*paths: Path | str, vehicle: Vehicle | Path | str | None = None, align: Sequence[float] = ()) -> Capture:
-    """Read the logs of one recording into memory.
-
-    vehicle : tells the columns of delimited logs and the formats of serial logs; CAN logs do without. With its
-        signals, logs that have clocks of their own are brought onto one
-    align : the same by hand, for each log after the first the seconds from the first log's start to its own
-
-    Raises LogError where a log cannot be opened or is in no known format, or where clocks differ and nothing tells how.
-    """
-    return open_logs(paths, None if vehicle is None else _loaded(vehicle), align).in_memory()
-
-
-def open_runs(paths: Sequence[Path | str], vehicle: Vehicle) -> list[Capture]:
-    """The logs of several runs, one capture a run: logs of one recording are found by their dates or signals."""
-    refuse_repeated(paths)
-    if len(paths) == 1:
-        return [open_logs(paths, vehicle)]
-    layout, consoles = _formats(vehicle)
-    seen = [_seen(path, stream([path], layout, consoles), vehicle) for path in paths]
-    return [open_logs([log.file for log in run], vehicle) for run in by_recording(seen)]
-
-
-def open_logs(
-    paths: Sequence[Path | str],
-    vehicle: Vehicle | None = None,
-    align: Sequence[float] = (),
-    *,
-    joint: bool = True,
-) -> Capture:
-    """The same without reading the frames yet: they pass block by block, once.
-
-    joint : whether logs are brought onto one clock, for which each is read once more
-    """
-    refuse_repeated(paths)
-    layout, consoles = _formats(vehicle)
-    joined: Sequence[Joined | None] = [None] * len(paths)
-    if align or (joint and len(paths) > 1 and vehicle is not None and vehicle.signals):
-        seen = [_seen(path, stream([path], layout, consoles), vehicle or Vehicle()) for path in paths]
-        joined = by_hand(seen, align) if align else by_signals(seen)
-    capture = stream(paths, layout, consoles, [None if one is None else one.shift for one in joined])
-    return replace(capture, clocks=tuple(one.clock for one in joined if one is not None))
-
-
-def _loaded(vehicle: Vehicle | Path | str) -> Vehicle:
-    return vehicle if isinstance(vehicle, Vehicle) else load_vehicle(vehicle)
-
-
-def _opened(logs: Capture | Paths, vehicle: Vehicle | None) -> Capture:
-    return logs if isinstance(logs, Capture) else open_logs(as_paths(logs), vehicle)
-
-
-def _runs(side: Capture | Sequence[Capture] | Paths, vehicle: Vehicle) -> tuple[Capture, ...]:
-    """One side of a comparison as captures, one a run."""
-    if isinstance(side, Capture):
-        return (side,)
-    several = [side] if isinstance(side, str | Path) else list(side)
-    captures = tuple(each for each in several if isinstance(each, Capture))
-    paths = [Path(each) for each in several if not isinstance(each, Capture)]
-    return (*captures, *(open_runs(paths, vehicle) if paths else ()))
-
-
-def _formats(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[SerialDefinition]]:
-    """What a vehicle file says of its logs: the columns of delimited ones, and the consoles."""
-    if vehicle is None:
-        return None, ()
-    layouts = {section.columns for section in vehicle.can if section.columns}
-    if len(layouts) > 1:
-        raise VehicleError(
-            "two [[can]] sections tell different columns, and a log does not say which are its own",
-            where=vehicle.path,
-            do="Use one vehicle file a log format.",
-        )
-    return next(iter(layouts), None), vehicle_consoles(vehicle)
-
-
-def _seen(path: Path | str, capture: Capture, vehicle: Vehicle) -> SeenLog:
-    """One log by itself: its span, and the parts that may tell how its clock stands to another."""
-    definitions, skipped = vehicle_definitions(vehicle)
-    bindings, _ = _bindings(vehicle, definitions, skipped)
-    useful = [binding for binding in bindings if any(binding.part in parts for parts in ALIKE)]
-    decoded = _decode_all(capture, Decoder(definitions, wanted={binding.wanted for binding in useful}))
-    return SeenLog(
-        file=str(path),
-        start_ns=decoded.start_ns,
-        end_ns=decoded.end_ns,
-        dated=decoded.start_ns >= DATES_FROM_NS,
-        serial=bool(capture.serial),
-        signals=build_signals(vehicle, useful, decoded.tables, decoded.seconds(decoded.end_ns)),
-    )
-
-
 def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
     """Run every check on the logs of one recording. Only the signals that the vehicle file maps are decoded.
 
@@ -176,11 +76,11 @@ def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
 
     Raises LogscopeError where the vehicle file, its definitions or the logs cannot be used.
     """
-    vehicle = _loaded(vehicle)
-    capture = _opened(logs, vehicle)
+    vehicle = loaded(vehicle)
+    capture = opened(logs, vehicle)
     definitions, skipped = vehicle_definitions(vehicle)
-    bindings, notes = _bindings(vehicle, definitions, skipped)
-    decoded = _decode_all(capture, Decoder(definitions, wanted={binding.wanted for binding in bindings}))
+    bindings, notes = mapped_bindings(vehicle, definitions, skipped)
+    decoded = decode_capture(capture, Decoder(definitions, wanted={binding.wanted for binding in bindings}))
     signals = build_signals(vehicle, bindings, decoded.tables, decoded.seconds(decoded.end_ns))
     plausible = examine(signals, vehicle)
     findings, not_checked = run_checks(plausible.signals, plausible.vehicle)
@@ -233,9 +133,9 @@ def compare(
     from logscope.checks.measures import MEASURES
     from logscope.comparison.compare import compare_results
 
-    vehicle = _loaded(vehicle)
-    vehicles = (_loaded(before_vehicle) if before_vehicle is not None else vehicle, vehicle)
-    runs = [_runs(side, of) for side, of in zip((before, after), vehicles, strict=True)]
+    vehicle = loaded(vehicle)
+    vehicles = (loaded(before_vehicle) if before_vehicle is not None else vehicle, vehicle)
+    runs = [runs_of(side, of) for side, of in zip((before, after), vehicles, strict=True)]
     if not all(runs):
         raise RequestError("a comparison needs at least one run on each side", do="Name logs before and after.")
     first, second = ([check(run, of) for run in side] for side, of in zip(runs, vehicles, strict=True))
@@ -253,146 +153,8 @@ def _differences(before: Vehicle, after: Vehicle) -> list[Difference]:
 
 def _layouts(vehicle: Vehicle) -> dict[str, object]:
     """How the signal of each mapped part is laid out and converted."""
-    bindings, _ = _bindings(vehicle, *vehicle_definitions(vehicle))
+    bindings, _ = mapped_bindings(vehicle, *vehicle_definitions(vehicle))
     return {binding.part: (binding.spec, binding.conversion) for binding in bindings}
-
-
-def decode(
-    logs: Capture | Paths,
-    vehicle: Vehicle | Path | str | None = None,
-    definitions: Paths = (),
-    *,
-    labels: bool = False,
-) -> Mapping[str, pd.DataFrame]:
-    """All defined messages of the logs as DataFrames by message name, indexed by `time_s`.
-
-    logs : what `read` gave, or a path, or several
-    vehicle : gives the definitions by bus; definitions : files, or one, for every bus, beside or instead of it
-    labels : enumerations as texts
-
-    Raises LogscopeError where the vehicle file, the definitions or the logs cannot be used.
-    """
-    known = None if vehicle is None else _loaded(vehicle)
-    tables = decode_tables(_opened(logs, known), known, definitions).tables
-    return {name: table.to_dataframe(labels=labels) for name, table in tables.items()}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Decoded:
-    """A decoded capture: tables by message name, the account, first and last stamp [ns], and notes."""
-
-    tables: Mapping[str, Table]
-    account: Account
-    counts: DecodeCounts
-    start_ns: int
-    end_ns: int
-    notes: tuple[str, ...]
-
-    def seconds(self, stamp_ns: int) -> float:
-        """A stamp in seconds from the capture's start."""
-        return (stamp_ns - self.start_ns) / 1e9
-
-    def stretches(self, gaps: Sequence[Gap]) -> list[tuple[float, float]]:
-        """Start and end of stretches in seconds from the capture's start."""
-        return [(self.seconds(each.start_ns), self.seconds(each.end_ns)) for each in gaps]
-
-
-def decode_tables(
-    capture: Capture,
-    vehicle: Vehicle | None = None,
-    definitions: Paths = (),
-    wanted: Iterable[tuple[str | None, str, str]] | None = None,
-) -> Decoded:
-    """The same as plain arrays; `wanted` are the (bus or None, message, signal) to decode, all if not given."""
-    pairs, skipped = read_definitions(vehicle, definitions)
-    decoded = _decode_all(capture, Decoder(pairs, wanted=None if wanted is None else set(wanted)))
-    told = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
-    return replace(decoded, notes=(*decoded.account.remarks, *decoded.notes, *told))
-
-
-def read_definitions(
-    vehicle: Vehicle | None, definitions: Paths = ()
-) -> tuple[list[tuple[str | None, tuple[MessageSpec, ...]]], tuple[Skipped, ...]]:
-    """(bus or None, messages) of a vehicle file and of definition files for every bus, and what was skipped."""
-    pairs, skipped = vehicle_definitions(vehicle) if vehicle is not None else ([], ())
-    for path in as_paths(definitions):
-        loaded = load_definitions(path)
-        pairs.append((None, loaded.messages))
-        skipped += loaded.skipped
-    return pairs, skipped
-
-
-def _bindings(
-    vehicle: Vehicle, definitions: BusDefinitions, skipped: Sequence[Skipped]
-) -> tuple[list[SignalBinding], list[str]]:
-    """Which signal plays which part, consoles included, and notes on what was assumed."""
-    consoles = [(None, (console.message,)) for console in vehicle_consoles(vehicle)]
-    return find_bindings(vehicle, [*definitions, *consoles], skipped)
-
-
-def _decode_all(capture: Capture, decoder: Decoder) -> Decoded:
-    """Decode frames block by block, and lay the serial logs beside them on one clock."""
-    account = reduce(add, (log.account.as_account() for log in capture.serial), Account())
-    span: tuple[int, int] | None = None
-    for log in capture.serial:
-        for samples in log.signals.values():
-            if len(samples):
-                times = int(samples.time_ns[0]), int(samples.time_ns[-1])
-                span = _joined(span, times, log.account.files)
-    tasks = ((block, decoder.task(block.frames)) for block in capture.blocks)
-    for block, decoded in prefetch_map(_done, tasks):
-        account += block.account
-        if len(block.frames):
-            times = int(block.frames.time_ns.min()), int(block.frames.time_ns.max())
-            if capture.serial and not capture.clocks and span is not None and times[0] < DATES_FROM_NS:
-                raise _two_clocks(block.account.files)
-            span = _joined(span, times, block.account.files)
-            decoder.keep(decoded)
-    if span is None:
-        where = ", ".join(account.files) or None
-        raise LogError("no frame and no sample could be read", where=where, do="Is this the log you meant?")
-    tables = dict(decoder.tables(span[0]))
-    for log in capture.serial:
-        tables |= _serial_tables(log, span[0])
-    return Decoded(tables, account, decoder.counts, *span, decoder.notes)
-
-
-def _done(task: tuple[Block, Callable[[], DecodedBlock]]) -> tuple[Block, DecodedBlock]:
-    block, decode_it = task
-    return block, decode_it()
-
-
-def _joined(span: tuple[int, int] | None, more: tuple[int, int], files: Sequence[str]) -> tuple[int, int]:
-    if span is None:
-        return more
-    if (more[0] < DATES_FROM_NS) != (span[0] < DATES_FROM_NS):
-        raise _two_clocks(files)
-    return min(span[0], more[0]), max(span[1], more[1])
-
-
-def _two_clocks(files: Sequence[str]) -> LogError:
-    return LogError(
-        "these logs are on different clocks: one has no dates, or counts from a start of its own",
-        where=files[0] if files else None,
-        do="Check them one by one, or map a quantity that both logged.",
-    )
-
-
-def _serial_tables(log: SerialLog, start_ns: int) -> Mapping[str, Table]:
-    """One table a signal, for a console need not print all of them in every line."""
-    return {
-        f"{log.console}.{name}": Table(
-            message=log.console,
-            bus="",
-            spec=log.message,
-            start_ns=start_ns,
-            time_ns=samples.time_ns,
-            columns={name: samples.value},
-            absent={},
-        )
-        for name, samples in log.signals.items()
-        if len(samples)
-    }
 
 
 def run_checks(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChecked]]:

@@ -7,21 +7,23 @@ from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from operator import add
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from logscope.capture import candump, candump_screen, delimited, library, mf4, serial
+from logscope.capture import candump, candump_screen, library
 from logscope.capture.clock import Clock, on_one_clock
-from logscope.capture.columns import ColumnLayout
 from logscope.capture.frames import Account, Block, Frames
 from logscope.capture.prefetch import prefetch
 from logscope.capture.rows import concatenate as concatenate
 from logscope.capture.samples import SerialLog
 from logscope.capture.shift import Shift, shifted_blocks, shifted_serial
 from logscope.capture.text import head_of
-from logscope.capture.time_unit import TimeColumn, doubted
-from logscope.definitions.serial import SerialDefinition
 from logscope.errors import LogError
 from logscope.joint_clock import JointClock
+
+if TYPE_CHECKING:
+    from logscope.capture.columns import ColumnLayout
+    from logscope.capture.time_unit import TimeColumn
+    from logscope.definitions.serial import SerialDefinition
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,8 @@ def stream(
         else:
             mended = on_one_clock(opened.blocks, Clock())
             if opened.time is not None:
+                from logscope.capture.time_unit import doubted
+
                 mended = doubted(mended, opened.time, str(path))
             blocks.append(mended if shift is None else shifted_blocks(mended, shift))
     return Capture(prefetch(block for log in blocks for block in log), tuple(serial))
@@ -99,11 +103,17 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
     if not head.strip():
         raise LogError("the log is empty", where=path, do="Check that the logger was recording.")
     if log_format := library.format_of(head):
-        return _Frames((mf4 if log_format.name == "MF4" else library).blocks(path, log_format))
+        if log_format.name == "MF4":
+            from logscope.capture import mf4
+
+            return _Frames(mf4.blocks(path, log_format))
+        return _Frames(library.blocks(path, log_format))
     if candump.sniff(head):
         return _Frames(candump.blocks(path))
     if candump_screen.sniff(head):
         return _Frames(candump_screen.blocks(path, head))
+    if consoles:
+        from logscope.capture import serial
     for definition in consoles:
         if serial.sniff(head, definition):
             return serial.read_serial(path, definition)
@@ -116,5 +126,7 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
             where=path,
             do=f"Known are {known}, candump text, delimited text; also packed as .gz, .xz or .zip.",
         )
+    from logscope.capture import delimited
+
     guessed = delimited.layout_of(path, head, layout)
     return _Frames(delimited.blocks(path, guessed), guessed.time)

@@ -37,8 +37,8 @@ def check(
     ] = FailOn.DANGER,
 ) -> None:
     """Check a log: precharge, discharge, contactors, encoder, trips; say what was found and what to look at next."""
+    from logscope.logs import open_logs
     from logscope.pipeline import check as run
-    from logscope.pipeline import open_logs
     from logscope.report.terminal import print_summary
     from logscope.vehicle import load_vehicle
 

@@ -37,8 +37,8 @@ def compare(
     Logs of one recording, such as CAN and console, are found by their dates or signals and taken together; every other
     log is a run of its own. Several runs a side show how much runs differ.
     """
+    from logscope.logs import open_runs
     from logscope.pipeline import compare as run
-    from logscope.pipeline import open_runs
     from logscope.report.comparison_terminal import print_comparison
     from logscope.vehicle import load_vehicle
 

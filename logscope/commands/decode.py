@@ -49,8 +49,9 @@ def decode(
     value is the latest sample at or before the row's time, and empty where that is older than five periods.
     """
     from logscope import export
+    from logscope.decoded import decode_tables
     from logscope.errors import RequestError
-    from logscope.pipeline import decode_tables, open_logs
+    from logscope.logs import open_logs
     from logscope.vehicle import load_vehicle
 
     if vehicle is None and not definitions:

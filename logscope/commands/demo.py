@@ -19,8 +19,8 @@ def demo(
     ),
 ) -> None:
     """Simulate a drive of the invented conversion "Hazel", check it, and write the report."""
+    from logscope.logs import open_logs
     from logscope.pipeline import check as run
-    from logscope.pipeline import open_logs
     from logscope.report.terminal import print_summary
     from logscope.simulate.demo import write_demo
     from logscope.vehicle import load_vehicle

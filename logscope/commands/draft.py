@@ -32,7 +32,7 @@ def draft(
     """
     from logscope.draft.draft import draft_vehicle, undrafted
     from logscope.files import write_text
-    from logscope.pipeline import open_logs
+    from logscope.logs import open_logs
     from logscope.vehicle import load_vehicle
 
     like = load_vehicle(vehicle) if vehicle is not None else None

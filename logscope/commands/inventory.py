@@ -28,10 +28,11 @@ def inventory(
     """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
     from rich.console import Console
 
+    from logscope.decoded import read_definitions
     from logscope.files import write_text
     from logscope.inventory.collect import take_inventory
     from logscope.inventory.show import print_inventory, to_csv, to_json
-    from logscope.pipeline import open_logs, read_definitions
+    from logscope.logs import open_logs
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle) if vehicle else None

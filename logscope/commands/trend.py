@@ -35,8 +35,8 @@ def trend(
     from logscope.history.cache import cache_folder
     from logscope.history.collect import collect, find_logs
     from logscope.history.notes import read_notes
+    from logscope.logs import open_logs
     from logscope.pipeline import check as run
-    from logscope.pipeline import open_logs
     from logscope.report.history_page import history_to_html
     from logscope.report.history_text import history_to_json, print_history
     from logscope.vehicle import load_vehicle

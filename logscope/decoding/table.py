@@ -78,27 +78,30 @@ class Table:
 
     def _series(self, name: str, labels: bool) -> Any:
         """What goes into the DataFrame for one column."""
-        if labels and (texts := self.spec.by_name[name].labels):
-            return _categorical(self.columns[name], self.absent.get(name), texts)
-        if name not in self.absent:
-            return self.columns[name]
         import pandas as pd
 
+        if labels and (texts := self.spec.by_name[name].labels):
+            return pd.Categorical.from_codes(*coded(self.columns[name], self.absent.get(name), texts))
+        if name not in self.absent:
+            return self.columns[name]
         return pd.arrays.IntegerArray(self.columns[name].copy(), self.absent[name].copy())
 
 
-def _categorical(values: NDArray[Any], absent: BoolArray | None, texts: Mapping[float, str]) -> pd.Categorical:
-    """Each value as its text; the order is that of the definition, then of the numbers without one."""
-    import pandas as pd
+def coded(
+    values: NDArray[Any], absent: BoolArray | None, texts: Mapping[float, str]
+) -> tuple[NDArray[np.int32], list[str]]:
+    """Each value as the place of its text in a list of texts, -1 where there is no sample; and the texts.
 
+    The order is that of the definition, then of the numbers without a text, which are shown as numbers.
+    """
     there = ~(np.isnan(values) if absent is None else absent)
     seen, which = np.unique(values[there], return_inverse=True)
     names = [texts.get(value) or _number_text(value) for value in seen.tolist()]
     categories = list(dict.fromkeys([*texts.values(), *names]))  # several values may share a text
     code_of = {text: code for code, text in enumerate(categories)}
-    codes = np.full(values.shape, -1, dtype=np.int64)
-    codes[there] = np.array([code_of[name] for name in names], dtype=np.int64)[which]
-    return pd.Categorical.from_codes(codes, categories=categories)
+    codes = np.full(values.shape, -1, dtype=np.int32)
+    codes[there] = np.array([code_of[name] for name in names], dtype=np.int32)[which]
+    return codes, categories
 
 
 def _number_text(value: float) -> str:

@@ -27,17 +27,19 @@ def parse(text: str, file_format: str, *, strict: bool = True) -> Database:
     """
     import logging
 
-    from cantools.database import Database, load_string
+    from logscope.definitions.cantools_database import database as cantools_database
 
+    reader = cantools_database()
     # Two messages with one identifier are reported by us; cantools would also log them.
     logging.getLogger("cantools").addHandler(logging.NullHandler())
     try:
         text = text + END_MARK if file_format == "dbc" and text.strip() else text
-        database = load_string(text, file_format, strict=strict)
+        database = reader.load_string(text, file_format, strict=strict)
     except Exception as error:
         raise getattr(error, f"e_{file_format}", None) or error from None
-    assert isinstance(database, Database)  # only a format that is none of the four gives another kind
-    return database
+    assert isinstance(database, reader.Database)  # only a format that is none of the four gives another kind
+    found: Database = database
+    return found
 
 
 def message_specs(database: Database, path: Path) -> tuple[MessageSpec, ...]:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from logscope.definitions.can import Definitions, MessageSpec, Skipped, load_definitions
-from logscope.definitions.serial import SerialDefinition, load_serial_definition
-from logscope.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from logscope.definitions.serial import SerialDefinition
+    from logscope.vehicle import Vehicle
 
 BusDefinitions = Sequence[tuple[str | None, Sequence[MessageSpec]]]
 
@@ -32,4 +35,8 @@ def vehicle_definitions(
 
 def vehicle_consoles(vehicle: Vehicle) -> list[SerialDefinition]:
     """The definition of every serial console. Raises DefinitionError where a file is missing or cannot be used."""
+    if not vehicle.serial:
+        return []
+    from logscope.definitions.serial import load_serial_definition
+
     return [load_serial_definition(vehicle.locate(name)) for section in vehicle.serial for name in section.definitions]

@@ -10,6 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from logscope.capture.open import Capture
+from logscope.decoded import decode_tables
 from logscope.draft.behaviour import tracks
 from logscope.draft.choose import choose
 from logscope.draft.keys import keys_for
@@ -17,7 +18,6 @@ from logscope.draft.logged import Logged, collect
 from logscope.draft.surroundings import look_around
 from logscope.draft.write import vehicle_text
 from logscope.errors import RequestError
-from logscope.pipeline import decode_tables
 from logscope.vehicle import CanSection, SerialSection, Vehicle, VehicleSection
 
 _CONSOLE_SUFFIX = ".toml"

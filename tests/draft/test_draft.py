@@ -18,7 +18,7 @@ import logscope
 from logscope.draft.draft import draft_vehicle, undrafted
 from logscope.draft.write import vehicle_text
 from logscope.errors import RequestError
-from logscope.pipeline import open_logs
+from logscope.logs import open_logs
 from logscope.vehicle import CanSection
 
 ROOT = Path(__file__).parents[2]

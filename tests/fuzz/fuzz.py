@@ -24,7 +24,8 @@ from pathlib import Path
 import can
 
 from logscope.errors import LogscopeError
-from logscope.pipeline import check, open_logs
+from logscope.logs import open_logs
+from logscope.pipeline import check
 from logscope.result import Result
 from logscope.vehicle import load_vehicle
 

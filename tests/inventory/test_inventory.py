@@ -20,8 +20,8 @@ from logscope.definitions.spec import MessageSpec
 from logscope.inventory.collect import take_inventory
 from logscope.inventory.kernels import wire_bits
 from logscope.inventory.show import changing_text, print_inventory, to_csv, to_json
+from logscope.logs import read
 from logscope.physics.can_timing import least_frame_bits, worst_frame_bits
-from logscope.pipeline import read
 
 ROOT = Path(__file__).parents[2]
 

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from pyarrow import parquet
 
 from logscope import export
+from logscope.decoded import decode_tables
 from logscope.errors import RequestError
-from logscope.pipeline import decode_tables, open_logs
+from logscope.logs import open_logs
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from clock_study import drive
 import logscope
 from logscope.errors import LogError, RequestError
 from logscope.findings import FloatArray
-from logscope.pipeline import open_runs
+from logscope.logs import open_runs
 from logscope.vehicle import Vehicle
 
 VEHICLE = """
