@@ -16,6 +16,7 @@ from logscope.errors import RequestError, did_you_mean
 from logscope.files import create_folder, write_file
 from logscope.findings import BoolArray, FloatArray
 from logscope.outputs import PARQUET_MARK
+from logscope.statistics.sampling import zero_order_hold
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -150,13 +151,8 @@ def held(time_s: FloatArray, value: FloatArray, grid_s: FloatArray) -> FloatArra
     """
     there = np.isfinite(value)
     time_s, value = time_s[there], value[there]
-    if not time_s.size:
-        return np.full(grid_s.size, np.nan)
-    at = np.searchsorted(time_s, grid_s, side="right") - 1
-    found = value[np.maximum(at, 0)]
-    longest = HELD_PERIODS * float(np.median(np.diff(time_s))) if time_s.size > 1 else np.inf
-    stale = grid_s - time_s[np.maximum(at, 0)] > longest
-    return np.where((at < 0) | stale, np.nan, found)
+    longest_s = HELD_PERIODS * float(np.median(np.diff(time_s))) if time_s.size > 1 else np.inf
+    return zero_order_hold(time_s, value, grid_s, longest_s)
 
 
 def write_table(table: pa.Table, path: Path) -> None:

@@ -23,6 +23,7 @@ from logscope.files import Paths
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.logs import loaded, opened, runs_of
 from logscope.mapping import build_signals
+from logscope.observations.observations import Observations
 from logscope.parts import PARTS
 from logscope.plausibility.examine import examine
 from logscope.plausibility.name import said
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 
 _UNITS_NAMED = 3  # on the terminal; the report and the JSON name them all
 
-Check = Callable[[Signals, Vehicle], list[Finding]]
+Check = Callable[[Signals, Observations, Vehicle], list[Finding]]
 
 
 def checks() -> tuple[tuple[str, Check], ...]:
@@ -161,10 +162,11 @@ def run_checks(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[
     """The findings of every check, each event told once, and what could not be checked or only without a part."""
     findings: list[Finding] = []
     not_checked: list[NotChecked] = []
+    observations = Observations(signals, vehicle)
     for name, run in checks():
         watched = signals.watched()
         try:
-            findings += run(watched, vehicle)
+            findings += run(watched, observations.seen_through(watched), vehicle)
         except MissingPart as missing:
             not_checked += [NotChecked(name, reason) for reason in _why_missing(missing.part, watched)]
             continue

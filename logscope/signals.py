@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.sampling import new_value_period_s, typical_period_s
+from logscope.statistics.sampling import new_value_period_s, typical_period_s, zero_order_hold
 
 _EXACT_BITS = 53  # a double holds every integer of so many bits (IEEE 754 binary64)
 
@@ -117,6 +117,10 @@ class Part:
         last = int(np.searchsorted(self.time_s, end_s, side="right"))
         return slice(int(first[0]), last)
 
+    def held_at(self, at_s: FloatArray, longest_s: float = np.inf) -> FloatArray:
+        """The newest value at each moment, shape (m,); NaN before the first, and where it is older than `longest_s`."""
+        return zero_order_hold(self.time_s, self.value, at_s, longest_s)
+
     def where(self, keep: BoolArray) -> Part:
         """The same with some samples only. keep : which, shape (n,)."""
 
@@ -168,6 +172,10 @@ class Signals:
     def watched(self) -> Signals:
         """The same with an empty list of missed parts: what one check asks for."""
         return replace(self, missed=[])
+
+    def note_missed(self, names: Iterable[str]) -> None:
+        """Note parts in doubt that were asked for on behalf of the one who has these signals."""
+        self.missed.extend(name for name in names if name not in self.missed)
 
     def __getitem__(self, name: str) -> Part:
         self._note(name)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from logscope.checks.encoder.speed_model import speed_model
 from logscope.measures import Aim, EventRate, Measure, NoiseFloor, Repeated, Scatter
+from logscope.observations.motor_speed.model import speed_model
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 

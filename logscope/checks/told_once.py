@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from logscope.checks.limits.check import TRIP_S
 from logscope.findings import Event, Finding
+from logscope.observations.trips.events import TRIP_S
 
 # Two checks place the same switching by different signals: apart by a state's lag and its message period, 10 Hz
 # messages on both sides (common practice, no published source).

@@ -10,7 +10,7 @@ from scipy.ndimage import median_filter
 
 from logscope.findings import BoolArray, FloatArray
 from logscope.parts import PARTS
-from logscope.signals import Part, Signals
+from logscope.signals import Signals
 from logscope.statistics.episodes import IndexArray
 
 TICK_S = 0.05  # driving changes little within
@@ -53,10 +53,11 @@ def common_part(candidates: Sequence[str], runs: Sequence[Signals]) -> str | Non
 def driving(signals: Signals, speed: str, load: str) -> Driving:
     """A run by the parts that tell speed and load."""
     ticks = np.arange(signals.start_s, max(signals.end_s, signals.start_s + TICK_S), TICK_S)
-    speed_at, speed_known = _held(signals[speed], ticks)
-    load_at, load_known = _held(signals[load], ticks)
-    smooth = [median_filter(np.abs(values), _SMOOTH_TICKS, mode="nearest") for values in (speed_at, load_at)]
-    return Driving(signals.start_s, smooth[0], smooth[1], speed_known & load_known)
+    parts = [signals[name] for name in (speed, load)]
+    held = [np.abs(np.nan_to_num(part.held_at(ticks))) for part in parts]  # stale ones too, so as to smooth up to a gap
+    smooth = [median_filter(values, _SMOOTH_TICKS, mode="nearest") for values in held]
+    known = [np.isfinite(part.held_at(ticks, _STALE_S)) for part in parts]
+    return Driving(signals.start_s, smooth[0], smooth[1], known[0] & known[1])
 
 
 def stretch_of_ticks(run: Driving) -> IndexArray:
@@ -67,10 +68,3 @@ def stretch_of_ticks(run: Driving) -> IndexArray:
 def part_words(name: str) -> str:
     """A part in the middle of a sentence, with its unit."""
     return f"{name.replace('_', ' ')} [{PARTS[name].unit}]"
-
-
-def _held(part: Part, at_s: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """The latest sample of a part at each moment, and whether it is fresh."""
-    index = np.searchsorted(part.time_s, at_s, side="right") - 1
-    held = np.maximum(index, 0)
-    return part.value[held], (index >= 0) & (at_s - part.time_s[held] <= _STALE_S)

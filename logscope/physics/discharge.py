@@ -17,6 +17,8 @@ FloatArray = NDArray[np.float64]
 # The line between voltage classes A and B (ISO 6469-3:2021), above which UN R100 speaks of high voltage. Clause numbers
 # from memory.
 SAFE_V = 60.0
+# What LV 123 asks of an active discharge (from memory), and Formula SAE Rules 2024 v1.0, EV.8.4.2, of a shutdown.
+REFERENCE_ACTIVE_S = 5.0
 
 
 def through_resistor(elapsed_s: FloatArray, rate: FloatArray, rest: FloatArray | float = 0.0) -> FloatArray:

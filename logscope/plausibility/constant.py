@@ -179,8 +179,8 @@ def _off_under_current(part: Part, signals: Signals) -> str | None:
     current = signals.parts.get("motor_current") or signals.parts.get("battery_current")
     if link is None or pack is None or current is None:
         return None
-    volts = zero_order_hold(link.time_s, link.value, current.time_s)
-    full = zero_order_hold(pack.time_s, pack.value, current.time_s)
+    volts = link.held_at(current.time_s)
+    full = pack.held_at(current.time_s)
     joined = (np.abs(volts - full) <= _JOINED * full) & (full > 0.0)
     carrying = joined & (np.abs(current.value) >= _FLOWS_A)
     covered = (current.time_s >= part.time_s[0]) & (current.time_s <= part.time_s[-1])
@@ -271,7 +271,7 @@ def _span_turning(part: Part | None, speed: Part) -> float:
     """The same of the readings while the motor turns."""
     if part is None or not part.value.size:
         return 0.0
-    turning = np.abs(zero_order_hold(speed.time_s, speed.value, part.time_s)) > _TURNS_RPM
+    turning = np.abs(speed.held_at(part.time_s)) > _TURNS_RPM
     value = part.value[turning]
     return float(np.ptp(np.quantile(value, [0.01, 0.99]))) if value.size >= _SAMPLES else 0.0
 

@@ -275,5 +275,5 @@ def _held(signals: Signals, name: str, at_s: float) -> float | None:
     part = signals.get(name)
     if part is None:
         return None
-    index = int(np.searchsorted(part.time_s, at_s, side="right")) - 1
-    return float(part.value[index]) if index >= 0 and at_s - part.time_s[index] <= _CURRENT_AGE_S else None
+    reading = float(part.held_at(np.array([at_s]), _CURRENT_AGE_S)[0])
+    return None if np.isnan(reading) else reading

@@ -156,13 +156,17 @@ def missing_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
     return round(float(np.sum(inside[(apart > gap_threshold_s(time_s)) & (inside > 0.0)])), 9)
 
 
-def zero_order_hold(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> FloatArray:
-    """The newest sample at each moment, shape (m,); NaN before the first.
+def zero_order_hold(time_s: FloatArray, value: FloatArray, at_s: FloatArray, longest_s: float = np.inf) -> FloatArray:
+    """The newest sample at each moment, shape (m,): what a controller, too, has to go by between messages.
 
     time_s, value : the samples, shape (n,); at_s : the wanted moments [s], shape (m,)
+    longest_s : for how long a sample holds; NaN where the newest one is older, and before the first
     """
+    if not time_s.size:
+        return np.full(at_s.size, np.nan)
     index = np.searchsorted(time_s, at_s, side="right") - 1
-    return np.where(index < 0, np.nan, value[np.maximum(index, 0)])
+    held = np.maximum(index, 0)
+    return np.where((index < 0) | (at_s - time_s[held] > longest_s), np.nan, value[held])
 
 
 def begins(time_s: FloatArray) -> IndexArray:

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state, voltages
+from one_check import findings_of
 from scipy.signal import lfilter
 
 from logscope.checks.contactors.blind import COARSEST_S
@@ -71,7 +72,7 @@ def test_healthy_drives_raise_no_alarm(period_s: float, flags: tuple[str, ...]) 
     for seed in range(4):
         cycles = (KeyCycle(2.2, OFF_S), KeyCycle(18.0, 26.0))
         logging = Logging(period_s=period_s, flag_period_s=max(period_s, 0.02), flags=flags)
-        findings = contactors(play_log(seed, cycles, 31.0, hazel(), logging).signals, HAZEL)
+        findings = findings_of(contactors, play_log(seed, cycles, 31.0, hazel(), logging).signals, HAZEL)
         seen = period_s <= COARSEST_S
         assert _kinds(findings) == ["sound" if seen else "undetermined"]
         assert findings[0].severity is (Severity.GOOD if seen else Severity.INFO)
@@ -84,7 +85,7 @@ def test_sound_is_not_claimed_over_what_is_missing_from_the_log(lost_s: float, k
     for seed in range(3):
         signals = _logged(seed, (*CHARGED, Stage(OFF_S)), _usual())
         kept = {n: p.where((p.time_s < 6.0) | (p.time_s > 6.0 + lost_s)) for n, p in signals.parts.items()}
-        (finding,) = contactors(replace(signals, parts=kept), HAZEL)
+        (finding,) = findings_of(contactors, replace(signals, parts=kept), HAZEL)
         assert finding.kind == f"contactor.{kind}"
         assert finding.measured["missing_s"].value == pytest.approx(lost_s, abs=0.15)
         assert "missing" in finding.title
@@ -93,7 +94,7 @@ def test_sound_is_not_claimed_over_what_is_missing_from_the_log(lost_s: float, k
 def test_states_alone_tell_how_short_a_dropout_they_would_miss() -> None:
     signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), logging=Logging(flag_period_s=0.1))
     parts = {name: part for name, part in signals.parts.items() if name != "dc_link_voltage"}
-    (finding,) = contactors(replace(signals, parts=parts), HAZEL)
+    (finding,) = findings_of(contactors, replace(signals, parts=parts), HAZEL)
     assert finding.kind == "contactor.sound"
     assert "A dropout shorter than 100 ms" in finding.explanation
 
@@ -102,13 +103,13 @@ def test_states_alone_tell_how_short_a_dropout_they_would_miss() -> None:
 def test_slow_states_or_a_slow_pack_voltage_raise_no_alarm(logging: Logging) -> None:
     for seed in range(4):
         soft = hazel(open_circuit_V=110.0, pack_ohm=0.1)  # sags by a quarter at full current
-        findings = contactors(play_log(seed, (KeyCycle(2.2, OFF_S),), 17.0, soft, logging).signals, HAZEL)
+        findings = findings_of(contactors, play_log(seed, (KeyCycle(2.2, OFF_S),), 17.0, soft, logging).signals, HAZEL)
         assert not [finding for finding in findings if finding.severity.rank >= Severity.WARNING.rank]
 
 
 def test_the_order_of_closing_is_told() -> None:
     signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual())
-    sound = contactors(signals, HAZEL)
+    sound = findings_of(contactors, signals, HAZEL)
     assert "negative contactor, precharge relay, main contactor" in sound[0].explanation
 
 
@@ -118,7 +119,7 @@ def test_an_opening_under_load_is_told_with_its_current(amps: float, period_s: f
     for seed in range(3):
         stages = (*CHARGED, Stage(OFF_S, power_W=amps * 331, cut_in_V=120.0, cut_out_V=100.0))
         load = ((5.0, 0.0), (5.5, amps), (OFF_S, amps), (OFF_S + 1e-3, 0.0))
-        (finding,) = contactors(_logged(seed, stages, _usual(), load, Logging(period_s=period_s)), HAZEL)
+        (finding,) = findings_of(contactors, _logged(seed, stages, _usual(), load, Logging(period_s=period_s)), HAZEL)
         assert finding.kind == "contactor.opened_under_load"
         assert finding.severity is Severity.WARNING
         current = finding.measured["current_A"]
@@ -131,21 +132,25 @@ def test_an_opening_under_load_is_told_with_its_current(amps: float, period_s: f
 def test_a_current_that_ends_just_before_the_opening_is_no_opening_under_load() -> None:
     for seed in range(6):
         load = ((5.0, 0.0), (5.5, 180.0), (OFF_S - 0.03, 180.0), (OFF_S - 0.02, 0.0))
-        assert _kinds(contactors(_logged(seed, (*CHARGED, Stage(OFF_S)), _usual(), load), HAZEL)) == ["sound"]
+        assert _kinds(findings_of(contactors, _logged(seed, (*CHARGED, Stage(OFF_S)), _usual(), load), HAZEL)) == [
+            "sound"
+        ]
 
 
 def test_an_active_discharge_is_no_opening_under_load() -> None:
     load = ((5.0, 0.0), (5.5, 180.0), (OFF_S - 0.03, 180.0), (OFF_S - 0.02, 0.0))
     for seed in range(4):
         stages = (*CHARGED, Stage(OFF_S, parallel_ohm=1000.0))
-        assert _kinds(contactors(_logged(seed, stages, _usual(), load), HAZEL)) == ["sound"]
+        assert _kinds(findings_of(contactors, _logged(seed, stages, _usual(), load), HAZEL)) == ["sound"]
 
 
 def test_without_the_link_an_opening_about_the_end_of_a_current_is_left_open() -> None:
     load = ((5.0, 0.0), (5.5, 180.0), (OFF_S, 180.0), (OFF_S + 1e-3, 0.0))
     signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), load)
     parts = {name: part for name, part in signals.parts.items() if name != "dc_link_voltage"}
-    (finding,) = [f for f in contactors(replace(signals, parts=parts), HAZEL) if f.kind == "contactor.undetermined"]
+    (finding,) = [
+        f for f in findings_of(contactors, replace(signals, parts=parts), HAZEL) if f.kind == "contactor.undetermined"
+    ]
     assert finding.measured["current_A"].value is None
     assert (finding.measured["current_A"].high or 0) > 170
 
@@ -163,7 +168,7 @@ def _dropped(seed: int, logging: Logging, out_s: float = 0.4) -> Signals:
 def test_a_dropout_under_load_is_told_by_state_or_voltage_alone(period_s: float) -> None:
     for seed in range(3):
         for flags in (FLAG_NAMES, ()):
-            findings = contactors(_dropped(seed, Logging(period_s=period_s, flags=flags)), HAZEL)
+            findings = findings_of(contactors, _dropped(seed, Logging(period_s=period_s, flags=flags)), HAZEL)
             (finding,) = [f for f in findings if f.kind == "contactor.dropout"]
             assert finding.severity is Severity.DANGER
             assert abs(finding.start_s - 8.0) < 0.35
@@ -176,7 +181,7 @@ def test_a_dropout_that_its_state_misses_is_told_by_the_voltage() -> None:
     signals = _dropped(2, Logging(period_s=0.01), out_s=0.08)
     told = _usual()["main_contactor"]
     unaware = state(np.random.default_rng(0), "main_contactor", told, END_S, Logging())
-    findings = contactors(changed(signals, {"main_contactor": unaware}), HAZEL)
+    findings = findings_of(contactors, changed(signals, {"main_contactor": unaware}), HAZEL)
     assert [f.kind for f in findings if f.severity is Severity.DANGER] == ["contactor.dropout"]
     assert "A contactor dropped out" in next(f for f in findings if f.severity is Severity.DANGER).title
 
@@ -200,7 +205,7 @@ def _lifted(signals: Signals, out_s: float, ends_V: float = 425.0) -> Signals:
 def test_a_dropout_while_braking_lifts_the_link_off_the_pack(period_s: float, pack: bool) -> None:
     for seed in range(3):
         signals = _lifted(_braked(seed, Logging(period_s=period_s, flags=(), pack=pack)), 0.12)
-        (finding,) = [f for f in contactors(signals, HAZEL) if f.kind == "contactor.dropout"]
+        (finding,) = [f for f in findings_of(contactors, signals, HAZEL) if f.kind == "contactor.dropout"]
         assert finding.severity is Severity.DANGER
         assert abs(finding.start_s - 8.0) <= period_s + 0.01
         assert finding.measured["link_high_V"].value == pytest.approx(425, abs=1)
@@ -220,7 +225,9 @@ def test_a_lift_is_seen_through_a_filter_and_on_coarse_stamps(grid_s: float, lag
         lagging = _on_grid(signals, grid_s)
         link = replace(lagging["dc_link_voltage"], value=filtered)
         (finding,) = [
-            f for f in contactors(changed(lagging, {"dc_link_voltage": link}), HAZEL) if f.kind == "contactor.dropout"
+            f
+            for f in findings_of(contactors, changed(lagging, {"dc_link_voltage": link}), HAZEL)
+            if f.kind == "contactor.dropout"
         ]
         assert abs(finding.start_s - 8.0) <= lag_s + 0.06
 
@@ -230,7 +237,7 @@ def test_a_lift_is_seen_through_a_filter_and_on_coarse_stamps(grid_s: float, lag
 def test_a_short_dropout_is_seen_where_several_samples_bear_one_stamp(grid_s: float, out_s: float) -> None:
     for seed in range(3):
         signals = _on_grid(_dropped(seed, Logging(period_s=0.01, flags=()), out_s), grid_s)
-        (finding,) = [f for f in contactors(signals, HAZEL) if f.kind == "contactor.dropout"]
+        (finding,) = [f for f in findings_of(contactors, signals, HAZEL) if f.kind == "contactor.dropout"]
         assert abs(finding.start_s - 8.0) <= 0.02 + grid_s
 
 
@@ -248,13 +255,13 @@ def _on_grid(signals: Signals, grid_s: float) -> Signals:
 def test_braking_through_sound_contactors_is_no_dropout(period_s: float) -> None:
     for seed in range(3):
         signals = _braked(seed, Logging(period_s=period_s))
-        assert "dropout" not in _kinds(contactors(signals, HAZEL))
+        assert "dropout" not in _kinds(findings_of(contactors, signals, HAZEL))
         higher = {
             name: replace(part, value=np.where(part.time_s > 7, np.round(1.2 * part.value), part.value))
             for name in ("dc_link_voltage", "battery_voltage")
             if (part := signals.get(name)) is not None
         }  # a pack that leaps with its link, whatever ails its sensors
-        assert "dropout" not in _kinds(contactors(changed(signals, higher), HAZEL))
+        assert "dropout" not in _kinds(findings_of(contactors, changed(signals, higher), HAZEL))
 
 
 @pytest.mark.parametrize("told", [HAZEL, Vehicle()])
@@ -275,11 +282,11 @@ def test_a_welded_contactor_is_told_by_a_missing_fall_or_by_a_pack_that_moves(to
                 ),
             },
         )
-        (finding,) = contactors(moving, told)
+        (finding,) = findings_of(contactors, moving, told)
         assert finding.kind == "contactor.welded"
         assert finding.severity is Severity.DANGER
         assert (finding.measured["correlation"].value or 0) > 0.8
-        (still,) = contactors(signals, told)
+        (still,) = findings_of(contactors, signals, told)
         assert still.kind == ("contactor.welded" if told is HAZEL else "contactor.undetermined")
         if told is HAZEL:
             assert "or its bleeder is open" in still.title
@@ -290,7 +297,7 @@ def test_a_link_that_falls_away_from_a_moving_pack_is_not_welded() -> None:
         signals = _logged(seed, (*CHARGED, Stage(OFF_S)), _usual())
         pack = signals["battery_voltage"]
         moving = replace(pack, value=pack.value + np.round(6 * np.sin(2 * np.pi * pack.time_s / 2.7)) / 2)
-        assert _kinds(contactors(changed(signals, {"battery_voltage": moving}), Vehicle())) == ["sound"]
+        assert _kinds(findings_of(contactors, changed(signals, {"battery_voltage": moving}), Vehicle())) == ["sound"]
 
 
 def _switching(name: str, times: list[float], period_s: float = 0.02) -> Part:
@@ -303,7 +310,7 @@ def _switching(name: str, times: list[float], period_s: float = 0.02) -> Part:
 def test_chatter_is_gathered_and_counted() -> None:
     signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual())
     times = [3.2, 3.3, 3.35, 3.45, 3.5, 8.0, 8.05, 8.12, 8.2, OFF_S]
-    findings = contactors(changed(signals, {"main_contactor": _switching("main_contactor", times)}), HAZEL)
+    findings = findings_of(contactors, changed(signals, {"main_contactor": _switching("main_contactor", times)}), HAZEL)
     (finding,) = [f for f in findings if f.kind == "contactor.chatter"]
     assert finding.measured["count"].value == 9
     assert len(finding.events) == 2
@@ -317,7 +324,7 @@ def test_a_contactor_that_closes_and_drops_is_told() -> None:
         "main_contactor": _switching("main_contactor", [3.2, 3.7]),
         "negative_contactor": _switching("negative_contactor", [1.8, 3.8]),
     }
-    assert "closed_briefly" in _kinds(contactors(changed(signals, parts), HAZEL))
+    assert "closed_briefly" in _kinds(findings_of(contactors, changed(signals, parts), HAZEL))
 
 
 # When main contactor, precharge relay and negative contactor close, and whether that contradicts a precharge.
@@ -340,22 +347,22 @@ def test_only_an_order_that_contradicts_a_precharge_is_judged(name: str) -> None
     }
     bare = (Stage(3.2, contactor=True), Stage(OFF_S)) if name == "no relay" else (*CHARGED, Stage(OFF_S))
     parts = {part: replace(_switching(part, when), source=f"M{part}.State") for part, when in times.items()}
-    findings = contactors(changed(_logged(1, bare, {}), parts), HAZEL)
+    findings = findings_of(contactors, changed(_logged(1, bare, {}), parts), HAZEL)
     assert ("order" in _kinds(findings)) == wrong
 
 
 def test_states_of_one_message_share_their_lag() -> None:
     times = {"main_contactor": [2.2, OFF_S], "precharge_relay": [2.3, 3.6], "negative_contactor": [1.8, OFF_S]}
     parts = {part: _switching(part, when) for part, when in times.items()}
-    findings = contactors(changed(_logged(1, (*CHARGED, Stage(OFF_S)), {}), parts), HAZEL)
+    findings = findings_of(contactors, changed(_logged(1, (*CHARGED, Stage(OFF_S)), {}), parts), HAZEL)
     assert "order" in _kinds(findings)
 
 
 def test_what_is_missing_is_said() -> None:
     with pytest.raises(MissingPart):
-        contactors(Signals({}, 0.0, 1.0), HAZEL)
+        findings_of(contactors, Signals({}, 0.0, 1.0), HAZEL)
     with pytest.raises(NothingToCheck, match="no signal is mapped to main_contactor"):
-        contactors(play_log(0, (KeyCycle(2.2, OFF_S),), 17.0, hazel(), Logging(flags=())).signals, HAZEL)
+        findings_of(contactors, play_log(0, (KeyCycle(2.2, OFF_S),), 17.0, hazel(), Logging(flags=())).signals, HAZEL)
     idle = play_log(0, (), 5.0, hazel(), Logging()).signals
     with pytest.raises(NothingToCheck, match="no contactor switches"):
-        contactors(idle, HAZEL)
+        findings_of(contactors, idle, HAZEL)

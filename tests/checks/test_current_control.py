@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from loop_traces import loop_log
+from one_check import findings_of
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.current_control.check import current_control
@@ -17,7 +18,7 @@ HAZEL = Vehicle(motor=Motor(max_speed_rpm=9000))
 
 
 def outcomes(made: Signals) -> dict[str, Finding]:
-    return {each.kind.removeprefix("current_control."): each for each in current_control(made, HAZEL)}
+    return {each.kind.removeprefix("current_control."): each for each in findings_of(current_control, made, HAZEL)}
 
 
 @pytest.mark.parametrize("ramp_s", [1e-4, 0.15], ids=["steps", "ramps"])
@@ -127,9 +128,9 @@ def test_a_growing_swing_is_a_danger() -> None:
 def test_without_steps_it_says_what_to_do_and_without_target_it_is_not_checked() -> None:
     made = loop_log(np.random.default_rng(6), 8, 0.7, seconds=1.4)
     with pytest.raises(NothingToCheck):
-        current_control(made, HAZEL)
+        findings_of(current_control, made, HAZEL)
     with pytest.raises(MissingPart, match="motor_current_target"):
-        current_control(signals(made["motor_current"]), HAZEL)
+        findings_of(current_control, signals(made["motor_current"]), HAZEL)
 
 
 def test_a_swing_too_small_to_be_felt_is_no_danger_even_where_it_grows() -> None:
@@ -156,5 +157,5 @@ def test_an_answer_that_a_limit_cuts_down_afterwards_is_no_overshoot() -> None:
             logged(rng, "motor_current_target", 20 + 200 * high, 0.05, 0.0, 0.1),
             logged(rng, "motor_speed", np.full(t.size, 1500.0), 0.05, 2.0, 1.0),
         )
-        told = [each for each in current_control(made, HAZEL) if each.severity is Severity.WARNING]
+        told = [each for each in findings_of(current_control, made, HAZEL) if each.severity is Severity.WARNING]
         assert not told

@@ -15,11 +15,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from key_cycle_traces import FLAG_NAMES, Logging, Played, changed, hazel, play_log, voltages
+from one_check import findings_of
 from scipy.optimize import curve_fit
 from scipy.stats import binom
 
 from logscope.checks.discharge.check import discharge
-from logscope.checks.discharge.fit import Shape, fit_fall
+from logscope.curves.fall import Shape, fit_fall
 from logscope.findings import CAUTION_HV, Finding, Measured, NothingToCheck, Severity
 from logscope.physics.discharge import at_constant_power, through_resistor, time_to_level_s
 from logscope.signals import MissingPart, Signals
@@ -53,7 +54,7 @@ def _key_off(seed: int, after_s: float, logging: Logging, *, welded: bool = Fals
 
 
 def _one(played: Played, vehicle: Vehicle = HAZEL) -> Finding:
-    (finding,) = discharge(played.signals, vehicle)
+    (finding,) = findings_of(discharge, played.signals, vehicle)
     return finding
 
 
@@ -153,7 +154,7 @@ def test_a_link_held_at_another_level_by_a_second_source_stays_live() -> None:
         volts = np.where(time_s < OFF_S, before[: time_s.size], np.round(2 * (held + link.value)) / 2)
         part = type(link)(link.name, time_s, volts, "V", link.source, 0.5)
         signals = Signals({**played.signals.parts, "dc_link_voltage": part}, 0.0, OFF_S + 15)
-        (finding,) = discharge(signals, HAZEL)
+        (finding,) = findings_of(discharge, signals, HAZEL)
         assert finding.kind == "dc_link.stays_live"
         assert "not the pack's level" in finding.explanation
         assert finding.measured["resting_voltage_V"].value == pytest.approx(200, abs=1)
@@ -173,7 +174,7 @@ def _by_stage(seed: int, stage: Stage, after_s: float, **circuit: float) -> Sign
 )
 def test_an_active_discharge_is_told_from_the_bleeder(stage: Stage) -> None:
     for seed in range(4):
-        (finding,) = discharge(_by_stage(seed, stage, 6.0), HAZEL)
+        (finding,) = findings_of(discharge, _by_stage(seed, stage, 6.0), HAZEL)
         assert finding.kind == "dc_link.discharged"
         assert finding.measured["active_discharge"].value == 1
         assert (finding.measured["time_to_60V_s"].high or inf) < 5
@@ -198,7 +199,7 @@ def test_a_restart_ends_the_fall() -> None:
         for flags in (FLAG_NAMES, ()):
             cycles = (KeyCycle(2.2, OFF_S), KeyCycle(OFF_S + 6, OFF_S + 10))
             played = play_log(seed, cycles, OFF_S + 18, hazel(), _logging(seed, flags))
-            first, *_ = discharge(played.signals, HAZEL)
+            first, *_ = findings_of(discharge, played.signals, HAZEL)
             assert first.kind == "dc_link.discharged"
             assert first.end_s <= OFF_S + 6
             assert "charged again" in first.explanation
@@ -252,9 +253,9 @@ def test_judged_by_what_the_vehicle_file_gives() -> None:
 
 def test_what_is_missing_is_said() -> None:
     with pytest.raises(MissingPart):
-        discharge(Signals({}, 0.0, 1.0), HAZEL)
+        findings_of(discharge, Signals({}, 0.0, 1.0), HAZEL)
     with pytest.raises(NothingToCheck, match="keep the log running"):
-        discharge(play_log(0, (KeyCycle(2.2, 50.0),), 20.0, hazel(), Logging()).signals, HAZEL)
+        findings_of(discharge, play_log(0, (KeyCycle(2.2, 50.0),), 20.0, hazel(), Logging()).signals, HAZEL)
 
 
 @settings(max_examples=60, deadline=None)
@@ -300,5 +301,7 @@ def test_a_fall_of_which_most_is_missing_is_not_extrapolated(seed):
 
 def test_a_link_that_stays_live_is_told_across_a_gap():
     played = _key_off(8200, 30.0, Logging(), welded=True)
-    kinds = {finding.kind for finding in discharge(_with_gap(played, OFF_S + 3.0, OFF_S + 24.0).signals, HAZEL)}
+    kinds = {
+        finding.kind for finding in findings_of(discharge, _with_gap(played, OFF_S + 3.0, OFF_S + 24.0).signals, HAZEL)
+    }
     assert "dc_link.stays_live" in kinds

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from one_check import findings_of
 from tuning_traces import KMH_PER_RPM, TICK_S, launches, logged, signals
 
 from logscope.checks.driveline.check import driveline
@@ -20,7 +21,7 @@ HAZEL = Vehicle(motor=Motor(rotor_inertia_kgm2=0.05), driveline=Driveline(ratio=
 
 
 def outcomes(made: Signals) -> dict[str, Finding]:
-    return {each.kind.removeprefix("driveline."): each for each in driveline(made, HAZEL)}
+    return {each.kind.removeprefix("driveline."): each for each in findings_of(driveline, made, HAZEL)}
 
 
 def test_frequency_and_damping_of_a_launch_judder_lie_within_their_limits() -> None:
@@ -121,7 +122,8 @@ def test_a_steady_run_holds_nothing_to_judge() -> None:
     rng = np.random.default_rng(6)
     steady = np.full(20_000, 3000.0)
     with pytest.raises(NothingToCheck):
-        driveline(
+        findings_of(
+            driveline,
             signals(
                 logged(rng, "motor_speed", steady, 0.01, 1, 1), logged(rng, "torque", steady / 100, 0.01, 0.1, 0.1)
             ),

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from motor_traces import HAZEL, UNTOLD, FloatArray, Logging, drive, log_speed, part, signals
+from one_check import findings_of
 
 from logscope.checks.encoder.check import encoder
-from logscope.checks.encoder.speed_disturbance import study_speed
 from logscope.findings import Finding, Measured, Severity
+from logscope.observations.motor_speed.disturbances import study_speed
 from logscope.signals import MissingPart
 from logscope.vehicle import Vehicle
 
@@ -37,7 +38,7 @@ TOLD_OR_NOT = pytest.mark.parametrize("vehicle", [HAZEL, UNTOLD], ids=["vehicle 
 def check(time: FloatArray, value: FloatArray, vehicle: Vehicle = HAZEL, **more: FloatArray) -> dict[str, Finding]:
     """Findings by kind; `more` are other parts on the same stamps."""
     others = [part(name, time, values, step=0.5) for name, values in more.items()]
-    found = encoder(signals(part("motor_speed", time, value, step=1.0), *others), vehicle)
+    found = findings_of(encoder, signals(part("motor_speed", time, value, step=1.0), *others), vehicle)
     return {each.kind: each for each in found}
 
 
@@ -224,7 +225,7 @@ def test_spikes_at_rest_are_counted_over_the_whole_log() -> None:
 
 def test_speed_not_mapped_is_a_missing_part() -> None:
     with pytest.raises(MissingPart):
-        encoder(signals(), HAZEL)
+        findings_of(encoder, signals(), HAZEL)
 
 
 def test_doubled_stamps_are_no_disturbance() -> None:

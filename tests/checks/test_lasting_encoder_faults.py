@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from motor_traces import HAZEL, FloatArray, part, signals
+from one_check import findings_of
 
 from logscope.checks.encoder.check import encoder
 from logscope.findings import Finding
@@ -22,7 +23,7 @@ def ripple_of(orders: dict[float, float], period_s: float = 0.005, seed: int = 0
     time, rpm, turns = spin(period_s)
     share = sum((a * np.sin(2 * np.pi * order * turns + order) for order, a in orders.items()), np.zeros(time.size))
     value = np.round(rpm * (1 + share) + np.random.default_rng(seed).normal(0, 2, time.size))
-    found = encoder(signals(part("motor_speed", time, value, step=1.0)), HAZEL)
+    found = findings_of(encoder, signals(part("motor_speed", time, value, step=1.0)), HAZEL)
     return next((each for each in found if each.kind == "encoder.ripple"), None)
 
 
@@ -64,7 +65,7 @@ def scale_of(factor: float, second: bool, slip: float = 0.0, seed: int = 3) -> F
     else:
         kmh = 4 * rpm / 8.2 / 60.0 * 2 * np.pi * 0.31 * 3.6 / (1 + slip)
         parts.append(part("vehicle_speed", time[::10], kmh[::10]))
-    found = encoder(signals(*parts), HAZEL)
+    found = findings_of(encoder, signals(*parts), HAZEL)
     return next((each for each in found if each.kind == "encoder.scale"), None)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from motor_traces import part, signals
+from one_check import findings_of
 
 from logscope.checks.limits.check import limits
 from logscope.checks.told_once import told_once
@@ -23,7 +24,9 @@ def bump(level: float, top: float, start_s: float, end_s: float) -> np.ndarray:
 
 def test_margins_moments_and_time_near_are_those_of_the_signal() -> None:
     current = -bump(100, 320, 20, 25)  # by its magnitude
-    found = limits(signals(part("motor_current", T, current), part("battery_voltage", T, bump(300, 245, 50, 51))), OWN)
+    found = findings_of(
+        limits, signals(part("motor_current", T, current), part("battery_voltage", T, bump(300, 245, 50, 51))), OWN
+    )
     assert [f.kind for f in found] == ["limits.margin"]
     (kept,) = found
     assert kept.severity is Severity.INFO
@@ -37,7 +40,7 @@ def test_margins_moments_and_time_near_are_those_of_the_signal() -> None:
 
 
 def test_a_run_far_from_every_limit_is_good() -> None:
-    (kept,) = limits(signals(part("motor_current", T, bump(100, 150, 1, 2))), OWN)
+    (kept,) = findings_of(limits, signals(part("motor_current", T, bump(100, 150, 1, 2))), OWN)
     assert kept.severity is Severity.GOOD
     assert kept.title.startswith("All limits kept")
 
@@ -52,7 +55,7 @@ def test_a_run_far_from_every_limit_is_good() -> None:
     ],
 )
 def test_a_passed_limit_has_its_own_finding(name: str, value: np.ndarray, severity: Severity) -> None:
-    found = limits(signals(part(name, T, value)), OWN)
+    found = findings_of(limits, signals(part(name, T, value)), OWN)
     assert found[0].severity is severity
     assert found[0].title.startswith("Limit passed")
     assert len(found[0].events) == 1
@@ -60,29 +63,32 @@ def test_a_passed_limit_has_its_own_finding(name: str, value: np.ndarray, severi
 
 
 def test_a_pack_monitor_that_sleeps_is_no_empty_pack() -> None:
-    found = limits(signals(part("battery_voltage", T, bump(300, 0, 0, 1))), OWN)
+    found = findings_of(limits, signals(part("battery_voltage", T, bump(300, 0, 0, 1))), OWN)
     assert [f.severity for f in found] == [Severity.GOOD]
 
 
 def test_a_lone_wild_speed_reading_is_no_overspeed() -> None:
     speed = bump(3000, 12000, 20.0, 20.015)
     own = Vehicle(motor=Motor(max_speed_rpm=9000))
-    (kept,) = limits(signals(part("motor_speed", T, speed)), own)
+    (kept,) = findings_of(limits, signals(part("motor_speed", T, speed)), own)
     assert kept.severity is Severity.GOOD
-    assert limits(signals(part("motor_speed", T, bump(3000, 9100, 20, 21))), own)[0].severity is Severity.DANGER
+    assert (
+        findings_of(limits, signals(part("motor_speed", T, bump(3000, 9100, 20, 21))), own)[0].severity
+        is Severity.DANGER
+    )
 
 
 def test_the_margin_may_have_been_smaller_between_samples() -> None:
-    (kept,) = limits(signals(part("motor_current", T, bump(100, 300, 1, 2), step=1.0)), OWN)
+    (kept,) = findings_of(limits, signals(part("motor_current", T, bump(100, 300, 1, 2), step=1.0)), OWN)
     margin = kept.measured["motor_current_margin_A"]
     assert (margin.low, margin.high) == (None, 50.5)
 
 
 def test_without_limits_or_parts_it_is_not_checked() -> None:
     with pytest.raises(NothingToCheck):
-        limits(signals(part("motor_current", T, T)), Vehicle())
+        findings_of(limits, signals(part("motor_current", T, T)), Vehicle())
     with pytest.raises(MissingPart):
-        limits(signals(part("throttle", T, T)), OWN)
+        findings_of(limits, signals(part("throttle", T, T)), OWN)
 
 
 @pytest.mark.parametrize("lasts_s", [0.01, 0.12, 0.5])
@@ -92,7 +98,7 @@ def test_a_speed_that_the_encoder_check_calls_disturbed_passes_no_limit(lasts_s:
     speed = 3000 + np.random.default_rng(1).normal(0, 2, t.size).round()
     for at in (t.size // 3, t.size // 2):
         speed[at : at + max(1, round(lasts_s / period_s))] = 12000
-    found = limits(signals(part("motor_speed", t, speed, 1.0)), Vehicle(motor=Motor(max_speed_rpm=9000)))
+    found = findings_of(limits, signals(part("motor_speed", t, speed, 1.0)), Vehicle(motor=Motor(max_speed_rpm=9000)))
     assert [each.severity for each in found] == [Severity.GOOD]
 
 
@@ -106,7 +112,7 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
         part("battery_voltage", T, bump(300, 290, 50, 51)),
     ]
     made = signals(part("motor_current", T, current, 1.0), *parts)
-    told = told_once([*trips(made, OWN), *limits(made, OWN)])
+    told = told_once([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
     assert [each.kind for each in told] == ["trip.overcurrent", "limits.margin"]
     assert told[0].measured["motor_current_margin_A"].value == pytest.approx(-350)
     assert "Limit:" in told[0].explanation
@@ -114,7 +120,7 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
     assert told[1].severity is Severity.INFO
     current[(T > 5) & (T < 5.2)] = 360
     made = signals(part("motor_current", T, current, 1.0), *parts)
-    told = told_once([*trips(made, OWN), *limits(made, OWN)])
+    told = told_once([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
     passed = [each for each in told if each.title.startswith("Limit passed")]
     assert [each.start_s for each in passed] == [pytest.approx(5, abs=0.02)]
     assert passed[0].measured["motor_current_margin_A"].value == pytest.approx(-10)

@@ -11,10 +11,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from motor_traces import HAZEL, TICK_S, FloatArray, drive, part, signals
+from one_check import findings_of
 
 from logscope.checks.encoder.check import encoder
-from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import Finding, Severity
+from logscope.observations.motor_speed.analysis import wrong_speed
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -71,7 +72,7 @@ def logged(
 
 def found(made: Signals, vehicle: Vehicle = HAZEL) -> dict[str, Finding]:
     """Findings by kind."""
-    return {each.kind: each for each in encoder(made, vehicle)}
+    return {each.kind: each for each in findings_of(encoder, made, vehicle)}
 
 
 def company(

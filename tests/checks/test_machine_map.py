@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from one_check import findings_of
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.machine.check import machine
@@ -41,7 +42,7 @@ def run(
 
 
 def outcomes(made: Signals) -> dict[str, Finding]:
-    return {each.kind.removeprefix("machine."): each for each in machine(made, Vehicle())}
+    return {each.kind.removeprefix("machine."): each for each in findings_of(machine, made, Vehicle())}
 
 
 def test_efficiency_lies_within_its_limits() -> None:
@@ -76,7 +77,7 @@ def test_slip_follows_from_the_stator_frequency_and_the_pole_pairs() -> None:
         slip, name="stator_frequency", value=slip.value + 2 * np.interp(slip.time_s, speed.time_s, speed.value) / 60
     )
     other = signals(*(part for name, part in made.parts.items() if name != "slip"), stator)
-    (found,) = [f for f in machine(other, Vehicle(motor=Motor(pole_pairs=2))) if f.kind == "machine.slip"]
+    (found,) = [f for f in findings_of(machine, other, Vehicle(motor=Motor(pole_pairs=2))) if f.kind == "machine.slip"]
     peak = found.measured["slip_Hz"]
     assert peak.low is not None
     assert peak.high is not None
@@ -104,7 +105,7 @@ def test_slip_of_a_synchronous_motor_is_the_lag_of_its_speed(lag_s: float, perio
         logged(rng, "motor_current", np.abs(torque) * 2, period_s, 0.5, 0.1),
         logged(rng, "stator_frequency", rpm * 4 / 60, period_s, 0.05, 0.1),
     )
-    kinds = {each.kind: each for each in machine(made, Vehicle(motor=Motor(pole_pairs=4)))}
+    kinds = {each.kind: each for each in findings_of(machine, made, Vehicle(motor=Motor(pole_pairs=4)))}
     assert "machine.slip" not in kinds
     lag = kinds["machine.synchronous"].measured["lag_s"]
     assert lag.value == pytest.approx(lag_s, abs=0.7 * period_s + 0.003)  # the two messages lie apart by up to that
@@ -124,7 +125,7 @@ def test_an_induction_motor_is_not_called_synchronous(lag_s: float, rated_hz: fl
         logged(rng, "motor_current", np.abs(torque) * 2, 0.01, 0.5, 0.1),
         logged(rng, "stator_frequency", rpm * 2 / 60 + rated_hz * torque / 120, 0.01, 0.05, 0.01),
     )
-    assert "machine.synchronous" not in {f.kind for f in machine(made, Vehicle(motor=Motor(pole_pairs=2)))}
+    assert "machine.synchronous" not in {f.kind for f in findings_of(machine, made, Vehicle(motor=Motor(pole_pairs=2)))}
 
 
 @pytest.mark.parametrize("utilisation", [True, False], ids=["utilisation", "torque per ampere"])
@@ -144,7 +145,8 @@ def test_a_motor_at_rest_holds_nothing_to_check() -> None:
     rng = np.random.default_rng(5)
     none = np.zeros(20_000)
     with pytest.raises(NothingToCheck):
-        machine(
+        findings_of(
+            machine,
             signals(logged(rng, "motor_speed", none, 0.01, 1, 1), logged(rng, "torque", none, 0.01, 0.1, 0.1)),
             Vehicle(),
         )

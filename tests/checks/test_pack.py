@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from one_check import findings_of
 from tuning_traces import TICK_S, battery, logged, signals
 
 from logscope.checks.pack.check import pack
@@ -17,7 +18,7 @@ HAZEL = Vehicle(limits=Limits(battery_min_V=240))
 
 
 def found(made: Signals, kind: str, vehicle: Vehicle = HAZEL) -> Finding:
-    (one,) = [each for each in pack(made, vehicle) if each.kind == f"battery.{kind}"]
+    (one,) = [each for each in findings_of(pack, made, vehicle) if each.kind == f"battery.{kind}"]
     return one
 
 
@@ -70,7 +71,11 @@ def test_one_clear_step_of_current_gives_the_resistance_with_limits_that_hold_it
             logged(rng, "battery_voltage", 350 - 0.09 * amps, period_s, 0.1, step_V, rng.uniform(0, period_s)),
             logged(rng, "battery_current", amps, period_s, 0.3, 0.1, rng.uniform(0, period_s)),
         )
-        (one,) = [each for each in pack(made, Vehicle()) if each.kind in ("battery.resistance", "battery.undetermined")]
+        (one,) = [
+            each
+            for each in findings_of(pack, made, Vehicle())
+            if each.kind in ("battery.resistance", "battery.undetermined")
+        ]
         if one.kind == "battery.resistance":
             told += 1
             value = one.measured["resistance_ohm"]
@@ -90,7 +95,7 @@ def test_a_drift_of_the_voltage_without_a_step_of_current_gives_no_resistance() 
         logged(rng, "battery_voltage", 350 - 0.2 * t, 0.1, 0.1, 0.1),
         logged(rng, "battery_current", 5 + 2 * np.sin(t), 0.1, 0.3, 0.1),
     )
-    assert "battery.resistance" not in {each.kind for each in pack(made, HAZEL)}
+    assert "battery.resistance" not in {each.kind for each in findings_of(pack, made, HAZEL)}
 
 
 def test_sag_and_power_left_follow_from_the_line() -> None:
@@ -153,4 +158,4 @@ def test_what_a_charger_gives_is_not_put_back_by_braking() -> None:
 def test_without_a_current_it_is_not_checked() -> None:
     made = battery(np.random.default_rng(1), 0.1, 0.1, 10.0)
     with pytest.raises(MissingPart):
-        pack(Signals({"battery_voltage": made["battery_voltage"]}, 0, 10), HAZEL)
+        findings_of(pack, Signals({"battery_voltage": made["battery_voltage"]}, 0, 10), HAZEL)

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import curve_fit
 
 from logscope.checks.precharge.closing import find_break
-from logscope.checks.precharge.fit import fit_curve
+from logscope.curves.rise import fit_curve
 
 # NIST StRD, Misra1a: y = b1·(1 − exp(−b2·x)), the charging curve; certified values with standard deviations.
 MISRA1A = np.array(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from one_check import findings_of
 
-from logscope.checks.link import describe_link
 from logscope.checks.precharge.check import precharge
-from logscope.checks.precharge.stamps import Known, grid_of, stamps_of, without_repeats
+from logscope.curves.timestamps import Known, grid_of, stamps_of
 from logscope.findings import Finding, FloatArray
+from logscope.observations.dc_link.link import describe_link
+from logscope.observations.dc_link.new_readings import without_repeats
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
@@ -46,7 +48,7 @@ def _charge(time_s: FloatArray, tau: float, lag: float | None = None) -> FloatAr
 
 
 def _one(signals: Signals, vehicle: Vehicle) -> Finding:
-    (found,) = precharge(signals, vehicle)
+    (found,) = findings_of(precharge, signals, vehicle)
     return found
 
 

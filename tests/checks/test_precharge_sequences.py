@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state
+from one_check import findings_of
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
@@ -45,7 +46,7 @@ def _kinds(findings: list[Finding]) -> list[str]:
 
 
 def _judged(cycle: KeyCycle, logging: Logging, seed: int = 1) -> list[Finding]:
-    return precharge(play_log(seed, (cycle,), END_S, hazel(), logging).signals, HAZEL)
+    return findings_of(precharge, play_log(seed, (cycle,), END_S, hazel(), logging).signals, HAZEL)
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -60,10 +61,10 @@ def test_a_path_that_is_open_shows_by_the_relay_state_alone(flags: tuple[str, ..
     """An open resistor: without states there is nothing to see, and nothing is claimed."""
     signals = play_log(1, (KeyCycle(2.2, 20.0, resistance_ohm=1e9),), END_S, hazel(), replace(AS_USUAL, flags=flags))
     if flags:
-        assert _kinds(precharge(signals.signals, HAZEL)) == ["no_rise"]
+        assert _kinds(findings_of(precharge, signals.signals, HAZEL)) == ["no_rise"]
     else:
         with pytest.raises(Exception, match="never rises"):
-            precharge(signals.signals, HAZEL)
+            findings_of(precharge, signals.signals, HAZEL)
 
 
 @pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
@@ -94,7 +95,7 @@ def _hot(seed: int, off_s: float, logging: Logging, bleeder_ohm: float) -> Signa
 @pytest.mark.parametrize("seed", range(2))
 def test_a_hot_restart_from_80_percent_is_an_attempt(seed: int, way: str) -> None:
     """8 s on a bleeder of 36 kohm: exp(−8/36) leaves 80 %."""
-    found = precharge(_hot(seed, 18.0, WAYS[way], 36e3), HAZEL)
+    found = findings_of(precharge, _hot(seed, 18.0, WAYS[way], 36e3), HAZEL)
     assert _kinds(found) == ["complete", "complete"]
     again = found[1].measured
     assert again["start_voltage_V"].value == pytest.approx(0.80 * 331, rel=0.02)
@@ -104,7 +105,7 @@ def test_a_hot_restart_from_80_percent_is_an_attempt(seed: int, way: str) -> Non
 @pytest.mark.parametrize("seed", range(3))
 def test_a_restart_above_the_closing_threshold_is_no_fault(seed: int) -> None:
     """2 s on 47 kohm leave 96 %: the contactor closes at once, and rightly."""
-    found = precharge(_hot(seed, 12.0, Logging(), 47e3), HAZEL)
+    found = findings_of(precharge, _hot(seed, 12.0, Logging(), 47e3), HAZEL)
     assert _kinds(found) == ["complete", "complete"]
     assert found[1].start_s == pytest.approx(12.0, abs=0.1)
 
@@ -115,14 +116,14 @@ def test_a_pack_voltage_that_wakes_late_or_sags_changes_nothing(kind: str) -> No
     signals = play_log(3, (CYCLES[kind],), END_S, hazel(pack_ohm=0.3), AS_USUAL).signals
     pack = signals["battery_voltage"]
     late = replace(pack, value=np.where(pack.time_s < 3.6, 0.0, pack.value))
-    assert _kinds(precharge(changed(signals, {"battery_voltage": late}), HAZEL)) == [kind]
+    assert _kinds(findings_of(precharge, changed(signals, {"battery_voltage": late}), HAZEL)) == [kind]
 
 
 @pytest.mark.parametrize("way", ["as usual", "no state at all"])
 def test_a_contactor_that_closes_and_drops_leaves_the_precharge_what_it_was(way: str) -> None:
     """It drops 0.4 s later and the link bleeds down: the precharge itself was complete."""
     signals = play_log(4, (KeyCycle(2.2, 3.4),), 12.0, hazel(), WAYS[way]).signals
-    assert _kinds(precharge(signals, HAZEL)) == ["complete"]
+    assert _kinds(findings_of(precharge, signals, HAZEL)) == ["complete"]
 
 
 def test_a_closing_is_seen_as_a_step_where_no_state_tells() -> None:
@@ -136,7 +137,7 @@ def test_a_state_that_never_changes_is_as_good_as_none() -> None:
     """A relay that is logged open throughout, for its message is the wrong one."""
     played = play_log(1, (CYCLES["slow"],), END_S, hazel(), AS_USUAL)
     never: Part = state(np.random.default_rng(1), "precharge_relay", [], END_S, AS_USUAL)
-    assert _kinds(precharge(changed(played.signals, {"precharge_relay": never}), HAZEL)) == ["slow"]
+    assert _kinds(findings_of(precharge, changed(played.signals, {"precharge_relay": never}), HAZEL)) == ["slow"]
 
 
 @pytest.mark.parametrize("period_s", [0.005, 0.02])
@@ -161,7 +162,7 @@ def test_without_a_pack_voltage_a_contactor_that_stays_open_leaves_the_cause_ope
 def test_a_link_below_the_emptiest_pack_has_stalled_whatever_the_pack_holds() -> None:
     played = play_log(1, (KeyCycle(2.2, 20.0, parallel_ohm=200.0),), END_S, hazel(), replace(AS_USUAL, pack=False))
     vehicle = HAZEL.model_copy(update={"limits": Limits(battery_min_V=240.0)})
-    assert _kinds(precharge(played.signals, vehicle)) == ["stalled"]
+    assert _kinds(findings_of(precharge, played.signals, vehicle)) == ["stalled"]
 
 
 @pytest.mark.parametrize("kind", ["complete", "slow", "closed_early"])
@@ -171,7 +172,7 @@ def test_the_limits_of_the_closing_hold_the_link_s_voltage(kind: str) -> None:
     for seed in range(12):
         played = play_log(seed, (CYCLES[kind],), END_S, hazel(), AS_USUAL)
         truth = next(event for event in played.truth if event.kind.startswith("precharge."))
-        found = precharge(played.signals, HAZEL)[0].measured["fraction_at_close"]
+        found = findings_of(precharge, played.signals, HAZEL)[0].measured["fraction_at_close"]
         held += found.low <= truth.parameters["fraction_at_close"] <= found.high
     assert held >= 9
 
@@ -179,7 +180,7 @@ def test_the_limits_of_the_closing_hold_the_link_s_voltage(kind: str) -> None:
 def test_a_closing_shows_which_constant_is_the_sensing_lag() -> None:
     """One constant far above R·C and one far below: the reading settles behind the closing with the lag alone."""
     played = play_log(5, (CYCLES["slow"],), END_S, hazel(lag_s=0.02), replace(AS_USUAL, period_s=0.005, current=False))
-    finding = precharge(played.signals, HAZEL)[0]
+    finding = findings_of(precharge, played.signals, HAZEL)[0]
     assert finding.kind == "precharge.slow"
     assert finding.measured["sensing_lag_s"].value == pytest.approx(0.02, rel=0.1)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from one_check import findings_of
 from scipy.integrate import solve_ivp
 
 from logscope.checks.precharge.check import precharge
@@ -27,7 +28,7 @@ def _finding(seed: int, change, pack: bool = True) -> Finding:  # type: ignore[n
         full = np.round((SOURCE + rng.normal(0, 0.2, t.size)) / 0.1) * 0.1
         parts["battery_voltage"] = Part("battery_voltage", t, full, "V", "Pack.Voltage", 0.1)
     told = Vehicle(precharge=Precharge(resistance_ohm=R, capacitance_uF=C * 1e6))
-    (finding,) = precharge(Signals(parts, 0.0, 3.5), told)
+    (finding,) = findings_of(precharge, Signals(parts, 0.0, 3.5), told)
     return finding
 
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from key_cycle_traces import Logging, hazel, state, voltages
+from one_check import findings_of
 from scipy.integrate import quad
 
 from logscope.checks.precharge.check import precharge
@@ -61,7 +62,7 @@ def _attempt(start_s: float, length_s: float, load_ohm: float = np.inf) -> tuple
 def test_a_whole_charge_costs_what_the_capacitor_stores(seed: int) -> None:
     stages = (Stage(2.0, relay=True), Stage(2.8, relay=True, contactor=True), Stage(3.5, contactor=True))
     signals, solution = _logged(stages, 8.0, seed)
-    (finding,) = precharge(signals, _vehicle())
+    (finding,) = findings_of(precharge, signals, _vehicle())
     energy, peak = finding.measured["resistor_energy_J"], finding.measured["resistor_peak_power_W"]
     assert finding.kind == "precharge.complete"
     assert energy.value == pytest.approx(_heat_j(solution, 2.0, 2.8), rel=0.02)
@@ -74,7 +75,7 @@ def test_a_whole_charge_costs_what_the_capacitor_stores(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(3))
 def test_what_a_stall_puts_into_the_resistor_is_told(seed: int, flags: bool) -> None:
     signals, solution = _logged(_attempt(2.0, 10.0, HELD), 16.0, seed, flags)
-    findings = precharge(signals, _vehicle(rated_j=100.0))
+    findings = findings_of(precharge, signals, _vehicle(rated_j=100.0))
     (stalled,) = _of(findings, "stalled")
     (over,) = _of(findings, "resistor_stress")
     true_j = _heat_j(solution, 2.0, 12.0)
@@ -89,15 +90,15 @@ def test_what_a_stall_puts_into_the_resistor_is_told(seed: int, flags: bool) -> 
 
 def test_nothing_is_said_of_a_resistor_within_its_rating() -> None:
     signals, _ = _logged(_attempt(2.0, 10.0, HELD), 16.0)
-    assert not _of(precharge(signals, _vehicle(rated_j=2000.0)), "resistor_stress")
-    unrated = precharge(signals, _vehicle(rated_j=None))
+    assert not _of(findings_of(precharge, signals, _vehicle(rated_j=2000.0)), "resistor_stress")
+    unrated = findings_of(precharge, signals, _vehicle(rated_j=None))
     assert not _of(unrated, "resistor_stress")
     assert unrated[0].measured["resistor_energy_J"].value is not None
 
 
 def test_without_its_resistance_no_heat_is_told() -> None:
     signals, _ = _logged(_attempt(2.0, 10.0, HELD), 16.0)
-    (finding,) = precharge(signals, _vehicle(ohm=None))
+    (finding,) = findings_of(precharge, signals, _vehicle(ohm=None))
     assert not any(name.startswith(("resistor_", "stalled_")) for name in finding.measured)
 
 
@@ -105,7 +106,7 @@ def test_heat_of_retries_adds_up_as_far_as_it_has_not_cooled() -> None:
     """Three tries, five seconds apart: 20 s to 5 min of cooling leave between 72 and 99 % from one to the next."""
     tries = tuple(stage for k in range(3) for stage in _attempt(2.0 + 5 * k, 0.15))
     signals, solution = _logged(tries, 20.0)
-    findings = precharge(signals, _vehicle(rated_j=80.0))
+    findings = findings_of(precharge, signals, _vehicle(rated_j=80.0))
     energies = [_heat_j(solution, 2.0 + 5 * k, 2.15 + 5 * k) for k in range(3)]
     heats = [f.measured["resistor_heat_J"] for f in findings[1:] if "resistor_heat_J" in f.measured]
     low, high = (sum(e * np.exp(-5 * (2 - k) / tau) for k, e in enumerate(energies)) for tau in (20.0, 300.0))
@@ -119,7 +120,7 @@ def test_heat_of_retries_adds_up_as_far_as_it_has_not_cooled() -> None:
 
 def test_a_log_that_ends_in_a_stall_gives_a_lower_bound() -> None:
     signals, solution = _logged((Stage(2.0, relay=True, parallel_ohm=HELD),), 9.0)
-    (finding,) = precharge(signals, _vehicle(rated_j=None))
+    (finding,) = findings_of(precharge, signals, _vehicle(rated_j=None))
     energy = finding.measured["resistor_energy_J"]
     assert energy.value is None
     assert energy.high is None
@@ -129,7 +130,7 @@ def test_a_log_that_ends_in_a_stall_gives_a_lower_bound() -> None:
 def test_a_link_that_never_rises_may_be_shorted() -> None:
     """331 V across 150 ohm for 4 s: 730 W, 2.9 kJ where the link is shorted; nothing where the path is open."""
     signals, _ = _logged((Stage(2.0, relay=True, resistance_ohm=1e9), Stage(6.0)), 9.0)
-    (finding,) = precharge(signals, _vehicle())
+    (finding,) = findings_of(precharge, signals, _vehicle())
     energy = finding.measured["resistor_energy_J"]
     assert (energy.value, energy.low) == (None, 0.0)
     assert energy.high == pytest.approx(331.0**2 / 150 * 4.0, rel=0.05)

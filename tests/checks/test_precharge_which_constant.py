@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from logscope.checks.estimate import Estimate
 from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, Verdict, compare_constant
+from logscope.curves.estimate import Estimate
 
 
 def known(value_s: float) -> Estimate:

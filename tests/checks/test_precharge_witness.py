@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from one_check import findings_of
 
-from logscope.checks.estimate import Estimate
 from logscope.checks.precharge.check import precharge
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.witness import _from_current
+from logscope.curves.estimate import Estimate
 from logscope.findings import Finding
 from logscope.signals import Part, Signals
 from logscope.vehicle import Limits, Precharge, Vehicle
@@ -32,7 +33,7 @@ def _signals(seed: int, *, current: bool, swapped: bool = False) -> Signals:
 
 
 def _only(signals: Signals, vehicle: Vehicle | None = None) -> Finding:
-    (finding,) = precharge(signals, vehicle or Vehicle())
+    (finding,) = findings_of(precharge, signals, vehicle or Vehicle())
     return finding
 
 

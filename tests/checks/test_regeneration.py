@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from one_check import findings_of
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.regeneration.check import regeneration
@@ -39,7 +40,7 @@ def stops(
 
 
 def outcomes(made: Signals) -> dict[str, Finding]:
-    return {each.kind.removeprefix("regeneration."): each for each in regeneration(made, OWN)}
+    return {each.kind.removeprefix("regeneration."): each for each in findings_of(regeneration, made, OWN)}
 
 
 def test_peak_power_margin_and_fade_are_those_of_the_stops() -> None:
@@ -74,6 +75,6 @@ def test_a_run_without_braking_holds_nothing_to_check() -> None:
     level = np.full(20_000, 1000.0)
     made = signals(logged(rng, "motor_speed", level, 0.01, 2, 1), logged(rng, "torque", level / 50, 0.01, 0.3, 0.1))
     with pytest.raises(NothingToCheck):
-        regeneration(made, OWN)
+        findings_of(regeneration, made, OWN)
     with pytest.raises(MissingPart):
-        regeneration(signals(made["torque"]), OWN)
+        findings_of(regeneration, signals(made["torque"]), OWN)

@@ -12,12 +12,13 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from one_check import findings_of
 
 from logscope.checks.contactors.check import contactors
 from logscope.checks.discharge.check import discharge
-from logscope.checks.link import describe_link
-from logscope.checks.precharge.find import find_attempts
 from logscope.findings import Finding, Severity
+from logscope.observations.dc_link.attempts import find_attempts
+from logscope.observations.dc_link.link import describe_link
 from logscope.signals import Part, Signals
 from logscope.vehicle import DcLink, Precharge, Vehicle
 
@@ -95,10 +96,9 @@ def _alarms(findings: list[Finding]) -> list[str]:
 
 def _attempts(signals: Signals) -> list[float]:
     """When each attempt that is found begins [s]."""
-    link = describe_link(signals, None)
-    found, without = find_attempts(signals, link)
-    assert not without
-    return [float(link.part.time_s[attempt.onset]) for attempt in found]
+    attempts = find_attempts(signals, describe_link(signals, None))
+    assert not attempts.without_rise
+    return [attempts.onset_s(attempt) for attempt in attempts.found]
 
 
 # --- order
@@ -114,7 +114,7 @@ def test_states_that_cross_in_two_messages_hand_over(seed: int, handed_s: float)
     signals = _log(seed, _curve(_bled), states={})
     for late, (name, when) in zip((0.0, 0.12) if seed % 2 else (0.12, 0.0), spans.items(), strict=True):
         signals.parts[name] = _state(name, when, seed, late_s=late)  # type: ignore[index]
-    assert _alarms(contactors(signals, VEHICLE)) == []
+    assert _alarms(findings_of(contactors, signals, VEHICLE)) == []
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -132,7 +132,7 @@ def test_states_of_one_enumeration_leave_nothing_open_between_two_of_its_values(
         state = Part(name, time_s, value, "", "Junction.State", 1.0, ENUMERATION, on=np.isin(value, on))
         signals.parts[name] = state  # type: ignore[index]
     told = Vehicle(precharge=Precharge(resistance_ohm=150 if seen else 20, capacitance_uF=1000))
-    assert _alarms(contactors(signals, told)) == []
+    assert _alarms(findings_of(contactors, signals, told)) == []
 
 
 @pytest.mark.parametrize("period_s", [0.01, 0.1])
@@ -144,7 +144,7 @@ def test_only_a_link_that_is_not_charged_already_needs_a_relay(
     """A restart from that share of the pack: the contactor closes without a precharge, the relay much later."""
     link = lambda t: np.where(t < CLOSED_S, share * PACK_V, _curve(_bled)(t))  # noqa: E731
     states = {"precharge_relay": [(15.0, 15.1)], "main_contactor": [(CLOSED_S, OFF_S)]}
-    found = _alarms(contactors(_log(1, link, period_s, pack=pack, states=states), VEHICLE))
+    found = _alarms(findings_of(contactors, _log(1, link, period_s, pack=pack, states=states), VEHICLE))
     assert ("contactor.order" in found) is wrong
 
 
@@ -178,7 +178,7 @@ def test_a_link_that_is_braked_into_and_falls_through_its_pack_is_no_dropout(
         states=None if logged == "all" else {},
     )
     try:
-        findings = contactors(signals, VEHICLE)
+        findings = findings_of(contactors, signals, VEHICLE)
     except Exception as nothing:  # without states nothing may be left to judge
         assert type(nothing).__name__ == "NothingToCheck"  # noqa: PT017
         findings = []
@@ -196,7 +196,7 @@ def test_a_main_contactor_that_holds_the_link_until_the_negative_opens_is_welded
     link = _curve(lambda t: PACK_V * np.exp(-np.maximum(t - late_s, 0) / BLEED_S))
     states = {**_usual(), "negative_contactor": [(ON_S - 0.3, OFF_S + late_s)]}
     for seed in range(3):
-        findings = contactors(_log(seed, link, states=states), told)
+        findings = findings_of(contactors, _log(seed, link, states=states), told)
         (welded,) = [f for f in findings if f.severity is Severity.DANGER]
         assert welded.kind == "contactor.welded"
         assert "only once the negative contactor opens" in welded.explanation
@@ -205,7 +205,7 @@ def test_a_main_contactor_that_holds_the_link_until_the_negative_opens_is_welded
 def test_contactors_that_open_one_after_the_other_are_sound() -> None:
     for seed in range(3):
         states = {**_usual(), "negative_contactor": [(ON_S - 0.3, OFF_S + 3.0)]}
-        assert _alarms(contactors(_log(seed, _curve(_bled), states=states), VEHICLE)) == []
+        assert _alarms(findings_of(contactors, _log(seed, _curve(_bled), states=states), VEHICLE)) == []
 
 
 @pytest.mark.parametrize("tau_s", [0.5, 5.0, 30.0])
@@ -214,7 +214,7 @@ def test_a_pack_voltage_that_dies_with_the_link_shows_no_welded_contactor(tau_s:
     for seed in range(3):
         link = _curve(lambda t: PACK_V * np.exp(-t / tau_s))
         behind = lambda t, link=link: np.where(t < CLOSED_S, PACK_V, link(t))  # noqa: E731
-        assert _alarms(contactors(_log(seed, link, pack=behind), told)) == []
+        assert _alarms(findings_of(contactors, _log(seed, link, pack=behind), told)) == []
 
 
 # --- rises that are no precharge
@@ -241,7 +241,7 @@ def test_a_pack_that_recovers_from_its_sag_is_no_hot_restart(period_s: float, sh
 def test_an_active_discharge_that_stops_on_its_way_says_where() -> None:
     for seed in range(3):
         after = lambda t: np.where(t < 0.4, PACK_V * np.exp(-t / 0.3), 92.3 * np.exp(-(t - 0.4) / BLEED_S))  # noqa: E731
-        (found,) = discharge(_log(seed, _curve(after)), VEHICLE)
+        (found,) = findings_of(discharge, _log(seed, _curve(after)), VEHICLE)
         assert found.measured["active_stop_V"].value == pytest.approx(92, abs=2)
         assert found.measured["time_to_60V_s"].value == pytest.approx(0.4 + BLEED_S * np.log(92.3 / 60), rel=0.1)
         assert "stopped at" in found.explanation
@@ -261,14 +261,14 @@ def test_an_active_discharge_that_ends_before_a_restart_does_not_stay_live() -> 
         "main_contactor": [(CLOSED_S, OFF_S), (on_s + 0.7, END_S + 1)],
     }
     for seed in range(3):
-        assert _alarms(discharge(_log(seed, _curve(after), states=states), VEHICLE)) == []
+        assert _alarms(findings_of(discharge, _log(seed, _curve(after), states=states), VEHICLE)) == []
 
 
 def test_times_count_from_the_first_reading_where_the_opening_came_before_it() -> None:
     for seed in range(3):
         signals = _log(seed, _curve(_bled))
         link = _quantity("dc_link_voltage", _curve(_bled), 0.01, seed, begin_s=OFF_S + 3.0)
-        (found,) = discharge(Signals({**signals.parts, "dc_link_voltage": link}, 0.0, END_S), VEHICLE)
+        (found,) = findings_of(discharge, Signals({**signals.parts, "dc_link_voltage": link}, 0.0, END_S), VEHICLE)
         assert found.start_s == pytest.approx(OFF_S + 3.0, abs=0.05)
         assert "after its first reading" in found.title
         assert found.measured["time_to_60V_s"].value == pytest.approx(

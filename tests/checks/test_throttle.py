@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from one_check import findings_of
 from tuning_traces import TICK_S, FloatArray, logged, signals
 
 from logscope.checks.throttle.check import throttle
@@ -39,7 +40,7 @@ def made(seed: int, noise: float = 0.1, dead: float = 4.0, second: FloatArray | 
 
 
 def outcomes(made: Signals) -> dict[str, Finding]:
-    return {each.kind.removeprefix("throttle."): each for each in throttle(made, Vehicle())}
+    return {each.kind.removeprefix("throttle."): each for each in findings_of(throttle, made, Vehicle())}
 
 
 def test_a_sound_pedal_shows_rest_noise_and_dead_band() -> None:
@@ -102,7 +103,7 @@ def test_a_pedal_that_never_moves_tells_nothing() -> None:
     still = logged(np.random.default_rng(1), "throttle", np.full(20_000, 1.5), 0.02, 0.1, 0.1)
     assert list(outcomes(signals(still))) == ["undetermined"]
     with pytest.raises(MissingPart):
-        throttle(Signals({}, 0, 1), Vehicle())
+        findings_of(throttle, Signals({}, 0, 1), Vehicle())
 
 
 def held_pedal(rng: np.random.Generator, dip: float, warms: bool = False) -> Signals:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, hazel, play_log
+from one_check import findings_of
 from test_contactors import CHARGED, HAZEL, OFF_S, _dropped, _logged, _usual
 
 from logscope.checks.told_once import told_once
@@ -19,7 +20,7 @@ from logscope.simulate.scenarios import KeyCycle
 
 def _found(signals: Signals) -> list[Finding]:
     high_voltage = [run for name, run in checks() if name in ("precharge", "discharge", "contactors")]
-    return [finding for run in high_voltage for finding in run(signals, HAZEL)]
+    return [finding for run in high_voltage for finding in findings_of(run, signals, HAZEL)]
 
 
 def _kinds(findings: list[Finding]) -> Counter[str]:

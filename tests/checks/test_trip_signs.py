@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from motor_traces import HAZEL, TICK_S, FloatArray, TripLogging, part, signals, trip_drive
+from one_check import findings_of
 
 from logscope.checks.trips.check import trips
 from logscope.findings import Finding
@@ -16,7 +17,7 @@ PERIODS = pytest.mark.parametrize("period_s", [0.01, 0.02, 0.1])
 
 
 def of_kind(parts: dict[str, Part], kind: str) -> list[Finding]:
-    return [each for each in trips(signals(*parts.values()), HAZEL) if each.kind == kind]
+    return [each for each in findings_of(trips, signals(*parts.values()), HAZEL) if each.kind == kind]
 
 
 def drive(current: FloatArray, period_s: float, trip_s: float = 10.0) -> dict[str, Part]:

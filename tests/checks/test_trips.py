@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from motor_traces import HAZEL, UNTOLD, TripLogging, part, signals, trip_drive
+from one_check import findings_of
 
 from logscope.checks.trips.check import trips
 from logscope.findings import Finding, Severity
@@ -30,7 +31,7 @@ LED_BY_ENCODER = {
 
 def run(parts: dict[str, Part], vehicle: Vehicle = HAZEL) -> list[Finding]:
     """The single trips found."""
-    found = trips(signals(*parts.values()), vehicle)
+    found = findings_of(trips, signals(*parts.values()), vehicle)
     return [finding for finding in found if finding.kind in ("trip.overcurrent", "trip.other")]
 
 

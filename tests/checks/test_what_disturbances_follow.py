@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 from motor_traces import HAZEL, FloatArray, part, signals
+from one_check import findings_of
 
-from logscope.checks.encoder import speed_model
 from logscope.checks.encoder.check import encoder
 from logscope.findings import Finding, Severity
+from logscope.observations.motor_speed import model as speed_model
 from logscope.statistics.excursions import impossible_steps
 from logscope.vehicle import Motor, Vehicle
 
@@ -28,7 +29,7 @@ def noise(time: FloatArray, value: FloatArray, at_s: FloatArray, **states: Float
     for name, of in states.items():
         on = {"on": of == 1} if name.endswith(("relay", "contactor")) else {}
         parts.append(part(name, time, of, **on))
-    return next(f for f in encoder(signals(*parts), HAZEL) if f.kind == "encoder.noise")
+    return next(f for f in findings_of(encoder, signals(*parts), HAZEL) if f.kind == "encoder.noise")
 
 
 def test_disturbances_at_a_relays_switching_are_told() -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from loop_traces import loop_log
 from made_runs import run, with_findings
+from one_check import findings_of
 from tuning_traces import launches
 
 from logscope.checks.current_control.check import current_control
@@ -29,7 +30,7 @@ def overshoot_percent(damping: float) -> float:
 def driven(seed: int, damping: float) -> Result:
     """A checked run whose current loop has this damping."""
     signals = loop_log(np.random.default_rng(seed), 8.0, damping)
-    return with_findings(run(seed), *current_control(signals, Vehicle()))
+    return with_findings(run(seed), *findings_of(current_control, signals, Vehicle()))
 
 
 def compared(before: float, after: float, seed: int) -> ComparedMeasure:
@@ -57,7 +58,7 @@ def test_a_loop_left_alone_is_not_called_changed(seed: int) -> None:
 def launched(seed: int, damping: float) -> Result:
     """A checked run whose driveline rings with this damping."""
     made = launches(np.random.default_rng(seed), damping=damping)
-    return with_findings(run(seed), *driveline(made, Vehicle(motor=Motor(max_speed_rpm=9000))))
+    return with_findings(run(seed), *findings_of(driveline, made, Vehicle(motor=Motor(max_speed_rpm=9000))))
 
 
 @pytest.mark.parametrize(("before", "after", "verdict"), [(0.05, 0.12, Verdict.BETTER), (0.12, 0.05, Verdict.WORSE)])

@@ -25,6 +25,7 @@ import numpy as np
 from cramer_rao import Bounds, bounds
 from logging_dirt.precharge_log import dirty_precharge
 from logging_dirt.whole_log import checked
+from one_check import findings_of
 from scipy.optimize import OptimizeWarning, curve_fit
 
 from logscope.checks.precharge.check import precharge
@@ -92,7 +93,7 @@ def vehicle_of(case: PrechargeCase) -> Vehicle:
 def judged(case: PrechargeCase, *, flags: bool = True, pack: bool = True) -> list[Finding]:
     """The findings of the check."""
     try:
-        return precharge(signals_of(case, flags=flags, pack=pack), vehicle_of(case))
+        return findings_of(precharge, signals_of(case, flags=flags, pack=pack), vehicle_of(case))
     except NothingToCheck:
         return []
 

@@ -19,6 +19,7 @@ from itertools import product, repeat
 from pathlib import Path
 
 import numpy as np
+from one_check import findings_of
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 
@@ -80,7 +81,7 @@ def disturbed(law: Law, seed: int) -> tuple[Signals, Vehicle]:
 
 def judge(law: Law, seed: int) -> tuple[bool, bool, bool]:
     """Whether a factor was told, whether its limits hold the truth, and whether current is named as the reason."""
-    noise = next((f for f in encoder(*disturbed(law, seed)) if f.kind == "encoder.noise"), None)
+    noise = next((f for f in findings_of(encoder, *disturbed(law, seed)) if f.kind == "encoder.noise"), None)
     factor = noise.measured.get("rate_ratio_per_100A") if noise is not None else None
     if noise is None or factor is None or factor.low is None:
         return False, False, False

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from one_check import findings_of
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import BoolArray, FloatArray, NothingToCheck
@@ -161,7 +162,7 @@ def outcome(seed: int, way: str) -> Outcome:
     """Run the check on one sound precharge."""
     case = sound(seed, WAYS[way])
     try:
-        findings = [f for f in precharge(case.signals, case.vehicle) if f.kind != "precharge.drift"]
+        findings = [f for f in findings_of(precharge, case.signals, case.vehicle) if f.kind != "precharge.drift"]
     except NothingToCheck:
         findings = []
     kinds = "+".join(f.kind.removeprefix("precharge.") for f in findings) or "nothing"

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from one_check import findings_of
 from scipy import optimize, signal
 from score_runs import CASES, layout_of, play
 from score_signals import signals_of_drive, vehicle_for
@@ -108,7 +109,7 @@ def sound_drives(checks: Sequence[Check], hours: float, seed: int = 0) -> tuple[
 
 def _told(check: Check, signals: Signals, vehicle: Vehicle) -> list[Finding]:
     try:
-        return check(signals, vehicle)
+        return findings_of(check, signals, vehicle)
     except (MissingPart, NothingToCheck):
         return []
 

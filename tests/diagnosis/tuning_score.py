@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+from one_check import findings_of
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "checks"))
 
@@ -46,7 +47,7 @@ def loops(seed: int, ramp_s: float) -> Pairs:
     rng = np.random.default_rng(seed)
     frequency, damping = rng.uniform(3, 10), rng.uniform(0.15, 0.7)
     made = loop_log(rng, frequency, damping, seconds=8.0, ramp_s=ramp_s)
-    yield from _response(current_control(made, VEHICLE), frequency, damping)
+    yield from _response(findings_of(current_control, made, VEHICLE), frequency, damping)
 
 
 def simulated_loops(seed: int) -> Pairs:
@@ -54,7 +55,7 @@ def simulated_loops(seed: int) -> Pairs:
     rng = np.random.default_rng(seed)
     frequency, damping = rng.uniform(15, 50), rng.uniform(0.15, 0.7)
     signals, vehicle, drive = loop_drive(seed, frequency, damping)
-    yield from _response(current_control(signals, vehicle), *as_it_answers(drive, frequency, damping))
+    yield from _response(findings_of(current_control, signals, vehicle), *as_it_answers(drive, frequency, damping))
 
 
 def _response(findings: list[Finding], frequency: float, damping: float) -> Pairs:
@@ -72,7 +73,7 @@ def drivelines(seed: int) -> Pairs:
     """Frequency and damping of a launch judder."""
     rng = np.random.default_rng(seed)
     frequency, damping = rng.uniform(3, 12), rng.uniform(0.03, 0.15)
-    found = of_kind(driveline(launches(rng, frequency, damping), VEHICLE), "driveline.judder")
+    found = of_kind(findings_of(driveline, launches(rng, frequency, damping), VEHICLE), "driveline.judder")
     for name, value in {"judder_Hz": frequency, "damping_ratio": damping}.items():
         yield name, found.measured[name] if found else None, value
 
@@ -81,7 +82,7 @@ def packs(seed: int, period_s: float) -> Pairs:
     """Resistance of a pack."""
     rng = np.random.default_rng(seed)
     ohm = rng.uniform(0.05, 0.2)
-    found = of_kind(pack(battery(rng, ohm, period_s), VEHICLE), "battery.resistance")
+    found = of_kind(findings_of(pack, battery(rng, ohm, period_s), VEHICLE), "battery.resistance")
     yield "resistance_ohm", found.measured["resistance_ohm"] if found else None, ohm
 
 
@@ -93,7 +94,8 @@ def swing_found(seed: int, noises: float = 3.0) -> bool:
     on = (t > begin_s) & (t < begin_s + rng.uniform(2, 6))
     swing = on * noises * np.sin(2 * np.pi * frequency * t)
     found = of_kind(
-        current_control(loop_log(rng, 60, 0.8, seconds=20, added=swing), VEHICLE), "current_control.oscillation"
+        findings_of(current_control, loop_log(rng, 60, 0.8, seconds=20, added=swing), VEHICLE),
+        "current_control.oscillation",
     )
     value = found.measured["swing_Hz"].value if found else None
     return value is not None and abs(value - frequency) < 0.5
@@ -102,7 +104,7 @@ def swing_found(seed: int, noises: float = 3.0) -> bool:
 def false_alarms(seed: int, seconds: float = 3600.0) -> int:
     """Swings claimed in an hour of a healthy loop."""
     made = loop_log(np.random.default_rng(seed), 60, 0.8, seconds=seconds)
-    return of_kind(current_control(made, VEHICLE), "current_control.oscillation") is not None
+    return of_kind(findings_of(current_control, made, VEHICLE), "current_control.oscillation") is not None
 
 
 def _row(name: str, pairs: list[tuple[str, Measured | None, float]]) -> None:

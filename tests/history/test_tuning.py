@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from loop_traces import loop_log
 from made_runs import run, with_findings
+from one_check import findings_of
 
 from logscope.checks.current_control.check import current_control
 from logscope.findings import Measured
@@ -26,7 +27,7 @@ NEITHER = next(aspect for aspect in ASPECTS if not aspect.better)
 
 def tuned(damping: float) -> Tuning:
     signals = loop_log(np.random.default_rng(3), 8.0, damping)
-    return tuning_of(with_findings(run(1), *current_control(signals, Vehicle())))
+    return tuning_of(with_findings(run(1), *findings_of(current_control, signals, Vehicle())))
 
 
 def row(day: int, damping: float) -> Row:

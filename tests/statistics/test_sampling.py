@@ -29,7 +29,7 @@ def test_between_samples_is_numpy_interp_but_for_gaps_and_ends() -> None:
     assert np.isnan(between_samples(holed, holed, np.array([-1.0, 3.0, 11.0]))).all()
 
 
-def test_last_sample_is_the_newest() -> None:
+def test_zero_order_hold_is_the_newest() -> None:
     assert zero_order_hold(np.array([1.0, 2.0]), np.array([5.0, 6.0]), np.array([0.5, 1.0, 1.9, 7.0]))[1:].tolist() == [
         5,
         5,

@@ -6,8 +6,8 @@ from itertools import pairwise
 
 from logscope.checks.contactors.story import SWITCHED, Story, make_finding
 from logscope.checks.contactors.words import chatter_words, closed_briefly_words
-from logscope.checks.openings import Switch
 from logscope.findings import Event, Finding, Measured, Severity
+from logscope.observations.dc_link.openings import Switch
 
 # No sequence opens a contactor and closes it again this soon: a coil alone needs some 50 ms each way, and precharge
 # some 100 ms (common practice, no published source).

@@ -11,18 +11,19 @@ from logscope.checks.contactors.story import CONTACTORS, Story, current_between,
 from logscope.checks.contactors.welded import welded
 from logscope.checks.contactors.words import sound_words, with_blind
 from logscope.findings import Event, Finding, Measured, NothingToCheck, Severity
+from logscope.observations.observations import Observations
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
 
 
-def contactors(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def contactors(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge how relay and contactors switch.
 
     Uses `main_contactor`, `negative_contactor`, `precharge_relay`, `dc_link_voltage`, `battery_voltage` and
     `battery_current` as far as they exist. Raises MissingPart where neither a contactor state nor the link voltage is
     logged, and NothingToCheck where nothing switches.
     """
-    story = tell_story(signals, vehicle)
+    story = tell_story(signals, observations, vehicle)
     if not story.has_states and story.link is None:
         raise MissingPart("main_contactor")
     drops = dropout(story)

@@ -11,10 +11,10 @@ from logscope.checks.contactors.drop import DROPOUT_S, Drop, current_before, is_
 from logscope.checks.contactors.drop_by_voltage import falls, lifts
 from logscope.checks.contactors.story import CONTACTORS, Story, make_finding
 from logscope.checks.contactors.words import dropout_words
-from logscope.checks.link import Link
-from logscope.checks.openings import Switch
-from logscope.checks.precharge.flags import FLAG_LAG_S
 from logscope.findings import Event, Finding, Measured, Severity
+from logscope.observations.dc_link.flags import FLAG_LAG_S
+from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.openings import Switch
 
 
 def dropout(story: Story) -> list[Finding]:

@@ -14,10 +14,10 @@ import numpy as np
 
 from logscope.checks.contactors.story import Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import loaded_words, perhaps_loaded_words
-from logscope.checks.discharge.fit import fit_fall
-from logscope.checks.link import PACK_MISMATCH, Link, pack_highest_at
-from logscope.checks.openings import Opening
+from logscope.curves.fall import fit_fall
 from logscope.findings import Event, Finding, Measured, Severity
+from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_highest_at
+from logscope.observations.dc_link.openings import Opening
 from logscope.signals import Part
 
 _SEEN_AFTER_S = 2.0  # of the fall, enough to carry it back to the opening

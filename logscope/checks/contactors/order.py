@@ -15,10 +15,11 @@ import numpy as np
 
 from logscope.checks.contactors.story import Story, make_finding
 from logscope.checks.contactors.words import name_of, order_words
-from logscope.checks.link import pack_voltage
-from logscope.checks.openings import Switch, state_lag_s
-from logscope.checks.precharge.rises import Attempt
 from logscope.findings import Event, Finding, Measured, Severity
+from logscope.observations.dc_link.attempts import Attempts
+from logscope.observations.dc_link.link import pack_voltage
+from logscope.observations.dc_link.openings import Switch, state_lag_s
+from logscope.observations.dc_link.rises import Attempt
 
 # Where the vehicle file gives no R·C: precharges take 0.1 to 3 s (common practice, no published source).
 SHORTEST_PRECHARGE_S = 0.1
@@ -134,7 +135,9 @@ def _surely_without_relay(story: Story, main: Switch) -> bool:
     shortest_s = _shortest_precharge_s(story, main)
     at = relay.time_s[relay.between(main.low_s - shortest_s, main.time_s + state_lag_s(relay))]
     at = np.concatenate([[main.low_s - shortest_s], at, [main.time_s]])
-    shown = any(_gradual(story, attempt, main) for attempt in story.attempts)
+    shown = story.attempts is not None and any(
+        _gradual(story.attempts, attempt, main) for attempt in story.attempts.found
+    )
     unseen = float(np.diff(np.sort(at)).max()) > shortest_s and not _stepped(story, main)
     return not shown and not unseen
 
@@ -149,11 +152,10 @@ def _shortest_precharge_s(story: Story, main: Switch) -> float:
     return told.time_constant_s * (1 - told.tolerance) * constants
 
 
-def _gradual(story: Story, attempt: Attempt, main: Switch) -> bool:
+def _gradual(attempts: Attempts, attempt: Attempt, main: Switch) -> bool:
     """Whether the link rises over several samples before the contactor may be closed for sure."""
-    assert story.link is not None
-    time_s, volts = story.link.part.time_s, story.link.part.value
-    if not main.low_s - story.link.part.period_s <= time_s[attempt.top] or time_s[attempt.onset] >= main.high_s:
+    link, volts = attempts.link.part, attempts.link.part.value
+    if main.low_s - link.period_s > attempts.top_s(attempt) or attempts.onset_s(attempt) >= main.high_s:
         return False
     low_v, high_v = volts[attempt.onset], volts[attempt.top]
     rising = volts[attempt.onset : attempt.top + 1]
@@ -163,15 +165,12 @@ def _gradual(story: Story, attempt: Attempt, main: Switch) -> bool:
 
 def _stepped(story: Story, main: Switch) -> bool:
     """Whether the link rises from one sample to the next about the contactor's closing."""
-    if story.link is None:
+    seen = story.attempts
+    if seen is None:
         return False
-    time_s = story.link.part.time_s
-    about = [a for a in story.attempts if main.low_s <= time_s[a.top] and time_s[a.onset] <= main.high_s]
-    return any(
-        not _gradual(story, a, main)
-        and story.link.part.period_s < _shortest_precharge_s(story, main) / _GRADUAL_SAMPLES
-        for a in about
-    )
+    about = [one for one in seen.found if main.low_s <= seen.top_s(one) and seen.onset_s(one) <= main.high_s]
+    fine = seen.link.part.period_s < _shortest_precharge_s(story, main) / _GRADUAL_SAMPLES
+    return fine and not all(_gradual(seen, one, main) for one in about)
 
 
 def _surely_before(story: Story, first: Switch, second: Switch) -> bool:
@@ -215,10 +214,10 @@ def _charged_share(story: Story, switch: Switch) -> float | None:
 
 def _rise_before(story: Story, closed_s: float) -> float | None:
     """When the link began to be charged, where that was over before the negative contactor can have closed [s]."""
-    if story.link is None:
+    seen = story.attempts
+    if seen is None:
         return None
-    time_s = story.link.part.time_s
-    tops = [(float(time_s[a.onset]), float(time_s[a.top])) for a in story.attempts]
+    tops = [(seen.onset_s(one), seen.top_s(one)) for one in seen.found]
     since_s = max(
         (s.time_s for s in story.switched["negative_contactor"] if s.time_s < closed_s and not s.on), default=-np.inf
     )

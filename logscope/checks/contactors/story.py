@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.link import Link, describe_link, observed_step
-from logscope.checks.openings import Opening, Switch, find_openings, openings_without_link, switches
-from logscope.checks.precharge.find import find_attempts
-from logscope.checks.precharge.flags import LEAST_LOAD_A
-from logscope.checks.precharge.rises import Attempt
 from logscope.checks.wording import Words
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
+from logscope.observations.dc_link.attempts import Attempts
+from logscope.observations.dc_link.flags import LEAST_LOAD_A
+from logscope.observations.dc_link.link import Link, observed_step
+from logscope.observations.dc_link.openings import Opening, Switch, switches
+from logscope.observations.observations import Observations
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.vehicle import Vehicle
@@ -27,12 +27,12 @@ _NOISE_TIMES = 5.0  # a current below this many times its noise is none
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Story:
-    """The switchings of a capture. link : None where its voltage is not logged."""
+    """The switchings of a capture. link, attempts : None where its voltage is not logged."""
 
     signals: Signals
     vehicle: Vehicle
     link: Link | None
-    attempts: tuple[Attempt, ...]
+    attempts: Attempts | None
     openings: tuple[Opening, ...]
     switched: Mapping[str, list[Switch]]
 
@@ -42,15 +42,12 @@ class Story:
         return any(name in self.switched for name in CONTACTORS)
 
 
-def tell_story(signals: Signals, vehicle: Vehicle) -> Story:
+def tell_story(signals: Signals, observations: Observations, vehicle: Vehicle) -> Story:
     """Gather what the questions need."""
     switched = {name: switches(signals.get(name)) for name in SWITCHED if _is_state(signals.get(name))}
-    if "dc_link_voltage" not in signals:
-        return Story(signals, vehicle, None, (), tuple(openings_without_link(signals)), switched)
-    link = describe_link(signals, vehicle.limits.battery_min_V)
-    attempts, _ = find_attempts(signals, link)
-    openings = find_openings(signals, link, attempts)
-    return Story(signals, vehicle, link, tuple(attempts), tuple(openings), switched)
+    logged = "dc_link_voltage" in signals
+    link, attempts = (observations.link, observations.attempts) if logged else (None, None)
+    return Story(signals, vehicle, link, attempts, observations.openings, switched)
 
 
 def _is_state(part: Part | None) -> bool:

@@ -10,12 +10,11 @@ from scipy.stats import pearsonr
 
 from logscope.checks.contactors.story import Story, load_level, make_finding
 from logscope.checks.contactors.words import name_of, perhaps_welded_words, welded_words
-from logscope.checks.discharge.fit import FallFit, fit_fall
-from logscope.checks.discharge.judge import REFERENCE_ACTIVE_S
-from logscope.checks.link import PACK_MISMATCH, Link, pack_voltage
-from logscope.checks.openings import HELD_SHARE, Opening
+from logscope.curves.fall import FallFit, fit_fall
 from logscope.findings import Event, Finding, FloatArray, Measured, Severity
-from logscope.physics.discharge import SAFE_V
+from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_voltage
+from logscope.observations.dc_link.openings import HELD_SHARE, Opening
+from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
 from logscope.signals import Part
 from logscope.statistics.robust import noise_floor
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from logscope.checks.contactors.blind import COARSEST_S, WANTED_S, Blind
-from logscope.checks.precharge.flags import FLAG_LAG_S
 from logscope.checks.wording import Words, number, seconds
+from logscope.observations.dc_link.flags import FLAG_LAG_S
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "
 _SUPPLY = (

@@ -35,6 +35,7 @@ from logscope.findings import (
     Severity,
     Style,
 )
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -51,7 +52,7 @@ _OVERLAID = 8  # answers in the chart
 _EVENTS_AT_MOST = 50
 
 
-def current_control(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def current_control(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge how the torque, or else the motor current, follows its target.
 
     Needs the pair of one of them; uses `motor_speed` for where it rings. Raises MissingPart, or NothingToCheck where

@@ -9,7 +9,7 @@ import numpy as np
 from logscope.findings import FloatArray
 from logscope.signals import MissingPart, Part, Signals
 from logscope.statistics.robust import noise_floor
-from logscope.statistics.sampling import between_samples, zero_order_hold
+from logscope.statistics.sampling import between_samples
 from logscope.vehicle import Vehicle
 
 # Torque first: it follows one axis of the current, while the current's magnitude mixes that with the flux-making one.
@@ -69,7 +69,7 @@ def find_loop(signals: Signals, vehicle: Vehicle) -> Loop:
     measured, target = signals[pair[0]], signals[pair[1]]
     if pair[0] == "motor_current":
         measured, target = (replace(part, value=np.abs(part.value)) for part in (measured, target))
-    error = measured.value - zero_order_hold(target.time_s, target.value, measured.time_s)
+    error = measured.value - target.held_at(measured.time_s)
     noise = max(float(np.nan_to_num(noise_floor(measured.value))), (measured.step or 0.0) / 12**0.5, 1e-9)
     speed = signals.get("motor_speed")
     seen = float(np.max(np.abs(speed.value))) if speed is not None else 0.0

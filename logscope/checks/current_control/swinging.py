@@ -12,7 +12,6 @@ from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import FloatArray, Measured
 from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
 from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid, pooled_sinusoids
-from logscope.statistics.sampling import zero_order_hold
 
 _FITTED_AT_MOST = 12  # episodes
 _WINDOWS_FITTED = 4  # of each
@@ -134,7 +133,7 @@ def _lasts(loop: Loop, swings: Swings, episode: slice) -> bool:
         int(swings.first[episode.stop - 1] + swings.samples[episode.stop - 1]),
     )
     time_s, error = loop.measured.time_s[begin:end], loop.error[begin:end]
-    asked = np.nan_to_num(zero_order_hold(loop.target.time_s, loop.target.value, time_s))
+    asked = np.nan_to_num(loop.target.held_at(time_s))
     amplitude = float(np.median(swings.amplitude[episode]))
     moves = time_s[1:][np.abs(np.diff(asked)) > amplitude]
     if moves.size < _MOVES:
@@ -153,6 +152,6 @@ def _lasts(loop: Loop, swings: Swings, episode: slice) -> bool:
 
 
 def _target_swings(loop: Loop, frequency: float) -> bool:
-    target = zero_order_hold(loop.target.time_s, loop.target.value, loop.measured.time_s)
+    target = loop.target.held_at(loop.measured.time_s)
     own = find_swings(loop.measured.time_s, np.nan_to_num(target), loop.target.step or 0.0).frequency_hz
     return bool(own.size and np.any(np.abs(own - frequency) < _SAME * frequency))

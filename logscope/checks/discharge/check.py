@@ -10,11 +10,9 @@ import numpy as np
 from logscope.checks.discharge.judge import JudgedFall, judge_fall
 from logscope.checks.discharge.measure import allowing_for, constants_differ, measure_fall
 from logscope.checks.discharge.words import begins_with, describe_fall
-from logscope.checks.estimate import Estimate
-from logscope.checks.link import describe_link
-from logscope.checks.openings import find_openings
-from logscope.checks.precharge.find import find_attempts
+from logscope.curves.estimate import Estimate
 from logscope.findings import CAUTION_HV, Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
+from logscope.observations.observations import Observations
 from logscope.physics.discharge import SAFE_V, time_to_level_s
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -38,16 +36,14 @@ _PARTS = (
 )
 
 
-def discharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge how the link falls after every opening of the contactors.
 
     Needs `dc_link_voltage`; uses contactor states, `battery_voltage` and `battery_current` where they exist.
     Raises MissingPart, or NothingToCheck where no opening can be seen.
     """
-    link = describe_link(signals, vehicle.limits.battery_min_V)
-    attempts, _ = find_attempts(signals, link)
-    falls = []
-    for opening in find_openings(signals, link, attempts):
+    link, falls = observations.link, []
+    for opening in observations.openings:
         if opening.restarted and opening.end_s - opening.high_s < LEAST_APART_S:
             continue
         fall = measure_fall(signals, link, opening)

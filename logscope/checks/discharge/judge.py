@@ -6,18 +6,16 @@ from dataclasses import dataclass
 from enum import Enum
 from math import isinf, log
 
-from logscope.checks.discharge.fit import Shape
 from logscope.checks.discharge.measure import ACTIVE_FACTOR, Fall
-from logscope.checks.estimate import Estimate
-from logscope.checks.link import PACK_MISMATCH
-from logscope.physics.discharge import SAFE_V
+from logscope.curves.estimate import Estimate
+from logscope.curves.fall import Shape
+from logscope.observations.dc_link.link import PACK_MISMATCH
+from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
 from logscope.vehicle import Vehicle
 
 # Where the vehicle file gives neither a limit nor a bleeder: what LV 123 (2014) asks of a passive discharge. Value from
 # memory; a design target of makers, no law.
 REFERENCE_PASSIVE_S = 120.0
-# What LV 123 asks of an active discharge (from memory), and Formula SAE Rules 2024 v1.0, EV.8.4.2, of a shutdown.
-REFERENCE_ACTIVE_S = 5.0
 # A link that needs ten times its limit is not being discharged at all, whatever makes it creep.
 LIVE_FACTOR = 10.0
 # Share of a fall that may be missing from the log before nothing is extrapolated from the rest: in there the link may

@@ -8,12 +8,12 @@ from math import ceil
 
 import numpy as np
 
-from logscope.checks.discharge.fit import FallFit, Shape, fit_fall
-from logscope.checks.estimate import Estimate
-from logscope.checks.link import Link, pack_voltage
-from logscope.checks.openings import Opening
-from logscope.checks.precharge.compare import SETTLED_SHARE
+from logscope.curves.estimate import Estimate
+from logscope.curves.evidence import SETTLED_SHARE
+from logscope.curves.fall import FallFit, Shape, fit_fall
 from logscope.findings import FloatArray
+from logscope.observations.dc_link.link import Link, pack_voltage
+from logscope.observations.dc_link.openings import Opening
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Signals
 from logscope.statistics.sampling import missing_s

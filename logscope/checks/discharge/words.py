@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from math import isinf
 
-from logscope.checks.discharge.fit import Shape
-from logscope.checks.discharge.judge import REFERENCE_ACTIVE_S, JudgedFall, Limit
-from logscope.checks.estimate import Estimate
-from logscope.checks.openings import Opening
+from logscope.checks.discharge.judge import JudgedFall, Limit
 from logscope.checks.wording import Words, number, seconds
-from logscope.physics.discharge import SAFE_V
+from logscope.curves.estimate import Estimate
+from logscope.curves.fall import Shape
+from logscope.observations.dc_link.openings import Opening
+from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "
 _NEXT = {

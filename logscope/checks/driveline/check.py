@@ -20,8 +20,8 @@ from logscope.checks.driveline.words import (
     slip_words,
     too_seldom_words,
 )
-from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import Evidence, Finding, Mark, Measured, NothingToCheck, Severity
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.statistics.ringing import pooled_sinusoids
 from logscope.vehicle import Vehicle
@@ -33,7 +33,7 @@ _KNOWN_TO = 0.25  # of the frequency: limits that are wider name none
 _PARTS = ("motor_speed", "torque", "torque_target", "vehicle_speed")
 
 
-def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def driveline(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge what the motor speed says of the driveline.
 
     Needs `motor_speed` and one of `torque`, `torque_target`, `motor_current`, `throttle`; `vehicle_speed` for slip.
@@ -45,7 +45,8 @@ def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     if not demand.change_s.size:
         raise NothingToCheck("no torque, current or throttle changes by a tenth within 0.3 s")
     span = ((float(speed.time_s[0]), float(speed.time_s[-1])),)
-    slip = find_slip(signals, vehicle)
+    wrong = observations.speed
+    slip = find_slip(signals, wrong, vehicle)
     findings = []
     if slip is not None and slip.spans:
         measured = {"count": Measured(float(len(slip.spans)), "1"), "peak_km_h": Measured(slip.worst_kmh, "km/h")}
@@ -56,7 +57,6 @@ def driveline(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     if highest_hz(speed.period_s) < 2 * LOW_HZ:
         words = too_seldom_words(speed.period_s)
         return [*findings, assemble("driveline.undetermined", Severity.INFO, words, span, {}, _PARTS, signals)]
-    wrong = wrong_speed(signals, vehicle)
     but = [*(slip.spans if slip is not None else ()), *(wrong.lasting if wrong is not None else ())]
     found = find_judder(speed, demand, but)
     rings = agreeing(found)

@@ -7,8 +7,8 @@ from math import pi
 
 import numpy as np
 
-from logscope.checks.encoder.speed_disturbance import study_speed
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.analysis import WrongSpeed
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import between_samples, stretches
 from logscope.vehicle import Vehicle
@@ -29,8 +29,8 @@ class Slip:
     worst_s: float
 
 
-def find_slip(signals: Signals, vehicle: Vehicle) -> Slip | None:
-    """None where the two speeds are not both logged or no ratio is known."""
+def find_slip(signals: Signals, wrong: WrongSpeed | None, vehicle: Vehicle) -> Slip | None:
+    """Where the wheels leave the road speed; None where the two speeds are not both logged or no ratio is known."""
     motor, road = signals.get("motor_speed"), signals.get("vehicle_speed")
     if motor is None or road is None:
         return None
@@ -39,7 +39,7 @@ def find_slip(signals: Signals, vehicle: Vehicle) -> Slip | None:
     if per_rpm is None:
         return None
     apart = np.nan_to_num(np.abs(motor.value) * per_rpm - np.abs(kmh))
-    apart[_misread(signals, motor, vehicle)] = 0.0
+    apart[_misread(motor, wrong)] = 0.0
     off = apart > _FLOOR_KMH + _SHARE * np.nan_to_num(np.abs(kmh))
     first, last = stretches(off, motor.time_s, _APART_S)
     spans = [(float(motor.time_s[a]), float(motor.time_s[b])) for a, b in zip(first, last, strict=True)]
@@ -48,12 +48,13 @@ def find_slip(signals: Signals, vehicle: Vehicle) -> Slip | None:
     return Slip(tuple(spans), float(apart[worst]) if apart.size else 0.0, float(motor.time_s[worst]))
 
 
-def _misread(signals: Signals, motor: Part, vehicle: Vehicle) -> BoolArray:
-    """Samples of the motor speed that are disturbed: it is the reading that jumps there, not a wheel that slips."""
+def _misread(motor: Part, wrong: WrongSpeed | None) -> BoolArray:
+    """Samples of the motor speed that are wrong: it is the reading that jumps there, not a wheel that slips."""
     bad = np.zeros(motor.time_s.size, bool)
-    study = study_speed(motor, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
-    for each in study.disturbances if study is not None else ():
+    for each in wrong.study.disturbances if wrong is not None else ():
         bad[each.before : each.after + 1] = True
+    for lost in wrong.lost if wrong is not None else ():
+        bad[lost.before : motor.time_s.size if lost.after is None else lost.after + 1] = True
     return bad
 
 

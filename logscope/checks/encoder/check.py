@@ -10,7 +10,6 @@ from logscope.checks.encoder.beyond_ripple import beyond_ripple
 from logscope.checks.encoder.disturbance_chart import rate_chart
 from logscope.checks.encoder.disturbance_load import LoadRelation, load_relation, running_rate
 from logscope.checks.encoder.disturbance_switching import followed_switching
-from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.checks.encoder.speed_ripple import ripple
 from logscope.checks.encoder.speed_scale import scale
 from logscope.checks.encoder.words import (
@@ -28,8 +27,9 @@ from logscope.checks.encoder.words import (
     switching_in_words,
 )
 from logscope.checks.encoder.wrong_findings import wrong_findings
-from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -37,12 +37,12 @@ _MARKS_AT_MOST = 20  # a chart with more is a thicket; `events` has them all
 _CHARTED = ("motor_speed", "motor_current", "torque")
 
 
-def encoder(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def encoder(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Findings on `motor_speed`: one for each kind of disturbance, noise, ripple, scale, or that it is clean.
 
     Raises MissingPart where no signal plays motor_speed.
     """
-    speed, wrong = signals["motor_speed"], wrong_speed(signals, vehicle)
+    speed, wrong = signals["motor_speed"], observations.speed
     if wrong is None:
         return [_undetermined(signals, f"it holds only {speed.time_s.size} samples of the motor speed", "")]
     study = wrong.study

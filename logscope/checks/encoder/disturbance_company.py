@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.checks.encoder.disturbance_rate import CLUSTER_BINS, Stretches
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.held import held_at
+from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Signals
 from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.rates import Estimate
@@ -40,7 +39,8 @@ def companions(study: SpeedStudy, signals: Signals, driven: Stretches) -> tuple[
         part = signals.get(name)
         if part is None:
             continue
-        value, known = held_at(part, study.speed.time_s, _STALE_S)
+        value = part.held_at(study.speed.time_s, _STALE_S)
+        known = np.isfinite(value)
         if float(np.sum(driven.weight_s, where=known)) < _LEAST_KNOWN * float(np.sum(driven.weight_s)):
             continue
         beside, base = driven.mean(np.where(known, value, 0.0)) / unit, driven.base

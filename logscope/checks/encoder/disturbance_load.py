@@ -16,9 +16,8 @@ import numpy as np
 from logscope.checks.encoder.disturbance_chart import CurrentBin, current_bins
 from logscope.checks.encoder.disturbance_company import Companion, companions
 from logscope.checks.encoder.disturbance_rate import RateLaw, rate_law, stretches
-from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
-from logscope.checks.held import held_at
 from logscope.findings import BoolArray, FloatArray, Measured
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, poisson_rate, rate_ratio
 
@@ -83,9 +82,8 @@ def load_relation(study: SpeedStudy, signals: Signals) -> LoadRelation | None:
     current = signals.get("motor_current")
     if current is None or not current.time_s.size or not study.disturbances:
         return None
-    amps, known = held_at(current, study.speed.time_s, _STALE_S)
-    amps = np.abs(amps)
-    known &= study.model.running
+    held = np.abs(current.held_at(study.speed.time_s, _STALE_S))
+    amps, known = np.nan_to_num(held), np.isfinite(held) & study.model.running
     if not known.any():
         return None
     split = float(np.median(amps[known]))

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rates import Estimate

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
 from logscope.findings import BoolArray, FloatArray, Measured
+from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, rate_ratio
 

@@ -9,9 +9,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.polynomial import Chebyshev
 
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.model import SpeedModel
 from logscope.statistics.episodes import join_neighbours
 
 SEGMENT_TURNS = 16.0  # orders 1/16 apart are told from one another

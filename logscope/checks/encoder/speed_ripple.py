@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.checks.encoder.shaft_angle import SEGMENT_TURNS, AngleSegment, angle_segments
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
 from logscope.findings import CAUTION_HV, Chart, Evidence, Finding, Measured, Series, Severity, Style
+from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Signals
 from logscope.statistics.order_spectrum import OrderLine, amplitudes, order_line
 

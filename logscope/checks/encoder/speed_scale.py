@@ -5,15 +5,14 @@ A tyre that pulls slips, on loose ground by a lot; so against the road only seco
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import pi
 
 import numpy as np
 
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.held import held_at
 from logscope.findings import BoolArray, Finding, FloatArray, Measured, Severity
+from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Part, Signals
+from logscope.statistics.sampling import zero_order_hold
 from logscope.vehicle import Vehicle
 
 _SECOND_TOLERANCE = 0.02  # two readings of one shaft (practice)
@@ -62,11 +61,11 @@ def _compare(
 def _by_second(study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, torque: Part | None) -> FloatArray:
     """Median ratio of logged to expected speed in each second that holds enough of both."""
     time, value = study.speed.time_s, study.speed.value
-    there, known = held_at(replace(other, value=np.abs(rpm)), time, _STALE_S)
-    use: BoolArray = known & (there >= slowest) & (there > 0)
+    there = zero_order_hold(other.time_s, np.abs(rpm), time, _STALE_S)
+    use: BoolArray = (there >= slowest) & (there > 0)
     if torque is not None:
-        pull, pulled = held_at(torque, time, _STALE_S)
-        use &= pulled & (np.abs(pull) <= _LIGHT * float(np.max(np.abs(torque.value), initial=0.0)))
+        pull = np.abs(torque.held_at(time, _STALE_S))
+        use &= pull <= _LIGHT * float(np.max(np.abs(torque.value), initial=0.0))
     if not use.any():
         return np.empty(0)
     block = ((time[use] - time[0]) / _BLOCK_S).astype(np.intp)

@@ -6,9 +6,9 @@ from math import isfinite
 
 from logscope.checks.encoder.disturbance_load import LoadRelation
 from logscope.checks.encoder.disturbance_switching import Switching
-from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy
-from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import Measured
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
+from logscope.observations.motor_speed.model import SpeedModel
 from logscope.statistics.rates import Estimate
 
 KINDS = {  # kind: what it is in words, one and many

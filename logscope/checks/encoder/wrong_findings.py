@@ -7,9 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from logscope.checks.assemble import assemble
-from logscope.checks.encoder.lost_speed import LostSpeed
-from logscope.checks.encoder.speed_departure import Departure
-from logscope.checks.encoder.wrong_speed import WrongSpeed
 from logscope.checks.encoder.wrong_words import (
     departure_words,
     dropout_words,
@@ -19,6 +16,9 @@ from logscope.checks.encoder.wrong_words import (
 )
 from logscope.checks.wording import Words
 from logscope.findings import Evidence, Finding, Mark, Measured, Severity
+from logscope.observations.motor_speed.analysis import WrongSpeed
+from logscope.observations.motor_speed.departures import Departure
+from logscope.observations.motor_speed.lost import LostSpeed
 from logscope.signals import Signals
 from logscope.statistics.rates import poisson_rate
 

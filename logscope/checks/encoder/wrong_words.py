@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from logscope.checks.encoder.lost_speed import LostSpeed
-from logscope.checks.encoder.speed_departure import Departure
 from logscope.checks.wording import Words, number, seconds
+from logscope.observations.motor_speed.departures import Departure
+from logscope.observations.motor_speed.lost import LostSpeed
 
 _READ_AGAIN = "Do not trust speed, distance, torque or consumption of these moments."
 

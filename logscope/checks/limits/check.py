@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from logscope.checks.encoder.wrong_speed import wrong_speed
 from logscope.checks.limits.measure import Closeness, judge_limit
-from logscope.checks.limits.stated import stated_limits
 from logscope.checks.limits.words import kept_words, passed_words
-from logscope.checks.trips.events import Trip, find_trips
-from logscope.checks.trips.retries import gather
 from logscope.findings import (
     CAUTION_HV,
     Event,
@@ -21,16 +17,19 @@ from logscope.findings import (
     NothingToCheck,
     Severity,
 )
+from logscope.observations.observations import Observations
+from logscope.observations.stated_limits import stated_limits
+from logscope.observations.trips.events import TRIP_S, Trip
+from logscope.observations.trips.retries import gather
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
 
 _EVENTS_AT_MOST = 50
 _CHARTED_AT_MOST = 3
-TRIP_S = 0.5  # an inverter reports its fault at most so long after the current passed (practice)
 _AT_HIGH_VOLTAGE = ("dc_link_voltage", "battery_voltage", "motor_current")
 
 
-def limits(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def limits(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """The margin to every limit of the vehicle file: one finding for each limit passed, one for all that were kept.
 
     Raises MissingPart where no limited part is logged, NothingToCheck where the vehicle file gives no limit.
@@ -42,7 +41,7 @@ def limits(signals: Signals, vehicle: Vehicle) -> list[Finding]:
     seen = [closeness for limit in logged if (closeness := judge_limit(signals[limit.part], limit))]
     if not seen:
         raise MissingPart(given[0].part)
-    seen, in_trips = _apart_from(seen, signals, vehicle)
+    seen, in_trips = _apart_from(seen, signals, observations)
     kept = [closeness for closeness in seen if not closeness.passed]
     missing = sorted({limit.part.replace("_", " ") for limit in given if limit.part not in signals})
     passed = [*(c for c in seen if c.passed), *in_trips]
@@ -50,7 +49,7 @@ def limits(signals: Signals, vehicle: Vehicle) -> list[Finding]:
 
 
 def _apart_from(
-    seen: Sequence[Closeness], signals: Signals, vehicle: Vehicle
+    seen: Sequence[Closeness], signals: Signals, observations: Observations
 ) -> tuple[list[Closeness], list[Closeness]]:
     """The limits without wrong readings and without trips; and, for each trip, the motor current that passed in it."""
     apart: list[Closeness] = []
@@ -58,10 +57,10 @@ def _apart_from(
     for closeness in seen:
         part, limit, but = signals[closeness.limit.part], closeness.limit, list[tuple[float, float]]()
         if closeness.passed and part.name == "motor_speed":
-            wrong = wrong_speed(signals, vehicle)
+            wrong = observations.speed
             but = [] if wrong is None else list(wrong.spans)
         if closeness.passed and part.name == "motor_current":
-            for trips in gather(find_trips(signals, vehicle)):
+            for trips in gather(observations.trips):
                 spans = [span for span in closeness.passed if any(_about(span, trip) for trip in trips)]
                 others = [span for span in closeness.passed if span not in spans]
                 if spans and (own := judge_limit(part, limit, others)):

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import median_filter
 
-from logscope.checks.limits.stated import Limit
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.stated_limits import Limit
 from logscope.signals import Part
 from logscope.statistics.sampling import held_time_s, stretches
 

@@ -10,6 +10,7 @@ from logscope.checks.machine.synchronous import find_synchronous
 from logscope.checks.machine.weakening import find_weakening
 from logscope.checks.machine.words import points_words, slip_words, synchronous_words, weakening_words
 from logscope.findings import Chart, Evidence, Finding, Measured, NothingToCheck, Series, Severity, Style
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -17,7 +18,7 @@ _POINTS = 2000  # in the chart of the map
 _MOTOR_PARTS = ("torque", "motor_speed", "motor_current", "slip", "stator_frequency", "voltage_utilisation")
 
 
-def machine(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def machine(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge where the motor works.
 
     Needs `torque` and `motor_speed`; uses current, battery, `slip` and `voltage_utilisation`. Raises MissingPart, or

@@ -24,6 +24,7 @@ from logscope.findings import (
     Severity,
     Style,
 )
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral
 from logscope.vehicle import Vehicle
@@ -33,7 +34,7 @@ _LEAST_WH = 1.0  # less drawn is a standing vehicle
 _PARTS = ("battery_voltage", "battery_current")
 
 
-def pack(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def pack(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge the battery under load.
 
     Needs `battery_voltage` and `battery_current`; speed for the energy per km. Raises MissingPart, or NothingToCheck

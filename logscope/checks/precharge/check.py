@@ -6,20 +6,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logscope.checks.link import Link, describe_link
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.evidence import evidence
-from logscope.checks.precharge.find import find_attempts
-from logscope.checks.precharge.flags import FLAG_LAG_S, NoRise
-from logscope.checks.precharge.hunting import joined_hunting
 from logscope.checks.precharge.judge import Judged, judge
 from logscope.checks.precharge.measure import measure
 from logscope.checks.precharge.overload import overload
-from logscope.checks.precharge.stamps import stamps_of, without_repeats
 from logscope.checks.precharge.stress import Stress, accumulated, no_rise_values, stress, stress_values
 from logscope.checks.precharge.values import expected_values, measured_values
 from logscope.checks.precharge.words import describe, no_rise_heat
 from logscope.findings import CAUTION_HV, Evidence, Finding, Mark, Measured, NothingToCheck, Severity
+from logscope.observations.dc_link.flags import FLAG_LAG_S, NoRise
+from logscope.observations.dc_link.link import Link
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -45,22 +43,21 @@ _PARTS = (
 )
 
 
-def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def precharge(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge every precharge attempt of the capture.
 
     Needs `dc_link_voltage`; uses `battery_voltage`, `precharge_relay`, `main_contactor` where they exist.
     Raises MissingPart, or NothingToCheck where the link never rises and no relay closes.
     """
-    logged = describe_link(signals, vehicle.limits.battery_min_V)
-    link, repeats = without_repeats(logged)
-    stamps = stamps_of(logged.part.time_s, logged.part.spacing_s, repeats)
-    attempts, without_rise = find_attempts(signals, link)
-    attempts = joined_hunting(link, attempts)
-    if not attempts and not without_rise:
+    attempts = observations.attempts
+    link = attempts.link
+    if not attempts.found and not attempts.without_rise:
         raise NothingToCheck(
             "the link voltage never rises from a disconnected state, and no relay state shows an attempt"
         )
-    judged = [judge(signals, vehicle, link, measure(signals, link, attempt, stamps)) for attempt in attempts]
+    judged = [
+        judge(signals, vehicle, link, measure(signals, link, attempt, attempts.stamps)) for attempt in attempts.found
+    ]
     stresses = [stress(one, signals, link, vehicle) for one in judged]
     known = [one for one in stresses if one is not None]
     held = accumulated(known)
@@ -68,7 +65,7 @@ def precharge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
         _finding(one, link, signals, vehicle, heat, held[known.index(heat)] if heat in known[1:] else None)
         for one, heat in zip(judged, stresses, strict=True)
     ]
-    findings += [_no_rise(event, signals, link, vehicle) for event in without_rise]
+    findings += [_no_rise(event, signals, link, vehicle) for event in attempts.without_rise]
     findings += overload(known, held, vehicle.precharge.resistor_energy_J)
     findings += drift(_fitted(judged))
     return sorted(findings, key=lambda finding: finding.start_s)

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.link import Link
 from logscope.checks.precharge.closing import BREAK_NOISE, Break
-from logscope.checks.precharge.fit import CurveFit
-from logscope.checks.precharge.flags import FLAG_LAG_S
-from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.settling import Settling
+from logscope.curves.rise import CurveFit
+from logscope.observations.dc_link.flags import FLAG_LAG_S
+from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.rises import Attempt
 from logscope.statistics.robust import NORMAL_95
 
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from logscope.checks.estimate import Estimate
-from logscope.checks.precharge.behind_lag import LONGEST_LAG_S
-from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.witness import Witness, told_apart
+from logscope.curves.behind_lag import LONGEST_LAG_S
+from logscope.curves.estimate import Estimate
+from logscope.curves.rise import CurveFit
 
 # A rise this much faster than R·C did not pass through the resistor at all; a resistor that is partly
 # bridged or the wrong value still leaves more (common practice, no published source).
@@ -17,8 +17,6 @@ BYPASS_SHARE = 0.2
 # Without R·C: a precharge resistor that charged a link faster than this would carry hundreds of amperes
 # (300 V, 1000 µF: 5 Ω, 60 A); precharge takes 0.1 to 3 s, that is a constant of 20 ms and more.
 BYPASS_CONSTANT_S = 0.005
-# A curve within this share of its end has settled: more than 3 time constants have passed.
-SETTLED_SHARE = 0.95
 
 BY_SETTLING, BY_SLOWNESS = "settling", "slowness"
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.estimate import Estimate
 from logscope.checks.wording import seconds
+from logscope.curves.estimate import Estimate
 from logscope.findings import CAUTION_HV, Event, Finding, Measured, Severity
 from logscope.statistics.trend import weighted_trend
 

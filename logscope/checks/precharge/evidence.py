@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.link import Link
-from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement
+from logscope.curves.rise import CurveFit
 from logscope.findings import Chart, Curve, Evidence, Level, Mark, Series, Style
+from logscope.observations.dc_link.link import Link
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 from logscope.statistics.robust import NORMAL_95
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.link import Link
 from logscope.checks.precharge.closed import Closing, at_constants
 from logscope.checks.precharge.compare import (
     Constant,
@@ -15,11 +14,12 @@ from logscope.checks.precharge.compare import (
     is_bypassed,
     step_constant_bound,
 )
-from logscope.checks.precharge.curve_shapes import Shape
-from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.measure import Measurement
-from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.witness import witnesses
+from logscope.curves.rise import CurveFit
+from logscope.curves.rise_shapes import Shape
+from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 from logscope.vehicle import Precharge, Vehicle
 

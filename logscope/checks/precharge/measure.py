@@ -6,17 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.link import Link, PackLevel, pack_level, pack_voltage
 from logscope.checks.precharge.closed import Closing, closing_of
 from logscope.checks.precharge.closing import find_break
-from logscope.checks.precharge.compare import SETTLED_SHARE
-from logscope.checks.precharge.curve_likelihood import Rest
-from logscope.checks.precharge.fit import CurveFit, fit_curve
-from logscope.checks.precharge.flags import FLAG_LAG_S
-from logscope.checks.precharge.rises import Attempt
 from logscope.checks.precharge.settling import find_settling
-from logscope.checks.precharge.stamps import Stamps
+from logscope.curves.evidence import SETTLED_SHARE
+from logscope.curves.rise import CurveFit, fit_curve
+from logscope.curves.rise_likelihood import Rest
+from logscope.curves.timestamps import Stamps
 from logscope.findings import FloatArray
+from logscope.observations.dc_link.flags import FLAG_LAG_S
+from logscope.observations.dc_link.link import Link, PackLevel, pack_level, pack_voltage
+from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 from logscope.statistics.robust import NORMAL_95
 from logscope.statistics.sampling import gap_threshold_s

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from logscope.checks.precharge.closing import BREAK_MISFIT, BREAK_NOISE
-from logscope.checks.precharge.fit import CurveFit
+from logscope.curves.rise import CurveFit
 from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.estimate import Estimate
-from logscope.checks.link import Link, pack_voltage
-from logscope.checks.precharge.curve_shapes import Shape
-from logscope.checks.precharge.flags import NoRise
 from logscope.checks.precharge.judge import Judged
+from logscope.curves.estimate import Estimate
+from logscope.curves.rise_shapes import Shape
 from logscope.findings import Measured
+from logscope.observations.dc_link.flags import NoRise
+from logscope.observations.dc_link.link import Link, pack_voltage
 from logscope.physics.resistor import accumulated_after_retries_j, pulse_energy_loaded_j, resistor_power_w
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from logscope.checks.precharge.curve_shapes import Shape
-from logscope.checks.precharge.fit import CurveFit
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.precharge.measure import Measurement
+from logscope.curves.rise import CurveFit
+from logscope.curves.rise_shapes import Shape
 from logscope.findings import Measured
 from logscope.physics.rc import LOOP_H, LOOP_OHM, inrush_peak_a
 from logscope.vehicle import Vehicle

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.estimate import Estimate
-from logscope.checks.link import observed_step
-from logscope.checks.precharge.fit import CurveFit, fit_curve
+from logscope.curves.estimate import Estimate
+from logscope.curves.rise import CurveFit, fit_curve
+from logscope.observations.dc_link.link import observed_step
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 

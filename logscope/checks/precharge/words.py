@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from logscope.checks.estimate import Estimate
 from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, BYPASS_SHARE, Constant, Verdict
-from logscope.checks.precharge.curve_shapes import Shape
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import Words, number, percent, seconds, seconds_between
+from logscope.curves.estimate import Estimate
+from logscope.curves.rise_shapes import Shape
 from logscope.findings import Measured
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "

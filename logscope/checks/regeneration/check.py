@@ -6,10 +6,11 @@ import numpy as np
 from scipy import stats
 
 from logscope.checks.assemble import assemble
-from logscope.checks.limits.stated import NEAR_SHARE
 from logscope.checks.regeneration.braking import Braking, find_braking, find_fade, most_while
 from logscope.checks.regeneration.words import full_words, summary_words
 from logscope.findings import Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
+from logscope.observations.observations import Observations
+from logscope.observations.stated_limits import NEAR_SHARE
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches
@@ -21,7 +22,7 @@ _RARE = 0.025  # chance that noise lifts the highest of all samples by more than
 _NOISES = 8.0  # of the current, from which on it is a charge
 
 
-def regeneration(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def regeneration(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge the braking of the motor.
 
     Needs `motor_speed` and `torque` or `battery_current`; uses link and battery voltage. Raises MissingPart, or

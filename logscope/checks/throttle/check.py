@@ -15,6 +15,7 @@ from logscope.checks.throttle.pedal import (
 )
 from logscope.checks.throttle.travel import find_falling
 from logscope.findings import Evidence, Finding, Level, Measured, Severity
+from logscope.observations.observations import Observations
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -22,7 +23,7 @@ NOISE_REACH = 6.0  # standard deviations within which the dead band must hold th
 _PARTS = ("throttle", "throttle_second", "brake", "torque_target")
 
 
-def throttle(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def throttle(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge the pedal. Needs `throttle`; uses `throttle_second`, `brake` and what torque is asked, where they exist.
 
     Raises MissingPart where no throttle is logged.

@@ -56,7 +56,7 @@ def find_dead_band(throttle: Part, rest: Rest, signals: Signals) -> Measured | N
     asked = next((signals[n] for n in ("torque_target", "motor_current_target", "torque") if n in signals), None)
     if asked is None or not asked.has_period:
         return None
-    wish = zero_order_hold(asked.time_s, asked.value, throttle.time_s)
+    wish = asked.held_at(throttle.time_s)
     wanted = np.nan_to_num(wish) > _ASKED_SHARE * float(np.max(np.abs(asked.value)))
     begins = np.flatnonzero(wanted[1:] & ~wanted[:-1] & (throttle.value[:-1] < rest.level + 10 * REST_BAND)) + 1
     begins = begins[throttle.value[begins] > throttle.value[begins - 1] - 3 * rest.noise - 0.1]

@@ -10,7 +10,7 @@ from logscope.checks.throttle.pedal import REST_BAND, Rest
 from logscope.findings import FloatArray
 from logscope.parts import PARTS
 from logscope.signals import Part, Signals
-from logscope.statistics.sampling import stretches, zero_order_hold
+from logscope.statistics.sampling import stretches
 
 _BIN_PERCENT = 5.0  # of travel, within which a demand counts as one
 _NEXT = 1.5  # periods: samples further apart do not follow one another
@@ -58,10 +58,10 @@ def find_falling(throttle: Part, rest: Rest, signals: Signals) -> Falling | None
 def _visits(throttle: Part, rest: Rest, asked: Part, speed: Part | None) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Each time the pedal stood in a bin at low speed: when [s], the bin, and what was asked for at its end."""
     bins = np.floor((throttle.value - rest.level - REST_BAND) / _BIN_PERCENT)
-    wish = np.nan_to_num(zero_order_hold(asked.time_s, asked.value, throttle.time_s))
+    wish = np.nan_to_num(asked.held_at(throttle.time_s))
     use = (bins >= 0) & (wish >= 0)  # what brakes the motor is another table
     if speed is not None:
-        rpm = np.abs(np.nan_to_num(zero_order_hold(speed.time_s, speed.value, throttle.time_s)))
+        rpm = np.abs(np.nan_to_num(speed.held_at(throttle.time_s)))
         use &= rpm <= _SLOW_SHARE * float(np.max(np.abs(speed.value), initial=0.0))
     found: list[tuple[float, float, float]] = []
     for each in np.unique(bins[use]):

@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.trips.events import Trip
 from logscope.checks.trips.order import LEAD_S, NO_LEAD, Moment, lead_of, sharpest
 from logscope.checks.trips.sign import Sign
 from logscope.checks.trips.signs import signs
-from logscope.checks.trips.surge import Surge
 from logscope.findings import Measured
+from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.trips.events import Trip
+from logscope.observations.trips.surge import Surge
 from logscope.signals import Signals
 
 NAMED_FROM = 2.0 / 3.0  # likelihood from which a cause is named: twice all others together

@@ -6,17 +6,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from logscope.checks.assemble import EVENTS_AT_MOST
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.encoder.wrong_speed import WrongSpeed, wrong_speed
 from logscope.checks.trips.cause import Cause, judge
-from logscope.checks.trips.events import Trip, find_trips
 from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import NO_LEAD
 from logscope.checks.trips.pattern import pattern
-from logscope.checks.trips.retries import gather
-from logscope.checks.trips.surge import Peak, Surge, peak_before, surge_before
 from logscope.checks.trips.words import next_step, retries_in_words, title
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.observations.motor_speed.analysis import WrongSpeed
+from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.observations import Observations
+from logscope.observations.trips.events import Trip
+from logscope.observations.trips.retries import gather
+from logscope.observations.trips.surge import Peak, Surge, peak_before, surge_before
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -43,14 +44,14 @@ _NEXT_STEP_OTHER = "Look this fault up in the inverter's manual, and see in the 
 _NEXT_STEP_BEFORE = "Start the log before switching the inverter on, so that it holds the moment of the fault."
 
 
-def trips(signals: Signals, vehicle: Vehicle) -> list[Finding]:
+def trips(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """One finding for each trip, one for what trips have in common, one for surges that came near the limit.
 
     Raises MissingPart where neither a fault nor a motor current is logged.
     """
-    found = find_trips(signals, vehicle)
+    found = observations.trips
     near = near_trips(signals, vehicle, found)
-    wrong = wrong_speed(signals, vehicle) if "motor_speed" in signals else None
+    wrong = observations.speed if "motor_speed" in signals else None
     if not found:
         return [_none(signals, wrong), *near]
     study = None if wrong is None else wrong.study

@@ -9,7 +9,7 @@ from scipy.ndimage import minimum_filter1d
 
 from logscope.checks.trips.order import Moment
 from logscope.checks.trips.sign import FINE_S, Sign
-from logscope.checks.trips.surge import Surge
+from logscope.observations.trips.surge import Surge
 from logscope.signals import Part
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.swings import reversals

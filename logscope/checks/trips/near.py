@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logscope.checks.trips.events import Trip
-from logscope.checks.trips.surge import highest
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.observations.trips.events import Trip
+from logscope.observations.trips.surge import highest
 from logscope.signals import Part, Signals
 from logscope.statistics.episodes import join_neighbours
 from logscope.vehicle import Vehicle

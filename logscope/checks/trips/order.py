@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.encoder.speed_disturbance import SpeedStudy
-from logscope.checks.trips.events import Trip
-from logscope.checks.trips.surge import Surge, collapse_before
 from logscope.findings import Measured
+from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.trips.events import Trip
+from logscope.observations.trips.surge import Surge, collapse_before
 from logscope.signals import Part
 
 LEAD_S = 0.100  # current follows a wrong speed within milliseconds; regulators and messages add some tens

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.trips.surge import collapses, peak_before, surge_before
 from logscope.findings import BoolArray
+from logscope.observations.trips.surge import collapses, peak_before, surge_before
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
+TRIP_S = 0.5  # an inverter reports its fault at most so long after the current passed (practice)
 _GONE = 0.2  # of the torque before: what is left is friction and rounding (practice)
 _PEDAL_DOWN = 5.0  # %: below it the pedal is taken as up (practice)
 _PEDAL_KEPT = 0.5  # of the pedal before: a driver who lifts asks for the current to fall

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.link import Link, link_full
 from logscope.findings import FloatArray
+from logscope.observations.dc_link.link import Link, link_full
 
 _FLAT_SHARE = 0.05  # of the rise: a level that wanders by no more than this has not begun to rise
 _REST_SAMPLES = 50  # before the rise, whose median is the level it starts from

@@ -12,9 +12,9 @@ from math import ceil
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-from logscope.checks.encoder.other_speeds import OtherSpeed
-from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.model import SpeedModel
+from logscope.observations.motor_speed.other_readings import OtherSpeed
 from logscope.signals import Part
 from logscope.statistics.sampling import stretches
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.encoder.lost_speed import LostSpeed, lost_speeds
-from logscope.checks.encoder.other_speeds import other_speeds
-from logscope.checks.encoder.speed_departure import Departure, departures
-from logscope.checks.encoder.speed_disturbance import Disturbance, SpeedStudy, study_speed
+from logscope.observations.motor_speed.departures import Departure, departures
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy, study_speed
+from logscope.observations.motor_speed.lost import LostSpeed, lost_speeds
+from logscope.observations.motor_speed.other_readings import other_speeds
 from logscope.signals import Signals
 from logscope.statistics.episodes import IndexArray
 from logscope.vehicle import Vehicle

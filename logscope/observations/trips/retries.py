@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from logscope.checks.trips.events import Trip
+from logscope.observations.trips.events import Trip
 
 RETRY_S = 10.0  # an inverter that restarts by itself does so within seconds (practice)
 _LEAST = 3  # trips in a row: two may be two events

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import least_squares
 
-from logscope.checks.precharge.curve_likelihood import Problem
-from logscope.checks.precharge.curve_shapes import SHAPE_STARTS, Layout, Shape
+from logscope.curves.rise_likelihood import Problem
+from logscope.curves.rise_shapes import SHAPE_STARTS, Layout, Shape
 from logscope.findings import FloatArray
 from logscope.physics.rc import (
     settled_fraction,

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.encoder.driveline_state import in_gear_at
-from logscope.checks.encoder.speed_envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL
-from logscope.checks.encoder.speed_model import BRIEF_ALONE_S, BRIEF_S, SpeedModel
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.driveline_state import in_gear_at
+from logscope.observations.motor_speed.envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL
+from logscope.observations.motor_speed.model import BRIEF_ALONE_S, BRIEF_S, SpeedModel
 from logscope.physics.motion import free_spin_slew
 from logscope.signals import Part
 from logscope.statistics.departures import (

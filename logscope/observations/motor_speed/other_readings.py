@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Part, Signals
 
 _IN_WORDS = {

@@ -11,7 +11,7 @@ from itertools import product
 import numpy as np
 from scipy.optimize import least_squares
 
-from logscope.checks.precharge.curve_likelihood import Problem
+from logscope.curves.rise_likelihood import Problem
 from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction_three_pole, settled_fraction_two_pole
 

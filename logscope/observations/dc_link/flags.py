@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.link import LOWEST_FULL_V, PACK_MISMATCH, Link
-from logscope.checks.precharge.rises import Attempt
+from logscope.observations.dc_link.link import LOWEST_FULL_V, PACK_MISMATCH, Link
+from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 
 # A rise of less than 5 % of the full voltage is left to noise, sag and regeneration, unless a flag vouches for it.

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.checks.encoder.speed_model import SpeedModel
-from logscope.checks.held import held_at
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray
 
@@ -56,8 +55,8 @@ def _calm(side: FloatArray, model: SpeedModel) -> BoolArray:
 
 def _as_on_the_road(speed: Part, level: FloatArray, road: Part, at: IndexArray) -> BoolArray:
     """Whether motor and road speed stand in their usual ratio; true where the road speed cannot tell."""
-    kmh, known = held_at(road, speed.time_s, _STALE_S)
-    known &= (np.abs(kmh) >= _SLOWEST_KMH) & (np.abs(speed.value) > 0)
+    kmh = road.held_at(speed.time_s, _STALE_S)
+    known = (np.abs(kmh) >= _SLOWEST_KMH) & (np.abs(speed.value) > 0)
     if np.count_nonzero(known) < _FEW:
         return np.ones(at.size, dtype=bool)
     usual = float(np.median(np.abs(speed.value[known] / kmh[known])))

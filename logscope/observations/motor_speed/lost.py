@@ -13,10 +13,10 @@ from math import pi
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from logscope.checks.encoder.other_speeds import OtherSpeed, other_speeds
-from logscope.checks.encoder.speed_envelope import LIGHT_ROTOR_SLEW
-from logscope.checks.encoder.speed_model import SpeedModel
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.envelope import LIGHT_ROTOR_SLEW
+from logscope.observations.motor_speed.model import SpeedModel
+from logscope.observations.motor_speed.other_readings import OtherSpeed, other_speeds
 from logscope.physics.motion import free_spin_slew
 from logscope.signals import Part, Signals
 from logscope.statistics.episodes import runs_of_equal

@@ -7,10 +7,13 @@ an attempt was made although nothing rose.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from logscope.checks.link import LIFT_SHARE, LOWEST_FULL_V, PACK_MISMATCH, Link, link_full, pack_highest, pack_lowest
-from logscope.checks.precharge.flags import (
+from logscope.curves.timestamps import Stamps, stamps_of
+from logscope.findings import BoolArray
+from logscope.observations.dc_link.flags import (
     DISCONNECTED_BELOW,
     FLAG_LAG_S,
     LEAST_RISE,
@@ -22,9 +25,20 @@ from logscope.checks.precharge.flags import (
     with_flags,
     without_rise,
 )
-from logscope.checks.precharge.rises import Attempt, as_attempt, onset_of, parted, rises_of
-from logscope.findings import BoolArray, FloatArray
-from logscope.signals import Part, Signals
+from logscope.observations.dc_link.hunting import joined_hunting
+from logscope.observations.dc_link.link import (
+    LIFT_SHARE,
+    LOWEST_FULL_V,
+    PACK_MISMATCH,
+    Link,
+    link_full,
+    pack_highest,
+    pack_lowest,
+)
+from logscope.observations.dc_link.new_readings import without_repeats
+from logscope.observations.dc_link.rises import Attempt, as_attempt, onset_of, parted, rises_of
+from logscope.signals import Signals
+from logscope.statistics.sampling import zero_order_hold
 
 QUIET_BEFORE_S = 0.5  # a hot restart without flags must follow this long a quiet link
 # Of the full voltage: noise at 0 V, where a sensor ends, looks smaller than it is; no restart is hotter than this.
@@ -38,8 +52,37 @@ _UNEVEN_SHARE, _WAY_SAMPLES, _WAY_DOWN_S = 0.2, 4, 60.0
 _LEAP_S, _LEAP_SAMPLES = 0.05, 2
 
 
-def find_attempts(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:
-    """Every attempt of the capture in order of time, and every flag that no rise followed."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Attempts:
+    """The precharge attempts of a capture in order of time.
+
+    link : the voltage with each reading once, whose samples the attempts count in; stamps : what its stamps are worth
+    found : the attempts, the teeth of a sawing link as one; without_rise : every flag that no rise followed
+    """
+
+    link: Link
+    stamps: Stamps
+    found: tuple[Attempt, ...]
+    without_rise: tuple[NoRise, ...]
+
+    def onset_s(self, attempt: Attempt) -> float:
+        """When an attempt begins [s]."""
+        return float(self.link.part.time_s[attempt.onset])
+
+    def top_s(self, attempt: Attempt) -> float:
+        """When it first stands at its highest [s]."""
+        return float(self.link.part.time_s[attempt.top])
+
+
+def find_attempts(signals: Signals, logged: Link) -> Attempts:
+    """Every attempt of the capture. logged : the link voltage as logged, repeated readings included."""
+    link, repeats = without_repeats(logged)
+    stamps = stamps_of(logged.part.time_s, logged.part.spacing_s, repeats)
+    attempts, no_rise = _rises_and_flags(signals, link)
+    return Attempts(link, stamps, tuple(joined_hunting(link, attempts)), tuple(no_rise))
+
+
+def _rises_and_flags(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:
     if link.full_v is None or link.part.value.size < 2:
         return [], without_rise(signals, link, [])
     least = max(LEAST_RISE * link.full_v, 8 * link.noise_v, 2 * link.step_v)
@@ -95,18 +138,13 @@ def _disconnected(signals: Signals, link: Link) -> BoolArray:
     time_s, volts = link.part.time_s, link.part.value
     contactor = signals.get("main_contactor")
     if contactor is not None and contactor.on is not None and contactor.time_s.size:
-        return ~_held(contactor, contactor.on, time_s)
+        held = zero_order_hold(contactor.time_s, contactor.on.astype(np.float64), time_s)
+        return np.asarray(np.where(np.isnan(held), ~contactor.on[0], held == 0))
     lowest = pack_lowest(signals, time_s)
     if lowest is not None:
         known = np.where(np.isfinite(lowest), lowest, link_full(link))
         return np.asarray(volts < known * (1 - PACK_MISMATCH) - 3 * link.noise_v)
     return np.asarray(volts < DISCONNECTED_BELOW * link_full(link))
-
-
-def _held(part: Part, state: BoolArray, time_s: FloatArray) -> BoolArray:
-    """A state as last reported at each time; its first value before that."""
-    at = np.clip(np.searchsorted(part.time_s, time_s, side="right") - 1, 0, state.size - 1)
-    return np.asarray(state[at])
 
 
 def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: BoolArray) -> bool:

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.encoder.brief_disturbance import brief_steps
-from logscope.checks.encoder.driveline_state import in_gear_at
-from logscope.checks.encoder.speed_model import SpeedModel, speed_model
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.brief import brief_steps
+from logscope.observations.motor_speed.driveline_state import in_gear_at
+from logscope.observations.motor_speed.model import SpeedModel, speed_model
 from logscope.signals import Part
 from logscope.statistics.episodes import IndexArray, runs_of_equal
 from logscope.statistics.excursions import Excursions, excursions, impossible_steps, is_lost

@@ -13,23 +13,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.estimate import Estimate, estimate
-from logscope.checks.precharge.behind_lag import explained_behind_lag
-from logscope.checks.precharge.curve_likelihood import Problem, Rest
-from logscope.checks.precharge.curve_shapes import FILTERED, Layout, Shape
-from logscope.checks.precharge.curve_start import guesses_behind, guesses_of, least_squares_start
+from logscope.curves.behind_lag import explained_behind_lag
+from logscope.curves.estimate import Estimate, estimate
+from logscope.curves.evidence import LAG_ODDS, MISFIT_CORRELATION, SURE_SHARE
+from logscope.curves.initial_guess import guesses_behind, guesses_of, least_squares_start
+from logscope.curves.rise_likelihood import Problem, Rest
+from logscope.curves.rise_shapes import FILTERED, Layout, Shape
 from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction
 from logscope.statistics.importance import Posterior, sample_posterior
 
-# An S-shape is told from a plain exponential when its odds are at least this: common usage calls 20:1 strong.
-LAG_ODDS = 20.0
-# A misfit is no noise when it is this many times the noise seen at rest, and one residual tells the sign of the next.
-MISFIT_RATIO = 3.0
-MISFIT_CORRELATION = 0.4
+MISFIT_RATIO = 3.0  # times the noise seen at rest: a misfit larger than this is no noise
 _MOST_FIT_SAMPLES = 1500  # bounds the work on a curve that was sampled far more finely than it moves
 _LEAST_ODDS = 1e-3  # of a filter beside the likeliest: less adds nothing to the limits
-SURE_SHARE = 1 - 1 / (1 + LAG_ODDS)  # of the probability, for strong odds against all others together
 _BEYOND_NOISE = 1.15  # residuals this much larger than the noise at rest are not all noise
 _SURE_CORRELATION = 2.0  # standard deviations of the correlation of white residuals
 # Errors of stamps that come of two clocks running past one another resemble their neighbours: they are worth half as

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm
 
-from logscope.checks.precharge.curve_shapes import SHAPE_RANGES, Layout, Shape
-from logscope.checks.precharge.stamps import Known, Stamps
+from logscope.curves.rise_shapes import SHAPE_RANGES, Layout, Shape
+from logscope.curves.timestamps import Known, Stamps
 from logscope.findings import FloatArray
 from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 

@@ -11,8 +11,8 @@ from math import sqrt
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from logscope.checks.encoder.speed_envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL, free_slew, in_gear_slew
 from logscope.findings import BoolArray, FloatArray
+from logscope.observations.motor_speed.envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL, free_slew, in_gear_slew
 from logscope.physics.motion import count_quantum
 from logscope.signals import Part
 from logscope.statistics.episodes import runs_of_equal

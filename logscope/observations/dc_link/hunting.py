@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from logscope.checks.link import Link
-from logscope.checks.precharge.rises import Attempt
+from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.rises import Attempt
 
 # Rises in a row from one level to another: two could be a retry that got as far as the first.
 _LEAST_RISES = 3

@@ -12,11 +12,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logscope.checks.link import AWAKE_SHARE, PACK_MISMATCH, Link, pack_voltage
-from logscope.checks.precharge.find import QUIET_BEFORE_S
-from logscope.checks.precharge.flags import DISCONNECTED_BELOW, FLAG_LAG_S, LEAST_RISE, drawn_from
-from logscope.checks.precharge.rises import Attempt
 from logscope.findings import FloatArray
+from logscope.observations.dc_link.attempts import QUIET_BEFORE_S, Attempts
+from logscope.observations.dc_link.flags import DISCONNECTED_BELOW, FLAG_LAG_S, LEAST_RISE, drawn_from
+from logscope.observations.dc_link.link import AWAKE_SHARE, PACK_MISMATCH, Link, pack_voltage
 from logscope.signals import Part, Signals
 
 # From the end of the coil's current to open contacts (common practice, no published source).
@@ -89,7 +88,7 @@ def state_lag_s(part: Part) -> float:
     return max(FLAG_LAG_S, part.period_s) if part.has_period else FLAG_LAG_S
 
 
-def find_openings(signals: Signals, link: Link, attempts: list[Attempt]) -> list[Opening]:
+def find_openings(signals: Signals, link: Link, attempts: Attempts) -> list[Opening]:
     """Every opening of the capture in order of time."""
     if link.part.time_s.size < 2:
         return []
@@ -174,7 +173,7 @@ def _first_state(signals: Signals, name: str) -> bool | None:
     return bool(part.on[0]) if part is not None and part.on is not None and part.on.size else None
 
 
-def _by_states(signals: Signals, link: Link, attempts: list[Attempt]) -> list[Opening]:
+def _by_states(signals: Signals, link: Link, attempts: Attempts) -> list[Opening]:
     found = []
     for stretch in path_stretches(signals):
         opening = _by_state(link, attempts, stretch)
@@ -183,7 +182,7 @@ def _by_states(signals: Signals, link: Link, attempts: list[Attempt]) -> list[Op
     return found
 
 
-def _by_state(link: Link, attempts: list[Attempt], stretch: Stretch) -> Opening:
+def _by_state(link: Link, attempts: Attempts, stretch: Stretch) -> Opening:
     time_s, opened = link.part.time_s, stretch.opened
     closed_s = stretch.closed.low_s if stretch.closed else np.inf
     settling_s = 2 * link.part.period_s  # the reading itself is a sample late
@@ -237,10 +236,10 @@ def _fall(link: Link, inside: slice) -> float:
     return float(np.median(volts[:5]) - np.median(volts[-5:]))
 
 
-def _until(link: Link, attempts: list[Attempt], start_s: float, closed_s: float) -> tuple[float, bool]:
+def _until(link: Link, attempts: Attempts, start_s: float, closed_s: float) -> tuple[float, bool]:
     """When the link is charged again, or its last sample; and whether it was."""
     time_s = link.part.time_s
-    onsets = [float(time_s[a.onset]) - FLAG_LAG_S for a in attempts if time_s[a.onset] > start_s]
+    onsets = [onset - FLAG_LAG_S for onset in map(attempts.onset_s, attempts.found) if onset > start_s]
     again_s = min([*onsets, closed_s])
     return (again_s, True) if again_s < time_s[-1] else (float(time_s[-1]), False)
 
@@ -251,7 +250,7 @@ def _level(link: Link, before_s: float) -> float | None:
     return float(np.median(volts)) if volts.size else None
 
 
-def _by_voltages(signals: Signals, link: Link, attempts: list[Attempt]) -> list[Opening]:
+def _by_voltages(signals: Signals, link: Link, attempts: Attempts) -> list[Opening]:
     """Where the link leaves the pack, or falls too deep for any sag, with no current drawn from the pack."""
     time_s = link.part.time_s
     known = _known_pack(signals, link)

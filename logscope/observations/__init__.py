@@ -1,0 +1,1 @@
+"""What several checks need to have seen of a capture, each by one piece of code."""
