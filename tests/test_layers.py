@@ -34,7 +34,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
     ),
     "sizing": ("findings physics report", "numpy rich"),
     "inventory": ("capture decoding definitions physics", "numpy numba rich"),
-    "draft": ("capture decoding definitions findings parts pipeline vehicle", "numpy"),
+    "draft": ("capture decoded decoding definitions findings parts vehicle", "numpy"),
     "simulate": ("files", "numpy numba scipy cantools"),
 }
 # What several checks use: how a finding is put together, and the words in it.

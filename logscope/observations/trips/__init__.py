@@ -1,0 +1,1 @@
+"""The trips of the inverter."""
