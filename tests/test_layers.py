@@ -22,17 +22,17 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
     "observations": ("curves findings physics signals statistics vehicle", "numpy scipy"),
     "checks": (
-        "curves definitions findings joint_clock measures observations parts physics signals statistics time_doubt "
-        "vehicle",
+        "curves definitions findings joint_clock measures observations parts physics quantities signals "
+        "statistics time_doubt vehicle",
         "numpy scipy",
     ),
     "comparison": ("findings measures outputs parts report result signals statistics vehicle", "numpy scipy"),
     "history": ("checks comparison files findings measures result statistics toml_file vehicle", "numpy scipy"),
     "report": (
-        "capture comparison findings history parts result signals",
+        "capture comparison findings history parts quantities result signals",
         "numpy pandas plotly jinja2 markupsafe rich tsdownsample",
     ),
-    "sizing": ("findings physics report", "numpy rich"),
+    "sizing": ("findings physics quantities report", "numpy rich"),
     "inventory": ("capture decoding definitions physics", "numpy numba rich"),
     "draft": ("capture decoded decoding definitions findings parts vehicle", "numpy"),
     "simulate": ("files", "numpy numba scipy cantools"),

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from logscope.definitions.skipped import Skipped
 from logscope.findings import Finding, Measured, Severity
 
-_LISTED = 5  # places told in the explanation; enough to begin mending, short enough to read
+_LISTED = 5  # places named in the explanation; enough to begin with, short enough to read
 
 
 def definition_skipped(skipped: Sequence[Skipped], mapped: Collection[tuple[str, str]]) -> list[Finding]:
@@ -27,11 +27,11 @@ def definition_skipped(skipped: Sequence[Skipped], mapped: Collection[tuple[str,
             severity=Severity.WARNING if doubted else Severity.INFO,
             start_s=0.0,
             end_s=0.0,
-            title=f"{_places(len(skipped))} of the signal definitions could not be taken as written",
+            title=f"{_places(len(skipped))} of the signal definitions cannot be used as written",
             explanation=_explanation(listed, kept, len(doubted)),
             next_step=(
-                "Mend the definition file at the lines named"
-                + (", first those of the mapped signals: until then their values are in doubt." if doubted else ".")
+                "Correct the definition file at these lines"
+                + (", those of mapped signals first: until then their values are doubtful." if doubted else ".")
             ),
             parts=(),
             measured={
@@ -45,15 +45,15 @@ def definition_skipped(skipped: Sequence[Skipped], mapped: Collection[tuple[str,
 
 def _explanation(listed: Sequence[Skipped], kept: int, doubted: int) -> str:
     lost = len(listed) - kept
-    said = f"{lost} left out, {kept} used as said here. " if lost and kept else ""
-    said = said or ("All are left out. " if lost else "All are used as said here. ")
-    said += f"{doubted} bear on signals that play a part. " if doubted else "None bears on a signal that plays a part. "
-    told = "; ".join(map(_told, listed[:_LISTED]))
+    said = f"{lost} left out, {kept} used as described here. " if lost and kept else ""
+    said = said or ("All are left out. " if lost else "All are used as described here. ")
+    said += f"{doubted} affect mapped signals. " if doubted else "None affects a mapped signal. "
+    places = "; ".join(map(_described, listed[:_LISTED]))
     more = len(listed) - _LISTED
-    return said + told + (f"; and {more} more." if more > 0 else ".")
+    return said + places + (f"; and {more} more." if more > 0 else ".")
 
 
-def _told(place: Skipped) -> str:
+def _described(place: Skipped) -> str:
     text = f" “{place.text}”" if place.text else ""
     return f"{place.where}{text}: {place.reason}"
 

@@ -11,13 +11,13 @@ from logscope.checks.wording import number, seconds
 from logscope.findings import Event, Finding, FloatArray, Measured, Severity
 from logscope.signals import Signals
 
-_LISTED = 5  # silences told in the explanation; the finding lists them all
+_LISTED = 5  # silences named in the explanation; the finding lists them all
 _FEWEST = 20  # samples, for a period to mean something
 _SILENT_PERIODS = 10.0  # so many values in a row are not lost by chance (common practice, no published source)
 _SHORTEST_S = 0.5  # supervision of cyclic messages gives up on a sender within half a second (common practice)
 _LATE_S = 1.0  # controllers wake within a second of each other; later, the beginning is missing
 _REGULAR = 3.0  # a message whose steps reach so many times their median comes on events, not with a period
-_COVERED = 0.8  # of a silence within a silence of the whole log: that is told as such
+_COVERED = 0.8  # of a silence within a silence of the whole log, which has a finding of its own
 TURNING_RPM = 100.0  # above the noise of an encoder at rest
 
 
@@ -87,12 +87,12 @@ def message_silent(signals: Signals, gaps: Sequence[tuple[float, float]]) -> lis
             end_s=max(each.end_s for each in found),
             title=f"{longest.message} was not logged for {seconds(longest.length_s)} while others were{also}",
             explanation=(
-                f"Not logged: {listed}{more}. Its controller was asleep, restarted or left the bus, or its frames were "
-                "lost. Nothing is known of its values in that time."
+                f"Not logged: {listed}{more}. Its controller was asleep, restarted or left the bus, or frames were "
+                "lost. Its values in that time are unknown."
             ),
             next_step=(
-                "If the drive system was on in that time, check the supply, ground and bus wiring of the controller "
-                "that sends it."
+                "If the drive system was on in that time, check supply, ground and bus wiring of the controller that "
+                "sends it."
             ),
             parts=parts,
             measured={
@@ -126,8 +126,8 @@ def console_restart(restarts: Sequence[tuple[float, float]], signals: Signals) -
             end_s=restarts[-1][1],
             title=f"The console's controller restarted {how}{at_speed}; at least {seconds(longest)} are missing",
             explanation=(
-                f"Its clock began again after {listed}. How long it was off is not in the log; the times given here "
-                "are the shortest possible. Nothing is known of any value in between"
+                f"Its clock started again after {listed}. How long it was off is not logged; the times given here are "
+                "the shortest possible. All values in between are unknown"
                 + (", and the motor was turning when it stopped." if turning else ".")
             ),
             next_step=(

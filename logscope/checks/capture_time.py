@@ -45,11 +45,11 @@ def time_step(steps: Sequence[tuple[float, float]]) -> list[Finding]:
             end_s=steps[-1][0],
             title=_counted(len(steps), "The logger's clock jumped once", "The logger's clock jumped {} times"),
             explanation=(
-                f"The stamps jumped by {listed}{', …' if len(steps) > 5 else ''}, as after a suspended laptop, a time "
-                "fix, or a second recording in the same file. Times here go on without the jump. How long the pause in "
-                "it truly was is not known, so nothing that spans it is to be trusted in time."
+                f"The timestamps jumped by {listed}{', …' if len(steps) > 5 else ''}. Usual causes: a suspended "
+                "laptop, a clock correction, or a second recording in the same file. Times here continue without the jump; "
+                "durations across it are unreliable."
             ),
-            next_step="Split the log at the jump where it matters, or record again without suspend and time fix.",
+            next_step="Split the log at the jump, or record again with suspend and clock correction switched off.",
             parts=(),
             measured={
                 "count": Measured(float(len(steps)), ""),
@@ -76,11 +76,11 @@ def gap(gaps: Sequence[tuple[float, float]]) -> list[Finding]:
             + f", the longest {seconds(longest[1] - longest[0])}",
             explanation=(
                 f"No frame on any bus from {longest[0]:.3f} to {longest[1]:.3f} s; {seconds(total)} in all. The bus "
-                "was asleep, the logger paused, or frames were lost. What happened in there is not in this log."
+                "was asleep, the logger paused, or frames were lost. What happened meanwhile is not logged."
             ),
             next_step=(
-                "If the drive system was on in that time, look at the logger's power, its storage and its plug before "
-                "the next recording."
+                "If the drive system was on in that time, check the logger's power, storage and plug before the next "
+                "recording."
             ),
             parts=(),
             measured={

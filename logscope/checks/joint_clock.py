@@ -16,11 +16,11 @@ def joint_clock(clocks: Sequence[JointClock], end_s: float) -> list[Finding]:
             severity=Severity.INFO,
             start_s=0.0,
             end_s=end_s,
-            title="Two logs were brought onto one clock",
+            title=f"Two logs were aligned: {clock.file} starts {clock.starts_s:.3f} s after {clock.reference}",
             explanation=_explanation(clock),
             next_step=(
-                "Look at a moment that both logs show, such as a pull away, and see that it is one. An order of events "
-                "that rests on less than the limits is not certain."
+                "Compare a moment that both logs show, such as pulling away. The order of events closer than these "
+                "limits is not certain."
             ),
             parts=() if clock.seen_in is None else (clock.seen_in,),
             measured={
@@ -36,10 +36,10 @@ def joint_clock(clocks: Sequence[JointClock], end_s: float) -> list[Finding]:
 def _explanation(clock: JointClock) -> str:
     where = f"{clock.file} starts {clock.starts_s:.3f} s after {clock.reference}"
     if clock.seen_in is None or clock.drift_ppm is None or clock.residual_s is None:
-        return f"{where}, as given by hand; how well that holds is not known, and a drift is not allowed for."
-    pace = f"{abs(clock.drift_ppm):.0f} millionths {'slow' if clock.drift_ppm > 0 else 'fast'}"
+        return f"{where}, as given by hand. Its error is unknown, and drift is not corrected."
+    pace = f"{abs(clock.drift_ppm):.0f} ppm {'slow' if clock.drift_ppm > 0 else 'fast'}"
     return (
-        f"{where}, and its clock runs {pace}. This was found from the {clock.seen_in.replace('_', ' ')} in both; "
-        f"single stretches scatter by {1000 * clock.residual_s:.1f} ms around it. A delay inside a logger or "
-        "controller cannot be told from an offset."
+        f"{where}, and its clock runs {pace}. Found from the {clock.seen_in.replace('_', ' ')} in both; single "
+        f"stretches scatter by {1000 * clock.residual_s:.1f} ms. A delay inside a logger or controller cannot be "
+        "distinguished from an offset."
     )

@@ -52,6 +52,11 @@ def seconds_between(low: float, high: float) -> str:
     return f"{_trim(low)} to {_trim(high)} s"
 
 
+def times(count: int) -> str:
+    """How often: 'once', '3 times'."""
+    return "once" if count == 1 else f"{count} times"
+
+
 def percent(fraction: float) -> str:
     """A fraction as a percentage: 0.953 → '95.3 %'."""
     return f"{fraction * 100:.1f} %"

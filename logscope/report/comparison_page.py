@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from logscope.comparison.outcome import Comparison, Side
 from logscope.findings import CAUTION_HV
+from logscope.quantities import duration_text, grouped
 from logscope.report import model
 from logscope.report.comparison_charts import exposure_charts, forest_chart, load_chart, precharge_chart
 from logscope.report.comparison_words import CAUTION, HEADLINES, VERDICT_SEVERITY, rows
 from logscope.report.html import render_page
-from logscope.report.numbers import duration_text, grouped
 from logscope.report.words import glossary_of
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from logscope.comparison.outcome import ComparedMeasure, Comparison, Exposure, Verdict
 from logscope.findings import Measured, Severity
-from logscope.report.numbers import finite, limits_text, value_text, with_unit
+from logscope.quantities import finite, limits_text, value_text, with_unit
 
 VERDICT_WORDS = {
     Verdict.BETTER: "better",

@@ -9,11 +9,11 @@ import numpy as np
 
 from logscope.findings import CAUTION_HV, Measured
 from logscope.history.rows import History
+from logscope.quantities import shown_unit
 from logscope.report.comparison_charts import stacked
 from logscope.report.drawing import mark_line, tag
 from logscope.report.history_text import drift_text
 from logscope.report.html import render_page
-from logscope.report.numbers import shown_unit
 from logscope.report.rows import Key, numbers
 from logscope.report.runs_table import runs_table
 from logscope.report.stack import Drawing

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from logscope.history.rows import Drift, History, Note, Row, StepChange
+from logscope.quantities import duration_text, limits_text, value_text
 from logscope.report.comparison_words import level_text
 from logscope.report.json import SCHEMA, measured_fields, number, to_json_text, utc_text, version
-from logscope.report.numbers import duration_text, limits_text, value_text
 from logscope.report.terminal import Cell, print_cells
 
 if TYPE_CHECKING:

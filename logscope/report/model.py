@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from logscope.capture.frames import Account
 from logscope.findings import Finding, NotChecked, Severity
-from logscope.report.numbers import (
+from logscope.quantities import (
     clock_text,
     duration_text,
     expected_text,

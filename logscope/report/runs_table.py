@@ -8,8 +8,8 @@ from pathlib import Path
 
 from logscope.findings import Measured
 from logscope.history.rows import Row
+from logscope.quantities import duration_text, finite, limits_text, value_text
 from logscope.report.history_text import date_text
-from logscope.report.numbers import duration_text, finite, limits_text, value_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.findings import Chart, Finding, FloatArray, Series, Style
+from logscope.quantities import shown_unit
 from logscope.report.charts import MOMENT_POINTS, finding_chart
 from logscope.report.downsample import keep_extremes
-from logscope.report.numbers import shown_unit
 from logscope.report.rows import PANEL_PX, SERIES_COLOURS, Key, Row, Trace, bounds, numbers, padded, plain
 from logscope.report.stack import Drawing, stacked
 from logscope.signals import Signals

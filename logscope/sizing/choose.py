@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from logscope.errors import RequestError
-from logscope.report.numbers import stated
+from logscope.quantities import stated
 from logscope.sizing.circuit import Circuit, rest_v, resting_voltages, rise
 from logscope.sizing.requirements import PrechargeRequirements
 from logscope.sizing.series import at_least, at_most

@@ -6,7 +6,7 @@ import math
 
 from logscope.findings import Measured
 from logscope.physics.discharge import SAFE_V
-from logscope.report.numbers import number_text, with_unit
+from logscope.quantities import number_text, with_unit
 from logscope.sizing.discharge import ACTIVE_DISCHARGE_S
 from logscope.sizing.precharge import PULSES_HELD, STARTS, STARTS_WITHIN_S, PrechargeDesign
 

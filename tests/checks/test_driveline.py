@@ -95,7 +95,7 @@ def test_rings_of_no_one_frequency_are_no_judder() -> None:
     found = outcomes(launches(np.random.default_rng(3), rpm=0.0, extra=extra))
     assert "judder" not in found
     assert "quiet" not in found
-    assert "no one frequency" in found["undetermined"].explanation
+    assert "not at one frequency" in found["undetermined"].explanation
 
 
 def test_the_filter_of_a_device_that_restarts_is_no_judder() -> None:

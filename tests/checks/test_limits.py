@@ -42,7 +42,7 @@ def test_margins_moments_and_time_near_are_those_of_the_signal() -> None:
 def test_a_run_far_from_every_limit_is_good() -> None:
     (kept,) = findings_of(limits, signals(part("motor_current", T, bump(100, 150, 1, 2))), OWN)
     assert kept.severity is Severity.GOOD
-    assert kept.title.startswith("All limits kept")
+    assert kept.title.startswith("Limits: all kept")
 
 
 @pytest.mark.parametrize(
@@ -57,7 +57,7 @@ def test_a_run_far_from_every_limit_is_good() -> None:
 def test_a_passed_limit_has_its_own_finding(name: str, value: np.ndarray, severity: Severity) -> None:
     found = findings_of(limits, signals(part(name, T, value)), OWN)
     assert found[0].severity is severity
-    assert found[0].title.startswith("Limit passed")
+    assert "its limit of" in found[0].title
     assert len(found[0].events) == 1
     assert found[0].start_s == pytest.approx(20, abs=0.02)
 
@@ -116,11 +116,11 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
     assert [each.kind for each in told] == ["trip.overcurrent", "limits.margin"]
     assert told[0].measured["motor_current_margin_A"].value == pytest.approx(-350)
     assert "Limit:" in told[0].explanation
-    assert told[1].title.startswith("Limits kept apart from the trips")
+    assert told[1].title.startswith("Limits: kept except in the trips")
     assert told[1].severity is Severity.INFO
     current[(T > 5) & (T < 5.2)] = 360
     made = signals(part("motor_current", T, current, 1.0), *parts)
     told = told_once([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
-    passed = [each for each in told if each.title.startswith("Limit passed")]
+    passed = [each for each in told if each.title.partition(": ")[2].partition(" its limit")[1]]
     assert [each.start_s for each in passed] == [pytest.approx(5, abs=0.02)]
     assert passed[0].measured["motor_current_margin_A"].value == pytest.approx(-10)

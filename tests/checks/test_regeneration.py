@@ -67,7 +67,7 @@ def test_current_into_a_full_pack_is_a_danger() -> None:
 def test_braking_that_turns_the_motor_back_warns() -> None:
     found = outcomes(stops(3, late_nm=20.0))["braking"]
     assert found.severity is Severity.WARNING
-    assert "fade at a higher speed" in found.next_step
+    assert "fade out at a higher speed" in found.next_step
 
 
 def test_a_run_without_braking_holds_nothing_to_check() -> None:

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from logscope.findings import Measured, NotChecked, Severity
 from logscope.parts import PARTS
-from logscope.report import model
-from logscope.report.numbers import (
+from logscope.quantities import (
     clock_text,
     duration_text,
     expected_text,
@@ -21,6 +20,7 @@ from logscope.report.numbers import (
     seconds_text,
     value_text,
 )
+from logscope.report import model
 from logscope.report.words import flag_text, part_name, value_name
 
 

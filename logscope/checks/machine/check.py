@@ -81,7 +81,7 @@ def _slip(points: Points, signals: Signals, vehicle: Vehicle, span: tuple[tuple[
         measured = {"slip_Hz": synchronous.slip_hz, "lag_s": synchronous.lag_s}
         if not vehicle.motor.pole_pairs:
             del measured["lag_s"]  # its scale is unknown
-        words = synchronous_words(synchronous, told=bool(vehicle.motor.pole_pairs))
+        words = synchronous_words(synchronous, known=bool(vehicle.motor.pole_pairs))
         return [assemble("machine.synchronous", Severity.INFO, words, span, measured, _MOTOR_PARTS, signals)]
     if current is None:
         return []

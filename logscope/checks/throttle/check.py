@@ -32,26 +32,26 @@ def throttle(signals: Signals, observations: Observations, vehicle: Vehicle) -> 
     span = ((float(pedal.time_s[0]), float(pedal.time_s[-1])),)
     rest = find_rest(pedal)
     if rest is None:
-        told = words.undetermined_words()
-        return [assemble("throttle.undetermined", Severity.INFO, told, span, {}, _PARTS, signals)]
+        text = words.undetermined_words()
+        return [assemble("throttle.undetermined", Severity.INFO, text, span, {}, _PARTS, signals)]
     findings = []
     second, brake = signals.get("throttle_second"), signals.get("brake")
     if second is not None:
         spans, worst, usual = find_disagreement(pedal, second)
         if spans:
             measured = {"count": Measured(float(len(spans)), "1"), "peak_percent": Measured(worst, "%")}
-            told = words.apart_words(len(spans), worst, usual)
-            findings.append(assemble("throttle.tracks", Severity.DANGER, told, spans, measured, _PARTS, signals))
+            text = words.apart_words(len(spans), worst, usual)
+            findings.append(assemble("throttle.tracks", Severity.DANGER, text, spans, measured, _PARTS, signals))
     jump = find_jump(pedal, rest)
     if jump is not None:
         low, high, when = jump
         measured = {"from_percent": Measured(low, "%"), "to_percent": Measured(high, "%")}
         levels = tuple(Level(level, "travel jumped over", "throttle") for level in (low, high))
-        told = words.jump_words(low, high, len(when))
+        text = words.jump_words(low, high, len(when))
         passes = [(at, at + pedal.period_s) for at in when]
         findings.append(
             assemble(
-                "throttle.jump", Severity.WARNING, told, passes, measured, _PARTS, signals, Evidence(levels=levels)
+                "throttle.jump", Severity.WARNING, text, passes, measured, _PARTS, signals, Evidence(levels=levels)
             )
         )
     falling = find_falling(pedal, rest, signals)
@@ -62,30 +62,30 @@ def throttle(signals: Signals, observations: Observations, vehicle: Vehicle) -> 
             f"less_{falling.unit}": Measured(falling.less, falling.unit),
         }
         levels = tuple(Level(each, "more pedal, less asked", "throttle") for each in (falling.nearer, falling.farther))
-        told = words.falling_words(falling)
+        text = words.falling_words(falling)
         evidence = Evidence(levels=levels)
-        findings.append(assemble("throttle.falling", Severity.WARNING, told, span, measured, _PARTS, signals, evidence))
+        findings.append(assemble("throttle.falling", Severity.WARNING, text, span, measured, _PARTS, signals, evidence))
     dead = find_dead_band(pedal, rest, signals)
     measured = {"rest_percent": Measured(rest.level, "%"), "noise_percent": Measured(rest.noise, "%")}
     if dead is not None:
         measured["dead_band_percent"] = dead
     if dead is not None and (dead.high or 0.0) < NOISE_REACH * rest.noise:
-        told = words.noise_words(rest, dead)
-        findings.append(assemble("throttle.noise", Severity.WARNING, told, span, measured, _PARTS, signals))
+        text = words.noise_words(rest, dead)
+        findings.append(assemble("throttle.noise", Severity.WARNING, text, span, measured, _PARTS, signals))
     if brake is not None and (both := find_both(pedal, brake, rest)):
-        told = words.both_words(both, _torque_meanwhile(signals, both))
+        text = words.both_words(both, _torque_meanwhile(signals, both))
         count = {"count": Measured(float(len(both)), "1")}
-        findings.append(assemble("throttle.with_brake", Severity.INFO, told, both, count, _PARTS, signals))
+        findings.append(assemble("throttle.with_brake", Severity.INFO, text, both, count, _PARTS, signals))
     if not any(f.severity.rank >= Severity.WARNING.rank for f in findings):
-        told = words.sound_words(rest, dead, second is not None)
-        findings.append(assemble("throttle.sound", Severity.GOOD, told, span, measured, _PARTS, signals))
+        text = words.sound_words(rest, dead, second is not None)
+        findings.append(assemble("throttle.sound", Severity.GOOD, text, span, measured, _PARTS, signals))
     return findings
 
 
 def _torque_meanwhile(signals: Signals, spans: list[tuple[float, float]]) -> str:
     part = signals.get("torque") or signals.get("torque_target")
     if part is None:
-        return "What torque was asked meanwhile is not logged."
+        return "Torque meanwhile: not logged."
     inside = [part.value[part.between(*span)] for span in spans]
     most = max((float(np.max(each)) for each in inside if each.size), default=0.0)
-    return f"The largest torque meanwhile was {most:.3g} Nm."
+    return f"Largest torque meanwhile: {most:.3g} Nm."

@@ -8,7 +8,18 @@ from datetime import UTC, datetime, timedelta
 from logscope.findings import Measured
 
 INTERVAL_DIGITS = 2  # significant digits of an interval's half width (GUM, JCGM 100:2008, 7.2.6: two suffice)
-PLAIN_DIGITS = 4  # significant digits of a value without limits
+PLAIN_DIGITS = 4  # significant digits of a value without limits, in a table
+SENTENCE_DIGITS = 3  # the same in a sentence
+_LEAST_PERCENT = 0.1  # less than this is said to be less
+_ROUNDS_UP = 0.9995  # of a power of a thousand: what three digits show as 1 of it
+_SIZES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"))
+# Units that take a prefix in this trade, largest first; nobody says a kilosecond.
+_PREFIXES = {
+    **dict.fromkeys(("V", "A", "W", "J", "ohm", "Wh"), _SIZES),
+    "s": ((1.0, ""), (1e-3, "m"), (1e-6, "µ")),
+    "F": ((1e-3, "m"), (1e-6, "µ"), (1e-9, "n")),
+    "Hz": _SIZES[:3],
+}
 MOST_DECIMALS = 6  # a microsecond is finer than any stamp of a log
 
 _SHOWN_UNITS = {"ohm": "Ω", "uF": "µF", "degC": "°C", "1": "", "min^-1": "1/min"}
@@ -62,7 +73,7 @@ def grouped(count: int) -> str:
 
 def shown_unit(unit: str) -> str:
     """A unit as it is printed."""
-    return _SHOWN_UNITS.get(unit, unit)
+    return _SHOWN_UNITS.get(unit, unit.replace("ohm", "Ω"))
 
 
 def with_unit(number: str, unit: str) -> str:
@@ -100,6 +111,62 @@ def limits_text(measured: Measured) -> str:
     if high is not None:
         return f"at most {with_unit(stated(high), measured.unit)}"
     return ""
+
+
+def prefixed(measured: Measured) -> Measured:
+    """The same with the SI prefix that brings the number between 1 and 1000, where its unit takes one.
+
+    >>> prefixed(Measured(0.266, "s", 0.265, 0.267)), prefixed(Measured(9173.0, "A")).unit
+    (Measured(value=266.0, unit='ms', low=265.0, high=267.0), 'kA')
+    """
+    known = [abs(each) for each in map(finite, (measured.value, measured.high, measured.low)) if each]
+    if measured.unit not in _PREFIXES or not known:
+        return measured
+    sizes = _PREFIXES[measured.unit]
+    factor, prefix = next((each for each in sizes if known[0] >= each[0] * _ROUNDS_UP), sizes[-1])
+
+    def scaled(number: float | None) -> float | None:
+        return None if number is None else number / factor
+
+    return Measured(scaled(measured.value), f"{prefix}{measured.unit}", scaled(measured.low), scaled(measured.high))
+
+
+def quantity_text(measured: Measured) -> str:
+    """A value as it stands in a sentence: with its unit once, and its 95 % limits.
+
+    Three significant digits, or those that the limits bear.
+
+    >>> quantity_text(Measured(0.266, "s", 0.265, 0.267)).replace(chr(160), " ")
+    '266 ms (95 %: 265 to 267 ms)'
+    >>> quantity_text(Measured(31e3, "ohm")).replace(chr(160), " "), quantity_text(Measured(0.0, "V", None, 0.4))
+    ('31.0 kΩ', '0\xa0mV (95 %: at most 400\xa0mV)')
+    """
+    shown = prefixed(measured)
+    value, low, high = finite(shown.value), finite(shown.low), finite(shown.high)
+    places = _sentence_places(value, low, high)
+    if low is not None and high is not None:
+        limits = with_unit(f"{number_text(low, places)} to {number_text(high, places)}", shown.unit)
+    else:
+        limits = " ".join(
+            f"{bound} {with_unit(number_text(each, _sentence_places(each, None, None)), shown.unit)}"
+            for bound, each in (("at least", low), ("at most", high))
+            if each is not None
+        )
+    if value is None:
+        return limits or NO_VALUE
+    small = shown.unit == "%" and not limits and 0 < abs(value) < _LEAST_PERCENT
+    text = with_unit(f"< {_LEAST_PERCENT}" if small else number_text(value, places), shown.unit)
+    return f"{text} (95 %: {limits})" if limits else text
+
+
+def _sentence_places(value: float | None, low: float | None, high: float | None) -> int:
+    size = abs(next((each for each in (value, high, low) if each is not None), 0.0))
+    spread = 0.0 if low is None or high is None else (high - low) / 2
+    digits = 0 if size == 0 else SENTENCE_DIGITS - 1 - math.floor(math.log10(size))
+    if spread > 0:
+        first = -math.floor(math.log10(spread))  # the place of the first digit of the limits' half width
+        digits = min(max(digits, first), first + INTERVAL_DIGITS - 1)
+    return max(0, min(MOST_DECIMALS, digits))
 
 
 def expected_text(expected: Measured) -> str:
