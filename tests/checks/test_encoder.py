@@ -200,7 +200,7 @@ def test_clean_says_what_would_have_been_seen() -> None:
 
 def test_a_rotor_not_told_is_named_in_the_explanation() -> None:
     time, value = ramp()
-    assert "rotor_inertia_kgm2" in check(time, value, UNTOLD)["encoder.clean"].explanation
+    assert "rotor_inertia_kgm2" in check(time, value, UNTOLD)["encoder.clean"].method
 
 
 @pytest.mark.parametrize("value", [[0.0] * 500, [0.0, 3000.0] * 4, [0.0, 9000.0, 9000.0] * 100])

@@ -114,7 +114,7 @@ def test_a_pack_at_its_least_voltage_warns() -> None:
     rng = np.random.default_rng(6)
     one = found(battery(rng, 0.3, 0.02), "resistance", Vehicle(limits=Limits(battery_min_V=260)))
     assert one.severity is Severity.WARNING
-    assert "least voltage is near" in one.next_step
+    assert "lowest permitted voltage is near" in one.next_step
 
 
 def test_a_steady_current_tells_no_resistance() -> None:
@@ -152,7 +152,7 @@ def test_what_a_charger_gives_is_not_put_back_by_braking() -> None:
     )
     energy = found(made, "energy")
     assert energy.measured["returned_Wh"].value == pytest.approx(100, rel=5e-3)
-    assert "3000 Wh flowed into the battery" in energy.explanation
+    assert "kWh flowed into the battery" in energy.explanation
 
 
 def test_without_a_current_it_is_not_checked() -> None:

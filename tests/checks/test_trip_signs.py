@@ -104,10 +104,10 @@ def test_a_fault_after_which_current_and_torque_go_on_is_told_as_such_and_is_no_
     t = np.arange(0, 15, TICK_S)
     current = np.interp(t, [0, 2, 3, 4, 5, 6], [0, 100, 330, 330, 150, 150])
     (found,) = of_kind(drive(current, period_s), "trip.overcurrent")
-    assert found.title.startswith("Overcurrent reported, the drive went on")
+    assert found.title.startswith("Overcurrent reported, the drive continued")
     assert found.cause == "undetermined"
     (stopped,) = of_kind(drive(current * (t < 10.0), period_s), "trip.overcurrent")
-    assert "went on" not in stopped.title
+    assert "continued" not in stopped.title
 
 
 @pytest.mark.parametrize("count", [3, 20])
@@ -137,7 +137,7 @@ def test_a_gap_before_a_trip_hides_the_cause(missing: tuple[str, ...], gap_s: fl
         parts[name] = replace(each, time_s=each.time_s[there], value=each.value[there])
     (found,) = of_kind(parts, "trip.overcurrent")
     assert found.cause == "undetermined"
-    assert "missing before it" in found.explanation
+    assert "missing before it" in found.method
 
 
 def test_currents_near_the_limit_are_told_once_each_with_what_noise_leaves_of_the_highest() -> None:

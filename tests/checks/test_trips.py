@@ -205,7 +205,7 @@ def test_a_trip_without_current_or_speed_is_still_told() -> None:
     fault = made(0)["fault"]
     trip = only(run({"fault": fault}))
     assert (trip.cause, trip.measured["peak_current_A"].value) == ("undetermined", None)
-    assert "speed" in trip.explanation
+    assert "speed" in trip.method
     assert only(run({"fault": plain(fault)})).kind == "trip.other"
 
 

@@ -62,10 +62,10 @@ def test_at_the_same_current_the_pedal_is_told_where_it_matters() -> None:
     rate = 0.02 * 2 ** (throttle / 10)
     at = time[rng.random(time.size) < rate * 0.01]
     found = noise(time, value, at, throttle=throttle, motor_current=current)
-    assert "of the throttle, the rate ×" in found.explanation
-    assert "so no effect is shown" not in found.explanation
+    assert "of the throttle, the rate ×" in found.method
+    assert "includes no effect" not in found.method
     plain = noise(time, value, np.sort(rng.uniform(1, 599, 60)), throttle=throttle, motor_current=current)
-    assert "so no effect is shown" in plain.explanation
+    assert "includes no effect" in plain.method
 
 
 def test_noise_alone_passes_the_limit_of_a_step_as_rarely_as_it_is_set_for() -> None:

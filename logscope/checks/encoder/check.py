@@ -17,12 +17,14 @@ from logscope.checks.encoder.words import (
     NEXT_STEPS,
     NEXT_STEPS_HOLD,
     NEXT_STEPS_SWITCHING,
+    PRACTICE,
     company_in_words,
     floor_in_words,
     how_judged,
     limits_in_words,
     noise_title,
     relation_in_words,
+    relation_method,
     slow_in_words,
     switching_in_words,
 )
@@ -30,6 +32,7 @@ from logscope.checks.encoder.wrong_findings import wrong_findings
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.observations.observations import Observations
+from logscope.quantities import quantity_text
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -44,7 +47,7 @@ def encoder(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
     """
     speed, wrong = signals["motor_speed"], observations.speed
     if wrong is None:
-        return [_undetermined(signals, f"it holds only {speed.time_s.size} samples of the motor speed", "")]
+        return [_undetermined(signals, f"only {speed.time_s.size} samples of the motor speed are logged", "")]
     study = wrong.study
     rippling = ripple(signals, study)
     study = beyond_ripple(study) if rippling else study
@@ -78,8 +81,10 @@ def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRel
         severity=Severity.WARNING,
         start_s=events[0].start_s,
         end_s=events[-1].end_s,
-        title=f"{len(episodes)} {one if len(episodes) == 1 else many} in the motor speed",
-        explanation=" ".join((how_judged(study, kind), relation_in_words(study, relation))),
+        title=f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to {worst.deviation_rpm:,.0f} "
+        "rpm",
+        explanation=relation_in_words(study, relation),
+        method=" ".join(filter(None, (how_judged(study, kind), relation_method(relation), PRACTICE))),
         next_step=NEXT_STEPS_HOLD if kind == "hold" else NEXT_STEPS,
         caution=CAUTION_HV,
         parts=_parts(signals),
@@ -119,7 +124,7 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
     rate = running_rate(study, study.disturbances)
     electrical = relation is not None and relation.electrical
     switching = followed_switching(study, signals)
-    followed = f"{relation_in_words(study, relation)}{company_in_words(relation)}{switching_in_words(switching)}"
+    followed = switching_in_words(switching) or relation_in_words(study, relation)
     floor = _floor(study)
     measured = {"rate_per_min": rate, "floor_rpm": floor}
     ratio = {"rate_ratio_per_100A": Measured(None, "") if relation is None else relation.measured()}
@@ -131,9 +136,11 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
         severity=Severity.WARNING if electrical or switching else Severity.INFO,
         start_s=float(study.speed.time_s[0]),
         end_s=float(study.speed.time_s[-1]),
-        title=noise_title(electrical=electrical, switching=switching),
-        explanation=f"{followed} Between the disturbances the reading scatters by "
-        f"{floor_in_words(floor)} (standard deviation, from second differences).",
+        title=noise_title(quantity_text(rate), electrical=electrical, switching=switching),
+        explanation=followed,
+        method=f"{relation_method(relation)}{company_in_words(relation)} Between the disturbances the reading "
+        "scatters by "
+        f"{floor_in_words(floor)} (standard deviation, from second differences). {PRACTICE}".strip(),
         next_step=NEXT_STEPS if switching is None else f"{NEXT_STEPS_SWITCHING} {NEXT_STEPS}",
         caution=CAUTION_HV,
         parts=_parts(signals),
@@ -153,7 +160,7 @@ def _without_disturbance(signals: Signals, study: SpeedStudy) -> Finding:
     if not model.running_s:
         return _undetermined(
             signals,
-            "the motor never turned: at rest a silent encoder and a clean one look alike",
+            "the motor never turned, and at rest a dead encoder and a sound one look alike",
             "Record a spin with the wheels off the ground, or a drive.",
         )
     top = float(np.max(np.abs(speed.value)))
@@ -163,8 +170,7 @@ def _without_disturbance(signals: Signals, study: SpeedStudy) -> Finding:
         return _undetermined(
             signals,
             f"between samples {model.update_s * 1e3:.3g} ms apart the shaft itself may change by "
-            f"{model.smallest_seen_rpm:,.0f} rpm ({model.slew_origin}), and the speed never passes "
-            f"{top:,.0f} rpm",
+            f"{model.smallest_seen_rpm:,.0f} rpm ({model.slew_origin}), and the speed never exceeds {top:,.0f} rpm",
             f"Record the motor speed {wanted}.",
         )
     return Finding(
@@ -172,11 +178,10 @@ def _without_disturbance(signals: Signals, study: SpeedStudy) -> Finding:
         severity=Severity.GOOD,
         start_s=float(speed.time_s[0]),
         end_s=float(speed.time_s[-1]),
-        title="No disturbance seen in the motor speed",
-        explanation=f"With a new value every {model.update_s * 1e3:.3g} ms, a reading that leads away by "
-        f"more than {model.smallest_seen_rpm:,.0f} rpm and back would have been seen at a steady speed; a "
-        f"smaller one, or one that falls between two samples, would not.{slow_in_words(model)} "
-        f"{limits_in_words(model)}",
+        title=f"Motor speed: no disturbance above {model.smallest_seen_rpm:,.0f} rpm",
+        explanation="Smaller disturbances, and those between two samples, "
+        f"{model.update_s * 1e3:.3g} ms apart, are not seen.{slow_in_words(model)}",
+        method=f"Valid at a steady speed. {limits_in_words(model)}",
         next_step="Nothing to do. Check again under full current, where interference is strongest.",
         parts=_parts(signals),
         measured={
@@ -194,8 +199,8 @@ def _undetermined(signals: Signals, reason: str, do: str) -> Finding:
         severity=Severity.INFO,
         start_s=signals.start_s,
         end_s=signals.end_s,
-        title="Whether the encoder is clean cannot be determined from this log",
-        explanation=f"It cannot be determined because {reason}.",
+        title="Motor speed: disturbances cannot be determined from this log",
+        explanation=f"{reason[:1].upper()}{reason[1:]}.",
         next_step=do or "Record the motor speed for some seconds while it turns.",
         parts=_parts(signals),
     )

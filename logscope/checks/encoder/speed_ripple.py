@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.checks.encoder.shaft_angle import SEGMENT_TURNS, AngleSegment, angle_segments
+from logscope.checks.wording import times
 from logscope.findings import CAUTION_HV, Chart, Evidence, Finding, Measured, Series, Severity, Style
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Signals
@@ -74,13 +75,17 @@ def _finding(signals: Signals, study: SpeedStudy, line: OrderLine, highest: int,
         severity=Severity.WARNING,
         start_s=float(time[0]),
         end_s=float(time[-1]),
-        title=f"Motor speed ripples {'once' if order == 1 else f'{order} times'} a turn, by {line.amplitude:.1%} of it",
-        explanation=f"Laid over the shaft's angle, the speed repeats {order} times a turn (order {order}), by "
-        f"{line.low:.1%} to {line.high:.1%} of itself; noise alone does so with a probability of "
-        f"{max(line.p_value, 1e-12):.0e}. The sampling shows orders up to {highest}. What follows the angle whatever "
-        "the current points to something mechanical, or to lines that are lost in one place.",
-        next_step="With the power off and the link proven dead: the target's seat and run-out, its lines or teeth for "
-        "damage and dirt, the sensor's gap and fit, the bearing's play (common practice, no published source).",
+        title=f"Motor speed: ripples {times(order)} a turn, by {line.amplitude:.1%}",
+        explanation=f"The speed repeats {times(order)} a turn, by {line.low:.1%} to {line.high:.1%} of itself, at "
+        "any current: "
+        "likely mechanical, or encoder lines lost at one place.",
+        method=f"From the speed over the shaft's angle. Noise alone does so with a probability of "
+        f"{max(line.p_value, 1e-12):.0e}. The sampling shows orders up to {highest}. The advice is common practice, "
+        "no published "
+        "source.",
+        next_step="With the power off and the link proven dead, check the target's seat and run-out, its lines or "
+        "teeth for "
+        "damage and dirt, the sensor's gap and fit, and the bearing's play.",
         caution=CAUTION_HV,
         parts=tuple(part for part in ("motor_speed", "motor_current") if part in signals),
         measured={

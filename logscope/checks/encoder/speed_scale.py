@@ -77,19 +77,22 @@ def _finding(
     study: SpeedStudy, other: Part, middle: float, low: float, high: float, tolerance: float, against: str
 ) -> Finding:
     usual = next((words for factor, words in _USUAL.items() if abs(middle / factor - 1.0) <= tolerance), None)
-    hint = f" It is near {usual} it, as where edges are counted otherwise than told." if usual else ""
+    hint = f" It is near {usual} it: edges may be counted differently from the configuration." if usual else ""
     return Finding(
         kind="encoder.scale",
         severity=Severity.WARNING,
         start_s=float(study.speed.time_s[0]),
         end_s=float(study.speed.time_s[-1]),
-        title=f"Motor speed reads {middle:.3g} times what {against.split(',')[0]} says",
-        explanation=f"Against {against}, the motor speed is off by a constant factor of {middle:.3f} (95 % limits "
-        f"{low:.3f} to {high:.3f}); up to {tolerance:.0%} would be within what is usual.{hint} That points to "
-        "configuration: pulse count, pole pairs, ratio or tyre, rather than to wiring.",
+        title=f"Motor speed: reads {middle:.3g} times what {against.split(',')[0]} says",
+        explanation=f"A constant factor, {middle:.3f} (95 %: {low:.3f} to {high:.3f}), points to configuration "
+        "(pulse count, "
+        f"pole pairs, ratio, tyre) rather than to wiring.{hint}",
+        method=f"Compared with {against}. Up to {tolerance:.0%} is usual.",
         next_step="Compare the encoder's pulses per revolution in the inverter's settings with its data sheet, then "
-        "ratio and rolling radius in the vehicle file, then the second source itself. A wrong pulse count also makes "
-        "the slip wrong: drive no further before it is put right.",
+        "ratio and "
+        "rolling radius in the vehicle file, then the second source. A wrong pulse count also makes the slip wrong: "
+        "correct "
+        "it before driving on.",
         parts=("motor_speed", other.name),
         measured={"scale": Measured(middle, "", low, high), **_as_disturbance(study, middle, low, high)},
         expected={"scale": Measured(1.0, "", 1.0 - tolerance, 1.0 + tolerance)},

@@ -91,17 +91,17 @@ def _evidence(found: Resistance, sag: Sag, least_v: float | None) -> Evidence:
         "V",
         (
             Series("samples", load.amps[::stride], load.volts[::stride], style=Style.POINTS),
-            Series("open-circuit voltage less current times resistance, at the greatest power", amps, line),
+            Series("open-circuit voltage less current times resistance, at the highest power", amps, line),
         ),
     )
-    levels = () if least_v is None else (Level(least_v, "least voltage, battery_min_V", "battery_voltage"),)
+    levels = () if least_v is None else (Level(least_v, "lowest permitted, battery_min_V", "battery_voltage"),)
     window = (sag.time_s - 5.0, sag.time_s + 5.0)
-    return Evidence(marks=(Mark(sag.time_s, "greatest power"),), levels=levels, window=window, charts=(chart,))
+    return Evidence(marks=(Mark(sag.time_s, "highest power"),), levels=levels, window=window, charts=(chart,))
 
 
 def _undetermined(load: Load) -> Finding:
     span_a = float(np.ptp(load.amps))
-    words = undetermined_words(f"here the current moves within {span_a:.3g} A, seen every {load.period_s * 1e3:.3g} ms")
+    words = undetermined_words(f"here it moves within {span_a:.3g} A, sampled every {load.period_s * 1e3:.3g} ms")
     span = (float(load.time_s[0]), float(load.time_s[-1]))
     return _finding("undetermined", Severity.INFO, words, span, {"current_span_A": Measured(span_a, "A")}, Evidence())
 

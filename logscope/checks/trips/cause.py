@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from logscope.checks.trips.order import LEAD_S, NO_LEAD, Moment, lead_of, sharpest
+from logscope.checks.trips.order import NO_LEAD, Moment, lead_of, sharpest
 from logscope.checks.trips.sign import Sign
 from logscope.checks.trips.signs import signs
 from logscope.findings import Measured
@@ -37,7 +37,7 @@ _SEEN: Mapping[str, tuple[float, ...]] = {
     "sudden": (0.03, 0.05, 0.03, 0.05, 0.25, 0.05, 0.60, 0.01),
 }
 _SIGN_OF = {"encoder": "speed", "demand": "command", "oscillation": "swings", "supply": "link", "limit": "level"}
-_WOULD_TELL = {
+_WOULD_DECIDE = {
     "speed": "motor speed",
     "command": "throttle and torque target",
     "swings": "motor current",
@@ -59,7 +59,7 @@ IN_WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """The cause's name ('undetermined' if none is far likelier), why in words, and the likelihoods.
+    """The cause's name ('undetermined' if none is far likelier), why and how it was judged, and the likelihoods.
 
     ranked : (cause, likelihood) from the likeliest on, adding up to one
     sign, lead : the sign that set in before the event, and how long before it
@@ -68,6 +68,7 @@ class Cause:
 
     name: str
     why: str
+    method: str
     ranked: tuple[tuple[str, float], ...]
     sign: Sign | None = None
     lead: Measured = NO_LEAD
@@ -97,8 +98,8 @@ def judge(trip: Trip, surge: Surge | None, signals: Signals, study: SpeedStudy |
     shown = shown and not (went_on and best == "sudden")  # a short circuit leaves no drive that goes on
     name = best if likelihood >= NAMED_FROM and shown else "undetermined"
     lead = NO_LEAD if name == "undetermined" or sign is None or sign.moment is None else lead_of(sign.moment, event)
-    why = " ".join((_signs_in_words(told, event, what), _likelihoods_in_words(ranked), _what_would_tell(told, ranked)))
-    return Cause(name, why.strip(), ranked, sign, lead, went_on)
+    why = " ".join((_seen_in_words(told, event, what), _likelihoods_in_words(ranked), _what_would_decide(told, ranked)))
+    return Cause(name, why.strip(), _method_in_words(told), ranked, sign, lead, went_on)
 
 
 def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedStudy | None) -> bool:
@@ -133,16 +134,17 @@ def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[st
     return tuple(sorted(((cause, weight / whole) for cause, weight in weights.items()), key=lambda each: -each[1]))
 
 
-def _signs_in_words(told: tuple[Sign, ...], event: Moment, what: str) -> str:
+def _seen_in_words(told: tuple[Sign, ...], event: Moment, what: str) -> str:
     seen = [f"{each.words}{_before(each, event, what)}" for each in told if each.seen]
+    return f"Seen before it: {'; '.join(seen)}." if seen else f"Nothing was seen before {what}."
+
+
+def _method_in_words(told: tuple[Sign, ...]) -> str:
     absent = [each.words for each in told if each.seen is False]
     unknown = [each.words for each in told if each.seen is None]
-    parts = [f"Seen: {'; '.join(seen) if seen else f'nothing that led to {what}'}."]
-    if absent:
-        parts.append(f"Against other causes: {'; '.join(absent)}.")
-    if unknown:
-        parts.append(f"Cannot be determined: {'; '.join(unknown)}.")
-    return " ".join(parts)
+    parts = [f"Against other causes: {'; '.join(absent)}."] if absent else []
+    parts += [f"Cannot be determined: {'; '.join(unknown)}."] if unknown else []
+    return " ".join([*parts, "The likelihoods are judgement from practice, no published source."])
 
 
 def _before(sign: Sign, event: Moment, what: str) -> str:
@@ -151,24 +153,18 @@ def _before(sign: Sign, event: Moment, what: str) -> str:
     lead = lead_of(sign.moment, event)
     value, low, high = (1e3 * (each or 0.0) for each in (lead.value, lead.low, lead.high))
     side = "before" if value >= 0 else "after"
-    order = "" if low >= 0 else ", so that the order is not certain"
-    return f", {abs(value):.0f} ms {side} {what} (by the sampling, between {low:.0f} and {high:.0f} ms before{order})"
+    order = "" if low >= 0 else "; the order is not certain"
+    return f", {abs(value):.0f} ms {side} {what} (sampling: {low:.0f} to {high:.0f} ms before{order})"
 
 
 def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:
     (first, much), (second, less) = ranked[:2]
-    return (
-        f"Likeliest is {IN_WORDS[first]} ({much:.0%}), then {IN_WORDS[second]} ({less:.0%}); by practice, no "
-        "published source."
-    )
+    return f"Likeliest: {IN_WORDS[first]} ({much:.0%}), then {IN_WORDS[second]} ({less:.0%})."
 
 
-def _what_would_tell(told: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
-    """What to log, so that the signs that cannot be told now can be told the next time."""
-    wanted = dict.fromkeys(_WOULD_TELL[each.name] for each in told if each.seen is None)
+def _what_would_decide(told: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
+    """What to log, so that the signs that are open now can be decided the next time."""
+    wanted = dict.fromkeys(_WOULD_DECIDE[each.name] for each in told if each.seen is None)
     if ranked[0][1] >= SURE_FROM or not wanted:
         return ""
-    return (
-        f"To decide it, record {', '.join(wanted)} every {WANTED_PERIOD_S * 1e3:.0f} ms or faster: a current "
-        f"follows its cause within {LEAD_S * 1e3:.0f} ms."
-    )
+    return f"To decide it, record {', '.join(wanted)} every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."

@@ -40,8 +40,8 @@ _MARKS = {
 }
 _NORMAL_95 = 1.96  # standard deviations
 _SHOWN_S, _SHOWN_SAMPLES = 1.0, 15  # before a trip, the longer of the two is charted
-_NEXT_STEP_OTHER = "Look this fault up in the inverter's manual, and see in the chart what changed before it."
-_NEXT_STEP_BEFORE = "Start the log before switching the inverter on, so that it holds the moment of the fault."
+_NEXT_STEP_OTHER = "Look the fault up in the inverter's manual. See in the chart what changed before it."
+_NEXT_STEP_BEFORE = "Start the log before switching the inverter on, so that the moment of the fault is logged."
 
 
 def trips(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
@@ -79,18 +79,16 @@ def _gathered(trips: Sequence[Trip], first: Finding) -> Finding:
 def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
     restarts = sum(1 for each in wrong.lost if each.restart and each.shown) if wrong is not None else 0
     fault = signals.get("fault")
-    by = (
-        "The fault signal shows none" if fault is not None else "The motor current shows none, by its size and collapse"
-    )
-    doubt = "" if fault is not None else " A trip at low current would not be seen: map a fault signal to be sure."
+    by = "The fault signal shows none" if fault is not None else "The motor current shows no surge and collapse"
+    doubt = "" if fault is not None else " A trip at low current is not seen without a fault signal."
     return Finding(
         kind="trip.none",
         severity=Severity.INFO if restarts else Severity.GOOD,
         start_s=signals.start_s,
         end_s=signals.end_s,
-        title=f"No fault in this log, but {restarts} restarts at speed" if restarts else "No trip in this log",
+        title=f"Inverter: no fault, but {restarts} restarts at speed" if restarts else "Inverter: no trip",
         explanation=f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
-        next_step="Nothing to mend here." if not restarts else "See the restarts of the motor speed.",
+        next_step="Nothing to do." if not restarts else "See the restarts of the motor speed.",
         parts=_parts(signals),
     )
 
@@ -111,7 +109,8 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy |
         start_s=marks[0].time_s,
         end_s=marks[-1].time_s,
         title=title(trip.code is None, cause),
-        explanation=f"{_how_known(trip, signals)} {_current_in_words(surge, peak)} {cause.why}",
+        explanation=f"{_current_in_words(surge, peak)} {cause.why}",
+        method=f"{_how_known(trip, signals)} {cause.method}",
         next_step=next_step(cause),
         caution=CAUTION_HV,
         cause=cause.name,
@@ -134,7 +133,8 @@ def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) ->
         start_s=trip.time_s,
         end_s=trip.time_s,
         title=f"Trip: {_fault_in_words(trip)}",
-        explanation=f"{_how_known(trip, signals)} {_why_no_overcurrent(trip, signals)}".strip(),
+        explanation=_why_no_overcurrent(trip, signals) or _how_known(trip, signals),
+        method=_how_known(trip, signals),
         next_step=_NEXT_STEP_OTHER,
         caution=CAUTION_HV,
         parts=_parts(signals),
@@ -161,9 +161,9 @@ def _why_no_overcurrent(trip: Trip, signals: Signals) -> str:
         return ""
     current = signals.get("motor_current")
     if current is None:
-        return "The fault does not say what it is, and no motor current is logged to tell."
+        return "The fault has no name, and no motor current is logged to decide it."
     return (
-        "The fault does not say what it is. The current before it, sampled every "
+        "The fault has no name. The current before it, sampled every "
         f"{current.period_s * 1e3:.3g} ms, shows neither a surge nor a value beyond its limit."
     )
 
@@ -175,7 +175,7 @@ def _set_before(trip: Trip, signals: Signals) -> Finding:
         start_s=trip.time_s,
         end_s=trip.time_s,
         title=f"Trip set before the log began: {_fault_in_words(trip)}",
-        explanation="The fault is there in the log's first sample of it. What led to it is not in this log.",
+        explanation="The first sample already shows the fault. What led to it is not logged.",
         next_step=_NEXT_STEP_BEFORE,
         caution=CAUTION_HV,
         cause="undetermined" if trip.overcurrent else None,
@@ -198,19 +198,20 @@ def _how_known(trip: Trip, signals: Signals) -> str:
         if part in signals
     ]
     return (
-        "No fault is logged; a trip is inferred because the current collapsed to nothing after a surge, above "
-        f"its limit, or at its highest with the pedal left unanswered{''.join(f', {each}' for each in witnesses)}."
+        "No fault is logged. A trip is inferred: the current collapsed to zero after a surge, above its limit, or at "
+        "its "
+        f"highest with the pedal unanswered{''.join(f', {each}' for each in witnesses)}."
     )
 
 
 def _current_in_words(surge: Surge | None, peak: Peak | None) -> str:
     if peak is None:
-        return "The motor current was not sampled before it."
+        return "The motor current before it is not logged."
     if surge is None:
-        return f"The current was {peak.amps:.0f} A at its highest, with no surge that the sampling shows."
+        return f"The current reached {peak.amps:.0f} A; the sampling shows no surge."
     return (
         f"The current rose from {surge.before:.0f} A at {surge.sound_s:.3f} s to {surge.peak:.0f} A at "
-        f"{surge.peak_s:.3f} s; the true peak may lie between samples, and higher."
+        f"{surge.peak_s:.3f} s or higher, between samples."
     )
 
 

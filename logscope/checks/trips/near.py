@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logscope.checks.wording import times
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.surge import highest
@@ -40,17 +41,18 @@ def near_trips(signals: Signals, vehicle: Vehicle, trips: Sequence[Trip]) -> lis
 
 def _finding(current: Part, measured: Measured, limit: float, events: tuple[Event, ...]) -> Finding:
     peak = measured.value or 0.0
-    times = "once" if len(events) == 1 else f"{len(events)} times"
+    how_often = times(len(events))
     return Finding(
         kind="trip.near",
         severity=Severity.INFO,
         start_s=events[0].start_s,
         end_s=events[-1].end_s,
-        title=f"Motor current within 10 % of its limit {times}, without a trip",
-        explanation=f"The largest sample is {peak:.0f} A, {peak / limit:.0%} of the stated {limit:g} A. Between "
-        f"samples {current.period_s * 1e3:.3g} ms apart it may have been higher.",
-        next_step="See in the chart what the driver asked for at these times, and whether the current only held its "
-        "target or overshot it: overshoot asks for a slower ramp first.",
+        title=f"Motor current: {peak:.0f} A, within 10 % of its limit {how_often}, without a trip",
+        explanation=f"The largest sample is {peak / limit:.0%} of the configured {limit:g} A. Between samples, "
+        f"{current.period_s * 1e3:.3g} ms apart, the current may have been higher.",
+        next_step="See in the chart what the driver asked for, and whether the current held its target or overshot "
+        "it. "
+        "After overshoot, try a slower ramp first.",
         caution=CAUTION_HV,
         parts=("motor_current",),
         measured={

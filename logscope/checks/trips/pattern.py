@@ -36,7 +36,8 @@ def pattern(trips: Sequence[Finding], signals: Signals) -> list[Finding]:
             end_s=shared[-1].end_s,
             title=f"{count} of {len(over)} overcurrent trips share a cause: {IN_WORDS[cause]}",
             explanation=_in_words(shared, len(over), cause, lead, current),
-            next_step="Follow the next step of those trips first, and repeat the same drive before anything else.",
+            method="The limits shown are the smallest and the largest value of these trips.",
+            next_step="Follow the next step of those trips first. Then repeat the same drive.",
             caution=CAUTION_HV,
             cause=cause,
             parts=tuple(part for part in ("motor_current", "motor_speed") if part in signals),
@@ -61,4 +62,4 @@ def _in_words(trips: Sequence[Finding], whole: int, cause: str, lead: Measured, 
         text += f" by {low:.0f} ms" if round(low) == round(high) else f" by {low:.0f} to {high:.0f} ms"
     if current.low is not None:
         text += f", all from above {current.low:.0f} A"
-    return f"{text}. The limits given are the least and the largest of these trips."
+    return f"{text}."
