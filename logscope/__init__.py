@@ -17,26 +17,62 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from logscope.capture.open import Capture as Capture
     from logscope.comparison.outcome import Comparison as Comparison
+    from logscope.errors import DefinitionError as DefinitionError
+    from logscope.errors import LogError as LogError
     from logscope.errors import LogscopeError as LogscopeError
+    from logscope.errors import RequestError as RequestError
+    from logscope.errors import VehicleError as VehicleError
     from logscope.findings import Finding as Finding
+    from logscope.findings import Measured as Measured
+    from logscope.findings import Severity as Severity
+    from logscope.history.rows import History as History
+    from logscope.inventory.collect import Inventory as Inventory
     from logscope.logs import decode as decode
     from logscope.logs import read as read
+    from logscope.parts import PARTS as PARTS
     from logscope.pipeline import check as check
     from logscope.pipeline import compare as compare
     from logscope.result import Result as Result
+    from logscope.signals import Signals as Signals
+    from logscope.sizing.precharge import PrechargeDesign as PrechargeDesign
+    from logscope.sizing.precharge import size_precharge as size_precharge
+    from logscope.sizing.requirements import PrechargeRequirements as PrechargeRequirements
+    from logscope.tasks import Draft as Draft
+    from logscope.tasks import draft_vehicle as draft_vehicle
+    from logscope.tasks import take_inventory as take_inventory
+    from logscope.tasks import trend as trend
+    from logscope.vehicle import Vehicle as Vehicle
     from logscope.vehicle import load_vehicle as load_vehicle
 
 _PUBLIC = {
     "Capture": "capture.open",
     "Comparison": "comparison.outcome",
+    "DefinitionError": "errors",
+    "Draft": "tasks",
     "Finding": "findings",
+    "History": "history.rows",
+    "Inventory": "inventory.collect",
+    "LogError": "errors",
     "LogscopeError": "errors",
+    "Measured": "findings",
+    "PARTS": "parts",
+    "PrechargeDesign": "sizing.precharge",
+    "PrechargeRequirements": "sizing.requirements",
+    "RequestError": "errors",
     "Result": "result",
+    "Severity": "findings",
+    "Signals": "signals",
+    "Vehicle": "vehicle",
+    "VehicleError": "errors",
     "check": "pipeline",
     "compare": "pipeline",
     "decode": "logs",
+    "draft_vehicle": "tasks",
     "load_vehicle": "vehicle",
     "read": "logs",
+    "size_precharge": "sizing.precharge",
+    "take_inventory": "tasks",
+    "trend": "tasks",
 }
 
 __all__ = ["__version__", *_PUBLIC]

@@ -25,13 +25,33 @@ if TYPE_CHECKING:
 
 
 def read(*paths: Path | str, vehicle: Vehicle | Path | str | None = None, align: Sequence[float] = ()) -> Capture:
-    """Read the logs of one recording into memory.
+    """Read the logs of one recording into memory, to check or decode them more than once.
 
-    vehicle : tells the columns of delimited logs and the formats of serial logs; CAN logs do without. With its
-        signals, logs that have clocks of their own are brought onto one
-    align : the same by hand, for each log after the first the seconds from the first log's start to its own
+    Parameters
+    ----------
+    *paths : path
+        The log files.
+    vehicle : Vehicle or path, optional
+        Names the columns of delimited logs and the formats of serial logs; CAN logs do without. With its signals, logs
+        that have clocks of their own are brought onto one.
+    align : sequence of float, optional
+        The same by hand: for each log after the first, from the first log's start to its own [s].
 
-    Raises LogError where a log cannot be opened or is in no known format, or where clocks differ and nothing tells how.
+    Returns
+    -------
+    Capture
+
+    Raises
+    ------
+    LogError
+        Where a log cannot be opened or is in no known format, or clocks differ and nothing relates them.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> capture = logscope.read("sample_logs/hazel-healthy.log")
+    >>> capture.account.lines_bad, len(capture.frames)
+    (0, 21714)
     """
     return open_logs(paths, None if vehicle is None else loaded(vehicle), align).in_memory()
 
@@ -78,13 +98,36 @@ def decode(
     *,
     labels: bool = False,
 ) -> Mapping[str, pd.DataFrame]:
-    """All defined messages of the logs as DataFrames by message name, indexed by `time_s`.
+    """All defined messages of the logs as tables, every sample at its own time.
 
-    logs : what `read` gave, or a path, or several
-    vehicle : gives the definitions by bus; definitions : files, or one, for every bus, beside or instead of it
-    labels : enumerations as texts
+    Parameters
+    ----------
+    logs : path, paths or Capture
+        The log files of one recording, or what `read` gave.
+    vehicle : Vehicle or path, optional
+        Names the definitions by bus.
+    definitions : path or paths, optional
+        Definition files for every bus, beside or instead of those of the vehicle.
+    labels : bool
+        Enumerations as texts.
 
-    Raises LogscopeError where the vehicle file, the definitions or the logs cannot be used.
+    Returns
+    -------
+    mapping of str to pandas.DataFrame
+        By message name. Index `time_s` [s] from the capture's start; one column a signal, NaN where a frame does not
+        hold it; `attrs["units"]` by signal.
+
+    Raises
+    ------
+    LogscopeError
+        Where the vehicle file, the definitions or the logs cannot be used.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> tables = logscope.decode("sample_logs/hazel-healthy.log", definitions="decoders/hazel.dbc")
+    >>> tables["InverterHv"].attrs["units"]["DcLinkVoltage"]
+    'V'
     """
     known = None if vehicle is None else loaded(vehicle)
     tables = decode_tables(opened(logs, known), known, definitions).tables

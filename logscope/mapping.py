@@ -172,7 +172,7 @@ def build_signals(
     empty: dict[str, str] = {}
     for binding in bindings:
         table = _table(vehicle, binding, tables)
-        part = _part(vehicle, binding, table) if table is not None else None
+        part = part_of(vehicle, binding, table) if table is not None else None
         if part is not None and part.time_s.size:
             parts[binding.part] = part
         else:
@@ -204,7 +204,8 @@ def _table(vehicle: Vehicle, binding: SignalBinding, tables: Mapping[str, Table]
     return next(iter(alike.values()), None)
 
 
-def _part(vehicle: Vehicle, binding: SignalBinding, table: Table) -> Part:
+def part_of(vehicle: Vehicle, binding: SignalBinding, table: Table) -> Part:
+    """The samples of a part out of its message's table. Raises VehicleError for a state that is not defined."""
     logged = table.floats(binding.spec.name)
     there = np.abs(logged) <= _LARGEST  # and so no NaN
     value = binding.values(logged[there])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ from logscope.checks.told_once import told_once
 from logscope.decoded import Decoded, decode_capture, mapped_bindings
 from logscope.decoding.tables import Decoder
 from logscope.definitions.load import vehicle_definitions
-from logscope.errors import RequestError
+from logscope.errors import RequestError, did_you_mean
 from logscope.files import Paths
 from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.logs import loaded, opened, runs_of
@@ -70,21 +70,48 @@ def checks() -> tuple[tuple[str, Check], ...]:
     )
 
 
-def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
-    """Run every check on the logs of one recording. Only the signals that the vehicle file maps are decoded.
+def check(
+    logs: Capture | Signals | Paths, vehicle: Vehicle | Path | str, *, only: str | Collection[str] = ()
+) -> Result:
+    """Run the checks on the logs of one recording. Only the signals that the vehicle file maps are decoded.
 
-    logs : what `read` gave, or a path, or several; vehicle : what `load_vehicle` gave, or a path
+    Parameters
+    ----------
+    logs : path, paths, Capture or Signals
+        The log files of one recording, what `read` gave, or signals of your own (`Signals.from_dataframe`).
+    vehicle : Vehicle or path
+        The vehicle file. For signals of your own its sections on definitions and signals are not used.
+    only : str or collection of str, optional
+        Run these checks alone, named as in `result.not_checked`: "precharge", "encoder" … What concerns the log itself
+        and the mapping is reported in any case.
 
-    Raises LogscopeError where the vehicle file, its definitions or the logs cannot be used.
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    LogscopeError
+        Where the vehicle file, its definitions or the logs cannot be used, or there is no such check.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> result = logscope.check("sample_logs/hazel-healthy.log", "decoders/hazel.toml", only="precharge")
+    >>> [finding.kind for finding in result.findings if finding.kind.startswith("precharge")]
+    ['precharge.complete']
     """
+    chosen = _chosen(only)
     vehicle = loaded(vehicle)
+    if isinstance(logs, Signals):
+        return _check_signals(logs, vehicle, chosen)
     capture = opened(logs, vehicle)
     definitions, skipped = vehicle_definitions(vehicle)
     bindings, notes = mapped_bindings(vehicle, definitions, skipped)
     decoded = decode_capture(capture, Decoder(definitions, wanted={binding.wanted for binding in bindings}))
     signals = build_signals(vehicle, bindings, decoded.tables, decoded.seconds(decoded.end_ns))
     plausible = examine(signals, vehicle)
-    findings, not_checked = run_checks(plausible.signals, plausible.vehicle)
+    findings, not_checked = run_checks(plausible.signals, plausible.vehicle, chosen)
     mapped = {(binding.message, binding.spec.name) for binding in bindings}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
@@ -110,6 +137,32 @@ def check(logs: Capture | Paths, vehicle: Vehicle | Path | str) -> Result:
     )
 
 
+def _chosen(only: str | Collection[str]) -> tuple[tuple[str, Check], ...]:
+    """The checks that are asked for, in their usual order; all where none is."""
+    known = dict(checks())
+    names = [only] if isinstance(only, str) else list(only)
+    for name in names:
+        if name not in known:
+            hint = did_you_mean(name, known) or f"There are: {', '.join(known)}."
+            raise RequestError(f"there is no check “{name}”", do=hint)
+    return tuple((name, run) for name, run in known.items() if not names or name in names)
+
+
+def _check_signals(signals: Signals, vehicle: Vehicle, chosen: Sequence[tuple[str, Check]]) -> Result:
+    """The checks on signals that come from no log: there is no account of one to judge."""
+    plausible = examine(signals, vehicle)
+    findings, not_checked = run_checks(plausible.signals, plausible.vehicle, chosen)
+    return Result(
+        vehicle_name=vehicle.vehicle.name,
+        capture=CaptureSummary(Account(), None, signals.end_s - signals.start_s, 0, 0, 0),
+        findings=(*plausible.findings, *sorted(findings, key=lambda finding: finding.start_s)),
+        not_checked=tuple(not_checked),
+        signals=plausible.signals,
+        doubted=plausible.doubted,
+        sources={name: part.source for name, part in signals.parts.items()},
+    )
+
+
 def _in_short(notes: Sequence[str]) -> tuple[str, ...]:
     """What was assumed of units, as one note for the terminal."""
     if not notes:
@@ -126,10 +179,31 @@ def compare(
 ) -> Comparison:
     """Check the runs before and after a change, and compare them measure by measure, like with like.
 
-    before, after : one capture a run, or paths, of which logs of one recording are found as by `open_runs`
-    before_vehicle : where the vehicle file differed before the change
+    Parameters
+    ----------
+    before, after : path, paths, Capture or captures
+        One capture a run, or log files, of which those of one recording are found by their dates or signals.
+    vehicle : Vehicle or path
+        The vehicle file.
+    before_vehicle : Vehicle or path, optional
+        The vehicle file before the change, where it differed.
 
-    Raises LogscopeError as `check` does.
+    Returns
+    -------
+    Comparison
+        `verdict`, its `reason`, and for each of the `measures` the effect with 95 % limits.
+
+    Raises
+    ------
+    LogscopeError
+        As `check` does, and where a side has no run.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> log = "sample_logs/hazel-healthy.log"
+    >>> logscope.compare(log, log, "decoders/hazel.toml").verdict.value
+    'no_difference'
     """
     from logscope.checks.measures import MEASURES
     from logscope.comparison.compare import compare_results
@@ -158,12 +232,17 @@ def _layouts(vehicle: Vehicle) -> dict[str, object]:
     return {binding.part: (binding.spec, binding.conversion) for binding in bindings}
 
 
-def run_checks(signals: Signals, vehicle: Vehicle) -> tuple[list[Finding], list[NotChecked]]:
-    """The findings of every check, each event told once, and what could not be checked or only without a part."""
+def run_checks(
+    signals: Signals, vehicle: Vehicle, chosen: Sequence[tuple[str, Check]] | None = None
+) -> tuple[list[Finding], list[NotChecked]]:
+    """The findings of the chosen checks, or of all, each event told once.
+
+    Beside them what could not be checked, or only without a part.
+    """
     findings: list[Finding] = []
     not_checked: list[NotChecked] = []
     observations = Observations(signals, vehicle)
-    for name, run in checks():
+    for name, run in checks() if chosen is None else chosen:
         watched = signals.watched()
         try:
             findings += run(watched, observations.seen_through(watched), vehicle)

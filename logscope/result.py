@@ -38,10 +38,29 @@ class CaptureSummary:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Result:
-    """Everything the report shows.
+    """Everything the report shows. In a notebook it shows as a short table.
 
-    signals : the parts that the checks could use; doubted : those in doubt, which nothing rests on
-    sources : the signal that plays each mapped part
+    Attributes
+    ----------
+    findings : tuple of Finding
+        Those on the mapping first, the others in order of time.
+    not_checked : tuple of NotChecked
+        Checks that could not run, with the reason.
+    capture : CaptureSummary
+        The account of the log.
+    signals : Signals
+        The parts that the checks could use.
+    doubted : mapping of str to Part
+        The parts in doubt, which nothing rests on.
+    sources : mapping of str to str
+        The signal that is mapped to each part.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> result = logscope.check("sample_logs/hazel-troubled.log", "decoders/hazel.toml", only="trips")
+    >>> result.worst.value
+    'danger'
     """
 
     vehicle_name: str
@@ -63,9 +82,23 @@ class Result:
         return max((f.severity for f in self.findings), key=lambda s: s.rank, default=Severity.GOOD)
 
     def to_json(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
-        """The result as JSON text by the contract; also written to `path` where given.
+        """The result as JSON.
 
-        overwrite : also over a file that logscope did not write; never over a log. Raises RequestError else.
+        Parameters
+        ----------
+        path : path, optional
+            Where to write it as well.
+        overwrite : bool
+            Also over a file that logscope did not write; never over a log.
+
+        Returns
+        -------
+        str
+
+        Raises
+        ------
+        RequestError
+            Where `path` must not be written over.
         """
         from logscope.outputs import JSON, write_output
         from logscope.report.json import result_to_json
@@ -76,7 +109,24 @@ class Result:
         return text
 
     def to_html(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
-        """The report as one self-contained HTML page; also written to `path` where given, as by `to_json`."""
+        """The report as one HTML page that needs no network.
+
+        Parameters
+        ----------
+        path : path, optional
+            Where to write it as well.
+        overwrite : bool
+            Also over a file that logscope did not write; never over a log.
+
+        Returns
+        -------
+        str
+
+        Raises
+        ------
+        RequestError
+            Where `path` must not be written over.
+        """
         from logscope.outputs import HTML, write_output
         from logscope.report.html import result_to_html
 
@@ -86,7 +136,20 @@ class Result:
         return text
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a measured value: kind, severity, start_s, end_s, name, value, low, high, unit, expected…"""
+        """The measured values as a table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a value: `finding` (its number), `kind`, `severity`, `start_s` and `end_s` [s], `name`, `value` with
+            95 % limits `low` and `high` in `unit`, `expected_value` with `expected_low` and `expected_high`, `title`,
+            `cause`.
+        """
         from logscope.report.dataframe import result_to_dataframe
 
         return result_to_dataframe(self)
+
+    def _repr_html_(self) -> str:
+        from logscope.report.notebook import result_to_notebook
+
+        return result_to_notebook(self)

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logscope.findings import BoolArray, FloatArray
 from logscope.statistics.sampling import new_value_period_s, typical_period_s, zero_order_hold
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _EXACT_BITS = 53  # a double holds every integer of so many bits (IEEE 754 binary64)
 
@@ -163,6 +167,66 @@ class Signals:
     empty: Mapping[str, str] = field(default_factory=dict)
     doubtful: Mapping[str, str] = field(default_factory=dict)
     missed: list[str] = field(default_factory=list, repr=False)
+
+    @classmethod
+    def from_dataframe(cls, df: pd.DataFrame, parts: Mapping[str, str | Mapping[str, Any]]) -> Signals:
+        """Signals out of a table of your own, one column a part, to be checked by `logscope.check`.
+
+        Parameters
+        ----------
+        df : pandas.DataFrame
+            Its times are a column or an index named `time_s` [s], never falling, or an index of dates. Empty cells
+            (NaN) are no samples. Without a unit in `parts` or in `df.attrs["units"]`, a column is in the part's unit.
+        parts : mapping
+            From column to the name of a part (`logscope.PARTS`), or to a mapping with `part` and, as in the vehicle
+            file, `unit`, `scale`, `offset`, `on`, `overcurrent`, `overcurrent_bits`, `none`; and `step`, the
+            resolution of the column in its unit, where it is rounded (1 for whole numbers).
+
+        Returns
+        -------
+        Signals
+
+        Raises
+        ------
+        RequestError
+            Where a column is missing or holds no numbers, a part is unknown, a unit cannot be converted, or the times
+            are missing or fall.
+        VehicleError
+            Where a state that `on`, `overcurrent` or `none` names does not occur in the column.
+
+        Examples
+        --------
+        >>> import logscope, pandas
+        >>> df = pandas.DataFrame({"time_s": [0.0, 0.1, 0.2], "speed": [600, 610, 620], "key": ["off", "on", "on"]})
+        >>> signals = logscope.Signals.from_dataframe(
+        ...     df, {"speed": {"part": "motor_speed", "unit": "1/min"}, "key": {"part": "main_contactor", "on": "on"}}
+        ... )
+        >>> signals["motor_speed"].value.tolist(), signals["main_contactor"].on.tolist()
+        ([600.0, 610.0, 620.0], [False, True, True])
+        """
+        from logscope.signals_frame import signals_from_dataframe
+
+        return signals_from_dataframe(df, parts)
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """All parts as one table, each value in the row of its own time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Index `time_s` [s] from the capture's start: the times of all parts together. One column a part, NaN
+            where the part has no sample at that time. `attrs["units"]` and `attrs["sources"]` by part.
+
+        Examples
+        --------
+        >>> import logscope, pandas
+        >>> df = pandas.DataFrame({"time_s": [0.0, 0.1], "udc": [310.0, 311.0]})
+        >>> logscope.Signals.from_dataframe(df, {"udc": "dc_link_voltage"}).to_dataframe()["dc_link_voltage"].tolist()
+        [310.0, 311.0]
+        """
+        from logscope.signals_frame import signals_to_dataframe
+
+        return signals_to_dataframe(self)
 
     def without(self, doubtful: Mapping[str, str]) -> Signals:
         """The same without parts that are in doubt. doubtful : the reason for each."""

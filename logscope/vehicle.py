@@ -176,7 +176,14 @@ class Limits(_Section):
 
 
 class Vehicle(_Section):
-    """A whole vehicle file. `path` is where it was read from, if it was."""
+    """A whole vehicle file; each section may be left out. `path` is where it was read from, if it was.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> logscope.Vehicle(precharge={"resistance_ohm": 150, "capacitance_uF": 1000}).precharge.time_constant_s
+    0.15
+    """
 
     vehicle: VehicleSection = VehicleSection()
     can: tuple[CanSection, ...] = ()
@@ -205,7 +212,7 @@ class Vehicle(_Section):
         for part, mapped in value.items():
             if part not in PARTS:
                 raise ValueError(f"“{part}” is no part of a drive system. {did_you_mean(part, PARTS)}".rstrip())
-            _refuse_foreign_keys(part, mapped)
+            refuse_foreign_keys(part, mapped)
         return value
 
     def line_of(self, *keys: str) -> int | None:
@@ -235,7 +242,8 @@ _KEYS_BY_ROLE = {
 }
 
 
-def _refuse_foreign_keys(part: str, mapped: Mapped) -> None:
+def refuse_foreign_keys(part: str, mapped: Mapped) -> None:
+    """Raise ValueError for a key that has no meaning for the part, such as `on` for a voltage."""
     for key, role in _KEYS_BY_ROLE.items():
         if getattr(mapped, key) is not None and PARTS[part].role is not role:
             raise ValueError(f"“{key}” does not belong to “{part}”, which is {PARTS[part].role.value}")
@@ -244,8 +252,26 @@ def _refuse_foreign_keys(part: str, mapped: Mapped) -> None:
 def load_vehicle(path: Path | str) -> Vehicle:
     """Read and check a vehicle file.
 
-    Raises VehicleError, naming file and line, where the file cannot be read, is no TOML, or holds a
-    key or value that is not part of the contract.
+    Parameters
+    ----------
+    path : path
+        A TOML file; definitions in it are named relative to it.
+
+    Returns
+    -------
+    Vehicle
+        Units stand in the names of the values: `vehicle.precharge.resistance_ohm`.
+
+    Raises
+    ------
+    VehicleError
+        Naming file and line, where the file cannot be read, is no TOML, or holds an unknown key or an impossible value.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> logscope.load_vehicle("decoders/hazel.toml").precharge.resistance_ohm
+    150.0
     """
     path = Path(path)
     content, text = read_toml(path, "the vehicle file", VehicleError)

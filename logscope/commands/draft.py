@@ -30,14 +30,10 @@ def draft(
 
     Read every line before you rely on it: what is doubtful is commented out, and the numbers are for you to fill in.
     """
-    from logscope.draft.draft import draft_vehicle, undrafted
     from logscope.files import write_text
-    from logscope.logs import open_logs
-    from logscope.vehicle import load_vehicle
+    from logscope.tasks import draft_vehicle
 
-    like = load_vehicle(vehicle) if vehicle is not None else None
-    known = undrafted(definitions or (), out, name, like)
-    text, notes = draft_vehicle(with_progress(open_logs(logs, known)), known)
-    write_text(out, text)
-    warn(notes)
+    made = draft_vehicle(logs, definitions or (), out=out, name=name, like=vehicle, watch=with_progress)
+    write_text(out, made.text)
+    warn(made.notes)
     typer.echo(f"{out}: a first draft. Read it through before you rely on it.")

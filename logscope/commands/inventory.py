@@ -28,18 +28,13 @@ def inventory(
     """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
     from rich.console import Console
 
-    from logscope.decoded import read_definitions
     from logscope.files import write_text
-    from logscope.inventory.collect import take_inventory
     from logscope.inventory.show import print_inventory, to_csv, to_json
-    from logscope.logs import open_logs
-    from logscope.vehicle import load_vehicle
+    from logscope.tasks import take_inventory
 
-    known = load_vehicle(vehicle) if vehicle else None
-    pairs, skipped = read_definitions(known, definitions or ())
-    found = take_inventory(with_progress(open_logs(logs, known, joint=False)).blocks, pairs, bit_rate)
+    found = take_inventory(logs, vehicle, definitions or (), bit_rate=bit_rate, watch=with_progress)
     for path, text in ((json, to_json), (csv, to_csv)):
         if path is not None:
             write_text(path, text(found))
-    warn(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
+    warn(f"{place.where}: {place.text}: {place.reason}" for place in found.skipped)
     print_inventory(found, Console())

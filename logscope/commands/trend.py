@@ -32,23 +32,11 @@ def trend(
     from rich.console import Console
 
     from logscope.files import write_text
-    from logscope.history.cache import cache_folder
-    from logscope.history.collect import collect, find_logs
-    from logscope.history.notes import read_notes
-    from logscope.logs import open_logs
-    from logscope.pipeline import check as run
     from logscope.report.history_page import history_to_html
     from logscope.report.history_text import history_to_json, print_history
-    from logscope.vehicle import load_vehicle
+    from logscope.tasks import trend as work_out
 
-    known = load_vehicle(vehicle)
-    history = collect(
-        find_logs(places, notes),
-        known,
-        lambda log: run(with_progress(open_logs([log], known)), known),
-        read_notes(notes) if notes is not None else (),
-        None if fresh else cache_folder(),
-    )
+    history = work_out(places, vehicle, notes=notes, fresh=fresh, watch=with_progress)
     for path, text in ((json, history_to_json), (report, history_to_html)):
         if path is not None:
             write_text(path, text(history))

@@ -65,7 +65,7 @@ def _moved(section: Section, vehicle: Vehicle | None, folder: Path) -> Section:
     return section.model_copy(update={"definitions": named})
 
 
-def draft_vehicle(capture: Capture, vehicle: Vehicle) -> tuple[str, tuple[str, ...]]:
+def draft_text(capture: Capture, vehicle: Vehicle) -> tuple[str, tuple[str, ...]]:
     """The text of a first vehicle file, and notes on what of the logs and definitions could not be used.
 
     capture : opened with `vehicle`, which comes from `undrafted`

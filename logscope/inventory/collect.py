@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from logscope.capture.frames import Account, Block, Flag, Frames
 from logscope.decoding.grouping import ANY_SOURCE, j1939_key, plain_key
+from logscope.definitions.skipped import Skipped
 from logscope.definitions.spec import MessageSpec
 from logscope.inventory.kernels import KEPT_INTERVALS, accumulate, wire_bits
 from logscope.physics.can_timing import STANDARD_BIT_RATES, fd_frame_bits
@@ -105,16 +106,17 @@ class Bus:
 
 @dataclass(frozen=True, slots=True)
 class Inventory:
-    """What a log holds. unseen : names of defined messages that never occur; notes : on the definitions."""
+    """What a log holds. unseen : names of defined messages that never occur; skipped : of the definition files."""
 
     account: Account
     duration_s: float
     buses: tuple[Bus, ...]
     messages: tuple[Message, ...]
     unseen: tuple[str, ...]
+    skipped: tuple[Skipped, ...] = ()
 
 
-def take_inventory(
+def count_frames(
     blocks: Iterable[Block],
     definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]] = (),
     bit_rate: int | None = None,

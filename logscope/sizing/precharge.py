@@ -77,9 +77,29 @@ class PrechargeDesign:
 
 
 def size_precharge(needs: PrechargeRequirements) -> PrechargeDesign:
-    """Choose the resistor and compute the rest.
+    """Choose a precharge resistor for a pack voltage, a link capacitance and a required time.
 
-    Raises RequestError with the reason where the requirements cannot be met.
+    Parameters
+    ----------
+    needs : PrechargeRequirements
+        What the circuit has to do, each value with its unit in its name.
+
+    Returns
+    -------
+    PrechargeDesign
+        `values` by name, each with its unit and its edges over pack voltage and tolerances.
+
+    Raises
+    ------
+    RequestError
+        With the reason, where the requirements cannot be met.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> needs = logscope.PrechargeRequirements(voltage_V=320, max_voltage_V=344, capacitance_uF=1000, time_s=0.5)
+    >>> logscope.size_precharge(needs).choice.resistance_ohm
+    130.0
     """
     choice = choose(needs)
     ohm = choice.resistance_ohm

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import logscope
-from logscope.draft.draft import draft_vehicle, undrafted
+from logscope.draft.draft import draft_text, undrafted
 from logscope.draft.write import vehicle_text
 from logscope.errors import RequestError
 from logscope.logs import open_logs
@@ -28,7 +28,7 @@ LOGS = {kind: ROOT / "sample_logs" / f"hazel-{kind}.log" for kind in ("troubled"
 
 def drafted(log: Path, definitions: Path, target: Path) -> str:
     vehicle = undrafted([definitions], target)
-    text, _ = draft_vehicle(open_logs([log], vehicle), vehicle)
+    text, _ = draft_text(open_logs([log], vehicle), vehicle)
     target.write_text(text, encoding="utf-8")
     return text
 
@@ -234,7 +234,7 @@ def test_columns_are_taken_from_a_vehicle_file(tmp_path: Path) -> None:
     like = logscope.load_vehicle(tmp_path / "own" / "columns.toml")
     target = tmp_path / "v.toml"
     known = undrafted([], target, "Hazel", like)
-    text, _ = draft_vehicle(open_logs([log], known), known)
+    text, _ = draft_text(open_logs([log], known), known)
     target.write_text(text, encoding="utf-8")
     assert sure(text)["dc_link_voltage"] == "InverterHv.DcLinkVoltage"
     assert logscope.load_vehicle(target).can[0].columns == like.can[0].columns

@@ -17,7 +17,7 @@ from rich.console import Console
 from logscope.capture.frames import Flag
 from logscope.definitions.can import load_definitions
 from logscope.definitions.spec import MessageSpec
-from logscope.inventory.collect import take_inventory
+from logscope.inventory.collect import count_frames
 from logscope.inventory.kernels import wire_bits
 from logscope.inventory.show import changing_text, print_inventory, to_csv, to_json
 from logscope.logs import read
@@ -86,7 +86,7 @@ def capture():  # type: ignore[no-untyped-def]
 @pytest.fixture(scope="module")
 def found(capture):  # type: ignore[no-untyped-def]
     definitions = [(None, load_definitions(ROOT / "decoders" / "hazel.dbc").messages)]
-    return take_inventory(capture.blocks, definitions)
+    return count_frames(capture.blocks, definitions)
 
 
 def test_counts_times_and_periods_are_those_of_a_group_by(capture, found) -> None:  # type: ignore[no-untyped-def]
@@ -130,7 +130,7 @@ def test_the_average_is_never_above_the_busiest_second(seconds: float, first_s: 
     ):
         path = tmp_path / f"{name}.log"
         path.write_text("".join(f"({first_s + t:.6f}) can0 123#1122334455667788\n" for t in times), encoding="ascii")
-        (bus,) = take_inventory(read(path).blocks).buses
+        (bus,) = count_frames(read(path).blocks).buses
         frame_bits = bus.mean_bits_per_s * max(seconds, 1.0) / times.size
         assert bus.mean_bits_per_s <= bus.busiest_bits_per_s
         if name == "even" and seconds > 1:
@@ -141,14 +141,14 @@ def test_a_load_is_a_share_of_a_bit_rate_that_is_known(tmp_path: Path) -> None:
     """110 kbit/s would fill 125 kbit/s to 88 %, an alarming bus; nothing shows that this is its rate."""
     path = tmp_path / "a.log"
     path.write_text("".join(f"({k / 900:.6f}) can0 123#1122334455667788\n" for k in range(2000)), encoding="ascii")
-    (assumed,) = take_inventory(read(path).blocks).buses
+    (assumed,) = count_frames(read(path).blocks).buses
     assert assumed.assumed
     assert assumed.busiest_load < 0.7
     console = Console(file=io.StringIO(), width=80)
-    print_inventory(take_inventory(read(path).blocks), console)
+    print_inventory(count_frames(read(path).blocks), console)
     assert "load unknown: give --bit-rate" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
     console = Console(file=io.StringIO(), width=80)
-    print_inventory(take_inventory(read(path).blocks, bit_rate=250_000), console)
+    print_inventory(count_frames(read(path).blocks, bit_rate=250_000), console)
     assert "load 4" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
 
 
@@ -166,7 +166,7 @@ def test_a_message_on_events_has_no_period(tmp_path: Path) -> None:
     times = np.cumsum(rng.exponential(0.5, 50))
     log = tmp_path / "events.log"
     log.write_text("".join(f"({t:.6f}) can0 123#00\n" for t in times) + "(99.0) can0 20000004#0004000000000000\n")
-    found = take_inventory(read(log).blocks)
+    found = count_frames(read(log).blocks)
     assert not found.messages[0].periodic
     assert found.buses[0].errors == {"controller problem": 1}
 
@@ -176,7 +176,7 @@ def test_frames_are_named_as_they_are_decoded_whatever_their_priority_and_sender
     spec = MessageSpec("AxleSpeed", 0x18F004FE, True, 8, (), j1939=True)
     log = tmp_path / "pgn.log"
     log.write_text("(1.0) can0 0CF00417#00\n(2.0) can0 18F00517#00\n", encoding="utf-8")
-    found = take_inventory(read(log).blocks, [(None, (spec,))])
+    found = count_frames(read(log).blocks, [(None, (spec,))])
     assert [message.name for message in found.messages] == ["AxleSpeed", None]
     assert found.unseen == ()
 

@@ -1,0 +1,193 @@
+"""What the commands `inventory`, `draft` and `trend` do, as functions of paths."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logscope.capture.open import Capture
+from logscope.files import Paths, as_paths
+from logscope.logs import loaded, open_logs
+
+if TYPE_CHECKING:
+    from logscope.history.rows import History
+    from logscope.inventory.collect import Inventory
+    from logscope.vehicle import Vehicle
+
+Watch = Callable[[Capture], Capture]  # gets each opened capture and gives it back, to count what passes
+
+
+def _unwatched(capture: Capture) -> Capture:
+    return capture
+
+
+def take_inventory(
+    logs: Paths,
+    vehicle: Vehicle | Path | str | None = None,
+    definitions: Paths = (),
+    *,
+    bit_rate: int | None = None,
+    watch: Watch = _unwatched,
+) -> Inventory:
+    """List what is in a log: buses with their load, identifiers with their periods, lengths and changing bytes.
+
+    Parameters
+    ----------
+    logs : path or paths
+        The log files of one recording.
+    vehicle : Vehicle or path, optional
+        Names the definitions by bus, and the columns of delimited logs.
+    definitions : path or paths, optional
+        Definition files for every bus, beside or instead of those of the vehicle.
+    bit_rate : int, optional
+        Of the buses [bit/s], for their load; without it the lowest usual one that fits is assumed.
+    watch : callable, optional
+        Gets the opened capture and returns the one to read, for a display of progress.
+
+    Returns
+    -------
+    Inventory
+        `buses`, `messages`, names that are defined but `unseen`, and what of the definitions was `skipped`.
+
+    Raises
+    ------
+    LogscopeError
+        Where a log, the vehicle file or a definition cannot be used.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> found = logscope.take_inventory("sample_logs/hazel-healthy.log", definitions="decoders/hazel.dbc")
+    >>> [bus.name for bus in found.buses], found.messages[0].name
+    (['can0', 'can1'], 'InverterMotion')
+    """
+    from logscope.decoded import read_definitions
+    from logscope.inventory.collect import count_frames
+
+    known = None if vehicle is None else loaded(vehicle)
+    pairs, skipped = read_definitions(known, definitions)
+    blocks = watch(open_logs(as_paths(logs), known, joint=False)).blocks
+    return replace(count_frames(blocks, pairs, bit_rate), skipped=skipped)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A first vehicle file.
+
+    Attributes
+    ----------
+    text : str
+        The TOML; what is doubtful is commented out, each line with its reason.
+    notes : tuple of str
+        What of the logs and definitions could not be used.
+    """
+
+    text: str
+    notes: tuple[str, ...]
+
+
+def draft_vehicle(
+    logs: Paths,
+    definitions: Paths = (),
+    *,
+    out: Path | str = "vehicle.toml",
+    name: str = "",
+    like: Vehicle | Path | str | None = None,
+    watch: Watch = _unwatched,
+) -> Draft:
+    """Propose which signal plays which part, from names, units and behaviour. Nothing is written.
+
+    Parameters
+    ----------
+    logs : path or paths
+        The log files of one recording.
+    definitions : path or paths
+        DBC, KCD, SYM or ARXML files, and TOML files of serial consoles.
+    out : path
+        Where you will keep the vehicle file: definitions are named relative to it.
+    name : str, optional
+        Of the vehicle; without it the name of the file.
+    like : Vehicle or path, optional
+        A vehicle file whose definitions and columns are taken over.
+    watch : callable, optional
+        Gets the opened capture and returns the one to read, for a display of progress.
+
+    Returns
+    -------
+    Draft
+
+    Raises
+    ------
+    LogscopeError
+        Where there are no definitions, or a log or definition cannot be used.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> draft = logscope.draft_vehicle("sample_logs/hazel-healthy.log", "decoders/hazel.dbc", name="Hazel")
+    >>> "InverterHv.DcLinkVoltage" in draft.text
+    True
+    """
+    from logscope.draft.draft import draft_text, undrafted
+
+    known = undrafted(as_paths(definitions), Path(out), name, None if like is None else loaded(like))
+    return Draft(*draft_text(watch(open_logs(as_paths(logs), known)), known))
+
+
+def trend(
+    places: Paths,
+    vehicle: Vehicle | Path | str,
+    *,
+    notes: Path | str | None = None,
+    fresh: bool = False,
+    watch: Watch = _unwatched,
+) -> History:
+    """Key measures over all logs of a project, one row a log, and what drifts from log to log.
+
+    Parameters
+    ----------
+    places : path or paths
+        Logs, or folders of logs.
+    vehicle : Vehicle or path
+        The vehicle file.
+    notes : path, optional
+        What was changed and when: CSV (`date,text`) or TOML.
+    fresh : bool
+        Check every log again and keep nothing. Otherwise rows are kept, by the content of the log, in the cache folder
+        of the system, so that the next time is quick.
+    watch : callable, optional
+        Gets each opened capture and returns the one to read, for a display of progress.
+
+    Returns
+    -------
+    History
+        `rows` in order of time with `values` by measure, `drifts`, and logs `skipped` with the reason.
+
+    Raises
+    ------
+    LogscopeError
+        Where the vehicle file or the notes cannot be used, or no log can be read.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> history = logscope.trend("sample_logs/hazel-healthy.log", "decoders/hazel.toml", fresh=True)
+    >>> [Path(row.log).name for row in history.rows]
+    ['hazel-healthy.log']
+    """
+    from logscope.history.cache import cache_folder
+    from logscope.history.collect import collect, find_logs
+    from logscope.history.notes import read_notes
+    from logscope.pipeline import check
+
+    known = loaded(vehicle)
+    told_in = None if notes is None else Path(notes)
+    return collect(
+        find_logs(as_paths(places), told_in),
+        known,
+        lambda log: check(watch(open_logs([log], known)), known),
+        () if told_in is None else read_notes(told_in),
+        None if fresh else cache_folder(),
+    )
