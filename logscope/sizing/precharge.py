@@ -99,7 +99,7 @@ def size_precharge(needs: PrechargeRequirements) -> PrechargeDesign:
     >>> import logscope
     >>> needs = logscope.PrechargeRequirements(voltage_V=320, max_voltage_V=344, capacitance_uF=1000, time_s=0.5)
     >>> logscope.size_precharge(needs).choice.resistance_ohm
-    130.0
+    160.0
     """
     choice = choose(needs)
     ohm = choice.resistance_ohm
