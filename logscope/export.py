@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope import __version__
+from logscope.arrays import BoolArray, FloatArray
 from logscope.decoding.table import Table, coded
 from logscope.errors import RequestError, did_you_mean
 from logscope.files import create_folder, write_file
-from logscope.findings import BoolArray, FloatArray
 from logscope.outputs import PARQUET_MARK
 from logscope.statistics.sampling import zero_order_hold
 

@@ -6,11 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-import numpy as np
-from numpy.typing import NDArray
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from logscope.arrays import FloatArray
 
 
 class Severity(StrEnum):

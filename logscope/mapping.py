@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.decoding.table import Table
 from logscope.definitions.skipped import Skipped, why_lost
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import VehicleError, did_you_mean
-from logscope.findings import BoolArray, FloatArray
 from logscope.parts import PARTS, Conversion, Role, convert, normalise_unit
 from logscope.signals import Encoding, Part, Signals
 from logscope.vehicle import Mapped, Vehicle, split_signal

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.statistics.sampling import new_value_period_s, typical_period_s, zero_order_hold
 
 if TYPE_CHECKING:

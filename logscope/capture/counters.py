@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import BoolArray
+from logscope.arrays import BoolArray
 
 TimesNs = NDArray[np.int64]
 

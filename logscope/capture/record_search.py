@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.definitions.checksums import checksum_named
 from logscope.definitions.record_layout import FieldPlace, RecordLayout
 from logscope.definitions.serial import Record
-from logscope.findings import BoolArray, FloatArray
 
 Bytes = NDArray[np.uint8]
 Places = NDArray[np.int64]

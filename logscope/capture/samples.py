@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.capture.frames import Account, BadLine, Gap
 from logscope.definitions.spec import MessageSpec
-from logscope.findings import FloatArray
 
 TimesNs = NDArray[np.int64]
 

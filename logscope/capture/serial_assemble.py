@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.capture.counters import stray, unroll
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine, Gap
 from logscope.capture.samples import Samples, SerialAccount, SerialLog
 from logscope.definitions.serial import NS_PER_UNIT, SerialDefinition
-from logscope.findings import BoolArray, FloatArray
 
 MAX_TIME_NS = 4_000_000_000 * NS_PER_UNIT["s"]  # the year 2096 since 1970; what is beyond is no time
 

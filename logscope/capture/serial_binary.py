@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine
 from logscope.capture.framing import END_OF, unpack
 from logscope.capture.record_search import (
@@ -24,7 +25,6 @@ from logscope.capture.samples import SerialAccount
 from logscope.capture.serial_assemble import Rows
 from logscope.definitions.record_layout import RecordLayout, lay_out
 from logscope.definitions.serial import Record, SerialDefinition
-from logscope.findings import BoolArray, FloatArray
 
 # Bytes without a sound record are kept for the next block up to here, so that what is damaged counts
 # as one stretch; several times the longest record. A longer stretch is counted piece by piece.

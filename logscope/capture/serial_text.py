@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine
 from logscope.capture.line_formats import Row, Unmatched, line_reader
 from logscope.capture.samples import SerialAccount
@@ -17,7 +18,6 @@ from logscope.capture.stamps import Stamp, has_zone, stamp_reader
 from logscope.capture.text_encoding import windows_text
 from logscope.definitions.checksums import checksum_named
 from logscope.definitions.serial import LineChecksum, SerialDefinition
-from logscope.findings import FloatArray
 
 _COLOURS = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")  # control sequences of a terminal (ECMA-48, 5.4)
 _BOM = b"\xef\xbb\xbf"

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.checks.wording import number, seconds
-from logscope.findings import Event, Finding, FloatArray, Measured, Severity
+from logscope.findings import Event, Finding, Measured, Severity
 from logscope.signals import Signals
 
 _LISTED = 5  # silences named in the explanation; the finding lists them all

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.comparison.driving import TICK_S, Driving
-from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.episodes import IndexArray
 
 # Fine enough that a gentler run is hardly gentler within a cell: where the rate grows threefold over a third of the
 # largest current, it grows by a seventh over a cell, and the means of both sides within it differ by far less.

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.parts import PARTS
 from logscope.signals import Signals
-from logscope.statistics.episodes import IndexArray
 
 TICK_S = 0.05  # driving changes little within
 # Longer than what disturbs for a while: a plug that moves, a rough stretch of road, a pull up a hill (practice).

@@ -7,11 +7,12 @@ from math import exp, isfinite, log
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.comparison.cells import Grid, coarser
 from logscope.comparison.driving import STRETCH_S, TICK_S, Driving, stretch_of_ticks
 from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
-from logscope.findings import FloatArray, Measured
+from logscope.findings import Measured
 from logscope.measures import NoiseFloor, Scatter
 from logscope.statistics.change import change_in_cells
 from logscope.statistics.rates import Estimate

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 
+from logscope.arrays import FloatArray
 from logscope.comparison.cells import Grid
 from logscope.comparison.driving import Driving
-from logscope.findings import FloatArray, Measured
+from logscope.findings import Measured
 from logscope.result import Result
 
 

@@ -8,6 +8,7 @@ from math import inf, isfinite
 
 import numpy as np
 
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.comparison.cells import (
     REACH_CELLS,
     STANDSTILL,
@@ -20,11 +21,10 @@ from logscope.comparison.cells import (
 from logscope.comparison.driving import STRETCH_S, TICK_S, Driving, part_words, stretch_of_ticks
 from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
-from logscope.findings import BoolArray, Finding, FloatArray, Measured
+from logscope.findings import Finding, Measured
 from logscope.measures import EventRate
 from logscope.statistics.clustering import Recorded, clustering
 from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
-from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rate_change import Law, Observed, RateChange, fit_law, rate_change
 from logscope.statistics.rates import Estimate
 from logscope.statistics.unit_spread import spread_of_units, student_widening

@@ -8,9 +8,10 @@ from math import exp, isfinite, log
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
-from logscope.findings import Finding, FloatArray, Measured
+from logscope.findings import Finding, Measured
 from logscope.measures import Aim, Repeated
 from logscope.statistics.change import Change, change_of_repeats
 from logscope.statistics.rates import Estimate

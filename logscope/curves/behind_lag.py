@@ -11,8 +11,8 @@ from itertools import product
 import numpy as np
 from scipy.optimize import least_squares
 
+from logscope.arrays import FloatArray
 from logscope.curves.rise_likelihood import Problem
-from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction_three_pole, settled_fraction_two_pole
 
 # The longest lag that a link's sensing has: filters up to 0.1 s are seen in production (own measurements of public

@@ -7,7 +7,7 @@ from math import inf
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.importance import Posterior
 
 # A claim "too slow" or "too fast" wants more than 95 % limits: 1 in 1000 on each side.

@@ -13,9 +13,9 @@ from enum import Enum
 import numpy as np
 from scipy.optimize import least_squares
 
+from logscope.arrays import FloatArray
 from logscope.curves.estimate import Estimate, estimate
 from logscope.curves.evidence import LAG_ODDS, MISFIT_CORRELATION
-from logscope.findings import FloatArray
 from logscope.physics.discharge import SAFE_V, at_constant_current, at_constant_power, through_resistor
 from logscope.statistics.importance import Posterior, sample_posterior
 from logscope.statistics.rounding import rounded_normal_log_likelihood

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import least_squares
 
+from logscope.arrays import FloatArray
 from logscope.curves.rise_likelihood import Problem
 from logscope.curves.rise_shapes import SHAPE_STARTS, Layout, Shape
-from logscope.findings import FloatArray
 from logscope.physics.rc import (
     settled_fraction,
     settled_fraction_two_pole,

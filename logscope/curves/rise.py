@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.curves.behind_lag import explained_behind_lag
 from logscope.curves.estimate import Estimate, estimate
 from logscope.curves.evidence import LAG_ODDS, MISFIT_CORRELATION, SURE_SHARE
 from logscope.curves.initial_guess import guesses_behind, guesses_of, least_squares_start
 from logscope.curves.rise_likelihood import Problem, Rest
 from logscope.curves.rise_shapes import FILTERED, Layout, Shape
-from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction
 from logscope.statistics.importance import Posterior, sample_posterior
 

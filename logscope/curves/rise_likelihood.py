@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm
 
+from logscope.arrays import FloatArray
 from logscope.curves.rise_shapes import SHAPE_RANGES, Layout, Shape
 from logscope.curves.timestamps import Known, Stamps
-from logscope.findings import FloatArray
 from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 
 # Readings noisier than a tenth of the span, or stamps off by more than half a period, hold no curve.

@@ -7,7 +7,7 @@ from enum import Enum
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.physics.rc import (
     settled_fraction,
     settled_fraction_averaged,

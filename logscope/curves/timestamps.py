@@ -12,7 +12,7 @@ from enum import Enum
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.robust import noise_floor
 
 _COARSE_SHARE = 0.3  # of a period: a finer grid shows how regular the messages are

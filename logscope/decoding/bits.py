@@ -18,8 +18,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.definitions.spec import SignalSpec
-from logscope.findings import BoolArray, FloatArray
 
 _FLOATS: dict[int, tuple[type[np.unsignedinteger], type[np.floating]]] = {
     16: (np.uint16, np.float16),

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray
 from logscope.decoding.bits import Payloads, raw_integers
 from logscope.definitions.spec import MessageSpec, Selection
-from logscope.findings import BoolArray
 
 MuxPath = tuple[Selection, ...]
 

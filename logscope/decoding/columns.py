@@ -9,10 +9,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray
 from logscope.decoding.bits import Formulas, Payloads, formulas, physical_columns, physical_values, raw_integers
 from logscope.decoding.branches import Branches
 from logscope.definitions.spec import MessageSpec, SignalSpec
-from logscope.findings import BoolArray
 
 
 class Column(NamedTuple):

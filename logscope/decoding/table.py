@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.definitions.spec import MessageSpec
-from logscope.findings import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd

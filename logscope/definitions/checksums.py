@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import BoolArray
+from logscope.arrays import BoolArray
 
 Bytes = NDArray[np.uint8]
 Words = NDArray[np.uint64]

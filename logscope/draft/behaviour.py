@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 
 LEAST_PACK_V = 30.0  # above a 24 V supply while it is charged (29 V); packs of 48 V nominal end at 36 V and more
 LOW, HIGH = 0.2, 0.8  # of the level: an RC rise takes 1.4 time constants from one to the other

@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.draft import switching
 from logscope.draft.behaviour import goes_with, slopes, tracks, voltage_shape
 from logscope.draft.logged import Logged
 from logscope.draft.surroundings import Evidence, Surroundings
-from logscope.findings import FloatArray
 from logscope.parts import PARTS
 
 # What a part can have at all, with room: beyond it the scale in the definition is wrong, or the signal another.

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.decoding.table import Table
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.draft.names import Sense, meanings
-from logscope.findings import FloatArray
 from logscope.parts import PARTS, convert, normalise_unit
 from logscope.vehicle import split_signal
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.draft import texts
 from logscope.draft.behaviour import spells
 from logscope.draft.logged import Logged
 from logscope.draft.surroundings import Evidence, Surroundings
-from logscope.findings import FloatArray
 
 _MOSTLY = 0.95
 _AT_RISE_S = 0.5  # state messages lag by up to some 100 ms, and the rise may begin between two samples

@@ -8,7 +8,8 @@ from math import exp, expm1, log
 
 import numpy as np
 
-from logscope.findings import FloatArray, Measured
+from logscope.arrays import FloatArray
+from logscope.findings import Measured
 from logscope.history.rows import Drift, Note, Row, StepChange
 from logscope.measures import Measure, Repeated
 from logscope.statistics.holm import holm

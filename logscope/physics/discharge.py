@@ -10,9 +10,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 # The line between voltage classes A and B (ISO 6469-3:2021), above which UN R100 speaks of high voltage. Clause numbers
 # from memory.

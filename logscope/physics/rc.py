@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 # The least loop that a contactor can close onto: bounds the inrush from above (common practice, no published source).
 LOOP_OHM = 0.010

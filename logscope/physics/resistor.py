@@ -10,9 +10,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 
 def resistor_power_w(difference_v: float, resistance_ohm: float) -> float:

@@ -9,9 +9,8 @@ from __future__ import annotations
 from math import exp, inf, log, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 _APART = 1e-4  # from critical damping, where both poles meet and the formula divides by nought
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.findings import BoolArray, Event, Finding, Measured, Severity
+from logscope.arrays import BoolArray
+from logscope.findings import Event, Finding, Measured, Severity
 from logscope.plausibility.marks import raw_text
 from logscope.plausibility.name import line_of, said, titled
 from logscope.plausibility.no_value import mark_samples

@@ -12,7 +12,7 @@ import re
 
 import numpy as np
 
-from logscope.findings import BoolArray
+from logscope.arrays import BoolArray
 from logscope.parts import PARTS, Role
 from logscope.signals import Encoding, Part
 

@@ -13,12 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.parts import PARTS, Role
 from logscope.plausibility.marks import may_be_mark, named_mark
 from logscope.plausibility.possible import TEMPERATURES, Possible, possible
 from logscope.signals import Part, Signals
-from logscope.statistics.episodes import IndexArray
 from logscope.statistics.sampling import gap_threshold_s
 from logscope.vehicle import Mapped, Vehicle
 

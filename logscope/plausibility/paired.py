@@ -7,7 +7,7 @@ from math import exp, sqrt
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.signals import Part
 
 MOMENTS_AT_MOST = 20_000  # more say nothing more of a constant, and an hour's log has 360,000

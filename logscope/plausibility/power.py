@@ -8,7 +8,7 @@ from math import pi, sqrt
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.plausibility.paired import known_at, mean_period_s
 from logscope.plausibility.ties import Tie, Unexplained
 from logscope.signals import Part, Signals

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.plausibility.paired import known_at, mean_period_s
 from logscope.plausibility.power import clear_of_noise, mean_powers, window_means, window_of
 from logscope.signals import Part, Signals

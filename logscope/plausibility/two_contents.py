@@ -16,7 +16,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from scipy import stats
 
-from logscope.findings import BoolArray, Event, Finding, FloatArray, Measured, Severity
+from logscope.arrays import BoolArray, FloatArray
+from logscope.findings import Event, Finding, Measured, Severity
 from logscope.parts import PARTS, Role
 from logscope.plausibility.doubt import Doubt
 from logscope.signals import Part, Signals

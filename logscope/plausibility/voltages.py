@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.plausibility.paired import Kept, common_moments, kept_ratio, lag_allowance_s, on_at, steady_at
 from logscope.plausibility.slips import nearest_slip
 from logscope.plausibility.ties import Tie, Unexplained

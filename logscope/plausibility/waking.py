@@ -14,7 +14,7 @@ from math import inf, nan
 
 import numpy as np
 
-from logscope.findings import BoolArray
+from logscope.arrays import BoolArray
 from logscope.plausibility.possible import SHAFT_SPEEDS, TEMPERATURES, possible
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import begins

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.comparison.driving import TICK_S, Driving
 from logscope.comparison.outcome import ComparedMeasure, Comparison, Side
-from logscope.findings import Finding, FloatArray
+from logscope.findings import Finding
 from logscope.parts import PARTS
 from logscope.report.comparison_words import VERDICT_SEVERITY, VERDICT_WORDS, effect_texts
 from logscope.report.downsample import keep_extremes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 
 
 def keep_extremes(value: FloatArray, most: int) -> NDArray[np.intp]:

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import Curve, FloatArray, Level
+from logscope.arrays import FloatArray
+from logscope.findings import Curve, Level
 from logscope.parts import PARTS, Role
 from logscope.report.downsample import keep_extremes
 from logscope.report.words import panel_name, part_name

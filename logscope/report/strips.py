@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logscope.findings import BoolArray
+from logscope.arrays import BoolArray
 from logscope.parts import Role
 from logscope.report.rows import STRIP_PX, TIME_DECIMALS, Key, Row, Trace, around, numbers, plain, role_of
 from logscope.report.words import part_name

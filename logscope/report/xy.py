@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import Chart, Finding, FloatArray, Series, Style
+from logscope.arrays import FloatArray
+from logscope.findings import Chart, Finding, Series, Style
 from logscope.quantities import shown_unit
 from logscope.report.charts import MOMENT_POINTS, finding_chart
 from logscope.report.downsample import keep_extremes

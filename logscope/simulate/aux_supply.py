@@ -9,7 +9,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

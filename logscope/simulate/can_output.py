@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
+
 ByteArray = NDArray[np.uint8]
 
 BIT_S = 2e-6  # 500 kbit/s

@@ -12,9 +12,8 @@ from math import inf
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 STEP_S = 0.1
 OFF, CONSTANT_CURRENT, CONSTANT_VOLTAGE, DONE, STOPPED = 0.0, 1.0, 2.0, 3.0, 4.0

@@ -18,10 +18,9 @@ from dataclasses import dataclass
 from math import inf, log
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 _RTOL = 1e-9  # far under the 0.5 % that the circuit is compared to
 _ATOL = 1e-9  # V and A

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.simulate.drive import NO_FAULT, ROW_S, Drive
-from logscope.simulate.sampling import FloatArray, at_rows, largest_since, noisy
+from logscope.simulate.sampling import at_rows, largest_since, noisy
 from logscope.simulate.thermal import temperatures
 
 _PRECHARGING, _RUNNING, _TRIPPED = "Precharge", "Run", "Tripped"

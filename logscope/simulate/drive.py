@@ -17,6 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.simulate.charge import Session, play_charge
 from logscope.simulate.encoder import Disturbance, Encoder, count_speed, interfere, lay_out, read_speed
 from logscope.simulate.key_cycles import HighVoltageStory, play
@@ -33,8 +34,6 @@ from logscope.simulate.machine import (
 )
 from logscope.simulate.motion import Body, Motion, Road, advance_motion
 from logscope.simulate.scenarios import Scenario
-
-FloatArray = NDArray[np.float64]
 
 ROW_S = 1e-3
 _STEPS_PER_ROW = 10

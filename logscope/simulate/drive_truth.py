@@ -6,13 +6,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logscope.simulate.charge import DONE, STEP_S, STOPPED
 from logscope.simulate.drive import OVERCURRENT, ROW_S, Drive
 from logscope.simulate.truth import TruthEvent
-
-FloatArray = NDArray[np.float64]
 
 _EPISODE_GAP_S = 0.1  # disturbed readings closer than this belong together
 _SPIKE_S = 0.035  # up to three counting windows; what lasts longer is a burst

@@ -19,7 +19,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
+
 IntArray = NDArray[np.int64]
 
 _RUN_LENGTH = 3.0  # windows that a run of interference lasts, on average

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.simulate.can_output import Stream, candump_text, pack
 from logscope.simulate.charge import STEP_S
 from logscope.simulate.drive import ROW_S, Drive
@@ -22,7 +23,6 @@ from logscope.simulate.thermal import Temperatures, temperatures
 if TYPE_CHECKING:
     from cantools.database.can import Database
 
-FloatArray = NDArray[np.float64]
 # From the moments at which a message is sent to those at which its values were measured, by message name.
 Measured = Mapping[str, Callable[[FloatArray], FloatArray]]
 

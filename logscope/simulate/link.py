@@ -13,13 +13,10 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.simulate.circuits import HighVoltage, Stage, resting_point
 from logscope.simulate.key_cycles import HighVoltageStory
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 _LEAST_V = 1.0  # under this a link gives no power
 

@@ -23,10 +23,9 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 from scipy.linalg import expm
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 _GATES_OFF_S = 1e-3  # the diodes return the leakage energy to the link within about a millisecond
 _HEADROOM = 0.8  # share of the voltage that field weakening gives to the rotor flux; leakage takes the rest

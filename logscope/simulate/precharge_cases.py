@@ -7,12 +7,9 @@ from dataclasses import dataclass, replace
 from math import inf, log
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.simulate.circuits import HighVoltage, Solution, Stage, resting_point, solve
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 KINDS = (
     "complete", "slow", "fast", "stalled", "no_rise", "interrupted", "closed_early", "bypassed",

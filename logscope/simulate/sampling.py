@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 _JITTER_SHARE = 0.01  # of the period, of a controller's own cycle…
 _LEAST_JITTER_S = 5e-5  # …and never less than its interrupts cost

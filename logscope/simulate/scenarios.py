@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.simulate.aux_supply import AuxSupply
 from logscope.simulate.charge import Charge, Pack
 from logscope.simulate.circuits import HighVoltage
@@ -15,8 +15,6 @@ from logscope.simulate.encoder import Encoder, EncoderFault, Interference
 from logscope.simulate.machine import Inverter, Machine
 from logscope.simulate.motion import Body
 from logscope.simulate.thermal import Cooling
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import expm
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 STEP_S = 0.1
 _FLOW_EXPONENT = 0.8

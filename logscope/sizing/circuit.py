@@ -19,7 +19,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.physics.rc import FloatArray, parallel_ohm
+from logscope.arrays import FloatArray
+from logscope.physics.rc import parallel_ohm
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from logscope.findings import CAUTION_HV, FloatArray, Level
+from logscope.arrays import FloatArray
+from logscope.findings import CAUTION_HV, Level
 from logscope.report.drawing import TAG_ROW_PX, mark_line, tag
 from logscope.report.html import render_page
 from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, Row, numbers

@@ -15,7 +15,7 @@ import numpy as np
 from scipy import stats
 from scipy.signal import fftconvolve
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.trend import Trend, weighted_trend
 
 CHANGE_S = 1.0  # over which a change is taken: drivers and vehicles change within seconds

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.rates import Estimate
 
 _TWO_SIDED = 0.975

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 
 _BY_CHANCE = 0.05  # as many pairs or more, by chance alone: from there on the events do cluster
 

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import gammaln
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.rates import Estimate
 from logscope.statistics.robust import NORMAL_95
 

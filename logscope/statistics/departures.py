@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.episodes import IndexArray, join_neighbours
+from logscope.arrays import BoolArray, FloatArray, IndexArray
+from logscope.statistics.episodes import join_neighbours
 
 _STILL_MOVING = 0.25  # of a run's largest step: a smaller one belongs to the rest before or after
 _BACK = 0.25  # of a departure: within it the way back has led back

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from logscope.findings import BoolArray, FloatArray
-
-IndexArray = NDArray[np.intp]
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 
 
 def join_neighbours(joined: BoolArray) -> tuple[IndexArray, IndexArray]:

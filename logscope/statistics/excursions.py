@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.episodes import IndexArray, join_neighbours
+from logscope.arrays import BoolArray, FloatArray, IndexArray
+from logscope.statistics.episodes import join_neighbours
 
 _BACK_WITHIN = 0.2  # of the step: what leads back this near to where it came from undoes it
 _MIRROR_TOLERANCE = 0.2  # of the speed: within it a change of sign is a reversal, beyond it a spike

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 DEGREES_OF_FREEDOM = 5.0  # proposals with tails heavier than the posterior's keep the weights bounded
 ADAPTING_DRAWS = 1000

@@ -7,7 +7,7 @@ from math import sqrt
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.statistics.sampling import gap_threshold_s
 
 _BLOCK_S = 10.0  # errors of the trapezium rule are independent from block to block

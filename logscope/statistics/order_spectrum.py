@@ -13,7 +13,7 @@ from math import sqrt
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 
 Segment = tuple[FloatArray, FloatArray]
 

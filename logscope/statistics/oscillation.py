@@ -8,8 +8,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import get_window
 
-from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.episodes import IndexArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.statistics.robust import MAD_TO_SIGMA
 from logscope.statistics.sampling import typical_period_s
 

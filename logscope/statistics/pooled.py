@@ -9,7 +9,7 @@ from math import pi
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.robust import NORMAL_95
 
 _DIRECTIONS = 32  # round the ellipse of the limits

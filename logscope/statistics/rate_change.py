@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import betainc
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.statistics.rates import Estimate, poisson_rate
 
 _TAIL = 0.025  # each side of 95 % limits

@@ -8,7 +8,7 @@ from math import inf, nan
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 
 _TAIL = 0.025  # each side of 95 % limits
 

@@ -9,7 +9,8 @@ from math import isfinite
 import numpy as np
 from scipy.optimize import least_squares
 
-from logscope.findings import FloatArray, Measured
+from logscope.arrays import FloatArray
+from logscope.findings import Measured
 from logscope.physics.second_order import damping_of
 from logscope.statistics.pooled import pool
 

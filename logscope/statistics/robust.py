@@ -6,7 +6,7 @@ from math import nan, sqrt
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 
 NORMAL_95 = 1.96  # standard deviations to either side that hold 95 % of a normal distribution
 MAD_TO_SIGMA = 1.482602218505602  # 1/(√2·erfinv(½)): MAD to standard deviation, normal distribution

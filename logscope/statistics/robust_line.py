@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.robust import MAD_TO_SIGMA
 
 HUBER_C = 1.345  # 95 % as efficient as least squares on normal errors: P. J. Huber, Robust Statistics (1981)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 OUTLIER_SHARE = 1e-3  # readings that follow no model: keeps one wild sample from deciding a fit
 

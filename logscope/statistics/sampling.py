@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
-from logscope.statistics.episodes import IndexArray, join_neighbours
+from logscope.arrays import BoolArray, FloatArray, IndexArray
+from logscope.statistics.episodes import join_neighbours
 
 GAP_PERIODS = 3.0  # typical periods between two samples beyond which the log has a gap there
 # Samples over which a period is taken: whole bursts of 2, 3, 4, 6 or 12 messages fall into them, others nearly.

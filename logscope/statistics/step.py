@@ -8,7 +8,7 @@ from math import hypot
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

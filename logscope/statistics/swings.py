@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 
 
 def reversals(value: FloatArray, least: float) -> list[int]:

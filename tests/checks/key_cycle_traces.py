@@ -10,16 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 from logscope.simulate.circuits import HighVoltage, Solution
 from logscope.simulate.key_cycles import play
 from logscope.simulate.scenarios import KeyCycle
 from logscope.simulate.truth import TruthEvent
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 FLAG_NAMES = ("precharge_relay", "main_contactor", "negative_contactor")
 
 

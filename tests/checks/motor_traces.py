@@ -8,12 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 from logscope.vehicle import Driveline, Limits, Motor, Vehicle
 
-FloatArray = NDArray[np.float64]
 TICK_S = 0.001
 FREE_SPIN = 30_558.0  # rpm/s, 160 Nm on 0.05 kg·m²
 _BREAKS_AWAY_S = 0.050  # a tyre does not let go sooner (practice)

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from one_check import findings_of
 
+from logscope.arrays import FloatArray
 from logscope.checks.precharge.check import precharge
 from logscope.curves.timestamps import Known, grid_of, stamps_of
-from logscope.findings import Finding, FloatArray
+from logscope.findings import Finding
 from logscope.observations.dc_link.link import describe_link
 from logscope.observations.dc_link.new_readings import without_repeats
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole

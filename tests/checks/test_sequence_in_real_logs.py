@@ -11,9 +11,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from one_check import findings_of
 
+from logscope.arrays import FloatArray
 from logscope.checks.contactors.check import contactors
 from logscope.checks.discharge.check import discharge
 from logscope.findings import Finding, Severity
@@ -22,7 +22,6 @@ from logscope.observations.dc_link.link import describe_link
 from logscope.signals import Part, Signals
 from logscope.vehicle import DcLink, Precharge, Vehicle
 
-FloatArray = NDArray[np.float64]
 Curve = Callable[[FloatArray], FloatArray]
 PACK_V, RC_S, BLEED_S = 350.0, 0.15, 47.0
 ON_S, CLOSED_S, OFF_S, END_S = 2.0, 2.7, 10.0, 20.0

@@ -7,11 +7,10 @@ with a phase and a delay of its own, with noise and rounding.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 
-FloatArray = NDArray[np.float64]
 TICK_S = 1e-3
 KMH_PER_RPM = 2 * np.pi * 0.31 / 8.2 / 60 * 3.6  # ratio 8.2, wheels of 0.31 m
 LAUNCHES_S = (3.0, 7.0, 11.0)

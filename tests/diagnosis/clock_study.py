@@ -12,12 +12,11 @@ from __future__ import annotations
 import sys
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from logscope.arrays import FloatArray
 from logscope.statistics.alignment import Alignment, NotAligned, align_clocks
 
-FloatArray = NDArray[np.float64]
 TICK_S = 0.001
 
 

@@ -16,9 +16,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from logscope.arrays import FloatArray
 from logscope.capture.frames import Account
 from logscope.checks.measures import MEASURES
 from logscope.comparison.compare import compare_results
@@ -28,7 +28,6 @@ from logscope.result import CaptureSummary, Result
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
-FloatArray = NDArray[np.float64]
 PERIOD_S = 0.02
 VEHICLE = Vehicle()
 

@@ -12,7 +12,7 @@ from math import pi
 import numpy as np
 from mapping_slips import TEMPERATURES, Slip
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import Encoding, Part, Signals
 
 FACTORS = (0.001, 0.1, 0.5, 2.0, 10.0, 1000.0)

@@ -14,13 +14,11 @@ from math import log
 import numpy as np
 from logging_dirt.link_dirt import LinkDirt, draw_link_dirt, without
 from logging_dirt.link_log import Played, grid, link_vehicle, log_link
-from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.simulate.circuits import HighVoltage, Stage, resting_point, solve
 from logscope.simulate.truth import TruthEvent
 from logscope.vehicle import Vehicle
-
-FloatArray = NDArray[np.float64]
 
 _TIME_CONSTANT_S = (0.03, 1.0)
 _PART_SHARE = 0.1  # by which R·C may differ from what the vehicle file says

@@ -21,8 +21,9 @@ from typing import NamedTuple
 import numpy as np
 from one_check import findings_of
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.precharge.check import precharge
-from logscope.findings import BoolArray, FloatArray, NothingToCheck
+from logscope.findings import NothingToCheck
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
 

@@ -15,7 +15,8 @@ from scipy import optimize, signal
 from score_runs import CASES, layout_of, play
 from score_signals import signals_of_drive, vehicle_for
 
-from logscope.findings import Finding, FloatArray, NothingToCheck, Severity
+from logscope.arrays import FloatArray
+from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.pipeline import Check
 from logscope.signals import MissingPart, Signals
 from logscope.simulate.catalogue import healthy

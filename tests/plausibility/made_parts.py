@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.parts import PARTS, Role
 from logscope.signals import Encoding, Part, Signals
-
-FloatArray = NDArray[np.float64]
 
 
 def encoded(name: str, time_s: FloatArray, true: FloatArray, encoding: Encoding, message: str = "") -> Part:

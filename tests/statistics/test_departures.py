@@ -9,7 +9,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.statistics.departures import Sampling, back_at, from_rest, opposite, over_too_soon, runs_of_steps
 
 PERIOD_S = 0.010

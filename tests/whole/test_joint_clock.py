@@ -11,8 +11,8 @@ import pytest
 from clock_study import drive
 
 import logscope
+from logscope.arrays import FloatArray
 from logscope.errors import LogError, RequestError
-from logscope.findings import FloatArray
 from logscope.logs import open_runs
 from logscope.vehicle import Vehicle
 

@@ -7,9 +7,9 @@ from math import ceil
 import numpy as np
 from scipy.ndimage import minimum_filter1d
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.contactors.drop import BEFORE_S, DROPOUT_S, Drop, current_before, is_load, load_part
 from logscope.checks.contactors.story import CONTACTORS, Story
-from logscope.findings import BoolArray, FloatArray
 from logscope.observations.dc_link.flags import DISCONNECTED_BELOW, FLAG_LAG_S
 from logscope.observations.dc_link.link import LIFT_SHARE, PACK_MISMATCH, Link, pack_highest_at, pack_lowest
 from logscope.observations.dc_link.openings import state_lag_s

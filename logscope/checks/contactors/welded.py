@@ -8,10 +8,11 @@ from math import exp, log
 import numpy as np
 from scipy.stats import pearsonr
 
+from logscope.arrays import FloatArray
 from logscope.checks.contactors.story import Story, load_level, make_finding
 from logscope.checks.contactors.words import name_of, perhaps_welded_words, welded_words
 from logscope.curves.fall import FallFit, fit_fall
-from logscope.findings import Event, Finding, FloatArray, Measured, Severity
+from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_voltage
 from logscope.observations.dc_link.openings import HELD_SHARE, Opening
 from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V

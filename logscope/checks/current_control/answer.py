@@ -8,8 +8,8 @@ from math import pi
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.checks.current_control.steps import Step
-from logscope.findings import FloatArray
 from logscope.physics.second_order import overshoot_share, rise_time_s, settling_time_s
 
 _NEAR_NOISES = 3.0  # a sample this near to nought may lie on its other side

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import MissingPart, Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples

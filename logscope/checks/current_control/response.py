@@ -8,9 +8,9 @@ import numpy as np
 from scipy import stats
 from scipy.optimize import least_squares
 
+from logscope.arrays import FloatArray
 from logscope.checks.current_control.answer import Answer
 from logscope.checks.current_control.steps import Step
-from logscope.findings import FloatArray
 from logscope.physics.second_order import free_responses, overshoot_share, ramp_response, rise_time_s
 
 _LEAST_ROWS = 12

@@ -8,7 +8,7 @@ from math import sqrt
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import Part
 from logscope.statistics.episodes import join_neighbours
 from logscope.statistics.robust import MAD_TO_SIGMA

@@ -8,8 +8,9 @@ from itertools import pairwise
 import numpy as np
 from scipy import stats
 
+from logscope.arrays import FloatArray
 from logscope.checks.current_control.loop import BANDS, Loop
-from logscope.findings import FloatArray, Measured
+from logscope.findings import Measured
 from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
 from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid, pooled_sinusoids
 

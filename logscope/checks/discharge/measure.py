@@ -8,10 +8,10 @@ from math import ceil
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.curves.estimate import Estimate
 from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.fall import FallFit, Shape, fit_fall
-from logscope.findings import FloatArray
 from logscope.observations.dc_link.link import Link, pack_voltage
 from logscope.observations.dc_link.openings import Opening
 from logscope.physics.discharge import SAFE_V

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import MissingPart, Part, Signals
 from logscope.statistics.sampling import stretches
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.checks.driveline.demand import Demand
-from logscope.findings import FloatArray
 from logscope.signals import Part
 from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid
 from logscope.statistics.robust import noise_floor

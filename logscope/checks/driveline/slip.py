@@ -7,7 +7,7 @@ from math import pi
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.analysis import WrongSpeed
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import between_samples, stretches

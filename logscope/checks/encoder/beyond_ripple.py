@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray, IndexArray
 from logscope.observations.motor_speed.disturbances import SpeedStudy
-from logscope.statistics.episodes import IndexArray
 
 _TREND_S = 0.31  # what changes more slowly is the driving
 _TURNS = 17  # turns around whose usual swing counts: half of them may hold disturbances

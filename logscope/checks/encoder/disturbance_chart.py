@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.checks.encoder.disturbance_rate import RateLaw
-from logscope.findings import BoolArray, Chart, FloatArray, Series, Style
-from logscope.statistics.episodes import IndexArray
+from logscope.findings import Chart, Series, Style
 from logscope.statistics.rates import poisson_rate
 
 _BINS = 6  # of current: few enough for each to hold some disturbances

@@ -13,10 +13,11 @@ from math import inf, isfinite
 
 import numpy as np
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.encoder.disturbance_chart import CurrentBin, current_bins
 from logscope.checks.encoder.disturbance_company import Companion, companions
 from logscope.checks.encoder.disturbance_rate import RateLaw, rate_law, stretches
-from logscope.findings import BoolArray, FloatArray, Measured
+from logscope.findings import Measured
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, poisson_rate, rate_ratio

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
-from logscope.statistics.episodes import IndexArray
 from logscope.statistics.rates import Estimate
 
 _BIN_S = 0.5  # a stretch over which current and speed may be taken as one value each

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray, Measured
+from logscope.arrays import BoolArray, FloatArray
+from logscope.findings import Measured
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, rate_ratio

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.polynomial import Chebyshev
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.statistics.episodes import join_neighbours

@@ -9,7 +9,8 @@ from math import pi
 
 import numpy as np
 
-from logscope.findings import BoolArray, Finding, FloatArray, Measured, Severity
+from logscope.arrays import BoolArray, FloatArray
+from logscope.findings import Finding, Measured, Severity
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import zero_order_hold

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import median_filter
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.stated_limits import Limit
 from logscope.signals import Part
 from logscope.statistics.sampling import held_time_s, stretches

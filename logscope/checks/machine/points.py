@@ -8,7 +8,8 @@ from math import pi
 import numpy as np
 from scipy import stats
 
-from logscope.findings import BoolArray, FloatArray, Measured
+from logscope.arrays import BoolArray, FloatArray
+from logscope.findings import Measured
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import between_samples, held_time_s
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from logscope.arrays import FloatArray
 from logscope.checks.machine.points import Points
-from logscope.findings import FloatArray, Measured
+from logscope.findings import Measured
 from logscope.statistics.robust import mad_scale
 
 _BLOCK_S, _BLOCK_ROWS = 0.25, 3  # samples within the longer of the two are one row of the line

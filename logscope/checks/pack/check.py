@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.checks.pack.energy import LEAST_KM, Energy, find_energy
 from logscope.checks.pack.load import Load, load_at
 from logscope.checks.pack.resistance import Resistance, find_resistance
@@ -15,7 +16,6 @@ from logscope.findings import (
     Chart,
     Evidence,
     Finding,
-    FloatArray,
     Level,
     Mark,
     Measured,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, typical_period_s

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
+from logscope.arrays import FloatArray
 from logscope.checks.pack.load import LAGS, Load, load_at
 from logscope.checks.pack.steps import STEP_S, resistance_by_steps
-from logscope.findings import FloatArray
 from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Signals
 from logscope.statistics.robust_line import Slope, robust_slope

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 from scipy import stats
 
+from logscope.arrays import FloatArray, IndexArray
 from logscope.checks.pack.load import Load
-from logscope.findings import FloatArray
 from logscope.physics.battery import pulse_resistance_ohm
-from logscope.statistics.episodes import IndexArray
 from logscope.statistics.robust import NORMAL_95
 from logscope.statistics.robust_line import Slope
 from logscope.statistics.sampling import gap_s

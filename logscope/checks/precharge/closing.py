@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 
 # Improvement of the misfit, in units of the noise variance, from which a break is taken as real. Two more

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.checks.precharge.closed import Closing, closing_of
 from logscope.checks.precharge.closing import find_break
 from logscope.checks.precharge.settling import find_settling
@@ -13,7 +14,6 @@ from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
 from logscope.curves.rise_likelihood import Rest
 from logscope.curves.timestamps import Stamps
-from logscope.findings import FloatArray
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import Link, PackLevel, pack_level, pack_voltage
 from logscope.observations.dc_link.rises import Attempt

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from scipy.optimize import least_squares
 
+from logscope.arrays import FloatArray
 from logscope.checks.precharge.closing import BREAK_MISFIT, BREAK_NOISE
 from logscope.curves.rise import CurveFit
-from logscope.findings import FloatArray
 from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
 
 _STARTS = 8  # moments of closing that the search starts from: the misfit has a minimum near each kink

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from logscope.findings import FloatArray, Measured
+from logscope.arrays import FloatArray
+from logscope.findings import Measured
 from logscope.signals import MissingPart, Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches

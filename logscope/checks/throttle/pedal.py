@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter, minimum_filter1d
 
-from logscope.findings import BoolArray, FloatArray, Measured
+from logscope.arrays import BoolArray, FloatArray
+from logscope.findings import Measured
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import mad_scale, noise_floor
 from logscope.statistics.sampling import between_samples, stretches, unbunched_s, zero_order_hold

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.checks.throttle.pedal import REST_BAND, Rest
-from logscope.findings import FloatArray
 from logscope.parts import PARTS
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import stretches

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.trips.current_signs import far, goes_on, level, slow, swings
 from logscope.checks.trips.order import LEAD_S, Moment, first_disturbance
 from logscope.checks.trips.sign import FINE_S, Sign
-from logscope.findings import BoolArray, FloatArray
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.observations.trips.surge import Surge
 from logscope.signals import Part, Signals

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.arrays import BoolArray
 from logscope.curves.timestamps import Stamps, stamps_of
-from logscope.findings import BoolArray
 from logscope.observations.dc_link.flags import (
     DISCONNECTED_BELOW,
     FLAG_LAG_S,

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import NORMAL_95, noise_floor
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.dc_link.link import Link
 
 _MOVING_NOISES = 6.0  # a change this much larger than the noise of a reading is the curve's

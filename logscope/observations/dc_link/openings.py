@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.observations.dc_link.attempts import QUIET_BEFORE_S, Attempts
 from logscope.observations.dc_link.flags import DISCONNECTED_BELOW, FLAG_LAG_S, LEAST_RISE, drawn_from
 from logscope.observations.dc_link.link import AWAKE_SHARE, PACK_MISMATCH, Link, pack_voltage

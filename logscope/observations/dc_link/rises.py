@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.observations.dc_link.link import Link, link_full
 
 _FLAT_SHARE = 0.05  # of the rise: a level that wanders by no more than this has not begun to rise

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from logscope.arrays import IndexArray
 from logscope.observations.motor_speed.departures import Departure, departures
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy, study_speed
 from logscope.observations.motor_speed.lost import LostSpeed, lost_speeds
 from logscope.observations.motor_speed.other_readings import other_speeds
 from logscope.signals import Signals
-from logscope.statistics.episodes import IndexArray
 from logscope.vehicle import Vehicle
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.observations.motor_speed.driveline_state import in_gear_at
 from logscope.observations.motor_speed.envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL
 from logscope.observations.motor_speed.model import BRIEF_ALONE_S, BRIEF_S, SpeedModel
@@ -28,7 +28,6 @@ from logscope.statistics.departures import (
     pairs,
     runs_of_steps,
 )
-from logscope.statistics.episodes import IndexArray
 from logscope.statistics.excursions import is_lost
 from logscope.vehicle import Vehicle
 

@@ -12,7 +12,7 @@ from math import ceil
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.observations.motor_speed.other_readings import OtherSpeed
 from logscope.signals import Part

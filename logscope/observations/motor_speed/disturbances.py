@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.observations.motor_speed.brief import brief_steps
 from logscope.observations.motor_speed.driveline_state import in_gear_at
 from logscope.observations.motor_speed.model import SpeedModel, speed_model
 from logscope.signals import Part
-from logscope.statistics.episodes import IndexArray, runs_of_equal
+from logscope.statistics.episodes import runs_of_equal
 from logscope.statistics.excursions import Excursions, excursions, impossible_steps, is_lost
 from logscope.statistics.sampling import unbunched_s
 from logscope.vehicle import Vehicle

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Part
-from logscope.statistics.episodes import IndexArray
 
 _SIDE_S = 0.080  # judged this far before and after: a slip or a free spin lasts about as long
 _SPAN_S = 0.040  # its speed is taken over this long, or a coarse quantum would hide it

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.physics.motion import free_spin_slew, tyre_limited_slew
 from logscope.vehicle import Vehicle
 

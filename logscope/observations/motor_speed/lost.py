@@ -13,7 +13,7 @@ from math import pi
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.envelope import LIGHT_ROTOR_SLEW
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.observations.motor_speed.other_readings import OtherSpeed, other_speeds

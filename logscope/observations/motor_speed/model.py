@@ -11,7 +11,7 @@ from math import sqrt
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.envelope import QUANTA_ALLOWED, QUANTA_FROM_LEVEL, free_slew, in_gear_slew
 from logscope.physics.motion import count_quantum
 from logscope.signals import Part

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Part, Signals
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import BoolArray
+from logscope.arrays import BoolArray
 from logscope.observations.trips.surge import collapses, peak_before, surge_before
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle

@@ -8,9 +8,10 @@ from math import sqrt
 import numpy as np
 from scipy.stats import norm
 
-from logscope.findings import FloatArray, Measured
+from logscope.arrays import FloatArray, IndexArray
+from logscope.findings import Measured
 from logscope.signals import Part
-from logscope.statistics.episodes import IndexArray, join_neighbours
+from logscope.statistics.episodes import join_neighbours
 from logscope.statistics.robust import noise_floor
 
 SURGE_S = 0.100  # a surge is up within this; a driver's demand takes longer (practice)

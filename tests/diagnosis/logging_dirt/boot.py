@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logscope.simulate.hazel_bus import Sent
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

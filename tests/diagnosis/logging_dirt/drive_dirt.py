@@ -6,7 +6,6 @@ from dataclasses import dataclass, field, replace
 from math import isinf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logging_dirt.boot import Asleep, Boot
 from logging_dirt.foreign import Foreign, draw_foreign
@@ -19,8 +18,6 @@ from logging_dirt.states import States, draw_states
 from logscope.simulate.drive import ROW_S, Drive
 from logscope.simulate.hazel_bus import Sent
 from logscope.simulate.scenarios import KeyCycle, Scenario
-
-FloatArray = NDArray[np.float64]
 
 # How often each is drawn: often enough that each meets each in a score of some hundred runs (judgement). What puts a
 # part in doubt for good is drawn seldom, for then the log says little of anything else.

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logging_dirt.definitions import HAZEL_FILE, OTHER_FILE
 from logging_dirt.drive_dirt import BURST, INVERTER, DriveDirt, draw_drive_dirt
@@ -13,6 +12,7 @@ from logging_dirt.foreign import Foreign
 from logging_dirt.logger import Clock, in_bursts
 from logging_dirt.sensing import Sensing
 from logging_dirt.states import Reporting, state_messages
+from logscope.arrays import FloatArray
 from logscope.simulate.can_output import Stream
 from logscope.simulate.drive import ROW_S, Drive
 from logscope.simulate.drive_truth import drive_truth
@@ -21,8 +21,6 @@ from logscope.simulate.layouts import Layout
 from logscope.simulate.sampling import noisy
 from logscope.simulate.truth import TruthEvent
 from logscope.vehicle import CanSection, Mapped, Vehicle
-
-FloatArray = NDArray[np.float64]
 
 _VOLT_NOISE = 0.15  # as on Hazel's bus
 _FILTERED = frozenset({"MotorSpeed"})  # what comes back through a filter after a restart

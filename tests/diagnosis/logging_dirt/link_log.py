@@ -6,19 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logging_dirt.definitions import HAZEL_FILE, OTHER_FILE, message
 from logging_dirt.link_dirt import LinkDirt
 from logging_dirt.logger import Clock, in_bursts
 from logging_dirt.states import Spans, state_messages
+from logscope.arrays import FloatArray
 from logscope.simulate.can_output import Stream, pack
 from logscope.simulate.circuits import Solution
 from logscope.simulate.hazel_bus import Sent
 from logscope.simulate.sampling import noisy, sending_times
 from logscope.vehicle import Vehicle
-
-FloatArray = NDArray[np.float64]
 
 STEP_S = 5e-4  # of the grid on which the sensing is reckoned: a quarter of the shortest lag
 _NOISE_V, _NOISE_A = 0.15, 0.6  # as on Hazel's bus

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from logscope.arrays import FloatArray
 from logscope.simulate.can_output import Stream, candump_lines, passing_times
-
-FloatArray = NDArray[np.float64]
 
 GRIDS_S = (0.001, 0.01, 0.05)
 _BLOCK_S = 0.02  # for which a logger of two buses collects the frames of each

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 # Of the message's period. A hand-built car shows 59 ms behind 50 ms; up to twice as slow is judgement.
 _RATIO = (1.05, 2.2)

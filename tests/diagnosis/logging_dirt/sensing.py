@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-FloatArray = NDArray[np.float64]
+from logscope.arrays import FloatArray
 
 _LAG_S = (0.002, 0.08)  # of one stage; a production plug-in hybrid shows 65 ms
 _AVERAGE_S = (0.005, 0.1)

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
 from logging_dirt.definitions import message
+from logscope.arrays import FloatArray
 from logscope.simulate.hazel_bus import Sent
 from logscope.simulate.sampling import sending_times
 
-FloatArray = NDArray[np.float64]
 Spans = Sequence[tuple[float, float]]
 
 _PERIOD_S = 0.1  # the production cars all send their states at 10 Hz
