@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from logscope.arrays import FloatArray
 from logscope.decoding.table import Table
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import RequestError, did_you_mean
-from logscope.findings import FloatArray
 from logscope.mapping import SignalBinding, part_of
 from logscope.parts import PARTS, Conversion, Role, convert
 from logscope.signals import Part, Signals

@@ -6,7 +6,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from logscope.findings import Severity
-from logscope.report.numbers import number_text
+from logscope.quantities import number_text
 
 if TYPE_CHECKING:
     from logscope.result import Result
