@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable, Sequence
 
 import typer
 
-from logscope.arguments import spread
 from logscope.commands.check import check
 from logscope.commands.compare import compare
 from logscope.commands.decode import decode
@@ -17,6 +17,27 @@ from logscope.commands.inventory import inventory
 from logscope.commands.size_precharge import size_precharge
 from logscope.commands.trend import trend
 from logscope.errors import LogscopeError
+
+
+def spread(arguments: Sequence[str], options: Iterable[str]) -> list[str]:
+    """An option with several values becomes the option once for each of them, so that `--before *.log` works.
+
+    >>> spread(["compare", "--before", "a.log", "b.log", "--after", "c.log"], ["--before", "--after"])
+    ['compare', '--before', 'a.log', '--before', 'b.log', '--after', 'c.log']
+    """
+    taking = set(options)
+    written: list[str] = []
+    current, values = "", 0
+    for argument in arguments:
+        if argument.startswith("-") and argument != "-":
+            current, values = (argument, 0) if argument in taking else ("", 0)
+        elif current:
+            values += 1
+            if values > 1:
+                written.append(current)
+        written.append(argument)
+    return written
+
 
 _SEVERAL_VALUES = ("--before", "--after")  # options that take all values up to the next option
 _UNUSABLE = 2  # exit status of a request or input that is unusable

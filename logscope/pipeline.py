@@ -12,8 +12,7 @@ from logscope.capture.frames import DATES_FROM_NS, Account
 from logscope.capture.open import Capture
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_silence import console_restart, message_silent
-from logscope.checks.capture_time import gap, time_step, time_unit
-from logscope.checks.joint_clock import joint_clock
+from logscope.checks.capture_time import gap, joint_clock, time_step, time_unit
 from logscope.checks.told_once import told_once
 from logscope.decoded import Decoded, decode_capture, mapped_bindings
 from logscope.decoding.tables import Decoder

@@ -5,12 +5,13 @@ Source of the channel names: ASAM MDF bus logging (associated standard), as pyth
 
 from __future__ import annotations
 
+import struct
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from traceback import walk_tb
-from typing import Any, NamedTuple
+from typing import IO, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +19,53 @@ from numpy.typing import NDArray
 from logscope.capture import library
 from logscope.capture.compression import unpack
 from logscope.capture.frames import Account, Block, Flag, Frames
-from logscope.capture.mf4_chains import follow_chains
 from logscope.capture.rows import EARLIEST, concatenate, counts_of, no_frames
 from logscope.errors import LogError
+
+_HEADER = struct.Struct("<4s4xQQ")  # kind, length, number of links
+_FIRST_BLOCK = 64  # the header block follows the identification block
+# Of each kind of block: which of its links lead to a block that belongs to it alone. Link 0 of most is the next one.
+_OWN_LINKS = {
+    b"##HD": (0, 1, 2, 3, 4),  # data groups, file history, hierarchy, attachments, events
+    b"##DG": (0, 1),  # next, channel groups
+    b"##CG": (0, 1),  # next, channels
+    b"##CN": (0, 1),  # next, the channels it is composed of
+    b"##FH": (0,),
+    b"##CH": (0, 1),
+    b"##AT": (0,),
+    b"##EV": (0,),
+}
+
+
+class EndlessChain(ValueError):
+    """A block is reached twice."""
+
+
+def follow_chains(stream: IO[bytes]) -> None:
+    """Visit each block once; raises EndlessChain where one is reached a second time, and rewinds the stream."""
+    visited: set[int] = set()
+    waiting = [_FIRST_BLOCK]
+    while waiting:
+        at = waiting.pop()
+        if at in visited:
+            raise EndlessChain(f"the block at byte {at} is reached twice")
+        visited.add(at)
+        waiting += _own_links(stream, at)
+    stream.seek(0)
+
+
+def _own_links(stream: IO[bytes], at: int) -> list[int]:
+    """Where the blocks are that belong to the block at `at`; none where there is no such block."""
+    stream.seek(at)
+    header = stream.read(_HEADER.size)
+    if len(header) < _HEADER.size:
+        return []
+    kind, _, count = _HEADER.unpack(header)
+    wanted = _OWN_LINKS.get(kind, ())
+    links = stream.read(8 * min(count, 8))
+    addresses = struct.unpack(f"<{len(links) // 8}Q", links[: len(links) // 8 * 8])
+    return [addresses[k] for k in wanted if k < len(addresses) and 0 < addresses[k] < 1 << 63]
+
 
 _RECORDS_AT_ONCE = 100_000  # some 10 MB
 _CAN, _BUS_EVENT, _SOURCE_IS_BUS = 2, 2, 2  # bus type, flag of a channel group, source type (ASAM MDF 4)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,7 +12,6 @@ from numpy.typing import NDArray
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine
-from logscope.capture.framing import END_OF, unpack
 from logscope.capture.record_search import (
     Bytes,
     Candidates,
@@ -25,6 +25,48 @@ from logscope.capture.samples import SerialAccount
 from logscope.capture.serial_assemble import Rows
 from logscope.definitions.record_layout import RecordLayout, lay_out
 from logscope.definitions.serial import Record, SerialDefinition
+
+SLIP_END = b"\xc0"
+SLIP_ESC = b"\xdb"
+_SLIP_ESCAPED_END = b"\xdb\xdc"
+_SLIP_ESCAPED_ESC = b"\xdb\xdd"
+_SLIP_BROKEN = re.compile(rb"\xdb(?![\xdc\xdd])")
+
+COBS_END = b"\x00"
+
+END_OF = {"cobs": COBS_END, "slip": SLIP_END}
+
+
+def unpack(packet: bytes, framing: str) -> bytes:
+    """What a packet, without its end byte, holds. framing : "cobs" or "slip".
+
+    Raises ValueError where it is not validly encoded.
+    """
+    return unpack_cobs(packet) if framing == "cobs" else unpack_slip(packet)
+
+
+def unpack_cobs(packet: bytes) -> bytes:
+    """Undo consistent overhead byte stuffing."""
+    from cobs import cobs
+
+    try:
+        return bytes(cobs.decode(packet))
+    except cobs.DecodeError:
+        raise ValueError("it is no valid COBS packet") from None
+
+
+def unpack_slip(packet: bytes) -> bytes:
+    """Undo the escapes of RFC 1055.
+
+    The RFC's example leaves a byte behind a stray ESC as it is; here that is damage, as no sender writes it.
+
+    >>> unpack_slip(b"a\\xdb\\xdcb\\xdb\\xdd")
+    b'a\\xc0b\\xdb'
+    """
+    if _SLIP_BROKEN.search(packet):
+        raise ValueError("it is no valid SLIP packet")
+    return packet.replace(_SLIP_ESCAPED_END, SLIP_END).replace(_SLIP_ESCAPED_ESC, SLIP_ESC)
+
 
 # Bytes without a sound record are kept for the next block up to here, so that what is damaged counts
 # as one stretch; several times the longest record. A longer stretch is counted piece by piece.

@@ -23,11 +23,10 @@ from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
 from logscope.findings import Finding, Measured
 from logscope.measures import EventRate
-from logscope.statistics.clustering import Recorded, clustering
+from logscope.statistics.clustering import Recorded, clustering, spread_of_units, student_widening
 from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
 from logscope.statistics.rate_change import Law, Observed, RateChange, fit_law, rate_change
 from logscope.statistics.rates import Estimate
-from logscope.statistics.unit_spread import spread_of_units, student_widening
 
 HALVED = 0.5
 _FEWEST_DRIVING_S = 60.0  # on each side: a single burst, of some 30 s at most, is no rate

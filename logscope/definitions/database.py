@@ -5,7 +5,12 @@ The only module that knows cantools, and it imports it when a file is read.
 
 from __future__ import annotations
 
+import sys
+from importlib import import_module
+from importlib.util import find_spec, module_from_spec
 from pathlib import Path
+from threading import Lock
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 from logscope.definitions.complaints import END_MARK
@@ -18,6 +23,22 @@ if TYPE_CHECKING:
     from cantools.database.can import Database, Message, Signal
 
 
+_importing = Lock()
+
+
+def database() -> ModuleType:
+    """The module `cantools.database`; a later `import cantools` gives the whole package as ever."""
+    name = "cantools"
+    with _importing:
+        if name not in sys.modules and (spec := find_spec(name)) is not None:
+            sys.modules[name] = module_from_spec(spec)  # the bare package: where its parts lie, nothing executed
+            try:
+                return import_module(f"{name}.database")
+            finally:
+                del sys.modules[name]
+        return import_module(f"{name}.database")
+
+
 def parse(text: str, file_format: str, *, strict: bool = True) -> Database:
     """The database in a text of the format "dbc", "kcd", "sym" or "arxml".
 
@@ -27,7 +48,7 @@ def parse(text: str, file_format: str, *, strict: bool = True) -> Database:
     """
     import logging
 
-    from logscope.definitions.cantools_database import database as cantools_database
+    from logscope.definitions.database import database as cantools_database
 
     reader = cantools_database()
     # Two messages with one identifier are reported by us; cantools would also log them.

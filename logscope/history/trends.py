@@ -14,8 +14,7 @@ from logscope.history.rows import Drift, Note, Row, StepChange
 from logscope.measures import Measure, Repeated
 from logscope.statistics.holm import holm
 from logscope.statistics.robust import NORMAL_95
-from logscope.statistics.step import Step, weighted_step
-from logscope.statistics.trend import Trend, weighted_trend
+from logscope.statistics.trend import Step, Trend, weighted_step, weighted_trend
 
 LEAST_LOGS = 5  # a line through fewer leaves too little to judge its scatter by
 TREND_LEVEL = 0.01  # chance of a trend claimed where there is none, over all measures together

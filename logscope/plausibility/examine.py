@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from logscope.findings import Finding
 from logscope.plausibility.clean import clean
-from logscope.plausibility.configuration import unlikely, without_values
-from logscope.plausibility.configuration_text import unlikely_finding
+from logscope.plausibility.configuration import unlikely, unlikely_finding, without_values
 from logscope.plausibility.constant import constant_readings
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.doubts import misread_doubts, sign_doubts, temperature_doubts

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.capture.counters import stray, unroll
+from logscope.capture.serial_assemble import stray, unroll
 
 MS = 1_000_000
 

@@ -7,7 +7,7 @@ from cobs import cobs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.capture.framing import unpack
+from logscope.capture.serial_binary import unpack
 
 END, ESC, ESC_END, ESC_ESC = 0o300, 0o333, 0o334, 0o335  # as RFC 1055 gives them, in octal
 

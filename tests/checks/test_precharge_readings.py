@@ -10,8 +10,7 @@ from logscope.arrays import FloatArray
 from logscope.checks.precharge.check import precharge
 from logscope.curves.timestamps import Known, grid_of, stamps_of
 from logscope.findings import Finding
-from logscope.observations.dc_link.link import describe_link
-from logscope.observations.dc_link.new_readings import without_repeats
+from logscope.observations.dc_link.link import describe_link, without_repeats
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle

@@ -7,8 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from logscope.statistics.clustering import INDEPENDENT, Recorded, clustering
-from logscope.statistics.unit_spread import spread_of_units, student_widening
+from logscope.statistics.clustering import INDEPENDENT, Recorded, clustering, spread_of_units, student_widening
 
 _LENGTH_S, _WINDOW_S = 6000.0, 30.0
 

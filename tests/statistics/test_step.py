@@ -6,7 +6,7 @@ import numpy as np
 import statsmodels.api as sm
 from scipy import stats
 
-from logscope.statistics.step import weighted_step
+from logscope.statistics.trend import weighted_step
 
 
 def test_levels_and_limits_are_those_of_weighted_least_squares_on_a_dummy() -> None:

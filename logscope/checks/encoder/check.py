@@ -6,11 +6,10 @@ from math import sqrt
 
 import numpy as np
 
-from logscope.checks.encoder.beyond_ripple import beyond_ripple
 from logscope.checks.encoder.disturbance_chart import rate_chart
 from logscope.checks.encoder.disturbance_load import LoadRelation, load_relation, running_rate
 from logscope.checks.encoder.disturbance_switching import followed_switching
-from logscope.checks.encoder.speed_ripple import ripple
+from logscope.checks.encoder.speed_ripple import beyond_ripple, ripple
 from logscope.checks.encoder.speed_scale import scale
 from logscope.checks.encoder.words import (
     KINDS,

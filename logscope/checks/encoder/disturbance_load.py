@@ -15,12 +15,59 @@ import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.encoder.disturbance_chart import CurrentBin, current_bins
-from logscope.checks.encoder.disturbance_company import Companion, companions
-from logscope.checks.encoder.disturbance_rate import RateLaw, rate_law, stretches
+from logscope.checks.encoder.disturbance_rate import CLUSTER_BINS, RateLaw, Stretches, rate_law, stretches
 from logscope.findings import Measured
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.signals import Signals
+from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.rates import Estimate, poisson_rate, rate_ratio
+
+_UNITS = {"throttle": (10.0, "%"), "dc_link_voltage": (10.0, "V")}  # the factor is given for so much more
+_COMPANION_STALE_S = 1.0  # a value older than this says nothing about the moment
+_LEAST_SPREAD = 0.5  # of the unit above, standard deviation beyond what current and speed explain
+_LEAST_KNOWN = 0.9  # of the driving: with less of it known, the rest may be what matters
+
+
+@dataclass(frozen=True, slots=True)
+class Companion:
+    """A part beside current and speed, and the factor on the rate for each `per` of it more, 95 % limits."""
+
+    name: str
+    per: str
+    factor: Estimate
+
+    @property
+    def matters(self) -> bool:
+        """Whether the limits leave out that it does not matter."""
+        return self.factor.low > 1.0 or self.factor.high < 1.0
+
+
+def companions(study: SpeedStudy, signals: Signals, driven: Stretches) -> tuple[Companion, ...]:
+    """Each part that is logged, and changes by itself, with its factor at the same current and speed."""
+    found = []
+    for name, (unit, symbol) in _UNITS.items():
+        part = signals.get(name)
+        if part is None:
+            continue
+        value = part.held_at(study.speed.time_s, _COMPANION_STALE_S)
+        known = np.isfinite(value)
+        if float(np.sum(driven.weight_s, where=known)) < _LEAST_KNOWN * float(np.sum(driven.weight_s)):
+            continue
+        beside, base = driven.mean(np.where(known, value, 0.0)) / unit, driven.base
+        own = beside - base @ np.linalg.lstsq(base, beside, rcond=None)[0]
+        if float(np.std(own)) < _LEAST_SPREAD:
+            continue
+        covariates = np.column_stack([base, own])
+        try:
+            fit = fit_dispersed(driven.counts, driven.exposure_s, covariates)
+        except ValueError:
+            continue
+        last = covariates.shape[1] - 1
+        lasts = hac_variance_ratio(driven.counts, driven.exposure_s, covariates, fit, CLUSTER_BINS)
+        limits = profile_limits(driven.counts, driven.exposure_s, covariates, fit, last, lasts[last])
+        found.append(Companion(name, f"{unit:g} {symbol}", fit.factor(last, *limits)))
+    return tuple(found)
+
 
 _LEAST_CONTRAST_A = 30.0  # means nearer than this say nothing about a change over 100 A
 _PER_A = 100.0

@@ -25,7 +25,6 @@ from logscope.observations.dc_link.flags import (
     with_flags,
     without_rise,
 )
-from logscope.observations.dc_link.hunting import joined_hunting
 from logscope.observations.dc_link.link import (
     LIFT_SHARE,
     LOWEST_FULL_V,
@@ -34,9 +33,9 @@ from logscope.observations.dc_link.link import (
     link_full,
     pack_highest,
     pack_lowest,
+    without_repeats,
 )
-from logscope.observations.dc_link.new_readings import without_repeats
-from logscope.observations.dc_link.rises import Attempt, as_attempt, onset_of, parted, rises_of
+from logscope.observations.dc_link.rises import Attempt, as_attempt, joined_hunting, onset_of, parted, rises_of
 from logscope.signals import Signals
 from logscope.statistics.sampling import zero_order_hold
 
