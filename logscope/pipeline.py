@@ -40,6 +40,7 @@ Check = Callable[[Signals, Observations, Vehicle], list[Finding]]
 
 def checks() -> tuple[tuple[str, Check], ...]:
     """The checks by name, in the order in which a conversion meets them."""
+    from logscope.checks.battery.check import battery
     from logscope.checks.contactors.check import contactors
     from logscope.checks.current_control.check import current_control
     from logscope.checks.discharge.check import discharge
@@ -47,7 +48,6 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.encoder.check import encoder
     from logscope.checks.limits.check import limits
     from logscope.checks.machine.check import machine
-    from logscope.checks.pack.check import pack
     from logscope.checks.precharge.check import precharge
     from logscope.checks.regeneration.check import regeneration
     from logscope.checks.throttle.check import throttle
@@ -60,7 +60,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("encoder", encoder),
         ("trips", trips),
         ("limits", limits),
-        ("battery", pack),
+        ("battery", battery),
         ("current_control", current_control),
         ("driveline", driveline),
         ("throttle", throttle),

@@ -121,6 +121,6 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
     current[(T > 5) & (T < 5.2)] = 360
     made = signals(part("motor_current", T, current, 1.0), *parts)
     told = told_once([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
-    passed = [each for each in told if each.title.partition(": ")[2].partition(" its limit")[1]]
+    passed = [each for each in told if "above its limit" in each.title]
     assert [each.start_s for each in passed] == [pytest.approx(5, abs=0.02)]
     assert passed[0].measured["motor_current_margin_A"].value == pytest.approx(-10)

@@ -51,7 +51,7 @@ def signals(*parts: Part) -> Signals:
     return Signals({each.name: each for each in parts}, 0.0, max(float(each.time_s[-1]) for each in parts))
 
 
-def battery(rng: np.random.Generator, ohm: float, period_s: float, seconds: float = 120.0) -> Signals:
+def loaded_battery(rng: np.random.Generator, ohm: float, period_s: float, seconds: float = 120.0) -> Signals:
     """A pack of 330 V that falls a little, behind a resistance."""
     amps = pedal_current(rng, seconds)
     volts = 330 - 0.03 * np.arange(amps.size) * TICK_S - ohm * amps

@@ -13,10 +13,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from precharge_cases import PrechargeCase
 from scipy.stats import norm
 
 from logscope.arrays import FloatArray
-from logscope.simulate.precharge_cases import PrechargeCase
 
 BEFORE_S = 0.5  # of the level before the rise: earlier, the link may have been bleeding down
 _CELLS_REACH = 7.0  # standard deviations around the expected reading that the cells cover

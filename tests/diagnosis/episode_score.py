@@ -30,6 +30,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 
+from drive_catalogue import healthy
 from logging_dirt.drive_log import DirtyLog, dirty_log
 from logging_dirt.whole_log import checked
 from score_matching import TOLERANCE_S, Claim, claims_of
@@ -39,7 +40,6 @@ from score_tally import per_hour, share
 from simulate_hour import long_drive
 
 from logscope.findings import Finding, Severity
-from logscope.simulate.catalogue import healthy
 from logscope.simulate.drive import ROW_S, Drive, simulate_drive
 from logscope.simulate.layouts import LAYOUTS, SAMPLINGS_S
 from logscope.simulate.truth import TruthEvent

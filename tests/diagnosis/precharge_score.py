@@ -26,12 +26,12 @@ from cramer_rao import Bounds, bounds
 from logging_dirt.precharge_log import dirty_precharge
 from logging_dirt.whole_log import checked
 from one_check import findings_of
+from precharge_cases import PrechargeCase, random_precharge
 from scipy.optimize import OptimizeWarning, curve_fit
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding, NothingToCheck
 from logscope.signals import Part, Signals
-from logscope.simulate.precharge_cases import PrechargeCase, random_precharge
 from logscope.vehicle import Precharge, Vehicle
 
 KINDS = ("complete", "slow", "fast", "parallel_load", "stalled", "no_rise", "interrupted", "closed_early", "bypassed")

@@ -7,20 +7,20 @@ from math import inf
 from zlib import crc32
 
 from cramer_rao import bounds
+from drive_catalogue import Case, faults, healthy, vary
 from logging_dirt.drive_dirt import with_loaded_link
 from logging_dirt.drive_log import dirty_log
 from logging_dirt.precharge_log import dirty_precharge
 from logging_dirt.whole_log import checked
+from precharge_cases import KINDS, PrechargeTruth, random_precharge
 from precharge_score import judged, signals_of, vehicle_of
 from score_baseline import baseline
 from score_signals import vehicle_for
 
 from logscope.findings import Finding, NothingToCheck
 from logscope.signals import MissingPart, Signals
-from logscope.simulate.catalogue import Case, faults, healthy, vary
 from logscope.simulate.drive import Drive, simulate_drive
 from logscope.simulate.layouts import LAYOUTS, SAMPLINGS_S, Layout
-from logscope.simulate.precharge_cases import KINDS, PrechargeTruth, random_precharge
 from logscope.simulate.truth import TruthEvent
 from logscope.vehicle import Vehicle
 

@@ -20,6 +20,7 @@ from logging_dirt.refresh import Refresh
 from logging_dirt.repetition import Repetition
 from logging_dirt.sensing import Sensing
 from logging_dirt.states import Reporting, States, closed, state_messages
+from precharge_cases import random_precharge
 from scipy import signal
 from score_runs import CASES, play
 from score_signals import signals_of_drive, vehicle_for
@@ -28,7 +29,6 @@ from sound_cycle_logs import sound_cycle
 from logscope.simulate.can_output import Stream, pack
 from logscope.simulate.hazel_bus import Sent, sent_messages
 from logscope.simulate.layouts import LAYOUTS
-from logscope.simulate.precharge_cases import random_precharge
 
 SEEDS = range(3000, 3012)
 

@@ -7,11 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cramer_rao import bounds
+from precharge_cases import PrechargeCase, random_precharge
 from precharge_score import score
 from scipy import stats
 from scipy.optimize import curve_fit
-
-from logscope.simulate.precharge_cases import PrechargeCase, random_precharge
 
 SEEDS = range(1000, 1060)  # apart from the seeds that the method was developed on
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from drive_catalogue import healthy
 from one_check import findings_of
 from scipy import optimize, signal
 from score_runs import CASES, layout_of, play
@@ -19,7 +20,6 @@ from logscope.arrays import FloatArray
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.pipeline import Check
 from logscope.signals import MissingPart, Signals
-from logscope.simulate.catalogue import healthy
 from logscope.simulate.drive import ROW_S, Drive, simulate_drive
 from logscope.simulate.hazel_drives import HAZEL, pedal
 from logscope.simulate.layouts import Layout

@@ -20,19 +20,19 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "checks"))
 
 from loop_traces import loop_log
 from tuning_drives import as_it_answers, is_alarm, loop_drive, sound_drives
-from tuning_traces import TICK_S, battery, launches
+from tuning_traces import TICK_S, launches, loaded_battery
 
+from logscope.checks.battery.check import battery
 from logscope.checks.current_control.check import current_control
 from logscope.checks.driveline.check import driveline
 from logscope.checks.machine.check import machine
-from logscope.checks.pack.check import pack
 from logscope.checks.regeneration.check import regeneration
 from logscope.checks.throttle.check import throttle
 from logscope.findings import Finding, Measured
 from logscope.physics.second_order import overshoot_share
 from logscope.vehicle import Motor, Vehicle
 
-TUNING = (current_control, driveline, throttle, machine, regeneration, pack)
+TUNING = (current_control, driveline, throttle, machine, regeneration, battery)
 VEHICLE = Vehicle(motor=Motor(max_speed_rpm=9000))
 Pairs = Iterator[tuple[str, Measured | None, float]]
 
@@ -82,7 +82,7 @@ def packs(seed: int, period_s: float) -> Pairs:
     """Resistance of a pack."""
     rng = np.random.default_rng(seed)
     ohm = rng.uniform(0.05, 0.2)
-    found = of_kind(findings_of(pack, battery(rng, ohm, period_s), VEHICLE), "battery.resistance")
+    found = of_kind(findings_of(battery, loaded_battery(rng, ohm, period_s), VEHICLE), "battery.resistance")
     yield "resistance_ohm", found.measured["resistance_ohm"] if found else None, ohm
 
 

@@ -14,9 +14,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from precharge_cases import random_precharge
 from precharge_score import judged, plain_fit
-
-from logscope.simulate.precharge_cases import random_precharge
 
 LAGS_S = (0.0, 0.08)
 TOLD_OFF = 0.10  # R and C are told to this share: what parts are made to

@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 
 import pytest
+from drive_catalogue import faults, healthy, vary
 
-from logscope.simulate.catalogue import faults, healthy, vary
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.drive_truth import drive_truth
 from logscope.simulate.encoder import Encoder, count_speed

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 
 import pytest
+from write_sample_logs import write_samples
 
 from logscope.errors import RequestError
 from logscope.simulate.demo import write_demo
-from logscope.simulate.samples import write_samples
 from logscope.vehicle import load_vehicle
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from write_sample_logs import SAMPLE_SEED
 
 from logscope.simulate.circuits import HighVoltage
 from logscope.simulate.drive import simulate_drive
@@ -13,7 +14,6 @@ from logscope.simulate.drive_truth import drive_truth
 from logscope.simulate.encoder import EncoderFault, Fault
 from logscope.simulate.hazel_drives import healthy_drive, troubled_drive
 from logscope.simulate.key_cycles import play
-from logscope.simulate.samples import SAMPLE_SEED
 from logscope.simulate.scenarios import KeyCycle, Profile, Tuning
 
 CIRCUIT = HighVoltage(330.0, 150.0, 1e-3, bleeder_ohm=47e3)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
-from logscope.simulate.precharge_cases import KINDS, random_precharge
+from precharge_cases import KINDS, random_precharge
 
 SEEDS = range(40)
 

@@ -12,7 +12,7 @@ from logscope.checks.current_control.pooled import behaviours, delay, steady_err
 from logscope.checks.current_control.response import fit_answer
 from logscope.checks.current_control.steps import find_steps
 from logscope.checks.current_control.swinging import find_swinging, smallest_seen
-from logscope.checks.current_control.words import (
+from logscope.checks.current_control.text import (
     calm_words,
     fast_words,
     no_step_words,

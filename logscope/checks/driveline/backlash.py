@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.driveline.demand import Demand
+from logscope.checks.driveline.judder import Demand
 from logscope.signals import Part
 from logscope.statistics.robust import noise_floor
 

@@ -9,8 +9,7 @@ import numpy as np
 
 from logscope.checks.assemble import assemble
 from logscope.checks.driveline.backlash import Knocks, find_knocks
-from logscope.checks.driveline.demand import Demand, find_demand
-from logscope.checks.driveline.judder import HIGH_HZ, LOW_HZ, Judder, find_judder, highest_hz
+from logscope.checks.driveline.judder import HIGH_HZ, LOW_HZ, Demand, Judder, find_demand, find_judder, highest_hz
 from logscope.checks.driveline.slip import Slip, find_slip
 from logscope.checks.wording import Words, number, seconds, times
 from logscope.findings import Evidence, Finding, Mark, Measured, NothingToCheck, Severity

@@ -11,7 +11,7 @@ from logscope.checks.encoder.disturbance_load import LoadRelation, load_relation
 from logscope.checks.encoder.disturbance_switching import followed_switching
 from logscope.checks.encoder.speed_ripple import beyond_ripple, ripple
 from logscope.checks.encoder.speed_scale import scale
-from logscope.checks.encoder.words import (
+from logscope.checks.encoder.text import (
     KINDS,
     NEXT_STEPS,
     NEXT_STEPS_HOLD,

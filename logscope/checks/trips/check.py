@@ -10,7 +10,7 @@ from logscope.checks.trips.cause import Cause, judge
 from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import NO_LEAD
 from logscope.checks.trips.pattern import pattern
-from logscope.checks.trips.words import next_step, retries_in_words, title
+from logscope.checks.trips.text import next_step, retries_in_words, title
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.observations.motor_speed.analysis import WrongSpeed
 from logscope.observations.motor_speed.disturbances import SpeedStudy

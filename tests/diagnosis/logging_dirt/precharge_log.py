@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
+from precharge_cases import PrechargeTruth, play_precharge
 
 from logging_dirt.link_dirt import LinkDirt, draw_link_dirt
 from logging_dirt.link_log import Played, grid, link_vehicle, log_link
-from logscope.simulate.precharge_cases import PrechargeTruth, play_precharge
 from logscope.vehicle import Vehicle
 
 _NEGATIVE_BEFORE_S = 0.2  # the negative contactor closes this long before the relay

@@ -1,4 +1,4 @@
-"""Writes the sample logs of the repository: `python -m logscope.simulate.samples [FOLDER]`."""
+"""Writes the sample logs of the repository: `python tests/diagnosis/write_sample_logs.py [FOLDER]`."""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy import stats
 
 from logscope.arrays import FloatArray, IndexArray
-from logscope.checks.pack.load import LAGS, Load, load_at
+from logscope.checks.battery.load import LAGS, Load, load_at
 from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Signals
 from logscope.statistics.robust import NORMAL_95

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.checks.pack.energy import LEAST_KM, Energy, find_energy
-from logscope.checks.pack.load import Load, load_at
-from logscope.checks.pack.resistance import SPAN_S, Resistance, find_resistance
-from logscope.checks.pack.sag import Sag, find_sag
+from logscope.checks.battery.energy import LEAST_KM, Energy, find_energy
+from logscope.checks.battery.load import Load, load_at
+from logscope.checks.battery.resistance import SPAN_S, Resistance, find_resistance
+from logscope.checks.battery.sag import Sag, find_sag
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import (
     CAUTION_HV,
@@ -34,7 +34,7 @@ _LEAST_WH = 1.0  # less drawn is a standing vehicle
 _PARTS = ("battery_voltage", "battery_current")
 
 
-def pack(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
+def battery(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
     """Judge the battery under load.
 
     Needs `battery_voltage` and `battery_current`; speed for the energy per km. Raises MissingPart, or NothingToCheck

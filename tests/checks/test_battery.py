@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from one_check import findings_of
-from tuning_traces import TICK_S, battery, logged, signals
+from tuning_traces import TICK_S, loaded_battery, logged, signals
 
-from logscope.checks.pack.check import pack
-from logscope.checks.pack.load import load_at
-from logscope.checks.pack.resistance import find_pulses
+from logscope.checks.battery.check import battery
+from logscope.checks.battery.load import load_at
+from logscope.checks.battery.resistance import find_pulses
 from logscope.findings import Finding, Severity
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Limits, Vehicle
@@ -18,7 +18,7 @@ HAZEL = Vehicle(limits=Limits(battery_min_V=240))
 
 
 def found(made: Signals, kind: str, vehicle: Vehicle = HAZEL) -> Finding:
-    (one,) = [each for each in findings_of(pack, made, vehicle) if each.kind == f"battery.{kind}"]
+    (one,) = [each for each in findings_of(battery, made, vehicle) if each.kind == f"battery.{kind}"]
     return one
 
 
@@ -29,7 +29,7 @@ def test_resistance_is_right_and_its_limits_hold_it(period_s: float, most: float
     for seed in range(200, 212):
         rng = np.random.default_rng(seed)
         ohm = rng.uniform(0.05, 0.2)
-        value = found(battery(rng, ohm, period_s), "resistance").measured["resistance_ohm"]
+        value = found(loaded_battery(rng, ohm, period_s), "resistance").measured["resistance_ohm"]
         assert value.value is not None
         assert value.low is not None
         assert value.high is not None
@@ -73,7 +73,7 @@ def test_one_clear_step_of_current_gives_the_resistance_with_limits_that_hold_it
         )
         (one,) = [
             each
-            for each in findings_of(pack, made, Vehicle())
+            for each in findings_of(battery, made, Vehicle())
             if each.kind in ("battery.resistance", "battery.undetermined")
         ]
         if one.kind == "battery.resistance":
@@ -95,13 +95,13 @@ def test_a_drift_of_the_voltage_without_a_step_of_current_gives_no_resistance() 
         logged(rng, "battery_voltage", 350 - 0.2 * t, 0.1, 0.1, 0.1),
         logged(rng, "battery_current", 5 + 2 * np.sin(t), 0.1, 0.3, 0.1),
     )
-    assert "battery.resistance" not in {each.kind for each in findings_of(pack, made, HAZEL)}
+    assert "battery.resistance" not in {each.kind for each in findings_of(battery, made, HAZEL)}
 
 
 def test_sag_and_power_left_follow_from_the_line() -> None:
     """Kirchhoff's voltage law by hand: at 240 V, V·(OCV − V)/R, less the greatest power drawn."""
     rng = np.random.default_rng(5)
-    one = found(battery(rng, 0.1, 0.02), "resistance")
+    one = found(loaded_battery(rng, 0.1, 0.02), "resistance")
     peak, ocv, left = (one.measured[name].value for name in ("peak_power_W", "open_circuit_V", "power_left_W"))
     assert peak is not None
     assert ocv is not None
@@ -112,7 +112,7 @@ def test_sag_and_power_left_follow_from_the_line() -> None:
 
 def test_a_pack_at_its_least_voltage_warns() -> None:
     rng = np.random.default_rng(6)
-    one = found(battery(rng, 0.3, 0.02), "resistance", Vehicle(limits=Limits(battery_min_V=260)))
+    one = found(loaded_battery(rng, 0.3, 0.02), "resistance", Vehicle(limits=Limits(battery_min_V=260)))
     assert one.severity is Severity.WARNING
     assert "lowest permitted voltage is near" in one.next_step
 
@@ -156,6 +156,6 @@ def test_what_a_charger_gives_is_not_put_back_by_braking() -> None:
 
 
 def test_without_a_current_it_is_not_checked() -> None:
-    made = battery(np.random.default_rng(1), 0.1, 0.1, 10.0)
+    made = loaded_battery(np.random.default_rng(1), 0.1, 0.1, 10.0)
     with pytest.raises(MissingPart):
-        findings_of(pack, Signals({"battery_voltage": made["battery_voltage"]}, 0, 10), HAZEL)
+        findings_of(battery, Signals({"battery_voltage": made["battery_voltage"]}, 0, 10), HAZEL)

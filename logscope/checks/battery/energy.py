@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.checks.pack.load import Load, awake
+from logscope.checks.battery.load import Load, awake
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.sampling import between_samples

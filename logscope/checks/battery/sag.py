@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter
 
-from logscope.checks.pack.resistance import Resistance
+from logscope.checks.battery.resistance import Resistance
 from logscope.findings import Measured
 from logscope.physics.battery import power_at_voltage_w
 
