@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from logscope.checks.wording import Words
 from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Measured, Severity
-from logscope.signals import Signals
-
-EVENTS_AT_MOST = 50  # a finding with more is a rate, not a list
 
 
 def assemble(
@@ -18,11 +15,18 @@ def assemble(
     spans: Sequence[tuple[float, float]],
     measured: Mapping[str, Measured],
     parts: Sequence[str],
-    signals: Signals,
+    signals: Container[str],
     evidence: Evidence | None = None,
+    expected: Mapping[str, Measured] | None = None,
+    cause: str | None = None,
+    counted: bool = False,
 ) -> Finding:
-    """One finding over its spans (from, until) [s]; several become its events. Parts not logged are left out."""
-    events = tuple(Event(float(since), float(until)) for since, until in spans[:EVENTS_AT_MOST])
+    """One finding over its spans (from, until) [s]; several become its events.
+
+    signals : what is logged; parts that are not are left out
+    counted : whether the spans are episodes that are counted, and so listed even where there is one
+    """
+    events = tuple(Event(float(since), float(until)) for since, until in spans)
     return Finding(
         kind=kind,
         severity=severity,
@@ -34,7 +38,9 @@ def assemble(
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
         parts=tuple(part for part in parts if part in signals),
+        cause=cause,
         measured=measured,
-        events=events if len(events) > 1 else (),
+        expected=expected or {},
+        events=events if counted or len(events) > 1 else (),
         evidence=evidence or Evidence(),
     )

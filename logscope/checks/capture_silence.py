@@ -127,13 +127,13 @@ def console_restart(restarts: Sequence[tuple[float, float]], signals: Signals) -
             end_s=restarts[-1][1],
             title=f"The console's controller restarted {how}{at_speed}; at least {seconds(longest)} are missing",
             explanation=(
-                f"Its clock started again after {listed}. How long it was off is not logged; the times given here are "
-                "the shortest possible. All values in between are unknown"
+                f"Its clock started again after {listed}. How long it was off is not logged; the times given here "
+                "are the shortest possible. All values in between are unknown"
                 + (", and the motor was turning when it stopped." if turning else ".")
             ),
             next_step=(
-                "Check the controller's supply, ground and plug: a controller that restarts while the motor turns has "
-                "lost its supply or tripped its watchdog."
+                "Check the controller's supply, ground and plug: a controller that restarts while the motor turns "
+                "has lost its supply or tripped its watchdog."
                 if turning
                 else "If nobody switched the controller off, check its supply, ground and plug."
             ),

@@ -47,8 +47,8 @@ def time_step(steps: Sequence[tuple[float, float]]) -> list[Finding]:
             title=_counted(len(steps), "The logger's clock jumped once", "The logger's clock jumped {} times"),
             explanation=(
                 f"The timestamps jumped by {listed}{', …' if len(steps) > 5 else ''}. Usual causes: a suspended "
-                "laptop, a clock correction, or a second recording in the same file. Times continue without the jump; "
-                "durations across it are unreliable."
+                "laptop, a clock correction, or a second recording in the same file. Times continue without the "
+                "jump; durations across it are unreliable."
             ),
             next_step="Split the log at the jump, or record again with suspend and clock correction switched off.",
             parts=(),

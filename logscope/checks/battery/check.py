@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.checks.assemble import assemble
 from logscope.checks.battery.energy import LEAST_KM, Energy, find_energy
 from logscope.checks.battery.load import Load, load_at
 from logscope.checks.battery.resistance import SPAN_S, Resistance, find_resistance
 from logscope.checks.battery.sag import Sag, find_sag
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import (
-    CAUTION_HV,
     Chart,
     Evidence,
     Finding,
@@ -45,13 +45,13 @@ def battery(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
         raise NothingToCheck("battery voltage and current are never logged at the same time")
     found = find_resistance(signals)
     energy = find_energy(load, signals, vehicle)
-    findings = [_undetermined(load) if found is None else _resistance(found, vehicle)]
+    findings = [_undetermined(load, signals) if found is None else _resistance(found, signals, vehicle)]
     if energy.drawn.value + energy.returned.value >= _LEAST_WH:
-        findings.append(_energy(energy, load))
+        findings.append(_energy(energy, load, signals))
     return findings
 
 
-def _resistance(found: Resistance, vehicle: Vehicle) -> Finding:
+def _resistance(found: Resistance, signals: Signals, vehicle: Vehicle) -> Finding:
     slope, pulses, least_v = found.slope, found.pulses, vehicle.limits.battery_min_V
     sag = find_sag(found, least_v)
     agree = None if pulses is None else pulses.low <= slope.high and slope.low <= pulses.high
@@ -69,12 +69,14 @@ def _resistance(found: Resistance, vehicle: Vehicle) -> Finding:
         measured["pulse_resistance_ohm"] = Measured(pulses.value, "ohm", pulses.low, pulses.high)
         measured["pulse_count"] = Measured(float(pulses.ohms.size), "1")
     severity = Severity.WARNING if close else Severity.GOOD
-    return _finding(
-        "resistance",
+    return assemble(
+        "battery.resistance",
         severity,
         resistance_words(found, sag, least_v, agree),
-        (sag.time_s, sag.time_s),
+        [(sag.time_s, sag.time_s)],
         measured,
+        _PARTS,
+        signals,
         _evidence(found, sag, least_v),
     )
 
@@ -99,14 +101,15 @@ def _evidence(found: Resistance, sag: Sag, least_v: float | None) -> Evidence:
     return Evidence(marks=(Mark(sag.time_s, "highest power"),), levels=levels, window=window, charts=(chart,))
 
 
-def _undetermined(load: Load) -> Finding:
+def _undetermined(load: Load, signals: Signals) -> Finding:
     span_a = float(np.ptp(load.amps))
     words = undetermined_words(f"here it moves within {span_a:.3g} A, sampled every {load.period_s * 1e3:.3g} ms")
     span = (float(load.time_s[0]), float(load.time_s[-1]))
-    return _finding("undetermined", Severity.INFO, words, span, {"current_span_A": Measured(span_a, "A")}, Evidence())
+    measured = {"current_span_A": Measured(span_a, "A")}
+    return assemble("battery.undetermined", Severity.INFO, words, [span], measured, _PARTS, signals)
 
 
-def _energy(energy: Energy, load: Load) -> Finding:
+def _energy(energy: Energy, load: Load, signals: Signals) -> Finding:
     drawn, returned = energy.drawn, energy.returned
     share = Measured(None, "%")
     if drawn.low > 0 and returned.high < drawn.low:  # else it is downhill or a charge, and the share says nothing
@@ -134,41 +137,17 @@ def _energy(energy: Energy, load: Load) -> Finding:
             consumption = Measured(value, "Wh/km", low, high)
             measured["consumption_Wh_per_km"] = consumption
     span = (float(load.time_s[0]), float(load.time_s[-1]))
-    return _finding("energy", Severity.INFO, energy_words(energy, consumption, share), span, measured, Evidence())
+    words = energy_words(energy, consumption, share)
+    return assemble("battery.energy", Severity.INFO, words, [span], measured, _PARTS, signals)
 
 
 def _limits(integral: Integral, unit: str) -> Measured:
     return Measured(integral.value, unit, max(integral.low, 0.0), integral.high)
 
 
-def _finding(
-    outcome: str,
-    severity: Severity,
-    words: Words,
-    span: tuple[float, float],
-    measured: dict[str, Measured],
-    evidence: Evidence,
-) -> Finding:
-    return Finding(
-        kind=f"battery.{outcome}",
-        severity=severity,
-        start_s=span[0],
-        end_s=span[1],
-        title=words.title,
-        explanation=words.explanation,
-        method=words.method,
-        next_step=words.next_step,
-        caution=CAUTION_HV if words.hands_near_hv else "",
-        parts=_PARTS,
-        measured=measured,
-        evidence=evidence,
-    )
-
-
 _COMPARE = (
     "Keep this log and compare later ones at the same temperature and charge: a resistance that grows points to "
-    "ageing "
-    "cells, one that jumps to a joint."
+    "ageing cells, one that jumps to a joint."
 )
 
 
@@ -181,14 +160,13 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
         f"From changes within {span}. Slower processes in the cells add to it: a 10 s or 18 s pulse gives a larger "
         "figure.",
         f"Voltage every {seconds(load.period_s)} against current, the current shifted by {seconds(abs(load.lag_s))} "
-        "to "
-        f"{'earlier' if load.lag_s >= 0 else 'later'}, where the two match best.",
+        f"to {'earlier' if load.lag_s >= 0 else 'later'}, where the two match best.",
     ]
     if found.by_steps:
         method = [
             f"From {slope.clusters} clear step{'s' * (slope.clusters != 1)} of current within {span}: change of "
-            "voltage over "
-            "change of current. The log holds too few changes for more. Slower processes in the cells add to it."
+            "voltage over change of current. The log holds too few changes for more. Slower processes in the cells "
+            "add to it."
         ]
     if pulses is not None:
         apart = "which agrees" if agree else "which does not agree: check whether voltage and current belong together"
@@ -200,16 +178,13 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
     enough = sag.power_left is None or (sag.power_left.low or 0.0) > 0
     return Words(
         f"Battery resistance: {quantity_text(Measured(slope.value, 'ohm'))} within {span}, "
-        f"{number(sag.sag.value or 0)} V sag at "
-        f"{power}",
+        f"{number(sag.sag.value or 0)} V sag at {power}",
         f"Within {span}: {quantity_text(ohms)}. At the highest power, {power} at {sag.time_s:.2f} s, the voltage "
-        "sags to "
-        f"{number(sag.volts)} V. {_left(sag, least_v)}",
+        f"sags to {number(sag.volts)} V. {_left(sag, least_v)}",
         _COMPARE
         if enough
         else "Do not ask for more power, or lower it, before the pack is emptier or colder: the lowest permitted "
-        "voltage is "
-        f"near. {_COMPARE}",
+        f"voltage is near. {_COMPARE}",
         method=" ".join(method),
     )
 
@@ -256,10 +231,8 @@ def energy_words(energy: Energy, consumption: Measured | None, share: Measured) 
         title,
         " ".join(said),
         "Compare runs over the same road in both directions: wind, slope and temperature move this figure more than "
-        "most "
-        "settings do.",
+        "most settings do.",
         hands_near_hv=False,
         method=f"Over {seconds(drawn.covered_s)} with samples. The limits cover the sampling, not an offset of the "
-        "current sensor: "
-        "1 A of offset is 0.3 kW at 300 V.",
+        "current sensor: 1 A of offset is 0.3 kW at 300 V.",
     )

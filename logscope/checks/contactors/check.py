@@ -45,8 +45,8 @@ def _why_nothing(story: Story) -> str:
     if story.has_states:
         return "no contactor switches, and the link never falls away from the pack under load"
     return (
-        "no signal is mapped to main_contactor or negative_contactor, and the voltages show no dropout: order, chatter "
-        "and openings cannot be seen without states"
+        "no signal is mapped to main_contactor or negative_contactor, and the voltages show no dropout: order, "
+        "chatter and openings cannot be seen without states"
     )
 
 

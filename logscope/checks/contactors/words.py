@@ -11,8 +11,8 @@ from logscope.observations.dc_link.flags import FLAG_LAG_S
 
 _OFF_FIRST = "With the power off, isolated and proved dead: "
 _SUPPLY = (
-    "Check the 12 V supply at the coil while the sequence runs (sag, loose plug or ground, weak battery), the driver and its "
-    "economiser, then the contacts: each bounce under voltage erodes them."
+    "Check the 12 V supply at the coil while the sequence runs (sag, loose plug or ground, weak battery), the driver "
+    "and its economiser, then the contacts: each bounce under voltage erodes them."
 )
 _NAMES = {
     "precharge_relay": "precharge relay",
@@ -35,8 +35,9 @@ def chatter_words(part: str, switchings: int, spells: int, longest_s: float, per
     """A part that switches several times within some 100 ms."""
     return Words(
         f"The {name_of(part)} chatters: {switchings} switchings, {times(spells)}",
-        f"Its state changed back and forth with less than {seconds(gap_s)} between; the longest spell took {seconds(longest_s)}. "
-        f"The state is logged every {seconds(period_s)}: bounces between two samples are not seen, so there may be more.",
+        f"Its state changed back and forth with less than {seconds(gap_s)} between; the longest spell took "
+        f"{seconds(longest_s)}. The state is logged every {seconds(period_s)}: bounces between two samples are not "
+        "seen, so there may be more.",
         _OFF_FIRST + "look at the coil and its wiring. " + _SUPPLY,
     )
 
@@ -45,8 +46,9 @@ def closed_briefly_words(count: int, longest_s: float, brief_s: float) -> Words:
     """A main contactor that closes and drops again."""
     return Words(
         f"The main contactor closes and drops again: {times(count)}, for {seconds(longest_s)} at most",
-        f"It reported closed and, less than {seconds(brief_s)} later, open again. A sequence that finds a fault opens it on "
-        "purpose; a coil that its supply cannot hold drops by itself. The log does not tell the two apart.",
+        f"It reported closed and, less than {seconds(brief_s)} later, open again. A sequence that finds a fault "
+        "opens it on purpose; a coil that its supply cannot hold drops by itself. The log does not tell the two "
+        "apart.",
         "See whether a fault is set at that moment. " + _SUPPLY,
     )
 
@@ -55,9 +57,9 @@ def order_words(count: int, reasons: Sequence[str]) -> Words:
     """An order of closing that contradicts a precharge."""
     return Words(
         f"Order of the contactors contradicts a precharge: {reasons[0]}",
-        f"Seen {times(count)}: {'; '.join(reasons)}. A state may reach the log up to {seconds(FLAG_LAG_S)} and one message period "
-        "late; that is allowed for. Negative side first or last are both usual; but the link has to be charged through the "
-        "resistor before the last contactor closes.",
+        f"Seen {times(count)}: {'; '.join(reasons)}. A state may reach the log up to {seconds(FLAG_LAG_S)} and one "
+        "message period late; that is allowed for. Negative side first or last are both usual; but the link has to "
+        "be charged through the resistor before the last contactor closes.",
         "Check which output drives which coil, and the sequence of the controller. "
         + _OFF_FIRST
         + "test the contactors for welded contacts.",
@@ -68,12 +70,12 @@ def loaded_words(part: str, value_a: float, low_a: float, high_a: float, within_
     """An opening under load, which the link proves."""
     return Words(
         f"The {name_of(part)} opened under load: up to {number(high_a)} A",
-        f"The last pack current before the earliest moment of opening was {number(value_a)} A; between the samples around the "
-        f"opening (known to within {seconds(within_s)}) it lay between {number(low_a)} and {number(high_a)} A. That it still "
-        f"flowed shows in the link: {abs(jump_v):.0f} V {'less' if jump_v < 0 else 'more'} than just before, which a bleeder "
-        "cannot do in that time.",
-        "Have the sequence stop the inverter and wait for the current to fall before it opens the contactor; look for what made "
-        "it open (fault, 12 V sag, emergency stop). "
+        f"The last pack current before the earliest moment of opening was {number(value_a)} A; between the samples "
+        f"around the opening (known to within {seconds(within_s)}) it lay between {number(low_a)} and "
+        f"{number(high_a)} A. That it still flowed shows in the link: {abs(jump_v):.0f} V "
+        f"{'less' if jump_v < 0 else 'more'} than just before, which a bleeder cannot do in that time.",
+        "Have the sequence stop the inverter and wait for the current to fall before it opens the contactor; look "
+        "for what made it open (fault, 12 V sag, emergency stop). "
         + _OFF_FIRST
         + "inspect the contacts: each opening under load erodes or welds them.",
     )
@@ -83,9 +85,9 @@ def perhaps_loaded_words(count: int, worst_a: float, current_period_s: float) ->
     """Openings about which the current ended, with nothing to tell which came first."""
     return Words(
         f"Opened under load or just after it: current up to {number(worst_a)} A about the moment of opening",
-        f"Seen {times(count)}: the current ended about when the state changed. The state may be late by {seconds(FLAG_LAG_S)} and "
-        f"a message period, the current is logged every {seconds(current_period_s)}, and no link voltage behind the opening shows "
-        "which came first.",
+        f"Seen {times(count)}: the current ended about when the state changed. The state may be late by "
+        f"{seconds(FLAG_LAG_S)} and a message period, the current is logged every {seconds(current_period_s)}, and "
+        "no link voltage behind the opening shows which came first.",
         "Record contactor state and pack current every 10 ms, and the link voltage beyond key-off.",
     )
 
@@ -105,8 +107,8 @@ def dropout_words(
     by_state = part in _NAMES
     what = f"The {name_of(part)}" if by_state else "A contactor"
     told = (
-        f"{'Its state fell' if by_state else 'The link voltage went'} away and came back {times(count)}, for {seconds(longest_s)} at "
-        "most, with no precharge between. "
+        f"{'Its state fell' if by_state else 'The link voltage went'} away and came back {times(count)}, for "
+        f"{seconds(longest_s)} at most, with no precharge between. "
     )
     told += (
         f"Before it up to {number(loaded_a)} A flowed ({source})." if loaded_a else "No load current is seen before it."
@@ -115,16 +117,16 @@ def dropout_words(
         told += f" The link lay between {low_v:.0f} and {high_v:.0f} V meanwhile, as far as its samples show."
     if lifted:
         told += (
-            " It rose because the motor braked while the pack was gone: what it gives back then has nowhere to go, and the "
-            "link can rise until something breaks."
+            " It rose because the motor braked while the pack was gone: what it gives back then has nowhere to go, "
+            "and the link can rise until something breaks."
         )
     if not by_state:
         told += " A plug or a fuse holder that opens for a moment, or the sense wire, would look the same."
     return Words(
         f"{what} dropped out{' under load' if loaded_a else ''} and closed again without precharge",
         told,
-        "Do not drive on: closing onto a drained link can weld the contactor, and the drive cuts out on the road. Check the 12 V "
-        "supply and ground of the coils, interlock and emergency-stop loop for a loose contact. "
+        "Do not drive on: closing onto a drained link can weld the contactor, and the drive cuts out on the road. "
+        "Check the 12 V supply and ground of the coils, interlock and emergency-stop loop for a loose contact. "
         + _OFF_FIRST
         + "check the contacts and the high-voltage plugs.",
     )
@@ -150,8 +152,8 @@ def perhaps_welded_words(count: int, longest_s: float, wanted_s: float | None) -
         enough = f"for at least {seconds(wanted_s)}, in which its bleeder takes a tenth off"
     return Words(
         "Whether the contactors opened cannot be determined: the link stayed with the pack as far as the log shows",
-        f"Seen {times(count)}; the link is logged for {seconds(longest_s)} behind the opening at most. In that time neither a fall "
-        "of the link nor a movement of the pack tells whether they are still joined.",
+        f"Seen {times(count)}; the link is logged for {seconds(longest_s)} behind the opening at most. In that time "
+        "neither a fall of the link nor a movement of the pack tells whether they are still joined.",
         f"Keep the log running after key-off {enough}. Until then treat the link as live.",
     )
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logscope.checks.assemble import assemble
 from logscope.checks.current_control.answer import Answer
 from logscope.checks.current_control.loop import Loop, find_loop
 from logscope.checks.current_control.pooled import behaviours, delay, steady_error
@@ -22,10 +23,8 @@ from logscope.checks.current_control.text import (
 )
 from logscope.checks.wording import Words
 from logscope.findings import (
-    CAUTION_HV,
     Chart,
     Curve,
-    Event,
     Evidence,
     Finding,
     Mark,
@@ -49,7 +48,6 @@ MOST_ERROR_SHARE = 0.05
 # Of full scale: a smaller swing is heard at the most, not felt (common practice, no published source).
 LEAST_SWING_SHARE = 0.01
 _OVERLAID = 8  # answers in the chart
-_EVENTS_AT_MOST = 50
 
 
 def current_control(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[Finding]:
@@ -164,19 +162,5 @@ def _finding(
     measured: dict[str, Measured],
     evidence: Evidence | None = None,
 ) -> Finding:
-    listed = tuple(Event(since, until) for since, until in events[:_EVENTS_AT_MOST])
-    return Finding(
-        kind=f"current_control.{outcome}",
-        severity=severity,
-        start_s=events[0][0],
-        end_s=events[-1][1],
-        title=words.title,
-        explanation=words.explanation,
-        method=words.method,
-        next_step=words.next_step,
-        caution=CAUTION_HV if words.hands_near_hv else "",
-        parts=(loop.measured.name, loop.target.name, *(("motor_speed",) if loop.speed is not None else ())),
-        measured=measured,
-        events=listed if len(events) > 1 else (),
-        evidence=evidence or Evidence(),
-    )
+    parts = (loop.measured.name, loop.target.name, *(("motor_speed",) if loop.speed is not None else ()))
+    return assemble(f"current_control.{outcome}", severity, words, events, measured, parts, parts, evidence)

@@ -15,10 +15,8 @@ from logscope.statistics.oscillation import WINDOW, Swings
 _PRACTICE = "The advice is common practice, no published source."
 _LOWER = (
     "Lower the proportional gain, then the integral gain, in steps of a fifth, one at a time; record the same run "
-    "after each. "
-    "Check that the motor's resistance and inductance are entered as measured. Begin with the wheels off the ground "
-    "and a low "
-    "current limit."
+    "after each. Check that the motor's resistance and inductance are entered as measured. Begin with the wheels off "
+    "the ground and a low current limit."
 )
 _SMALL = "Leave it. Look again if it grows with speed or load."
 _SCALE = "Check the target's scale, a current or torque limit that is reached, and the integral gain. "
@@ -31,8 +29,8 @@ def response_words(
     """How the loop responds to a step."""
     bands = [
         f"At {one.band} speed, {one.count} step{'s' * (one.count != 1)}: overshoot "
-        f"{quantity_text(one.figures['overshoot_percent'])}, "
-        f"rise 10 to 90 % {quantity_text(one.figures['rise_time_s'])}, within 5 % after "
+        f"{quantity_text(one.figures['overshoot_percent'])}, rise 10 to 90 % "
+        f"{quantity_text(one.figures['rise_time_s'])}, within 5 % after "
         f"{quantity_text(one.figures['settling_time_s'])}, damping ratio "
         f"{quantity_text(one.figures['damping_ratio'])}."
         for one in found
@@ -43,13 +41,11 @@ def response_words(
         f"{_name(loop)}: {quantity_text(Measured(overshoot.value, '%'))} overshoot, rise time "
         f"{quantity_text(Measured(rise.value, 's'))}",
         f"Overshoot {quantity_text(overshoot)}, delay {quantity_text(delay)}. Once settled it is "
-        f"{quantity_text(error)} off the "
-        "target.",
+        f"{quantity_text(error)} off the target.",
         f"{_LOWER if ringing else ''} {_SCALE if off else ''}".strip() or _KEEP,
         hands_near_hv=ringing,
         method="Steps of the target between two levels, each response fitted by a second-order loop with a delay; "
-        "the sampling "
-        f"of both messages is allowed for. {' '.join(bands)} {_PRACTICE}",
+        f"the sampling of both messages is allowed for. {' '.join(bands)} {_PRACTICE}",
     )
 
 
@@ -61,14 +57,11 @@ def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bo
         f"Overshoot or ringing between two samples is not seen. Once settled it is {quantity_text(error)} off the "
         "target.",
         f"{_SCALE if off else ''}For rise time and overshoot record target and measured value every 1 ms, or use the "
-        "inverter's own "
-        "trace.",
+        "inverter's own trace.",
         hands_near_hv=False,
         method=f"{count} step{'s' * (count != 1)} of the target. Either the response has too few samples, or the "
-        "target moves too "
-        "slowly, or the response is not that of a second-order loop, as when the driveline swings along. The bound "
-        "is the lag "
-        "behind the target at nine tenths of the step.",
+        "target moves too slowly, or the response is not that of a second-order loop, as when the driveline swings "
+        "along. The bound is the lag behind the target at nine tenths of the step.",
     )
 
 
@@ -77,11 +70,9 @@ def no_step_words(loop: Loop) -> Words:
     return Words(
         f"{_name(loop)}: response cannot be determined, its target never steps",
         "It needs a change of the target within a second between two levels that each last 0.2 s, by at least a "
-        "tenth of its "
-        "range.",
+        "tenth of its range.",
         "With the wheels off the ground and a low limit, press and release the pedal sharply a few times, holding "
-        "each level for "
-        "a second.",
+        "each level for a second.",
         hands_near_hv=False,
         method=f"The target is logged every {seconds(loop.target.period_s)}.",
     )
@@ -104,8 +95,7 @@ def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -
         _SMALL if small else f"{'Do not drive on with these settings. ' if growing else ''}{_LOWER}",
         hands_near_hv=not small,
         method=f"Damping ratio {quantity_text(found.damping)}, {damping}. An oscillation above half the sampling "
-        "rate, "
-        f"{quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}, shows at a wrong, lower frequency. "
+        f"rate, {quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}, shows at a wrong, lower frequency. "
         + ("It is below a hundredth of full scale, as the steps of a speed sensor cause it. " if small else "")
         + _PRACTICE,
     )
@@ -118,8 +108,7 @@ def calm_words(loop: Loop, searched: Swings) -> Words:
         f"{_name(loop)}: no oscillation above ±{smallest}",
         f"Searched from {quantity_text(Measured(searched.lowest_hz, 'Hz'))} to "
         f"{quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}. Faster ones show only where the sampling "
-        "folds them to a "
-        "lower frequency.",
+        "folds them to a lower frequency.",
         _KEEP,
         hands_near_hv=False,
         method=f"Measured minus target, searched for lasting oscillations; its noise is "
@@ -132,8 +121,7 @@ def unsearched_words(loop: Loop) -> Words:
     return Words(
         f"{_name(loop)}: oscillations cannot be determined, too few samples",
         f"The search needs two windows of {WINDOW} samples without a gap. Logged: {loop.measured.value.size} "
-        "samples, one every "
-        f"{seconds(loop.measured.period_s)}.",
+        f"samples, one every {seconds(loop.measured.period_s)}.",
         "Record a longer run, with target and measured value every 10 ms or faster.",
         hands_near_hv=False,
     )

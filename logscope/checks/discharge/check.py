@@ -56,8 +56,8 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     findings = [_finding(one, signals) for one in judged if not one.fall.opening.held_until or one.kind == "stays_live"]
     if not findings:
         raise NothingToCheck(
-            "no contactor state opens with link voltage logged behind it, and the link voltage alone never falls away "
-            "from the pack: keep the log running after key-off"
+            "no contactor state opens with link voltage logged behind it, and the link voltage alone never falls "
+            "away from the pack: keep the log running after key-off"
         )
     return findings
 

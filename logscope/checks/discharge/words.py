@@ -18,8 +18,8 @@ _NEXT = {
     + "measure the bleeder (open, or one of a pair open?) and count what hangs on the link. "
     "Until it is mended, wait the time shown here before any work, then prove dead.",
     "stays_live": "Treat the link as live. Isolate the pack by its service disconnect, then have the contactors tested for "
-    "welded contacts, the bleeder for a break, and look for a second source on the link (charger, DC-DC converter that "
-    "feeds back, a motor that still turns).",
+    "welded contacts, the bleeder for a break, and look for a second source on the link (charger, DC-DC converter "
+    "that feeds back, a motor that still turns).",
 }
 
 
@@ -88,8 +88,9 @@ def _opened(judged: JudgedFall) -> list[str]:
         ]
     if opening.unlogged_s:
         return [
-            f"The link's first reading comes {seconds(opening.unlogged_s)} after the {opening.told_by.replace('_', ' ')} "
-            f"reported open, at {fall.level_v:.1f} V; times count from that reading."
+            f"The link's first reading comes {seconds(opening.unlogged_s)} after the "
+            f"{opening.told_by.replace('_', ' ')} reported open, at {fall.level_v:.1f} V; times count from that "
+            "reading."
         ]
     by = f"by the state of the {opening.told_by.replace('_', ' ')}" if opening.by_state else "by the voltage alone"
     return [
@@ -143,8 +144,8 @@ def _time(judged: JudgedFall) -> list[str]:
     ]
     if fall.differs > 1.0:
         extrapolated.append(
-            f"The time constants of this link's falls differ by a factor of {number(fall.differs)}, so no single exponential "
-            "holds; the interval allows for as much again."
+            f"The time constants of this link's falls differ by a factor of {number(fall.differs)}, so no single "
+            "exponential holds; the interval allows for as much again."
         )
     return extrapolated
 
@@ -170,7 +171,7 @@ def _verdict(judged: JudgedFall) -> list[str]:
     fall = judged.fall
     if judged.active:
         told.append(
-            f"A fall this fast is an active discharge. For reference: makers' specification LV 123 (from memory) asks "
+            "A fall this fast is an active discharge. For reference: makers' specification LV 123 (from memory) asks "
             f"{REFERENCE_ACTIVE_S:g} s to 60 V of it, and 60 V is the line to voltage class B of ISO 6469-3."
         )
     if judged.kind == "stays_live":

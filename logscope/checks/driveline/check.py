@@ -147,17 +147,15 @@ def judder_words(
         f"{quantity_text(damping)}.{felt}",
         (
             f"Lengthen the torque ramp to about one period, {period}, first where the torque changes its sign. Check "
-            "motor "
-            "mounts, half shafts and bushes."
+            "motor mounts, half shafts and bushes."
             if strong
             else "Nothing that must be changed. A longer torque ramp softens it further."
         ),
         hands_near_hv=False,
         method=f"Damping by the logarithmic decrement. The strongest ring, at {strongest.start_s:.2f} s, followed a "
-        "change of "
-        f"{number(strongest.change)}. A driveline on its mounts and tyres rings at {LOW_HZ:.0f} to {HIGH_HZ:.0f} Hz; "
-        "that and the "
-        "advice on the ramp are common practice, no published source. Stretches with wheel slip are left out.",
+        f"change of {number(strongest.change)}. A driveline on its mounts and tyres rings at {LOW_HZ:.0f} to "
+        f"{HIGH_HZ:.0f} Hz; that and the advice on the ramp are common practice, no published source. Stretches with "
+        "wheel slip are left out.",
     )
 
 
@@ -166,10 +164,8 @@ def disagreeing_words(frequencies_hz: Sequence[float]) -> Words:
     return Words(
         "Driveline: judder cannot be determined from this log",
         f"After {_changes(len(frequencies_hz), 'demand')} the motor speed oscillates at "
-        f"{number(min(frequencies_hz))} to "
-        f"{number(max(frequencies_hz))} Hz, not at one frequency as a driveline would. Road, gear changes or the "
-        "reading may be "
-        "the cause.",
+        f"{number(min(frequencies_hz))} to {number(max(frequencies_hz))} Hz, not at one frequency as a driveline "
+        "would. Road, gear changes or the reading may be the cause.",
         f"{_RECORD} over a few firm launches on a smooth road.",
         hands_near_hv=False,
     )
@@ -184,9 +180,8 @@ def knock_words(found: Knocks) -> Words:
         "Slow the torque ramp near zero. Look for worn splines, joints, coupling or gear mounts.",
         hands_near_hv=False,
         method="When torque turns from pulling to braking or back, the motor speed jumps for a few hundredths of a "
-        "second, more "
-        "than twice as fast as at equal changes without a change of sign. The advice is common practice, no "
-        "published source.",
+        "second, more than twice as fast as at equal changes without a change of sign. The advice is common "
+        "practice, no published source.",
     )
 
 
@@ -196,12 +191,10 @@ def slip_words(found: Slip) -> Words:
         f"Driven wheels: slipped {times(len(found.spans))}, by up to {number(found.worst_kmh)} km/h",
         "The wheels turned faster than the road allows: grip, or a gear change.",
         "On loose ground, pull away with less torque or a slower ramp. In gear on dry ground, check clutch or "
-        "coupling, and the "
-        "ratio in the vehicle file.",
+        "coupling, and the ratio in the vehicle file.",
         hands_near_hv=False,
         method="The motor speed, converted by ratio and tyre, is above the vehicle speed by more than a tenth plus 3 "
-        "km/h. "
-        "Disturbed readings of the motor speed are left out.",
+        "km/h. Disturbed readings of the motor speed are left out.",
     )
 
 

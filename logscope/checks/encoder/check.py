@@ -6,6 +6,7 @@ from math import sqrt
 
 import numpy as np
 
+from logscope.checks.assemble import assemble
 from logscope.checks.encoder.disturbance_chart import rate_chart
 from logscope.checks.encoder.disturbance_load import LoadRelation, load_relation, running_rate
 from logscope.checks.encoder.disturbance_switching import followed_switching
@@ -28,7 +29,8 @@ from logscope.checks.encoder.text import (
     switching_in_words,
 )
 from logscope.checks.encoder.wrong_findings import wrong_findings
-from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
+from logscope.checks.wording import Words
+from logscope.findings import Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
 from logscope.observations.observations import Observations
 from logscope.quantities import quantity_text
@@ -75,27 +77,30 @@ def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRel
     events = tuple(Event(float(time[each.first]), float(time[each.after])) for each in episodes)
     rate = running_rate(study, episodes)
     marks = tuple(Mark(event.start_s, one) for event in events[:_MARKS_AT_MOST])
-    return Finding(
-        kind=f"encoder.{kind}",
-        severity=Severity.WARNING,
-        start_s=events[0].start_s,
-        end_s=events[-1].end_s,
-        title=f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to {worst.deviation_rpm:,.0f} "
-        "rpm",
-        explanation=relation_in_words(study, relation),
-        method=" ".join(filter(None, (how_judged(study, kind), relation_method(relation), PRACTICE))),
-        next_step=NEXT_STEPS_HOLD if kind == "hold" else NEXT_STEPS,
-        caution=CAUTION_HV,
-        parts=_parts(signals),
-        measured={
+    return assemble(
+        f"encoder.{kind}",
+        Severity.WARNING,
+        Words(
+            (
+                f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to "
+                f"{worst.deviation_rpm:,.0f} rpm"
+            ),
+            relation_in_words(study, relation),
+            NEXT_STEPS_HOLD if kind == "hold" else NEXT_STEPS,
+            method=" ".join(filter(None, (how_judged(study, kind), relation_method(relation), PRACTICE))),
+        ),
+        [(each.start_s, each.end_s) for each in events],
+        {
             "count": Measured(float(len(episodes)), ""),
             "peak_deviation_rpm": _deviation(study, worst),
             "duration_s": _duration(study, episodes),
             "rate_per_min": rate,
         },
-        expected={"peak_deviation_rpm": Measured(None, "rpm", None, study.model.smallest_seen_rpm)},
-        events=events,
+        _parts(signals),
+        signals,
         evidence=Evidence(marks=marks),
+        expected={"peak_deviation_rpm": Measured(None, "rpm", None, study.model.smallest_seen_rpm)},
+        counted=True,
     )
 
 
@@ -130,20 +135,23 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
     measured = ratio | measured if electrical else measured | ratio  # what the title speaks of comes first
     if switching is not None:
         measured = {"rate_ratio_at_switching": switching.measured()} | measured
-    return Finding(
-        kind="encoder.noise",
-        severity=Severity.WARNING if electrical or switching else Severity.INFO,
-        start_s=float(study.speed.time_s[0]),
-        end_s=float(study.speed.time_s[-1]),
-        title=noise_title(quantity_text(rate), electrical=electrical, switching=switching),
-        explanation=followed,
-        method=f"{relation_method(relation)}{company_in_words(relation)} Between the disturbances the reading "
-        "scatters by "
-        f"{floor_in_words(floor)} (standard deviation, from second differences). {PRACTICE}".strip(),
-        next_step=NEXT_STEPS if switching is None else f"{NEXT_STEPS_SWITCHING} {NEXT_STEPS}",
-        caution=CAUTION_HV,
-        parts=_parts(signals),
-        measured=measured,
+    return assemble(
+        "encoder.noise",
+        Severity.WARNING if electrical or switching else Severity.INFO,
+        Words(
+            noise_title(quantity_text(rate), electrical=electrical, switching=switching),
+            followed,
+            NEXT_STEPS if switching is None else f"{NEXT_STEPS_SWITCHING} {NEXT_STEPS}",
+            method=(
+                f"{relation_method(relation)}{company_in_words(relation)} Between the disturbances the reading "
+                "scatters by "
+                f"{floor_in_words(floor)} (standard deviation, from second differences). {PRACTICE}".strip()
+            ),
+        ),
+        [(float(study.speed.time_s[0]), float(study.speed.time_s[-1]))],
+        measured,
+        _parts(signals),
+        signals,
         evidence=Evidence(charts=(rate_chart(relation.bins, relation.law),) if relation and relation.bins else ()),
     )
 
@@ -172,34 +180,43 @@ def _without_disturbance(signals: Signals, study: SpeedStudy) -> Finding:
             f"{model.smallest_seen_rpm:,.0f} rpm ({model.slew_origin}), and the speed never exceeds {top:,.0f} rpm",
             f"Record the motor speed {wanted}.",
         )
-    return Finding(
-        kind="encoder.clean",
-        severity=Severity.GOOD,
-        start_s=float(speed.time_s[0]),
-        end_s=float(speed.time_s[-1]),
-        title=f"Motor speed: no disturbance above {model.smallest_seen_rpm:,.0f} rpm",
-        explanation="Smaller disturbances, and those between two samples, "
-        f"{model.update_s * 1e3:.3g} ms apart, are not seen.{slow_in_words(model)}",
-        method=f"Valid at a steady speed. {limits_in_words(model)}",
-        next_step="Nothing to do. Check again under full current, where interference is strongest.",
-        parts=_parts(signals),
-        measured={
+    return assemble(
+        "encoder.clean",
+        Severity.GOOD,
+        Words(
+            f"Motor speed: no disturbance above {model.smallest_seen_rpm:,.0f} rpm",
+            (
+                f"Smaller disturbances, and those between two samples, {model.update_s * 1e3:.3g} ms apart, are not "
+                f"seen.{slow_in_words(model)}"
+            ),
+            "Nothing to do. Check again under full current, where interference is strongest.",
+            hands_near_hv=False,
+            method=f"Valid at a steady speed. {limits_in_words(model)}",
+        ),
+        [(float(speed.time_s[0]), float(speed.time_s[-1]))],
+        {
             "floor_rpm": _floor(study),
             "smallest_seen_rpm": Measured(model.smallest_seen_rpm, "rpm"),
             "smallest_seen_free_rpm": Measured(model.smallest_seen_free_rpm, "rpm"),
             "rate_per_min": running_rate(study, ()),
         },
+        _parts(signals),
+        signals,
     )
 
 
 def _undetermined(signals: Signals, reason: str, do: str) -> Finding:
-    return Finding(
-        kind="encoder.undetermined",
-        severity=Severity.INFO,
-        start_s=signals.start_s,
-        end_s=signals.end_s,
-        title="Motor speed: disturbances cannot be determined from this log",
-        explanation=f"{reason[:1].upper()}{reason[1:]}.",
-        next_step=do or "Record the motor speed for some seconds while it turns.",
-        parts=_parts(signals),
+    return assemble(
+        "encoder.undetermined",
+        Severity.INFO,
+        Words(
+            "Motor speed: disturbances cannot be determined from this log",
+            f"{reason[:1].upper()}{reason[1:]}.",
+            do or "Record the motor speed for some seconds while it turns.",
+            hands_near_hv=False,
+        ),
+        [(signals.start_s, signals.end_s)],
+        {},
+        _parts(signals),
+        signals,
     )

@@ -11,8 +11,9 @@ from numpy.polynomial import Chebyshev
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from logscope.arrays import BoolArray, FloatArray, IndexArray
-from logscope.checks.wording import times
-from logscope.findings import CAUTION_HV, Chart, Evidence, Finding, Measured, Series, Severity, Style
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words, times
+from logscope.findings import Chart, Evidence, Finding, Measured, Series, Severity, Style
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Signals
@@ -184,28 +185,32 @@ def _finding(signals: Signals, study: SpeedStudy, line: OrderLine, highest: int,
     time = study.speed.time_s
     usual = float(np.median(np.abs(study.speed.value[study.model.running])))
     order = round(line.order)
-    return Finding(
-        kind="encoder.ripple",
-        severity=Severity.WARNING,
-        start_s=float(time[0]),
-        end_s=float(time[-1]),
-        title=f"Motor speed: ripples {times(order)} a turn, by {line.amplitude:.1%}",
-        explanation=f"The speed repeats {times(order)} a turn, by {line.low:.1%} to {line.high:.1%} of itself, at "
-        "any current: "
-        "likely mechanical, or encoder lines lost at one place.",
-        method=f"From the speed over the shaft's angle. Noise alone does so with a probability of "
-        f"{max(line.p_value, 1e-12):.0e}. The sampling shows orders up to {highest}. The advice is common practice, "
-        "no published "
-        "source.",
-        next_step="With the power off and the link proven dead, check the target's seat and run-out, its lines or "
-        "teeth for "
-        "damage and dirt, the sensor's gap and fit, and the bearing's play.",
-        caution=CAUTION_HV,
-        parts=tuple(part for part in ("motor_speed", "motor_current") if part in signals),
-        measured={
+    return assemble(
+        "encoder.ripple",
+        Severity.WARNING,
+        Words(
+            f"Motor speed: ripples {times(order)} a turn, by {line.amplitude:.1%}",
+            (
+                f"The speed repeats {times(order)} a turn, by {line.low:.1%} to {line.high:.1%} of itself, at any "
+                "current: likely mechanical, or encoder lines lost at one place."
+            ),
+            (
+                "With the power off and the link proven dead, check the target's seat and run-out, its lines or "
+                "teeth for damage and dirt, the sensor's gap and fit, and the bearing's play."
+            ),
+            method=(
+                "From the speed over the shaft's angle. Noise alone does so with a probability of "
+                f"{max(line.p_value, 1e-12):.0e}. The sampling shows orders up to {highest}. The advice is common "
+                "practice, no published source."
+            ),
+        ),
+        [(float(time[0]), float(time[-1]))],
+        {
             "order": Measured(float(order), ""),
             "amplitude_rpm": Measured(line.amplitude * usual, "rpm", line.low * usual, line.high * usual),
             "fraction_of_speed": Measured(line.amplitude, "", line.low, line.high),
         },
+        tuple(part for part in ("motor_speed", "motor_current") if part in signals),
+        signals,
         evidence=Evidence(charts=(chart,)),
     )

@@ -10,6 +10,8 @@ from math import pi
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words
 from logscope.findings import Finding, Measured, Severity
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.signals import Part, Signals
@@ -79,23 +81,27 @@ def _finding(
 ) -> Finding:
     usual = next((words for factor, words in _USUAL.items() if abs(middle / factor - 1.0) <= tolerance), None)
     hint = f" It is near {usual} it: edges may be counted differently from the configuration." if usual else ""
-    return Finding(
-        kind="encoder.scale",
-        severity=Severity.WARNING,
-        start_s=float(study.speed.time_s[0]),
-        end_s=float(study.speed.time_s[-1]),
-        title=f"Motor speed: reads {middle:.3g} times what {against.split(',')[0]} says",
-        explanation=f"A constant factor, {middle:.3f} (95 %: {low:.3f} to {high:.3f}), points to configuration "
-        "(pulse count, "
-        f"pole pairs, ratio, tyre) rather than to wiring.{hint}",
-        method=f"Compared with {against}. Up to {tolerance:.0%} is usual.",
-        next_step="Compare the encoder's pulses per revolution in the inverter's settings with its data sheet, then "
-        "ratio and "
-        "rolling radius in the vehicle file, then the second source. A wrong pulse count also makes the slip wrong: "
-        "correct "
-        "it before driving on.",
-        parts=("motor_speed", other.name),
-        measured={"scale": Measured(middle, "", low, high), **_as_disturbance(study, middle, low, high)},
+    return assemble(
+        "encoder.scale",
+        Severity.WARNING,
+        Words(
+            f"Motor speed: reads {middle:.3g} times what {against.split(',')[0]} says",
+            (
+                f"A constant factor, {middle:.3f} (95 %: {low:.3f} to {high:.3f}), points to configuration (pulse "
+                f"count, pole pairs, ratio, tyre) rather than to wiring.{hint}"
+            ),
+            (
+                "Compare the encoder's pulses per revolution in the inverter's settings with its data sheet, then "
+                "ratio and rolling radius in the vehicle file, then the second source. A wrong pulse count also "
+                "makes the slip wrong: correct it before driving on."
+            ),
+            hands_near_hv=False,
+            method=f"Compared with {against}. Up to {tolerance:.0%} is usual.",
+        ),
+        [(float(study.speed.time_s[0]), float(study.speed.time_s[-1]))],
+        {"scale": Measured(middle, "", low, high), **_as_disturbance(study, middle, low, high)},
+        ("motor_speed", other.name),
+        ("motor_speed", other.name),
         expected={"scale": Measured(1.0, "", 1.0 - tolerance, 1.0 + tolerance)},
     )
 

@@ -21,20 +21,17 @@ KINDS = {  # kind: what it is in words, one and many
 _LONG_S = 0.1  # a reading lost for longer is no interference, which comes and goes within some 10 ms (practice)
 NEXT_STEPS = (
     "With the power off and the link proven dead, check the encoder's wiring: screened twisted pairs; the screen "
-    "carried "
-    "through every connector and bonded as the makers say; the cable away from the phase cables, crossing them at "
-    "right "
-    "angles; pins, supply and ground. Then record the same drive again and compare the rates."
+    "carried through every connector and bonded as the makers say; the cable away from the phase cables, crossing "
+    "them at right angles; pins, supply and ground. Then record the same drive again and compare the rates."
 )
 NEXT_STEPS_HOLD = (
     "Find out whether the encoder or the message stopped: look for a gap in the inverter's other messages at the "
-    "same "
-    "moments, and check the bus load. If they continued, check the encoder's connector and supply with the power off."
+    "same moments, and check the bus load. If they continued, check the encoder's connector and supply with the "
+    "power off."
 )
 NEXT_STEPS_SWITCHING = (
     "With the power off, fit a suppressor (a diode, or the maker's own) across the coil that switches. Twist its "
-    "wires, "
-    "keep them away from the encoder's cable, and give it a ground of its own."
+    "wires, keep them away from the encoder's cable, and give it a ground of its own."
 )
 PRACTICE = "The advice on wiring is common practice, no published source."
 
@@ -44,8 +41,7 @@ def how_judged(study: SpeedStudy, kind: str) -> str:
     if kind == "hold":
         return (
             "The reading stays exactly the same for longer than usual. Then it jumps to where the trend before and "
-            "after "
-            "leads, or, in gear, by more than tyres allow, and continues calmly."
+            "after leads, or, in gear, by more than tyres allow, and continues calmly."
         )
     return (
         f"The reading steps away and back faster than the shaft can change its speed. {limits_in_words(model)} "
@@ -62,9 +58,8 @@ def limits_in_words(model: SpeedModel) -> str:
         return f"A reading counts as disturbed from {free}."
     return (
         f"In gear a step counts beyond {model.smallest_seen_rpm:,.0f} rpm ({model.in_gear_origin}) if it is back "
-        "sooner "
-        "than a driveline can swing or a wheel can slip, about 50 ms; with the wheels free or slipping it takes "
-        f"{free}."
+        "sooner than a driveline can swing or a wheel can slip, about 50 ms; with the wheels free or slipping it "
+        f"takes {free}."
     )
 
 
@@ -80,8 +75,8 @@ def company_in_words(relation: LoadRelation | None) -> str:
     if relation is None or not relation.companions:
         return ""
     each = "; ".join(
-        f"for each {one.per} more of the {one.name.replace('_', ' ').replace('dc link', 'DC-link')}, the rate "
-        f"× {one.factor.value:.2g} (95 %: "
+        f"for each {one.per} more of the {one.name.replace('_', ' ').replace('dc link', 'DC-link')}, the rate × "
+        f"{one.factor.value:.2g} (95 %: "
         f"{_limits(one.factor)}{'' if one.matters else '; the interval includes no effect'})"
         for one in relation.companions
     )
@@ -101,8 +96,7 @@ def switching_in_words(switching: Switching | None) -> str:
     return (
         f"{switching.hit} of {switching.switched} switchings of the {switching.name.replace('_', ' ')} came with a "
         f"disturbance, {more} as often as otherwise (95 %: at least {switching.ratio.low:.2g} times). The coil or "
-        "the "
-        "contacts are the likely source."
+        "the contacts are the likely source."
     )
 
 
@@ -123,8 +117,7 @@ def relation_method(relation: LoadRelation | None) -> str:
         return ""
     return (
         f"All kinds together: {relation.high_count} in {relation.high_min:.2f} min above {relation.split:.0f} A "
-        "(mean "
-        f"{relation.high_mean:.0f} A), {relation.low_count} in {relation.low_min:.2f} min below (mean "
+        f"(mean {relation.high_mean:.0f} A), {relation.low_count} in {relation.low_min:.2f} min below (mean "
         f"{relation.low_mean:.0f} A). {_law_in_words(relation)}"
     )
 
@@ -151,8 +144,7 @@ def _conclusion(study: SpeedStudy, relation: LoadRelation) -> str:
     if relation.mechanical:
         return (
             "They follow the turning of the shaft and not the current: likely mechanical (target, bearing, fit of "
-            "the "
-            "sensor)."
+            "the sensor)."
         )
     lost = [each for each in study.disturbances if each.kind in ("hold", "dropout")]
     lost = [each for each in lost if _lasts_s(study, each) >= _LONG_S]
@@ -173,6 +165,6 @@ def slow_in_words(model: SpeedModel) -> str:
     if not model.count_rpm:
         return ""
     return (
-        f" Below {model.low_speed_rpm:,.0f} rpm, where single encoder counts of {model.count_rpm:,.0f} rpm "
-        f"make the reading jump, it takes {model.smallest_seen_slow_rpm:,.0f} rpm."
+        f" Below {model.low_speed_rpm:,.0f} rpm, where single encoder counts of {model.count_rpm:,.0f} rpm make the "
+        f"reading jump, it takes {model.smallest_seen_slow_rpm:,.0f} rpm."
     )

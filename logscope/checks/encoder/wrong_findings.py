@@ -102,11 +102,9 @@ def restart_words(found: Sequence[LostSpeed], total_s: float) -> Words:
         f"Motor speed: {_times(len(found), 'restart')} of the inverter at speed, from up to {worst.from_rpm:,.0f} "
         "rpm to zero",
         f"The reading falls to zero within {seconds(worst.fall_s)}, faster than tyres allow, while the shaft turns. "
-        "The speed "
-        f"is wrong for {seconds(total_s)} in all.",
+        f"The speed is wrong for {seconds(total_s)} in all.",
         "Check the inverter's faults at these moments. With the power off, check its 12 V supply, ground and plug. "
-        "Then record "
-        f"the same drive again. {_READ_AGAIN}",
+        f"Then record the same drive again. {_READ_AGAIN}",
         method=f"That the shaft turned is shown by: {'; '.join(worst.shown)}.",
     )
 
@@ -118,11 +116,10 @@ def dropout_words(found: Sequence[LostSpeed], total_s: float) -> Words:
         f"Motor speed: {_times(len(found), 'dropout')} to zero while the shaft turns, from up to "
         f"{worst.from_rpm:,.0f} rpm",
         f"The reading falls to zero within {seconds(worst.fall_s)}, faster than tyres allow, and is lost for "
-        f"{seconds(total_s)} "
-        "in all. Likely a connection of the encoder (plug, pin, supply, broken core), or a device that restarts.",
+        f"{seconds(total_s)} in all. Likely a connection of the encoder (plug, pin, supply, broken core), or a "
+        "device that restarts.",
         "With the power off and the link proven dead, check the encoder's plug, pins and supply, and the inverter's "
-        "12 V "
-        f"supply. {_READ_AGAIN}",
+        f"12 V supply. {_READ_AGAIN}",
         method=f"That the shaft turned is shown by: {'; '.join(worst.shown)}.",
     )
 
@@ -133,8 +130,7 @@ def undecided_words(found: Sequence[LostSpeed]) -> Words:
     return Words(
         f"Motor speed: {_times(len(found), 'unexplained fall')} to zero, from up to {worst.from_rpm:,.0f} rpm",
         f"The reading falls to zero within {seconds(worst.fall_s)}. In gear, tyres do not allow that. A free rotor "
-        "that the motor "
-        "brakes does it, so do locked wheels, a restarting inverter and a lost encoder signal.",
+        "that the motor brakes does it, so do locked wheels, a restarting inverter and a lost encoder signal.",
         "Record torque, electrical frequency and road speed beside the motor speed, every 20 ms or faster.",
         hands_near_hv=False,
         method="Torque, electrical frequency, a second speed or the road speed would decide it; they are not logged.",
@@ -148,8 +144,7 @@ def departure_words(found: Sequence[Departure], total_s: float, update_s: float)
         f"Motor speed: differs from {worst.witness.words} {times(len(found))}, by up to {worst.worst_rpm:,.0f} rpm",
         f"The two readings of one shaft differ for {seconds(total_s)} in all, so one of them is wrong.",
         "In the chart, see which of the two moves as the torque asks. With the power off, check sensor, plug and "
-        "supply of the "
-        f"other. {_READ_AGAIN}",
+        f"supply of the other. {_READ_AGAIN}",
         method="Lag and the usual ratio of the two are allowed for. Judged where both are logged, every "
         f"{seconds(max(worst.witness.update_s, update_s))}.",
     )
@@ -162,11 +157,9 @@ def road_words(found: Sequence[Departure], total_s: float) -> Words:
         f"Motor speed: below the road speed {times(len(found))}, by up to {number(worst.worst_rpm)} rpm; cause "
         "undetermined",
         f"For {seconds(total_s)} in all the motor speed is lower than road speed and usual ratio give. Clutch, "
-        "neutral or locked "
-        "wheels do that; with a fixed gear the reading is wrong.",
+        "neutral or locked wheels do that; with a fixed gear the reading is wrong.",
         "If nothing uncouples the motor, check the encoder's plug and supply with the power off. Record the "
-        "electrical "
-        "frequency as well.",
+        "electrical frequency as well.",
     )
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from logscope.checks.assemble import assemble
 from logscope.checks.limits.measure import Closeness, judge_limit
 from logscope.checks.wording import Words, number, seconds, times
 from logscope.findings import (
-    CAUTION_HV,
-    Event,
     Evidence,
     Finding,
     Level,
@@ -25,7 +24,6 @@ from logscope.quantities import quantity_text
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
 
-_EVENTS_AT_MOST = 50
 _CHARTED_AT_MOST = 3
 _AT_HIGH_VOLTAGE = ("dc_link_voltage", "battery_voltage", "motor_current")
 
@@ -46,7 +44,7 @@ def limits(signals: Signals, observations: Observations, vehicle: Vehicle) -> li
     kept = [closeness for closeness in seen if not closeness.passed]
     missing = sorted({limit.part.replace("_", " ") for limit in given if limit.part not in signals})
     passed = [*(c for c in seen if c.passed), *in_trips]
-    return [*map(_passed, passed), *([_kept(kept, missing, in_trips)] if kept else [])]
+    return [*(_passed(each, signals) for each in passed), *([_kept(kept, missing, in_trips, signals)] if kept else [])]
 
 
 def _apart_from(
@@ -87,40 +85,37 @@ def _values(closeness: Closeness) -> dict[str, Measured]:
     }
 
 
-def _kept(kept: list[Closeness], missing: list[str], in_trips: Sequence[Closeness]) -> Finding:
+def _kept(kept: list[Closeness], missing: list[str], in_trips: Sequence[Closeness], signals: Signals) -> Finding:
     tight = [c.part.name for c in kept if c.near]
     least = min(kept, key=lambda c: c.margin / max(abs(c.limit.value - c.limit.near), 1e-9))
     words = kept_words(kept, least, missing, but_in_trips=bool(in_trips))
-    return Finding(
-        kind="limits.margin",
-        severity=Severity.INFO if tight or in_trips else Severity.GOOD,
-        start_s=least.time_s,
-        end_s=least.time_s,
-        title=words.title,
-        explanation=words.explanation,
-        next_step=words.next_step,
-        parts=tuple(dict.fromkeys([least.part.name, *tight]))[:_CHARTED_AT_MOST],
-        measured=_values(least) | {name: value for closeness in kept for name, value in _values(closeness).items()},
-        evidence=_evidence(least, "smallest margin"),
+    measured = _values(least) | {name: value for closeness in kept for name, value in _values(closeness).items()}
+    return assemble(
+        "limits.margin",
+        Severity.INFO if tight or in_trips else Severity.GOOD,
+        words,
+        [(least.time_s, least.time_s)],
+        measured,
+        tuple(dict.fromkeys([least.part.name, *tight]))[:_CHARTED_AT_MOST],
+        signals,
+        _evidence(least, "smallest margin"),
     )
 
 
-def _passed(closeness: Closeness) -> Finding:
-    limit, spans, words = closeness.limit, closeness.passed, passed_words(closeness)
-    return Finding(
-        kind="limits.margin",
-        severity=limit.severity,
-        start_s=spans[0][0],
-        end_s=spans[-1][1],
-        title=words.title,
-        explanation=words.explanation,
-        next_step=words.next_step,
-        caution=CAUTION_HV if limit.part in _AT_HIGH_VOLTAGE else "",
-        parts=(limit.part,),
-        measured=_values(closeness),
-        expected={f"{limit.name}_margin_{closeness.unit}": Measured(None, closeness.unit, 0.0, None)},
-        events=tuple(Event(since, until) for since, until in spans[:_EVENTS_AT_MOST]),
-        evidence=_evidence(closeness, "furthest beyond"),
+def _passed(closeness: Closeness, signals: Signals) -> Finding:
+    limit = closeness.limit
+    margin = {f"{limit.name}_margin_{closeness.unit}": Measured(None, closeness.unit, 0.0, None)}
+    return assemble(
+        "limits.margin",
+        limit.severity,
+        passed_words(closeness),
+        closeness.passed,
+        _values(closeness),
+        (limit.part,),
+        signals,
+        _evidence(closeness, "furthest beyond"),
+        expected=margin,
+        counted=True,
     )
 
 
@@ -144,11 +139,10 @@ def kept_words(kept: Sequence[Closeness], least: Closeness, unseen: Sequence[str
         f"{title}; smallest margin {_amount(least, least.margin)}, {least.limit.what.partition(',')[0]}",
         f"The smallest margin is at {least.time_s:.2f} s.{near}{missing}",
         "Repeat with the hardest run you mean to drive (longest hill, fullest pack, hottest day) before relying on "
-        "these "
-        "margins.",
+        "these margins.",
+        hands_near_hv=False,
         method=f"{'. '.join(map(_sentence, kept))}. A smaller margin between two samples, "
-        f"{seconds(least.part.period_s)} apart "
-        "here, is not seen.",
+        f"{seconds(least.part.period_s)} apart here, is not seen.",
     )
 
 
@@ -163,10 +157,10 @@ def passed_words(closeness: Closeness) -> Words:
         f"{number(limit.value)} {limit.unit}",
         f"The limit was passed {times(len(spans))}, for {seconds(held)} in all; furthest at {closeness.time_s:.2f} s.",
         limit.do,
+        hands_near_hv=limit.part in _AT_HIGH_VOLTAGE,
         method=f"{_sentence(closeness)}. Time counts from the first to the last sample beyond the limit. A single "
-        "sample may be "
-        f"a disturbed reading, and a larger value between two samples, {seconds(closeness.part.period_s)} apart, is "
-        "not seen.",
+        "sample may be a disturbed reading, and a larger value between two samples, "
+        f"{seconds(closeness.part.period_s)} apart, is not seen.",
     )
 
 
@@ -184,6 +178,5 @@ def _sentence(closeness: Closeness) -> str:
     )
     return (
         f"{limit.what[:1].upper()}{limit.what[1:]} (limit {number(limit.value)} {limit.unit}): "
-        f"{_amount(closeness, closeness.margin)} "
-        f"left at {closeness.time_s:.2f} s, {often}"
+        f"{_amount(closeness, closeness.margin)} left at {closeness.time_s:.2f} s, {often}"
     )

@@ -121,8 +121,7 @@ def points_words(shares: dict[str, float], power_w: float, efficiency: Measured 
         said = f"{quantity_text(efficiency)} of the battery's energy reached the shaft while driving."
         method = (
             "Auxiliaries and inverter are included. Torque is the inverter's estimate, no measurement at the shaft; "
-            "its scale "
-            "and that of the current affect the efficiency and are not in its limits."
+            "its scale and that of the current affect the efficiency and are not in its limits."
         )
     if wrong:
         said += " Above 100 % is impossible: the scale of torque, speed or current is wrong."
@@ -157,8 +156,7 @@ def weakening_words(found: Weakening, headroom: Measured | None) -> Words:
     return Words(
         f"Motor: field weakening begins at about {quantity_text(Measured(found.onset.value, 'rpm'))}",
         f"Between {quantity_text(Measured(None, 'rpm', found.onset.low, found.onset.high))}.{left} Above it the same "
-        "current "
-        "gives less torque. A fuller pack moves it up, a sagging one down.",
+        "current gives less torque. A fuller pack moves it up, a sagging one down.",
         "Leave the current loop some voltage there. Tune torque and slip separately above and below that speed.",
         hands_near_hv=False,
         method=f"{method} The advice is common practice, no published source.",
@@ -174,8 +172,7 @@ def slip_words(peak: Measured, inside: bool) -> Words:
         "To find the best slip, hold speed and current and change slip alone, one step a run.",
         hands_near_hv=False,
         method="Medians by slip, under load. Slip and current change together in most runs, so this shows what was "
-        "driven, not "
-        "the motor's whole map. The advice is common practice, no published source.",
+        "driven, not the motor's whole map. The advice is common practice, no published source.",
     )
 
 

@@ -52,8 +52,8 @@ def drift(attempts: Sequence[Attempted]) -> list[Finding]:
             title=f"The precharge's time constant {'grows' if grows else 'falls'} from attempt to attempt",
             explanation=(
                 f"In {len(attempts)} attempts over {span_s:.0f} s it went from {seconds(first)} to {seconds(last)}: "
-                f"a trend of {100 * np.expm1(trend.change):+.1f} % (95 % limits {low:+.1f} to "
-                f"{high:+.1f} %), and chance alone gives such a trend in {trend.p_value:.2g} of cases. "
+                f"a trend of {100 * np.expm1(trend.change):+.1f} % (95 % limits {low:+.1f} to {high:+.1f} %), and "
+                f"chance alone gives such a trend in {trend.p_value:.2g} of cases. "
                 + (
                     "A resistor that warms from try to try does that; so does one that is failing."
                     if grows

@@ -72,8 +72,8 @@ def _explanation(one: Stress, heat: Measured, earlier: int, rated_j: float) -> s
     elif heat.low is not None and heat.high is not None:
         told.append(f"Limits {number(heat.low)} to {number(heat.high)} J, for sensors that differ by 1.5 %.")
     told.append(
-        f"The rating of {number(rated_j)} J for one pulse and the resistance are those of the vehicle file; heat that "
-        "the resistor gives off during the attempt is not counted."
+        f"The rating of {number(rated_j)} J for one pulse and the resistance are those of the vehicle file; heat "
+        "that the resistor gives off during the attempt is not counted."
     )
     return " ".join(told)
 

@@ -51,8 +51,8 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
     wanted = judged.wanted_period_s
     if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
         next_step = (
-            f"Record the link voltage every {seconds(wanted)} or faster (now {seconds(judged.period_s)}), together with "
-            "pack voltage, relay and contactor states, and try again."
+            f"Record the link voltage every {seconds(wanted)} or faster (now {seconds(judged.period_s)}), together "
+            "with pack voltage, relay and contactor states, and try again."
         )
     return Words(title, " ".join(sentences), next_step, hands_near_hv=judged.kind not in ("complete", "undetermined"))
 
@@ -114,19 +114,19 @@ def _shape(judged: Judged) -> list[str]:
     limits = f" (95 % limits {fit.end.low:.1f} to {fit.end.high:.1f} V)"
     if fit.lag is not None:
         shape = (
-            f"; the curve starts S-shaped, as it does behind a sensing low-pass, and follows two time constants, "
+            "; the curve starts S-shaped, as it does behind a sensing low-pass, and follows two time constants, "
             f"{_with_limits(fit.time_constant)} and {_with_limits(fit.lag)}"
         )
     elif fit.shape is Shape.HEATING and fit.heating is not None:
         shape = (
-            f"; the curve slows down as it does behind a resistor that heats while it charges, by "
-            f"{fit.heating.low * 100:.0f} to {fit.heating.high * 100:.0f} % at the end; the time constant is that of the "
-            "cold resistor"
+            "; the curve slows down as it does behind a resistor that heats while it charges, by "
+            f"{fit.heating.low * 100:.0f} to {fit.heating.high * 100:.0f} % at the end; the time constant is that of "
+            "the cold resistor"
         )
     elif fit.shape is Shape.CONSTANT_POWER:
         shape = (
-            "; the curve slows down on the way and creeps, as it does when a load of constant power (a DC-DC converter) "
-            "starts on the link before the main contactor has closed"
+            "; the curve slows down on the way and creeps, as it does when a load of constant power (a DC-DC "
+            "converter) starts on the link before the main contactor has closed"
         )
     elif fit.misfit:
         shape = "; the curve is no exponential, nor one behind a sensing lag, a heating resistor or a load, so its constant says little"
@@ -153,29 +153,29 @@ def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]
         assert difference.value is not None
         seen = "the voltage shows the step" if closing.step_v else "by its reported state"
         told.append(
-            f"The contactor closed ({seen}) at {percent(fraction.low)} to {percent(fraction.high)} of {m.pack_v:.1f} V, "
-            f"about {difference.value:.1f} V apart; the closing threshold is {percent(judged.close_fraction)}."
+            f"The contactor closed ({seen}) at {percent(fraction.low)} to {percent(fraction.high)} of {m.pack_v:.1f} "
+            f"V, about {difference.value:.1f} V apart; the closing threshold is {percent(judged.close_fraction)}."
         )
         if judged.kind == "closed_early":
             bound = values["inrush_bound_A"].value or 0.0
             told.append(
-                f"That difference can drive up to {bound:,.0f} A through a loop of 10 mΩ and 1 µH (assumed: the stiffest "
-                "loop usual in practice)."
+                f"That difference can drive up to {bound:,.0f} A through a loop of 10 mΩ and 1 µH (assumed: the "
+                "stiffest loop usual in practice)."
             )
     elif m.pack_v:
         told.append(f"It reached {percent(m.reached_v / m.pack_v)} of the pack's {m.pack_v:.1f} V; no closing is seen.")
     else:
         told.append(
-            "No pack voltage is mapped and no step at closing is seen, so whether the settled value is the pack's own "
-            "cannot be told from this log."
+            "No pack voltage is mapped and no step at closing is seen, so whether the settled value is the pack's "
+            "own cannot be told from this log."
         )
     load = _load(values)
     if judged.kind == "stalled" and not load:
         told.append("It had settled there: something draws current from the link.")
     if load and m.fit is not None and m.pack_v:
         told.append(
-            f"The link settles at {percent(m.fit.end.value / m.pack_v)} of the pack, so something draws current from it: "
-            f"{load} with the configured resistor."
+            f"The link settles at {percent(m.fit.end.value / m.pack_v)} of the pack, so something draws current from "
+            f"it: {load} with the configured resistor."
         )
     if judged.kind == "interrupted":
         told.append("The rise broke off while it was still going on.")
@@ -200,16 +200,16 @@ def _constant(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
     if constant.time_constant is None:
         if expected is None:
             return [
-                "The two constants are the link's RC and the sensing lag, and the curve is the same whichever is which: "
-                "sensing lag and RC cannot be told apart from this log. Give resistance_ohm and capacitance_uF in the "
-                "vehicle file, or log a second, unfiltered link voltage."
+                "The two constants are the link's RC and the sensing lag, and the curve is the same whichever is "
+                "which: sensing lag and RC cannot be told apart from this log. Give resistance_ohm and "
+                "capacitance_uF in the vehicle file, or log a second, unfiltered link voltage."
             ]
         if constant.told_by is not None and constant.both is not None:
             slower, faster = constant.both
             return [
-                f"The curve has two constants, {seconds(slower.value)} as expected and {seconds(faster.value)}. The link would be "
-                f"too fast by {_witness(constant.told_by)}; a sound link behind a short sensing lag has the same curve. Which "
-                "constant is RC cannot be determined from this log."
+                f"The curve has two constants, {seconds(slower.value)} as expected and {seconds(faster.value)}. The "
+                f"link would be too fast by {_witness(constant.told_by)}; a sound link behind a short sensing lag "
+                "has the same curve. Which constant is RC cannot be determined from this log."
             ]
         return [
             f"One reading of the two constants is above and one below the expected {seconds(expected)}: either may be RC."
@@ -253,8 +253,8 @@ def _heat(values: Mapping[str, Measured]) -> list[str]:
     power, lasted, stalled = (values.get(f"stalled_{name}") for name in ("power_W", "s", "energy_J"))
     if power and lasted and stalled and None not in (power.value, lasted.value, stalled.value):
         told.append(
-            f"Of that, {number(stalled.value or 0.0)} J came after the rise had settled: {number(power.value or 0.0)} W "
-            f"for {seconds(lasted.value or 0.0)}."
+            f"Of that, {number(stalled.value or 0.0)} J came after the rise had settled: "
+            f"{number(power.value or 0.0)} W for {seconds(lasted.value or 0.0)}."
         )
     return told
 
@@ -265,8 +265,8 @@ def no_rise_heat(values: Mapping[str, Measured]) -> str:
     if energy is None or power is None or energy.high is None or power.high is None:
         return ""
     return (
-        f" An open path leaves the precharge resistor cold; a shorted link would have put {number(power.high)} W into it, "
-        f"{number(energy.high)} J in all."
+        f" An open path leaves the precharge resistor cold; a shorted link would have put {number(power.high)} W "
+        f"into it, {number(energy.high)} J in all."
     )
 
 
@@ -275,53 +275,55 @@ def _doubt(judged: Judged) -> list[str]:
     if judged.has_hole:
         m = judged.measurement
         return [
-            f"{seconds(m.missing_s)} of the {seconds(m.end_s - m.start_s)} of the rise are missing from the log: a pause or "
-            "a step in between would not show."
+            f"{seconds(m.missing_s)} of the {seconds(m.end_s - m.start_s)} of the rise are missing from the log: a "
+            "pause or a step in between would not show."
         ]
     if judged.kind == "stalled" and judged.measurement.attempt.saws:
         return [
-            f"Then the voltage fell and rose again {judged.measurement.attempt.saws} times between the same two levels: a "
-            "load starts at the upper one, takes more than the resistor lets through, and stops at the lower one."
+            f"Then the voltage fell and rose again {judged.measurement.attempt.saws} times between the same two "
+            "levels: a load starts at the upper one, takes more than the resistor lets through, and stops at the "
+            "lower one."
         ]
     if judged.kind == "bypassed" and judged.expected_s and judged.period_s > BYPASS_SHARE * judged.expected_s:
         return [
-            f"Between two samples, {seconds(judged.period_s)} apart, a contactor that closed far too early would look the "
-            "same: hard on contacts and capacitors either way."
+            f"Between two samples, {seconds(judged.period_s)} apart, a contactor that closed far too early would "
+            "look the same: hard on contacts and capacitors either way."
         ]
     if judged.kind == "undetermined" and judged.bound_s is not None:
         return [
-            f"With a sample every {seconds(judged.period_s)} the rise falls between two samples: its time constant is at most "
-            f"{seconds(judged.bound_s)}, and a precharge cannot be told from a step."
+            f"With a sample every {seconds(judged.period_s)} the rise falls between two samples: its time constant "
+            f"is at most {seconds(judged.bound_s)}, and a precharge cannot be told from a step."
         ]
     if judged.kind == "undetermined" and judged.may_have_closed_early:
         return [
-            "The last reading before the contactor closed lies below the closing threshold, but it may be older than its "
-            "stamp, and the link went on charging meanwhile: whether it closed early cannot be determined."
+            "The last reading before the contactor closed lies below the closing threshold, but it may be older than "
+            "its stamp, and the link went on charging meanwhile: whether it closed early cannot be determined."
         ]
     if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
         return ["The log ends before the precharge did."]
     if judged.kind == "undetermined" and judged.measurement.attempt.stayed_open:
         return [
-            "The main contactor stayed open, and no pack voltage is known: the link may have stalled below the pack, or "
-            "the sequence may have given up for another reason."
+            "The main contactor stayed open, and no pack voltage is known: the link may have stalled below the pack, "
+            "or the sequence may have given up for another reason."
         ]
     if judged.kind == "stalled" and judged.measurement.pack_v is None:
         return ["No pack voltage is known, but the link settled below what the vehicle file says of the emptiest pack."]
     if judged.measurement.pack_v is None and judged.curve is not None and constant is not None:
         if judged.kind == "undetermined" and constant.verdict is Verdict.FAST:
             return [
-                "That is faster than expected, but no pack voltage is known: a load that holds the link below the pack's "
-                "voltage shortens the time constant in the same way. Log the pack voltage to tell the two apart."
+                "That is faster than expected, but no pack voltage is known: a load that holds the link below the "
+                "pack's voltage shortens the time constant in the same way. Log the pack voltage to tell the two "
+                "apart."
             ]
         if judged.kind == "complete":
             return [
-                "No pack voltage is known and no closing is seen: that the link reached the pack's voltage is taken from "
-                "its time constant alone."
+                "No pack voltage is known and no closing is seen: that the link reached the pack's voltage is taken "
+                "from its time constant alone."
             ]
     if judged.kind == "undetermined" and judged.curve is None:
         return [
-            "Too few samples lie on the steep part: a contactor that closes between two of them would look the same, so "
-            "no time constant is told."
+            "Too few samples lie on the steep part: a contactor that closes between two of them would look the same, "
+            "so no time constant is told."
         ]
     if constant is None or constant.verdict is not Verdict.OPEN or constant.time_constant is None:
         return []
@@ -332,9 +334,9 @@ def _open(judged: Judged, constant: Constant, tau: Estimate) -> str:
     """Why a known time constant is neither as expected nor off."""
     if constant.or_lag and judged.expected_s is not None:
         return (
-            f"Two readings explain the samples equally well: a link that charges too slowly, with {seconds(tau.value)}, or a "
-            f"link as expected, near {seconds(judged.expected_s)}, behind a sensing lag. Record the link voltage faster, or "
-            "log the pack current, to see which."
+            "Two readings explain the samples equally well: a link that charges too slowly, with "
+            f"{seconds(tau.value)}, or a link as expected, near {seconds(judged.expected_s)}, behind a sensing lag. "
+            "Record the link voltage faster, or log the pack current, to see which."
         )
     if judged.curve is not None and judged.curve.misfit:
         return "The samples do not follow the fitted curve, so its constant is not compared with R·C."
@@ -342,7 +344,7 @@ def _open(judged: Judged, constant: Constant, tau: Estimate) -> str:
     low, high = expected_s * (1 - judged.tolerance), expected_s * (1 + judged.tolerance)
     if tau.high < low or tau.low > high:
         return (
-            "The 95 % limits are outside the expected band, but not the wider ones that a claim needs, of 99.9 % and with what "
-            "the stamps may be off: slow, fast or as expected cannot be determined from this log."
+            "The 95 % limits are outside the expected band, but not the wider ones that a claim needs, of 99.9 % and "
+            "with what the stamps may be off: slow, fast or as expected cannot be determined from this log."
         )
     return "The limits reach across the edge of the expected band: slow, fast or as expected cannot be determined from this log."

@@ -116,8 +116,7 @@ def _full(signals: Signals, vehicle: Vehicle, braking: Braking) -> list[Finding]
 _FADE_EARLIER = "Let the torque fade out at a higher speed, or it rocks the vehicle at standstill. "
 _LOWER = (
     "Lower the regeneration limit, or let it fall with the voltage, before you brake harder or with a fuller pack: "
-    "if a "
-    "contactor or fuse opens while braking, the link rises at once."
+    "if a contactor or fuse opens while braking, the link rises at once."
 )
 _REPEAT = "Repeat with a full pack and from the highest speed before you rely on it."
 
@@ -160,6 +159,5 @@ def full_words(amps: float, at_v: float, total_s: float, limit_v: float) -> Word
         f"For {seconds(total_s)} the motor charged a pack at or above its configured maximum of {number(limit_v)} V. "
         "Overcharged cells can burn.",
         "Set inverter or pack controller so that regeneration ends below that voltage. Do not brake with a full pack "
-        "until it "
-        "does.",
+        "until it does.",
     )

@@ -120,8 +120,7 @@ def noise_words(rest: Rest, dead: Measured) -> Words:
         "Widen the dead band. With the drive switched off, check the pedal's supply, ground and screen.",
         hands_near_hv=False,
         method=f"Six standard deviations of the resting pedal are {number(6 * rest.noise)} % of travel; torque is "
-        "asked for "
-        f"from {quantity_text(dead)} on.",
+        f"asked for from {quantity_text(dead)} on.",
     )
 
 
@@ -135,9 +134,8 @@ def apart_words(count: int, worst: float, usual: float) -> Words:
         "ground of both tracks.",
         hands_near_hv=False,
         method=f"Reported where the tracks differ by more than {APART_PERCENT:g} % of travel for {seconds(APART_S)} "
-        "or longer, "
-        "beyond what the pedal moves between two messages. Slope and offset of the second track are learnt from the "
-        "log.",
+        "or longer, beyond what the pedal moves between two messages. Slope and offset of the second track are "
+        "learnt from the log.",
     )
 
 
@@ -146,8 +144,7 @@ def jump_words(low: float, high: float, count: int) -> Words:
     return Words(
         f"Throttle: no reading between {number(low)} and {number(high)} % of travel",
         f"The pedal passed this place slowly, {times(count)}, without one reading inside. Usual causes: a worn "
-        "track, a loose "
-        "contact, or a step in the table of the pedal.",
+        "track, a loose contact, or a step in the table of the pedal.",
         _STOP
         + "With the drive switched off, press the pedal slowly and watch the raw reading. Replace the pedal if it "
         "steps.",
@@ -159,12 +156,10 @@ def falling_words(falling: Falling) -> Words:
     """A dip in what the pedal asks for."""
     return Words(
         f"Throttle: asks for at least {number(falling.less)} {falling.unit} less at {number(falling.farther)} % of "
-        "travel than at "
-        f"{number(falling.nearer)} %",
+        f"travel than at {number(falling.nearer)} %",
         "More pedal must never ask for less. Usual causes: a dip in the pedal table, or a track that turns back.",
         _STOP + "With the drive switched off, check the pedal table in the inverter's settings. Then press the pedal "
-        "slowly: the "
-        "raw reading must only rise.",
+        "slowly: the raw reading must only rise.",
         hands_near_hv=False,
         method="Compared at low speed, every time the pedal stood at the one place with every time it stood at the "
         "other.",
@@ -178,8 +173,7 @@ def both_words(spans: list[tuple[float, float]], torque: str) -> Words:
         f"Throttle and brake pressed together {times(len(spans))}, for {seconds(total)} in all",
         torque,
         "Decide which of them wins; usually the brake does. Set the inverter accordingly, and try it with the wheels "
-        "off the "
-        "ground.",
+        "off the ground.",
         hands_near_hv=False,
         method="That the brake wins is common practice, no published source.",
     )
@@ -191,7 +185,6 @@ def undetermined_words() -> Words:
         "Throttle: cannot be judged from this log",
         "The pedal must be released for some seconds, and pressed over at least a tenth of its travel.",
         "With the drive switched off and the controllers awake, record slow and quick presses over the whole travel, "
-        "every "
-        "20 ms.",
+        "every 20 ms.",
         hands_near_hv=False,
     )

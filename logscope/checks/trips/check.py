@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from logscope.checks.assemble import EVENTS_AT_MOST
+from logscope.checks.assemble import assemble
 from logscope.checks.trips.cause import Cause, judge
 from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import NO_LEAD
 from logscope.checks.trips.pattern import pattern
 from logscope.checks.trips.text import next_step, retries_in_words, title
-from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.checks.wording import Words
+from logscope.findings import Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.observations.motor_speed.analysis import WrongSpeed
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.observations.observations import Observations
@@ -72,7 +73,7 @@ def _gathered(trips: Sequence[Trip], first: Finding) -> Finding:
         title=f"{first.title}; {len(trips)} times in {last_s - trips[0].time_s:.0f} s",
         explanation=f"{said} {first.explanation}",
         measured={**first.measured, "count": Measured(float(len(trips)), "")},
-        events=events[:EVENTS_AT_MOST],
+        events=events,
     )
 
 
@@ -81,15 +82,19 @@ def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
     fault = signals.get("fault")
     by = "The fault signal shows none" if fault is not None else "The motor current shows no surge and collapse"
     doubt = "" if fault is not None else " A trip at low current is not seen without a fault signal."
-    return Finding(
-        kind="trip.none",
-        severity=Severity.INFO if restarts else Severity.GOOD,
-        start_s=signals.start_s,
-        end_s=signals.end_s,
-        title=f"Inverter: no fault, but {restarts} restarts at speed" if restarts else "Inverter: no trip",
-        explanation=f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
-        next_step="Nothing to do." if not restarts else "See the restarts of the motor speed.",
-        parts=_parts(signals),
+    return assemble(
+        "trip.none",
+        Severity.INFO if restarts else Severity.GOOD,
+        Words(
+            f"Inverter: no fault, but {restarts} restarts at speed" if restarts else "Inverter: no trip",
+            f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
+            "Nothing to do." if not restarts else "See the restarts of the motor speed.",
+            hands_near_hv=False,
+        ),
+        [(signals.start_s, signals.end_s)],
+        {},
+        _parts(signals),
+        signals,
     )
 
 
@@ -103,45 +108,47 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy |
     surge = None if current is None else surge_before(current, trip.time_s)
     cause = judge(trip, surge, signals, study, vehicle.limits.motor_current_A)
     marks = _marks(trip, surge, cause)
-    return Finding(
-        kind="trip.overcurrent",
-        severity=Severity.DANGER,
-        start_s=marks[0].time_s,
-        end_s=marks[-1].time_s,
-        title=title(trip.code is None, cause),
-        explanation=f"{_current_in_words(surge, peak)} {cause.why}",
-        method=f"{_how_known(trip, signals)} {cause.method}",
-        next_step=next_step(cause),
-        caution=CAUTION_HV,
-        cause=cause.name,
-        parts=_parts(signals),
-        measured={
+    return assemble(
+        "trip.overcurrent",
+        Severity.DANGER,
+        Words(
+            title(trip.code is None, cause),
+            f"{_current_in_words(surge, peak)} {cause.why}",
+            next_step(cause),
+            method=f"{_how_known(trip, signals)} {cause.method}",
+        ),
+        [(marks[0].time_s, marks[-1].time_s)],
+        {
             "peak_current_A": _measured(peak),
             "lead_time_s": cause.lead,
             "current_before_A": Measured(None if surge is None else surge.before, "A"),
             "cause_likelihood": Measured(cause.likelihood, ""),
             **_code(trip),
         },
+        _parts(signals),
+        signals,
         evidence=Evidence(marks=marks, levels=_levels(signals, vehicle), window=_window(trip, current)),
+        cause=cause.name,
     )
 
 
 def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) -> Finding:
-    return Finding(
-        kind="trip.other",
-        severity=Severity.DANGER,
-        start_s=trip.time_s,
-        end_s=trip.time_s,
-        title=f"Trip: {_fault_in_words(trip)}",
-        explanation=_why_no_overcurrent(trip, signals) or _how_known(trip, signals),
-        method=_how_known(trip, signals),
-        next_step=_NEXT_STEP_OTHER,
-        caution=CAUTION_HV,
-        parts=_parts(signals),
-        measured={
+    return assemble(
+        "trip.other",
+        Severity.DANGER,
+        Words(
+            f"Trip: {_fault_in_words(trip)}",
+            _why_no_overcurrent(trip, signals) or _how_known(trip, signals),
+            _NEXT_STEP_OTHER,
+            method=_how_known(trip, signals),
+        ),
+        [(trip.time_s, trip.time_s)],
+        {
             "peak_current_A": _measured(peak),
             **_code(trip),
         },
+        _parts(signals),
+        signals,
         evidence=Evidence(
             marks=(Mark(trip.time_s, "trip"),),
             levels=_levels(signals, vehicle),
@@ -163,24 +170,25 @@ def _why_no_overcurrent(trip: Trip, signals: Signals) -> str:
     if current is None:
         return "The fault has no name, and no motor current is logged to decide it."
     return (
-        "The fault has no name. The current before it, sampled every "
-        f"{current.period_s * 1e3:.3g} ms, shows neither a surge nor a value beyond its limit."
+        f"The fault has no name. The current before it, sampled every {current.period_s * 1e3:.3g} ms, shows neither "
+        "a surge nor a value beyond its limit."
     )
 
 
 def _set_before(trip: Trip, signals: Signals) -> Finding:
-    return Finding(
-        kind="trip.overcurrent" if trip.overcurrent else "trip.other",
-        severity=Severity.DANGER,
-        start_s=trip.time_s,
-        end_s=trip.time_s,
-        title=f"Trip set before the log began: {_fault_in_words(trip)}",
-        explanation="The first sample already shows the fault. What led to it is not logged.",
-        next_step=_NEXT_STEP_BEFORE,
-        caution=CAUTION_HV,
+    return assemble(
+        "trip.overcurrent" if trip.overcurrent else "trip.other",
+        Severity.DANGER,
+        Words(
+            f"Trip set before the log began: {_fault_in_words(trip)}",
+            "The first sample already shows the fault. What led to it is not logged.",
+            _NEXT_STEP_BEFORE,
+        ),
+        [(trip.time_s, trip.time_s)],
+        {"peak_current_A": Measured(None, "A"), "lead_time_s": NO_LEAD, **_code(trip)},
+        _parts(signals),
+        signals,
         cause="undetermined" if trip.overcurrent else None,
-        parts=_parts(signals),
-        measured={"peak_current_A": Measured(None, "A"), "lead_time_s": NO_LEAD, **_code(trip)},
     )
 
 
@@ -199,8 +207,7 @@ def _how_known(trip: Trip, signals: Signals) -> str:
     ]
     return (
         "No fault is logged. A trip is inferred: the current collapsed to zero after a surge, above its limit, or at "
-        "its "
-        f"highest with the pedal unanswered{''.join(f', {each}' for each in witnesses)}."
+        f"its highest with the pedal unanswered{''.join(f', {each}' for each in witnesses)}."
     )
 
 

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from logscope.checks.wording import times
-from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Level, Mark, Measured, Severity
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words, times
+from logscope.findings import Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.surge import highest
 from logscope.signals import Part, Signals
@@ -42,27 +43,31 @@ def near_trips(signals: Signals, vehicle: Vehicle, trips: Sequence[Trip]) -> lis
 def _finding(current: Part, measured: Measured, limit: float, events: tuple[Event, ...]) -> Finding:
     peak = measured.value or 0.0
     how_often = times(len(events))
-    return Finding(
-        kind="trip.near",
-        severity=Severity.INFO,
-        start_s=events[0].start_s,
-        end_s=events[-1].end_s,
-        title=f"Motor current: {peak:.0f} A, within 10 % of its limit {how_often}, without a trip",
-        explanation=f"The largest sample is {peak / limit:.0%} of the configured {limit:g} A. Between samples, "
-        f"{current.period_s * 1e3:.3g} ms apart, the current may have been higher.",
-        next_step="See in the chart what the driver asked for, and whether the current held its target or overshot "
-        "it. "
-        "After overshoot, try a slower ramp first.",
-        caution=CAUTION_HV,
-        parts=("motor_current",),
-        measured={
+    return assemble(
+        "trip.near",
+        Severity.INFO,
+        Words(
+            f"Motor current: {peak:.0f} A, within 10 % of its limit {how_often}, without a trip",
+            (
+                f"The largest sample is {peak / limit:.0%} of the configured {limit:g} A. Between samples, "
+                f"{current.period_s * 1e3:.3g} ms apart, the current may have been higher."
+            ),
+            (
+                "See in the chart what the driver asked for, and whether the current held its target or overshot it. "
+                "After overshoot, try a slower ramp first."
+            ),
+        ),
+        [(each.start_s, each.end_s) for each in events],
+        {
             "count": Measured(float(len(events)), ""),
             "peak_current_A": measured,
         },
-        expected={"peak_current_A": Measured(None, "A", None, limit)},
-        events=events,
+        ("motor_current",),
+        ("motor_current",),
         evidence=Evidence(
             marks=tuple(Mark(event.start_s, "near the limit") for event in events[:_MARKS_AT_MOST]),
             levels=(Level(limit, "limit", "motor_current"),),
         ),
+        expected={"peak_current_A": Measured(None, "A", None, limit)},
+        counted=True,
     )

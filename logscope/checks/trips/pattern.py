@@ -7,8 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logscope.checks.assemble import assemble
 from logscope.checks.trips.cause import IN_WORDS
-from logscope.findings import CAUTION_HV, Event, Finding, Measured, Severity
+from logscope.checks.wording import Words
+from logscope.findings import Event, Finding, Measured, Severity
 from logscope.signals import Signals
 
 _SHARED_BY = 2  # trips that make a pattern
@@ -29,20 +31,20 @@ def pattern(trips: Sequence[Finding], signals: Signals) -> list[Finding]:
     shared = [each for each in over if each.cause == cause]
     lead, current = _range(shared, "lead_time_s", "s"), _range(shared, "current_before_A", "A")
     return [
-        Finding(
-            kind="trip.pattern",
-            severity=Severity.INFO,
-            start_s=shared[0].start_s,
-            end_s=shared[-1].end_s,
-            title=f"{count} of {len(over)} overcurrent trips share a cause: {IN_WORDS[cause]}",
-            explanation=_in_words(shared, len(over), cause, lead, current),
-            method="The limits shown are the smallest and the largest value of these trips.",
-            next_step="Follow the next step of those trips first. Then repeat the same drive.",
-            caution=CAUTION_HV,
+        assemble(
+            "trip.pattern",
+            Severity.INFO,
+            Words(
+                f"{count} of {len(over)} overcurrent trips share a cause: {IN_WORDS[cause]}",
+                _in_words(shared, len(over), cause, lead, current),
+                "Follow the next step of those trips first. Then repeat the same drive.",
+                method="The limits shown are the smallest and the largest value of these trips.",
+            ),
+            [(each.start_s, each.end_s) for each in tuple(Event(each.start_s, each.end_s) for each in shared)],
+            {"count": Measured(float(count), ""), "lead_time_s": lead, "current_before_A": current},
+            tuple(part for part in ("motor_current", "motor_speed") if part in signals),
+            signals,
             cause=cause,
-            parts=tuple(part for part in ("motor_current", "motor_speed") if part in signals),
-            measured={"count": Measured(float(count), ""), "lead_time_s": lead, "current_before_A": current},
-            events=tuple(Event(each.start_s, each.end_s) for each in shared),
         )
     ]
 

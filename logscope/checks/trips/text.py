@@ -15,46 +15,35 @@ _LED = {
 _NEXT_STEPS = {
     "encoder": (
         "With the power off and the link proven dead, check the encoder's wiring first: screened twisted pairs, the "
-        "screen "
-        "unbroken and bonded as the makers say, away from the phase cables; pins, supply and ground. Then repeat the "
-        "same "
-        "drive and compare."
+        "screen unbroken and bonded as the makers say, away from the phase cables; pins, supply and ground. Then "
+        "repeat the same drive and compare."
     ),
     "demand": (
         "Compare target and measured current at the step. Try a slower torque ramp, and check that the configured "
-        "limits are "
-        "those of the inverter. Only then change the gains of the current loop, by the maker's procedure."
+        "limits are those of the inverter. Only then change the gains of the current loop, by the maker's procedure."
     ),
     "oscillation": (
         "Go back to the last settings that ran calmly. Then check the motor parameters and the gains of the current "
-        "loop, by "
-        "the inverter maker's procedure. Until then ask for little torque."
+        "loop, by the inverter maker's procedure. Until then ask for little torque."
     ),
     "supply": (
         "With the power off and the link proven dead, check contactor, its coil supply, service plug, fuse and every "
-        "bolted "
-        "connection from pack to link for looseness and heat marks. Then log contactor states, pack current and link "
-        "voltage "
-        "together."
+        "bolted connection from pack to link for looseness and heat marks. Then log contactor states, pack current "
+        "and link voltage together."
     ),
     "limit": (
         "Compare the inverter's trip limit with the current that its settings ask for, and with the makers' data for "
-        "motor "
-        "and inverter. Lower the demand; do not raise the limit beyond those data."
+        "motor and inverter. Lower the demand; do not raise the limit beyond those data."
     ),
     "sudden": (
         "Stop. With the power off and the link proven dead, isolate, and have insulation, phase cables, motor "
-        "windings, "
-        "current sensors and the power stage inspected before power is applied again. Such a fault can do more "
-        "damage each "
-        "time."
+        "windings, current sensors and the power stage inspected before power is applied again. Such a fault can do "
+        "more damage each time."
     ),
     "undetermined": (
         "Stop until the cause is known. With the power off and the link proven dead, have insulation, phase cables, "
-        "current "
-        "sensors and the encoder's wiring checked. Then record motor speed, current, its target, torque, throttle "
-        "and DC-link "
-        f"voltage every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
+        "current sensors and the encoder's wiring checked. Then record motor speed, current, its target, torque, "
+        f"throttle and DC-link voltage every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
     ),
 }
 _NEXT_STEP_WENT_ON = (
@@ -88,6 +77,5 @@ def retries_in_words(count: int, lasts_s: float, name: str) -> str:
     """Trips that follow each other without a new drive between them."""
     return (
         f"The same fault came {count} times within {lasts_s:.0f} s: the inverter restarts and trips again. This is "
-        "one event; "
-        f"its cause was looked for before the first “{name}”."
+        f"one event; its cause was looked for before the first “{name}”."
     )
