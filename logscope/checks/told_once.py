@@ -57,7 +57,7 @@ def _joined(leading: Finding, same: Sequence[Finding], rule: _Rule) -> Finding:
         next_step=same[0].next_step if rule.takes_step else leading.next_step,
         caution=leading.caution or next((finding.caution for finding in same if finding.caution), ""),
         cause=leading.cause or next(iter(causes), None),
-        measured=measured | dict(leading.measured),
+        measured={**leading.measured, **{k: v for k, v in measured.items() if k not in leading.measured}},
         parts=tuple(dict.fromkeys([*leading.parts, *(part for finding in same for part in finding.parts)])),
     )
 

@@ -44,19 +44,24 @@ class Cell(NamedTuple):
 
 
 def print_summary(result: Result, console: Console) -> None:
-    """Verdict, what was assumed to read the log, findings worst first with their leading value, what was not
-    checked, and the account."""
+    """Verdict, what was assumed to read the log, findings worst first, what was not checked, and the account.
+
+    What is wrong is explained, with what to do; of the rest the title is enough.
+    """
     verdict = model.verdict(result)
     heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
     print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
     for caution in result.capture.account.cautions:
         print_cells(console, (Cell(f"Note: {caution}"),))
-    numbered = model.number_findings(result)
+    numbered, steps = model.number_findings(result), set[str]()
     for entry in numbered[:MOST_FINDINGS]:
         severity = entry.finding.severity
         text = f"{entry.finding.title} [{entry.when}]"
-        if entry.values:
-            text += f"\n{_leading_value(entry.values)}"
+        if severity.rank >= Severity.WARNING.rank:
+            text += f"\n{entry.finding.explanation}"
+            if (step := entry.finding.next_step) not in steps:
+                text += f"\nNext: {step}"
+            steps.add(step)
         print_cells(console, (Cell(severity.value.upper(), STYLES[severity]), Cell(text)))
     if more := numbered[MOST_FINDINGS:]:
         counts = Counter(entry.finding.severity for entry in more)
@@ -93,13 +98,6 @@ def _holds(encoding: str, character: str) -> bool:
     except UnicodeEncodeError:
         return False
     return True
-
-
-def _leading_value(rows: tuple[model.ValueRow, ...]) -> str:
-    row = next((row for row in rows if row.value and row.expected), rows[0])
-    limits = f" (95 % limits {row.limits})" if row.limits else ""
-    expected = f", expected {row.expected}" if row.expected else ""
-    return f"{row.name}: {row.value}{limits}{expected}"
 
 
 def print_cells(console: Console, cells: tuple[Cell, ...], width: int = _WORD_WIDTH) -> None:

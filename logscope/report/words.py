@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from logscope.findings import Measured, Severity
 from logscope.parts import PARTS
+from logscope.quantities import prefixed
 
 SEVERITY_WORDS = {
     Severity.DANGER: ("danger", "dangers"),
@@ -138,9 +139,9 @@ def value_name(name: str) -> str:
 
 
 def in_shown_unit(name: str, measured: Measured) -> Measured:
-    """A fraction in percent; every other value as it is."""
+    """A fraction in percent; every other value with the SI prefix that suits it."""
     if not name.startswith("fraction") or measured.unit not in ("", "1"):
-        return measured
+        return prefixed(measured)
     shares = (measured.value, measured.low, measured.high)
     value, low, high = (None if share is None else 100.0 * share for share in shares)
     return Measured(value, "%", low, high)

@@ -110,7 +110,7 @@ def test_the_verdict_comes_before_everything_else_and_says_what_to_do():
 def test_a_finding_shows_values_limits_expectation_next_step_and_caution():
     text = troubled_page().text
     for words in (
-        "0.2103 s 0.2011 to 0.2196 s 0.15 s (0.12 to 0.18 s)",
+        "210.3 ms 201.1 to 219.6 ms 150 ms (120 to 180 ms)",
         "What to check next",
         "from 09:00:02.690 UTC",
     ):

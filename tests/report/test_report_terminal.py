@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from logscope.findings import CAUTION_HV
+from logscope.findings import CAUTION_HV, Severity
 from logscope.report.terminal import print_summary, printable
 
 
@@ -38,9 +38,14 @@ def test_words_carry_the_severity_without_colour():
     assert text.index("DANGER ") < text.index("WARNING ") < text.index("INFO ")
 
 
-def test_a_finding_shows_its_leading_value_with_limits_and_expectation():
-    text = " ".join(summary(fake.troubled()).split())
-    assert "Time constant: 0.2103 s (95 % limits 0.2011 to 0.2196 s), expected 0.15 s (0.12 to 0.18 s)" in text
+def test_what_is_wrong_is_explained_with_what_to_do():
+    result = fake.troubled()
+    text = " ".join(summary(result, width=200).split())
+    worst = max(result.findings, key=lambda finding: finding.severity.rank)
+    good = next(finding for finding in result.findings if finding.severity is Severity.GOOD)
+    assert " ".join(worst.explanation.split()) in text
+    assert f"Next: {' '.join(worst.next_step.split())}" in text
+    assert f"{good.title} [" in text
 
 
 def test_the_caution_stands_once():

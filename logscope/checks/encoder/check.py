@@ -75,7 +75,7 @@ def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRel
     one, many = KINDS[kind]
     worst = max(episodes, key=lambda each: each.deviation_rpm)
     events = tuple(Event(float(time[each.first]), float(time[each.after])) for each in episodes)
-    rate = running_rate(study, episodes)
+    rate, lasted = running_rate(study, episodes), _duration(study, episodes)
     marks = tuple(Mark(event.start_s, one) for event in events[:_MARKS_AT_MOST])
     return assemble(
         f"encoder.{kind}",
@@ -85,7 +85,8 @@ def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRel
                 f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to "
                 f"{worst.deviation_rpm:,.0f} rpm"
             ),
-            relation_in_words(study, relation),
+            f"{quantity_text(rate)} while turning, {quantity_text(lasted)} in all. What they follow stands with all "
+            "disturbances.",
             NEXT_STEPS_HOLD if kind == "hold" else NEXT_STEPS,
             method=" ".join(filter(None, (how_judged(study, kind), relation_method(relation), PRACTICE))),
         ),
@@ -93,7 +94,7 @@ def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRel
         {
             "count": Measured(float(len(episodes)), ""),
             "peak_deviation_rpm": _deviation(study, worst),
-            "duration_s": _duration(study, episodes),
+            "duration_s": lasted,
             "rate_per_min": rate,
         },
         _parts(signals),
