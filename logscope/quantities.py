@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from logscope.findings import Measured
@@ -12,6 +13,7 @@ PLAIN_DIGITS = 4  # significant digits of a value without limits, in a table
 SENTENCE_DIGITS = 3  # the same in a sentence
 _LEAST_PERCENT = 0.1  # less than this is said to be less
 _ROUNDS_UP = 0.9995  # of a power of a thousand: what three digits show as 1 of it
+_IN_WORDS = {"1/min": "per minute", "1/h": "per hour"}  # units that a sentence spells out
 _SIZES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"))
 # Units that take a prefix in this trade, largest first; nobody says a kilosecond.
 _PREFIXES = {
@@ -142,6 +144,7 @@ def quantity_text(measured: Measured) -> str:
     ('31.0 kΩ', '0\xa0mV (95 %: at most 400\xa0mV)')
     """
     shown = prefixed(measured)
+    shown = replace(shown, unit=_IN_WORDS.get(shown.unit, shown.unit))
     value, low, high = finite(shown.value), finite(shown.low), finite(shown.high)
     places = _sentence_places(value, low, high)
     if low is not None and high is not None:

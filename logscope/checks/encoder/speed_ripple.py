@@ -12,7 +12,7 @@ from scipy.ndimage import median_filter, uniform_filter1d
 
 from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.checks.assemble import assemble
-from logscope.checks.wording import Words, times
+from logscope.checks.wording import Words, percent, times
 from logscope.findings import Chart, Evidence, Finding, Measured, Series, Severity, Style
 from logscope.observations.motor_speed.disturbances import SpeedStudy
 from logscope.observations.motor_speed.model import SpeedModel
@@ -189,9 +189,9 @@ def _finding(signals: Signals, study: SpeedStudy, line: OrderLine, highest: int,
         "encoder.ripple",
         Severity.WARNING,
         Words(
-            f"Motor speed: ripples {times(order)} a turn, by {line.amplitude:.1%}",
+            f"Motor speed: ripples {times(order)} a turn, by {percent(line.amplitude)}",
             (
-                f"The speed repeats {times(order)} a turn, by {line.low:.1%} to {line.high:.1%} of itself, at any "
+                f"The speed repeats {times(order)} a turn, by {percent(line.low)} to {percent(line.high)} of itself, at any "
                 "current: likely mechanical, or encoder lines lost at one place."
             ),
             (

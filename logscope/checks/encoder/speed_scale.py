@@ -96,7 +96,7 @@ def _finding(
                 "makes the slip wrong: correct it before driving on."
             ),
             hands_near_hv=False,
-            method=f"Compared with {against}. Up to {tolerance:.0%} is usual.",
+            method=f"Compared with {against}. Up to {100 * tolerance:.0f} % is usual.",
         ),
         [(float(study.speed.time_s[0]), float(study.speed.time_s[-1]))],
         {"scale": Measured(middle, "", low, high), **_as_disturbance(study, middle, low, high)},

@@ -151,11 +151,12 @@ def passed_words(closeness: Closeness) -> Words:
     limit, spans = closeness.limit, closeness.passed
     held = sum(until - since for since, until in spans)
     side = "above" if limit.upper else "below"
+    lasted = f"for {seconds(held)} in all" if held else "in one sample each"
     name = limit.what.partition(",")[0]
     return Words(
         f"{name[:1].upper()}{name[1:]}: {_amount(closeness, -closeness.margin)} {side} its limit of "
         f"{number(limit.value)} {limit.unit}",
-        f"The limit was passed {times(len(spans))}, for {seconds(held)} in all; furthest at {closeness.time_s:.2f} s.",
+        f"The limit was passed {times(len(spans))}, {lasted}; furthest at {closeness.time_s:.2f} s.",
         limit.do,
         hands_near_hv=limit.part in _AT_HIGH_VOLTAGE,
         method=f"{_sentence(closeness)}. Time counts from the first to the last sample beyond the limit. A single "

@@ -159,7 +159,7 @@ def _before(sign: Sign, event: Moment, what: str) -> str:
 
 def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:
     (first, much), (second, less) = ranked[:2]
-    return f"Likeliest: {IN_WORDS[first]} ({much:.0%}), then {IN_WORDS[second]} ({less:.0%})."
+    return f"Likeliest: {IN_WORDS[first]} ({100 * much:.0f} %), then {IN_WORDS[second]} ({100 * less:.0f} %)."
 
 
 def _what_would_decide(told: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:

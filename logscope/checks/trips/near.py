@@ -49,7 +49,7 @@ def _finding(current: Part, measured: Measured, limit: float, events: tuple[Even
         Words(
             f"Motor current: {peak:.0f} A, within 10 % of its limit {how_often}, without a trip",
             (
-                f"The largest sample is {peak / limit:.0%} of the configured {limit:g} A. Between samples, "
+                f"The largest sample is {100 * peak / limit:.0f} % of the configured {limit:g} A. Between samples, "
                 f"{current.period_s * 1e3:.3g} ms apart, the current may have been higher."
             ),
             (
