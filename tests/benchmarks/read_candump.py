@@ -6,12 +6,15 @@ A made log with 40 identifiers, 12 of them defined with four signals each, is re
 a candump log by logscope, and by python-can with cantools; an MF4 log by logscope, and by asammdf.
 Each way runs in a process of its own: three times for the time once started (imports and compilation
 aside; the middle one counts), and once for the whole process from its start to its end. The DataFrames
-of all ways are compared. Nothing is asserted about times: they depend on the machine.
+of all ways are compared. Then whole processes in turn, five times each, from their start to their end: logscope's
+decoding of the candump log from Python, its command `decode` to Parquet files, and asammdf's import and decoding of
+the same frames as MF4. Nothing is asserted about times: they depend on the machine.
 """
 
 from __future__ import annotations
 
 import json
+import os
 import statistics
 import subprocess
 import sys
@@ -24,7 +27,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-DEFINED, IDENTIFIERS, RUNS = 12, 40, 3
+DEFINED, IDENTIFIERS, RUNS, PROCESS_RUNS = 12, 40, 3, 5
 START_S = 1_772_442_000
 Frames = Mapping[str, pd.DataFrame]
 
@@ -188,6 +191,33 @@ def compare(title: str, ours: str, theirs: str, folder: Path, count: int) -> Non
     print(f"  the same {first[3]['rows']:,} rows and values: {'yes' if same else 'NO'}")
 
 
+def as_processes(folder: Path, count: int) -> None:
+    """Wall-clock and processor time of whole processes, the middle one of each."""
+    measured = [sys.executable, __file__, "--measure"]
+    decode = ["-m", "logscope", "decode", str(folder / "made.log"), "--definitions", str(folder / "made.dbc")]
+    ways = {
+        "logscope.decode of candump": [*measured, "logscope_candump", str(folder), "1"],
+        "command decode to Parquet": [sys.executable, *decode, "--out", str(folder / "tables")],
+        "asammdf of MF4": [*measured, "asammdf_bus_logging", str(folder), "1"],
+    }
+    taken: dict[str, list[tuple[float, float]]] = {name: [] for name in ways}
+    for _ in range(PROCESS_RUNS):
+        for name, command in ways.items():
+            begin, used = time.perf_counter(), children_s()
+            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+            taken[name].append((time.perf_counter() - begin, children_s() - used))
+    print(f"\nwhole processes, {count:,} frames, the middle of {PROCESS_RUNS}")
+    for name, runs in taken.items():
+        wall_s, cpu_s = (statistics.median(column) for column in zip(*runs, strict=True))
+        print(f"  {name:26} {wall_s:8.2f} s   {cpu_s:7.2f} s of processor time")
+
+
+def children_s() -> float:
+    """Processor time of all processes that were waited for [s]; 0 where the system does not tell."""
+    times = os.times()
+    return times.children_user + times.children_system
+
+
 def main() -> None:
     count = int(sys.argv[1].replace("_", "")) if len(sys.argv) > 1 else 1_000_000
     with tempfile.TemporaryDirectory() as place:
@@ -197,6 +227,7 @@ def main() -> None:
         write_material(folder, count)
         compare("candump text to DataFrames", "logscope_candump", "python_can_and_cantools", folder, count)
         compare("MF4 to DataFrames", "logscope_mf4", "asammdf_bus_logging", folder, count)
+        as_processes(folder, count)
 
 
 if __name__ == "__main__":

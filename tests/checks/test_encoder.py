@@ -242,12 +242,13 @@ def test_single_edges_at_walking_pace_are_no_disturbance() -> None:
 
 
 def loaded_drive(rng: np.random.Generator, law: str) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Half an hour; spikes by current (one a minute at rest, × 6 per 100 A), or by turns of the shaft."""
-    time = np.arange(0, 1800, 0.010)
-    knots = np.arange(0, 1801, 6.0)
+    """Spikes by current, half an hour (0.3 a minute at rest, × 6 per 100 A), or by turns of the shaft, a quarter."""
+    end_s = 1800.0 if law == "current" else 900.0
+    time = np.arange(0, end_s, 0.010)
+    knots = np.arange(0, end_s + 1.0, 6.0)
     current = np.interp(time, knots, rng.uniform(0, 250, knots.size))
     speed = np.interp(time, knots, rng.uniform(1500, 6000, knots.size))
-    per_min = 0.3 * 6 ** (current / 100) if law == "current" else speed / 1500
+    per_min = 0.3 * 6 ** (current / 100) if law == "current" else speed / 750
     hit = rng.uniform(size=time.size) < per_min * 0.010 / 60
     return time, speed + 2000.0 * hit, current
 

@@ -7,8 +7,11 @@ from pathlib import Path
 import pytest
 
 import logscope
+from logscope.checks.measures import MEASURES
+from logscope.comparison.compare import compare_results
 from logscope.comparison.outcome import ComparedMeasure, Comparison, Verdict
 from logscope.physics.second_order import overshoot_share
+from logscope.result import Result
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.hazel_drives import HAZEL, pedal
@@ -40,15 +43,17 @@ def _log(folder: Path, name: str, damping: float, seed: int) -> Path:
 
 
 @pytest.fixture(scope="module")
-def logs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    folder = tmp_path_factory.mktemp("gains")
-    made = {"ringing": _RINGING, "calm": _CALM, "calm-again": _CALM}
-    return {name: _log(folder, name, damping, seed) for seed, (name, damping) in enumerate(made.items(), 41)}
+def vehicle() -> logscope.Vehicle:
+    return logscope.load_vehicle(Path(__file__).parents[2] / "decoders" / "hazel.toml")
 
 
 @pytest.fixture(scope="module")
-def vehicle() -> logscope.Vehicle:
-    return logscope.load_vehicle(Path(__file__).parents[2] / "decoders" / "hazel.toml")
+def results(tmp_path_factory: pytest.TempPathFactory, vehicle: logscope.Vehicle) -> dict[str, Result]:
+    """Each log checked once, by the check that measures the overshoot."""
+    folder = tmp_path_factory.mktemp("gains")
+    made = {"ringing": _RINGING, "calm": _CALM, "calm-again": _CALM}
+    logs = {name: _log(folder, name, damping, seed) for seed, (name, damping) in enumerate(made.items(), 41)}
+    return {name: logscope.check(log, vehicle, only="current_control") for name, log in logs.items()}
 
 
 def _overshoot(found: Comparison) -> ComparedMeasure:
@@ -64,10 +69,10 @@ def _overshoot(found: Comparison) -> ComparedMeasure:
     ],
 )
 def test_overshoot_tells_whether_the_gain_change_helped(
-    logs: dict[str, Path], vehicle: logscope.Vehicle, before: str, after: str, verdict: Verdict
+    results: dict[str, Result], vehicle: logscope.Vehicle, before: str, after: str, verdict: Verdict
 ) -> None:
     """The effect is that of the textbook, exp(−πζ/√(1−ζ²)) (Ogata), but for what the machine adds to its loop."""
-    found = logscope.compare(logscope.read(logs[before]), logscope.read(logs[after]), vehicle)
+    found = compare_results([results[before]], [results[after]], (vehicle, vehicle), MEASURES, [])
     measure = _overshoot(found)
     assert measure.verdict is verdict
     assert measure.effect is not None
