@@ -11,8 +11,6 @@ from pathlib import Path
 from typing import IO, Any, Literal
 
 import numpy as np
-from can import BLFReader, Message
-from can.io.blf import BLFParseError
 
 from logscope.capture.asc_time import AscTime
 from logscope.capture.compression import unpack
@@ -21,22 +19,6 @@ from logscope.capture.reader_complaints import ReaderComplaints
 from logscope.capture.resumed import resumed
 from logscope.capture.rows import EARLIEST, counts_of, no_frames
 from logscope.errors import LogError
-
-# Signature, sizes of header and version, then the size of the object: nought.
-_OBJECT_WITHOUT_SIZE = re.compile(rb"LOBJ.{4}\x00{4}", re.DOTALL)
-
-
-class SteadyBLFReader(BLFReader):
-    """python-can's reader, which would read an object that says its size is 0 again and again."""
-
-    def _parse_data(self, data: bytes) -> Iterator[Message]:
-        endless = _OBJECT_WITHOUT_SIZE.search(data)
-        if endless is None:
-            yield from super()._parse_data(data)
-            return
-        yield from super()._parse_data(data[: endless.start()])
-        raise BLFParseError("an object of no size")
-
 
 BLOCK_FRAMES = 100_000  # some 50 MB of message objects at a time
 
@@ -139,7 +121,7 @@ def _assumed_of_date(path: Path, log_format: Format, asc_time: AscTime, *, dated
 def _reader_class(log_format: Format) -> Any:
     import can
 
-    from logscope.capture.library import SteadyBLFReader
+    from logscope.capture.blf import SteadyBLFReader
 
     return SteadyBLFReader if log_format.name == "BLF" else getattr(can, log_format.reader)
 
