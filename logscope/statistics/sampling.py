@@ -8,7 +8,8 @@ from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.statistics.episodes import join_neighbours
 
 GAP_PERIODS = 3.0  # typical periods between two samples beyond which the log has a gap there
-# Samples over which a period is taken: whole bursts of 2, 3, 4, 6 or 12 messages fall into them, others nearly.
+# Samples over which a period is taken: whole bursts of 2, 3, 4, 6 or 12 messages fall into them, others nearly; where
+# several share a stamp, so many stamps.
 _BURST_SAMPLES = 12
 _WINDOWS = 8  # at least so many such stretches: a gap then spoils few of them
 _CLOSE = 0.5  # of a period: a quarter of all intervals shorter than this makes messages that come in bursts
@@ -33,10 +34,13 @@ def typical_period_s(time_s: FloatArray) -> float:
 
     >>> typical_period_s(np.repeat(np.arange(100) * 0.06, 3))
     0.02
+    >>> typical_period_s(np.repeat(np.arange(100) * 0.05, 50))
+    0.001
     """
     if time_s.size < 2:
         return float("nan")
-    steps = max(min(_BURST_SAMPLES, (time_s.size - 1) // _WINDOWS), 1)
+    alike = time_s.size / (1 + np.count_nonzero(np.diff(time_s)))  # messages with one stamp
+    steps = max(min(round(_BURST_SAMPLES * alike), (time_s.size - 1) // _WINDOWS), 1)
     return float(np.median(time_s[steps:] - time_s[:-steps])) / steps
 
 
@@ -49,9 +53,10 @@ def gap_threshold_s(time_s: FloatArray) -> float:
         return float("nan")
     period_s, apart_s = typical_period_s(time_s), np.diff(time_s)
     longest_s = GAP_PERIODS * period_s
-    if np.mean(apart_s < _CLOSE * period_s) < _BURSTY_SHARE:
+    close = apart_s < _CLOSE * period_s
+    if np.mean(close) < _BURSTY_SHARE or close.all():
         return longest_s
-    return max(longest_s, _PAUSE_ROOM * float(np.quantile(apart_s, 0.9)))
+    return max(longest_s, _PAUSE_ROOM * float(np.quantile(apart_s[~close], 0.9)))
 
 
 def new_value_period_s(time_s: FloatArray, value: FloatArray, step: float = 0.0) -> float:
@@ -112,7 +117,8 @@ def between_samples(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> 
 def unbunched_s(time_s: FloatArray) -> FloatArray:
     """Stamps of messages that come in bursts, spread evenly over the time since the burst before [s], shape (n,).
 
-    What is sent together was measured one after the other. Stamps that come evenly, and those after a gap, stay.
+    What is sent together was measured one after the other: the first burst, and one after a gap, at the usual pace, but
+    not before the capture's start, 0 s. Stamps that come evenly stay.
 
     >>> unbunched_s(np.repeat(np.arange(1, 40) * 0.06, 3))[3:6].round(3).tolist()
     [0.08, 0.1, 0.12]
@@ -122,13 +128,14 @@ def unbunched_s(time_s: FloatArray) -> FloatArray:
     if time_s.size < 3 or np.mean(apart_s < _CLOSE * period_s) < _BURSTY_SHARE:
         return time_s
     first, last = join_neighbours(apart_s < _CLOSE * period_s)
-    number = np.repeat(np.arange(first.size), last - first + 1)
+    size = last - first + 1
+    number = np.repeat(np.arange(first.size), size)
     ends = time_s[last]
     pause = np.diff(ends, prepend=ends[0])
-    pause[pause > gap_threshold_s(time_s)] = 0.0
+    anew = (pause > gap_threshold_s(time_s)) | (pause <= 0)
+    pause = np.where(anew, np.minimum(size * period_s, ends), pause)
     back = last[number] - np.arange(time_s.size)
-    spread = ends[number] - back * (pause / (last - first + 1))[number]
-    return np.asarray(np.where(pause[number] > 0, spread, time_s))
+    return np.asarray(np.maximum.accumulate(ends[number] - back * (pause / size)[number]))
 
 
 def gap_s(time_s: FloatArray, since_s: float, until_s: float) -> float:

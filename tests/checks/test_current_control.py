@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 import pytest
 from loop_traces import loop_log
 from one_check import findings_of
+from restamped import in_bursts, on_grid
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.current_control.check import current_control
+from logscope.checks.current_control.steps import find_steps
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.physics.second_order import overshoot_share
 from logscope.signals import MissingPart, Signals
@@ -39,6 +44,38 @@ def test_overshoot_frequency_and_damping_lie_within_their_limits(ramp_s: float) 
             assert value.high is not None
             held[k] += value.low <= truth[k] <= value.high
     assert held.min() >= 17
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [*(partial(on_grid, grid_s=each) for each in (0.01, 0.02, 0.05)), partial(in_bursts, size=3)],
+    ids=["10 ms", "20 ms", "50 ms", "bursts"],
+)
+def test_limits_hold_where_stamps_lie_on_a_grid_or_come_in_bursts(kept: Callable[[Signals], Signals]) -> None:
+    """Values every 10 ms, stamped as loggers do; truth by the textbook's formula (Ogata), 95 % limits, four draws."""
+    held = []
+    for seed in range(770, 774):
+        rng = np.random.default_rng(seed)
+        frequency, damping = rng.uniform(3, 8), rng.uniform(0.15, 0.6)
+        measured = outcomes(kept(loop_log(rng, frequency, damping, seconds=7.0)))["response"].measured
+        for name, truth in (("natural_frequency_Hz", frequency), ("damping_ratio", damping)):
+            value = measured[name]
+            assert value.low is not None
+            assert value.high is not None
+            held.append(value.low <= truth <= value.high)
+    assert sum(held) >= 7
+
+
+@pytest.mark.parametrize("grid_s", [0.01, 0.02, 0.05, 0.1])
+@pytest.mark.parametrize("ramp_s", [1e-4, 0.02, 0.04, 0.15])
+def test_a_ramp_within_one_stamp_is_a_step_that_may_have_begun_a_stamp_earlier(grid_s: float, ramp_s: float) -> None:
+    made = on_grid(loop_log(np.random.default_rng(8), 8, 0.7, ramp_s=ramp_s), grid_s)
+    target = made["motor_current_target"]
+    steps = find_steps(target, target.value)
+    assert len(steps) >= 4
+    for step in steps:
+        assert step.ramp_s >= 0
+        assert step.ramp_s > 0 or step.early_s >= min(grid_s, 0.05)
 
 
 def test_a_lightly_damped_loop_warns_and_a_well_damped_one_is_good() -> None:

@@ -87,8 +87,8 @@ def _between(
     # what is left of it is the loop's own ring.
     low_s = max(float(time_s[first] + time_s[last]) / 2, float(time_s[last]) - WINDOW_S)
     until_s = min(float(time_s[stop]), float(time_s[onset]) + WINDOW_S)
-    if on_way.size >= 2:  # a ramp: its corners lie where its line meets the levels
-        t, y = time_s[last + 1 + on_way], way[on_way]
+    t, y = time_s[last + 1 + on_way], way[on_way]
+    if on_way.size >= 2 and t[-1] > t[0]:  # a ramp: its corners lie where its line meets the levels
         slope = float((y[-1] - y[0]) / (t[-1] - t[0]))
         if slope <= 0:  # it halts on its way: neither a step nor a ramp
             return None
@@ -97,7 +97,9 @@ def _between(
         ramp_error_s = ramp_s * sqrt(2.0) * stamp_error_s(time_s, period_s) / float(t[-1] - t[0])
         return Step(start_s, start_s + ramp_s, 0.0, ramp_s, ramp_error_s, low_s, until_s, before, after)
     seen = last + 1 + int(np.argmax(way > room)) if way.size and np.any(way > room) else onset
-    return Step(float(time_s[seen]), float(time_s[onset]), period_s, 0.0, 0.0, low_s, until_s, before, after)
+    earlier = max(int(np.searchsorted(time_s, time_s[seen])) - 1, 0)  # of those that share a stamp it may be any
+    early_s = max(period_s, float(time_s[seen] - time_s[earlier]))
+    return Step(float(time_s[seen]), float(time_s[onset]), early_s, 0.0, 0.0, low_s, until_s, before, after)
 
 
 def stamp_error_s(time_s: FloatArray, period_s: float) -> float:
