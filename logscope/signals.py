@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.statistics.sampling import new_value_period_s, typical_period_s, zero_order_hold
+from logscope.statistics.sampling import new_value_period_s, typical_period_s, unbunched_s, zero_order_hold
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -227,6 +227,14 @@ class Signals:
         from logscope.signals_frame import signals_to_dataframe
 
         return signals_to_dataframe(self)
+
+    def unbunched(self) -> Signals:
+        """The same with the stamps of messages that come in bursts, or on a coarse grid, spread over their time.
+
+        For what asks how fast something changed, or in which order.
+        """
+        parts = {name: replace(part, time_s=unbunched_s(part.time_s)) for name, part in self.parts.items()}
+        return replace(self, parts=parts)
 
     def without(self, doubtful: Mapping[str, str]) -> Signals:
         """The same without parts that are in doubt. doubtful : the reason for each."""

@@ -64,7 +64,7 @@ class Observations:
     @property
     def trips(self) -> tuple[Trip, ...]:
         """Every trip of the inverter in order of time."""
-        return self._once("trips", lambda now: tuple(find_trips(now.signals, now.vehicle)))
+        return self._once("trips", lambda now: tuple(find_trips(now.signals.unbunched(), now.vehicle)))
 
     def _once(self, name: str, make: Callable[[Observations], T]) -> T:
         if name not in self._made:

@@ -9,11 +9,12 @@ from logscope.statistics.episodes import join_neighbours
 
 GAP_PERIODS = 3.0  # typical periods between two samples beyond which the log has a gap there
 # Samples over which a period is taken: whole bursts of 2, 3, 4, 6 or 12 messages fall into them, others nearly; where
-# several share a stamp, so many stamps.
+# several share a stamp, it is so many stamps.
 _BURST_SAMPLES = 12
 _WINDOWS = 8  # at least so many such stretches: a gap then spoils few of them
 _CLOSE = 0.5  # of a period: a quarter of all intervals shorter than this makes messages that come in bursts
 _BURSTY_SHARE = 0.25
+_EVENLY = 0.95  # of all steps between stamps: the others lie across gaps
 _PAUSE_ROOM = 1.5  # times the usual pause between two bursts: a longer one is a gap
 # A value that repeats between two changes of so many steps each, in one direction, did not stand still: a sampled
 # quantity that moves by eight steps a reading gives the same reading twice in one of sixteen cases at most.
@@ -34,13 +35,14 @@ def typical_period_s(time_s: FloatArray) -> float:
 
     >>> typical_period_s(np.repeat(np.arange(100) * 0.06, 3))
     0.02
-    >>> typical_period_s(np.repeat(np.arange(100) * 0.05, 50))
+    >>> round(typical_period_s(np.repeat(np.arange(100) * 0.05, 50)), 9)
     0.001
     """
     if time_s.size < 2:
         return float("nan")
     alike = time_s.size / (1 + np.count_nonzero(np.diff(time_s)))  # messages with one stamp
-    steps = max(min(round(_BURST_SAMPLES * alike), (time_s.size - 1) // _WINDOWS), 1)
+    stamps = max(min(_BURST_SAMPLES, int((time_s.size - 1) / _WINDOWS / alike)), 1)
+    steps = min(round(stamps * alike), time_s.size - 1)
     return float(np.median(time_s[steps:] - time_s[:-steps])) / steps
 
 
@@ -136,6 +138,25 @@ def unbunched_s(time_s: FloatArray) -> FloatArray:
     pause = np.where(anew, np.minimum(size * period_s, ends), pause)
     back = last[number] - np.arange(time_s.size)
     return np.asarray(np.maximum.accumulate(ends[number] - back * (pause / size)[number]))
+
+
+def spread_error_s(time_s: FloatArray) -> float:
+    """By how much the stamps from `unbunched_s` may be wrong [s]; 0 where none was spread.
+
+    The place within a burst is known to one period; bursts of an uneven number, as of messages that are collected and
+    then stamped on a grid, deviate from an even pace by more.
+
+    time_s : stamps as logged, in order, shape (n,)
+
+    >>> round(spread_error_s(np.repeat(np.arange(1, 40) * 0.05, 5)), 6)
+    0.01
+    """
+    spread_s, period_s = unbunched_s(time_s), typical_period_s(time_s)
+    if spread_s is time_s or spread_s.size < 2:
+        return 0.0
+    most = min(round(time_s.size / (1 + np.count_nonzero(np.diff(time_s)))) + 1, spread_s.size - 1)
+    uneven = [np.quantile(np.abs(spread_s[k:] - spread_s[:-k] - k * period_s), _EVENLY) for k in range(1, most + 1)]
+    return period_s + float(max(uneven))
 
 
 def gap_s(time_s: FloatArray, since_s: float, until_s: float) -> float:

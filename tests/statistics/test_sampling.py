@@ -10,11 +10,14 @@ from logscope.signals import Part
 from logscope.statistics.integral import integrate
 from logscope.statistics.sampling import (
     between_samples,
+    gap_s,
     gap_threshold_s,
     held_time_s,
     new_value_period_s,
+    spread_error_s,
     stretches,
     typical_period_s,
+    unbunched_s,
     zero_order_hold,
 )
 
@@ -69,6 +72,32 @@ def test_messages_in_bursts_have_the_period_at_which_they_come_on_average(togeth
     assert held_time_s(stamps).sum() == pytest.approx(np.ptp(stamps), rel=0.01)
     missing = stamps[(stamps < 5) | (stamps > 6)]
     assert np.isnan(between_samples(missing, missing, np.array([5.5]))).all()
+
+
+@pytest.mark.parametrize("period_s", [0.001, 0.005, 0.01, 0.02])
+@pytest.mark.parametrize("grid_s", [0.01, 0.02, 0.05, 0.1])
+def test_stamps_on_a_grid_are_spread_back_to_within_one_period(period_s: float, grid_s: float) -> None:
+    """Up to a hundred messages share a stamp, which is when the logger next looked; a hole of 3 s stays one."""
+    rng = np.random.default_rng(43)
+    sent = np.arange(0.3, 40, period_s)
+    sent = sent[(sent < 20) | (sent > 23)] + rng.uniform(0, 0.1 * period_s)
+    stamps = np.ceil(sent / grid_s) * grid_s
+    assert typical_period_s(stamps) == pytest.approx(period_s, rel=0.01)
+    assert gap_s(stamps, 19.0, 24.0) == pytest.approx(3.0, abs=2 * grid_s + 2 * period_s)
+    assert gap_s(stamps, 5.0, 10.0) == 0
+    late = unbunched_s(stamps) - sent
+    assert late.min() >= -1e-9
+    assert late.max() <= max(period_s, grid_s if grid_s <= period_s else 0.0) + 1e-9
+    assert np.abs(late - late.mean()).max() <= spread_error_s(stamps) + (grid_s if grid_s <= period_s else 0.0)
+
+
+def test_messages_that_are_collected_and_then_stamped_on_a_grid_are_known_in_time_by_no_more_than_that() -> None:
+    """Three at a time, on 50 ms: three or six share a stamp."""
+    sent = np.arange(0.3, 40, 0.01)
+    collected = sent[np.minimum(np.arange(sent.size) // 3 * 3 + 2, sent.size - 1)]
+    stamps = np.ceil(collected / 0.05) * 0.05
+    off = unbunched_s(stamps) - sent
+    assert np.quantile(np.abs(off - np.median(off)), 0.95) <= spread_error_s(stamps) <= 0.05
 
 
 @pytest.mark.parametrize("jitter", [0.0, 0.3])

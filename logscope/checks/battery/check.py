@@ -40,6 +40,7 @@ def battery(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
     Needs `battery_voltage` and `battery_current`; speed for the energy per km. Raises MissingPart, or NothingToCheck
     where the two hold no common stretch.
     """
+    signals = signals.unbunched()
     load = load_at(signals)
     if load.time_s.size < 3:
         raise NothingToCheck("battery voltage and current are never logged at the same time")

@@ -9,7 +9,7 @@ import numpy as np
 from logscope.arrays import FloatArray
 from logscope.signals import MissingPart, Part, Signals
 from logscope.statistics.robust import noise_floor
-from logscope.statistics.sampling import between_samples, unbunched_s
+from logscope.statistics.sampling import between_samples
 from logscope.vehicle import Vehicle
 
 # Torque first: it follows one axis of the current, while the current's magnitude mixes that with the flux-making one.
@@ -66,7 +66,8 @@ def find_loop(signals: Signals, vehicle: Vehicle) -> Loop:
     if pair is None:
         measured_only = next((p for p in _PAIRS if p[0] in signals), None)
         raise MissingPart(measured_only[1] if measured_only else _PAIRS[1][0])
-    measured, target = (replace(signals[name], time_s=unbunched_s(signals[name].time_s)) for name in pair[:2])
+    signals = signals.unbunched()
+    measured, target = signals[pair[0]], signals[pair[1]]
     if pair[0] == "motor_current":
         measured, target = (replace(part, value=np.abs(part.value)) for part in (measured, target))
     error = measured.value - target.held_at(measured.time_s)

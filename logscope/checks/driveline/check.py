@@ -32,6 +32,7 @@ def driveline(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     Needs `motor_speed` and one of `torque`, `torque_target`, `motor_current`, `throttle`; `vehicle_speed` for slip.
     Raises MissingPart, or NothingToCheck where no torque ever changes quickly.
     """
+    signals = signals.unbunched()
     speed, demand = signals["motor_speed"], find_demand(signals)
     if not speed.has_period:
         raise NothingToCheck("the motor speed has too few samples")

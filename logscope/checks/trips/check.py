@@ -50,7 +50,7 @@ def trips(signals: Signals, observations: Observations, vehicle: Vehicle) -> lis
 
     Raises MissingPart where neither a fault nor a motor current is logged.
     """
-    found = observations.trips
+    signals, found = signals.unbunched(), observations.trips
     near = near_trips(signals, vehicle, found)
     wrong = observations.speed if "motor_speed" in signals else None
     if not found:

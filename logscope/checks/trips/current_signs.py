@@ -19,6 +19,8 @@ _SWING_SHARE = 0.10  # of the largest current: less is noise, ripple, and what a
 _LAST_SWING_S = 0.2  # an oscillation that leads to a trip goes on until then
 _GROWS_BY_LESS = 3.0  # from one swing to the next: what rises by more was not only the swing's growth (own arithmetic)
 _SWINGS_NEEDED = 4  # there and back, twice
+# There and back, then into the trip: an oscillation that grows fast trips so soon; a driver who lifts does it, too.
+_SWINGS_LEFT_OPEN = 2
 _STEADY_S = 0.10  # how long the current must have been level before the trip
 _AT_LIMIT = 0.03  # of the stated limit: current sensors and a regulator's ripple (practice)
 _LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
@@ -51,10 +53,13 @@ def swings(current: Part | None, event: Moment, until_s: float) -> Sign:
     turns = reversals(amps, least)
     going_on = bool(turns) and until_s - float(time[turns[-1]]) <= _LAST_SWING_S
     sizes = np.abs(np.diff(amps[turns]))
-    if len(turns) < _SWINGS_NEEDED or not going_on:
+    if len(turns) < _SWINGS_LEFT_OPEN or not going_on:
         return Sign("swings", False, "no oscillation of the current before it")
     if abs(amps[-1] - amps[turns[-1]]) > _GROWS_BY_LESS * float(np.max(sizes)):
         return Sign("swings", False, "no oscillation of the current that grows into it")
+    if len(turns) < _SWINGS_NEEDED:
+        words = f"the current swings once by {np.max(sizes):.0f} A, too little for an oscillation, too much for nothing"
+        return Sign("swings", None, words)
     first = max(turns[0], 1)
     moment = Moment(float(time[first - 1]), float(time[first]))
     words = f"the current swings {len(turns)} times by up to {np.max(sizes):.0f} A"

@@ -43,12 +43,15 @@ def sharpest(trip: Trip, surge: Surge | None, current: Part | None) -> tuple[Mom
     return Moment(trip.sound_s, trip.time_s), "the trip"
 
 
-def first_disturbance(study: SpeedStudy, event: Moment) -> Moment | None:
-    """The first impossible step of the speed that may lie within `LEAD_S` before an event."""
+def first_disturbance(study: SpeedStudy, event: Moment, off_s: float = 0.0) -> Moment | None:
+    """The first impossible step of the speed that may lie within `LEAD_S` before an event.
+
+    off_s : by how much the stamps of the speed may be wrong
+    """
     time = study.speed.time_s
     steps = np.sort(np.concatenate((study.steps, study.lost)))
     sound, seen = time[steps - 1], time[steps]
-    fits = (sound < event.seen_s) & (event.sound_s - seen <= LEAD_S)
+    fits = (sound - off_s < event.seen_s) & (event.sound_s - seen - off_s <= LEAD_S)
     if not fits.any():
         return None
     index = int(np.argmax(fits))

@@ -19,7 +19,7 @@ from logscope.observations.motor_speed.model import SpeedModel, speed_model
 from logscope.signals import Part
 from logscope.statistics.episodes import runs_of_equal
 from logscope.statistics.excursions import Excursions, excursions, impossible_steps, is_lost
-from logscope.statistics.sampling import unbunched_s
+from logscope.statistics.sampling import spread_error_s, unbunched_s
 from logscope.vehicle import Vehicle
 
 LEAST_SAMPLES = 10  # fewer show neither period nor noise
@@ -61,7 +61,8 @@ class Disturbance:
 class SpeedStudy:
     """A motor speed, its model, its disturbances in order of time, and every impossible step.
 
-    `lost` are steps to zero, or to the opposite sign, with no way back within a second.
+    `lost` are steps to zero, or to the opposite sign, with no way back within a second. Stamps of messages in bursts
+    are spread, and may be wrong by `stamps_off_s`.
     """
 
     speed: Part
@@ -69,6 +70,7 @@ class SpeedStudy:
     disturbances: tuple[Disturbance, ...]
     steps: IndexArray
     lost: IndexArray
+    stamps_off_s: float = 0.0
 
 
 def study_speed(
@@ -80,6 +82,7 @@ def study_speed(
     """
     if speed.time_s.size < LEAST_SAMPLES or speed.time_s[-1] <= speed.time_s[0]:
         return None
+    stamps_off_s = spread_error_s(speed.time_s)
     speed = replace(speed, time_s=unbunched_s(speed.time_s))
     model = speed_model(speed, vehicle)
     free = impossible_steps(speed.value, model.reach)
@@ -102,7 +105,7 @@ def study_speed(
     lone = np.intersect1d(steps[~inside], free)
     lost = lone[is_lost(speed.value[lone], speed.value[lone - 1], _zero(model))]
     ordered = tuple(sorted(fast + clear, key=lambda each: each.first))
-    return SpeedStudy(speed, model, ordered, steps[inside], lost)
+    return SpeedStudy(speed, model, ordered, steps[inside], lost, stamps_off_s)
 
 
 def _overlap(one: Disturbance, other: Disturbance) -> bool:
