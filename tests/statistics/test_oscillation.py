@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logscope.findings import FloatArray
+from logscope.arrays import FloatArray
 from logscope.statistics.oscillation import find_swings
 
 AMPLITUDE = 3.0  # times the noise
