@@ -191,8 +191,8 @@ def _finding(signals: Signals, study: SpeedStudy, line: OrderLine, highest: int,
         Words(
             f"Motor speed: ripples {times(order)} a turn, by {percent(line.amplitude)}",
             (
-                f"The speed repeats {times(order)} a turn, by {percent(line.low)} to {percent(line.high)} of itself, at "
-                "any current: likely mechanical, or encoder lines lost at one place."
+                f"The speed repeats {times(order)} a turn, by {percent(line.low)} to {percent(line.high)} of itself, "
+                "at any current: likely mechanical, or encoder lines lost at one place."
             ),
             (
                 "With the power off and the link proven dead, check the target's seat and run-out, its lines or "
