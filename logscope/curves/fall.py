@@ -1,13 +1,14 @@
 """Fit the falling voltage of a link: level at the start, rate, and which of the usual curves it follows.
 
-The error model is that of the precharge: noise, rounding to the signal's step and jittering stamps, all of it estimated
-with the curve by sampling the posterior. The rate may be zero or negative, so that a link that does not fall at all is
-measured like any other.
+The error model is that of the precharge (`reading_error`): noise, rounding to the signal's step and stamps
+that are off, all of it estimated with the curve by sampling the posterior. Limits are wider where readings resemble
+their neighbours, and where the stamps leave the length of the fall open. The rate may be zero or negative, so that a
+link that does not fall at all is measured like any other.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -16,9 +17,17 @@ from scipy.optimize import least_squares
 from logscope.arrays import FloatArray
 from logscope.curves.estimate import Estimate, estimate
 from logscope.curves.evidence import LAG_ODDS, MISFIT_CORRELATION
+from logscope.curves.reading_error import (
+    KNOWN_NOISE_STEPS,
+    log_prior_of_noise,
+    log_prior_of_stamps,
+    over_stamp_error,
+    wider_by_correlation,
+)
+from logscope.curves.timestamps import Stamps
 from logscope.physics.discharge import SAFE_V, at_constant_current, at_constant_power, through_resistor
 from logscope.statistics.importance import Posterior, sample_posterior
-from logscope.statistics.rounding import rounded_normal_log_likelihood
+from logscope.statistics.rounding import log_likelihood_of_each, rounded_normal_log_likelihood
 
 
 class Shape(Enum):
@@ -38,7 +47,8 @@ _MOST_FIT_SAMPLES = 600  # bounds the work; a slow fall is known far better than
 _LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
 _MOST_NOISE = 0.1  # of the level: noisier readings hold no curve
 _LEAST_JITTER = 1e-3  # of a period, as for the precharge
-_SLOPE_OVER = 1e-3  # of a period, over which a curve's slope is taken
+_MOST_JITTER = 0.6  # of a period, likewise
+_SCORE_OVER = 0.1  # of the deviation of a reading, over which its log-likelihood is differenced
 _FASTEST_PER_PERIOD = 5.0  # a link that falls to 1 % from one sample to the next shows no rate
 
 
@@ -70,17 +80,24 @@ class FallFit:
 
     def voltage(self, time_s: FloatArray) -> FloatArray:
         """The fitted voltage [V] at times [s], shape (n,)."""
-        return np.asarray(_curve(self.shape, self._theta[None, :], time_s - self.begin_s)[0])
+        return np.asarray(_curve(self.shape, self._theta[None, :], (time_s - self.begin_s)[None, :])[0])
 
     def crossing(self, level_v: float = SAFE_V) -> Estimate:
         """When the fitted curve passes a level, in s from begin_s. Infinite where it may never."""
         return estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v))
 
-    def crossing_from(self, low_s: float, high_s: float, level_v: float = SAFE_V) -> Estimate:
-        """The same from an opening that happened between two times: nothing says when, so all are as likely."""
+    def crossing_from(self, low_s: float, high_s: float, late_s: float, level_v: float = SAFE_V) -> Estimate:
+        """The same from an opening that happened between two times: nothing says when, so all are as likely.
+
+        late_s : by how much the readings may be later than the link; that may be true or not, so it moves the lower
+            limits alone
+        """
         rng = np.random.default_rng(0)
         opened = rng.uniform(low_s, high_s, len(self._posterior.draws)) - self.begin_s
-        return estimate(self._posterior, _crossing(self.shape, self._posterior.draws, level_v) - opened)
+        passed_s = _crossing(self.shape, self._posterior.draws, level_v) - opened
+        at = estimate(self._posterior, passed_s)
+        earlier = estimate(self._posterior, passed_s - rng.uniform(0.0, late_s, passed_s.size))
+        return replace(at, low=max(earlier.low, 0.0), claim_low=max(earlier.claim_low, 0.0))
 
     def opening(self, level_v: float, spread_v: float) -> Estimate:
         """When the curve, carried back, left a level [s], that is known to within ± spread [V]."""
@@ -89,28 +106,45 @@ class FallFit:
         return estimate(self._posterior, self.begin_s + _crossing(self.shape, self._posterior.draws, levels))
 
 
-def fit_fall(time_s: FloatArray, volts: FloatArray, step_v: float, noise_v: float) -> FallFit | None:
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What the log shows of the readings.
+
+    step_v : rounding step [V], 0 if none
+    noise_v : standard deviation of one at rest [V], rounding included; random_v : the same before rounding, None if
+        not known
+    stamps : how far a stamp is from when its reading was taken, None if not known
+    scale_error : by which share the stamps may tell a wrong length
+    """
+
+    step_v: float
+    noise_v: float
+    random_v: float | None = None
+    stamps: Stamps | None = None
+    scale_error: float = 0.0
+
+
+def fit_fall(time_s: FloatArray, volts: FloatArray, readings: Readings) -> FallFit | None:
     """Fit one fall; None with fewer than `LEAST_SAMPLES` samples, or where no curve is possible.
 
     time_s, volts : samples while the link is apart from the pack, shape (n,)
-    step_v : rounding step [V], 0 if none; noise_v : standard deviation at rest [V], rounding included
     """
     if time_s.size < LEAST_SAMPLES or time_s[-1] <= time_s[0] or np.median(volts[:3]) <= 0:
         return None
     thin = slice(None, None, -(-time_s.size // _MOST_FIT_SAMPLES))
-    problem = _Problem(time_s[thin] - time_s[0], volts[thin], step_v)
+    problem = _Problem(time_s[thin] - time_s[0], volts[thin], readings)
     shape = Shape.RESISTOR
     posterior = plain = problem.solve(shape)
     if posterior is None or plain is None:
         return None
-    if _misfits(problem, shape, posterior, noise_v):
+    if _misfits(problem, shape, posterior):
         for other in (Shape.RESTING, Shape.CURRENT, Shape.POWER):
             tried = problem.solve(other)
             if tried is None or tried.log_evidence <= posterior.log_evidence:
                 continue
             if tried.log_evidence - plain.log_evidence >= np.log(LAG_ODDS):
                 shape, posterior = other, tried
-    return _as_fit(problem, shape, posterior, float(time_s[0]), noise_v)
+    return _as_fit(problem, shape, posterior, float(time_s[0]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,42 +154,77 @@ class _Problem:
 
     elapsed_s: FloatArray
     volts: FloatArray
-    step_v: float
+    readings: Readings
+
+    @property
+    def step_v(self) -> float:
+        return self.readings.step_v
 
     @property
     def period_s(self) -> float:
         return float(self.elapsed_s[-1] / (self.elapsed_s.size - 1))
+
+    @property
+    def span_v(self) -> float:
+        return float(max(np.ptp(self.volts), 10 * self.step_v, 1.0))
 
     def ranges(self, shape: Shape) -> tuple[FloatArray, FloatArray]:
         """Lowest and highest value of each parameter."""
         top, length, period = float(max(self.volts.max(), 1.0)), float(self.elapsed_s[-1]), self.period_s
         least_noise = max(self.step_v * _LEAST_NOISE_STEPS, top * 1e-6)
         low = [0.5 * float(self.volts[0]), -1.0 / length, np.log(least_noise), np.log(period * _LEAST_JITTER)]
-        high = [1.5 * top, _FASTEST_PER_PERIOD / period, np.log(top * _MOST_NOISE), np.log(period / 2)]
+        high = [
+            1.5 * top,
+            _FASTEST_PER_PERIOD / period,
+            np.log(top * _MOST_NOISE),
+            np.log(period * _MOST_JITTER),
+        ]
         if shape is Shape.RESTING:
             low.append(0.0)
             high.append(0.999)
         return np.array(low), np.array(high)
 
     def solve(self, shape: Shape) -> Posterior | None:
+        """The posterior of one shape; None where no curve of it is possible."""
         low, high = self.ranges(shape)
-        span = float(max(np.ptp(self.volts), 10 * self.step_v, 1.0))
-        apart_s = self.period_s * _SLOPE_OVER  # readings may share their stamps, so the curve's own slope is taken
 
         def log_density(theta: FloatArray) -> FloatArray:
             inside = np.all((theta >= low) & (theta <= high), axis=1)
             result = np.full(len(theta), -np.inf)
             if inside.any():
                 kept = theta[inside]
-                expected = _curve(shape, kept, self.elapsed_s)
-                slope = (_curve(shape, kept, self.elapsed_s + apart_s) - expected) / apart_s
-                noise = np.sqrt(np.exp(2 * kept[:, 2])[:, None] + (slope * np.exp(kept[:, 3])[:, None]) ** 2)
-                result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, span)
+                expected, noise = self.expected(shape, kept)
+                result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, self.span_v)
                 result[inside] -= np.log(high - low).sum()
+                result[inside] += self._from_rest(kept, low, high)
             return result
 
         start, covariance = self._least_squares(shape)
         return sample_posterior(log_density, np.clip(start, low, high), covariance)
+
+    def _from_rest(self, theta: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+        """Log prior of noise and stamps from what the rest of the log shows, relative to flat ones, shape (k,)."""
+        prior = np.zeros(len(theta))
+        if self.readings.random_v is not None:
+            told = max(self.readings.random_v, KNOWN_NOISE_STEPS * self.step_v, float(np.exp(low[2])))
+            prior += log_prior_of_noise(theta[:, 2], told, (low[2], high[2]))
+        if self.readings.stamps is not None:
+            prior += log_prior_of_stamps(theta[:, 3], self.readings.stamps, (low[3], high[3]))
+        return prior
+
+    def expected(self, shape: Shape, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Mean and standard deviation of each reading [V], shape (k, n), over the times when it may have been taken."""
+        noise_v, error_s = np.exp(theta[:, 2]), np.exp(theta[:, 3])
+        return over_stamp_error(lambda at_s: _curve(shape, theta, at_s), self.elapsed_s, noise_v, error_s)
+
+    def scores(self, shape: Shape, theta: FloatArray) -> FloatArray:
+        """Slope of each reading's log-likelihood with the curve's value there [1/V], shape (n,)."""
+        expected, noise = self.expected(shape, theta[None, :])
+        away = _SCORE_OVER * noise
+        above, below = (
+            log_likelihood_of_each(self.volts, expected + off, noise, self.step_v, self.span_v) for off in (away, -away)
+        )
+        return np.asarray(((above - below) / (2 * away))[0])
 
     def _least_squares(self, shape: Shape) -> tuple[FloatArray, FloatArray]:
         """The least-squares curve and its rough covariance, to start the sampling from."""
@@ -166,7 +235,7 @@ class _Problem:
         def residual(values: FloatArray) -> FloatArray:
             theta = np.zeros((1, low.size))
             theta[0, free] = values
-            return np.asarray(_curve(shape, theta, self.elapsed_s)[0] - self.volts)
+            return np.asarray(_curve(shape, theta, self.elapsed_s[None, :])[0] - self.volts)
 
         best = None
         for guess in self._guesses(shape):
@@ -204,17 +273,17 @@ class _Problem:
 
 
 def _curve(shape: Shape, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:
-    """Voltage [V], shape (k, n), for k parameter vectors."""
-    rate, elapsed = theta[:, 1:2], elapsed_s[None, :]
+    """Voltage [V], shape (k, n), for k parameter vectors at times of shape (1 or k, n)."""
+    rate = theta[:, 1:2]
     match shape:
         case Shape.RESTING:
-            share = through_resistor(elapsed, rate, theta[:, 4:5])
+            share = through_resistor(elapsed_s, rate, theta[:, 4:5])
         case Shape.CURRENT:
-            share = at_constant_current(elapsed, rate)
+            share = at_constant_current(elapsed_s, rate)
         case Shape.POWER:
-            share = at_constant_power(elapsed, rate)
+            share = at_constant_power(elapsed_s, rate)
         case _:
-            share = through_resistor(elapsed, rate)
+            share = through_resistor(elapsed_s, rate)
     return np.asarray(theta[:, :1] * share)
 
 
@@ -236,9 +305,9 @@ def _crossing(shape: Shape, theta: FloatArray, level_v: float | FloatArray) -> F
     return np.asarray(np.where(rate > 0, times, np.inf))
 
 
-def _misfits(problem: _Problem, shape: Shape, posterior: Posterior, noise_v: float) -> bool:
-    left = problem.volts - _curve(shape, _middle(posterior)[None, :], problem.elapsed_s)[0]
-    if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * noise_v:
+def _misfits(problem: _Problem, shape: Shape, posterior: Posterior) -> bool:
+    left = problem.volts - _curve(shape, _middle(posterior)[None, :], problem.elapsed_s[None, :])[0]
+    if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * problem.readings.noise_v:
         return False
     return float(np.corrcoef(left[:-1], left[1:])[0, 1]) > MISFIT_CORRELATION
 
@@ -247,7 +316,19 @@ def _middle(posterior: Posterior) -> FloatArray:
     return np.asarray(posterior.weights @ posterior.draws)
 
 
-def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: float, noise_v: float) -> FallFit:
+def _widened(problem: _Problem, shape: Shape, posterior: Posterior) -> Posterior:
+    """The posterior, spread about its middle as far as correlated readings and the length of the fall ask for."""
+    middle = _middle(posterior)
+    low, high = problem.ranges(shape)
+    wider = wider_by_correlation(problem.scores(shape, middle))
+    draws = np.clip(middle + wider * (posterior.draws - middle), low, high)
+    error = problem.readings.scale_error
+    draws[:, 1] *= 1 + np.random.default_rng(2).uniform(-error, error, len(draws))
+    return replace(posterior, draws=draws)
+
+
+def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: float) -> FallFit:
+    misfit, posterior = _misfits(problem, shape, posterior), _widened(problem, shape, posterior)
     draws, middle = posterior.draws, _middle(posterior)
     rate = estimate(posterior, draws[:, 1])
     exponential = shape in (Shape.RESISTOR, Shape.RESTING)
@@ -255,7 +336,7 @@ def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: floa
     constant = None
     if exponential and rate.claim_low > 0:
         constant = estimate(posterior, (1 - rest) / np.maximum(draws[:, 1], 1e-12))
-    left = problem.volts - _curve(shape, middle[None, :], problem.elapsed_s)[0]
+    left = problem.volts - _curve(shape, middle[None, :], problem.elapsed_s[None, :])[0]
     return FallFit(
         begin_s=begin_s,
         shape=shape,
@@ -264,7 +345,7 @@ def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: floa
         time_constant=constant,
         rest=estimate(posterior, rest * draws[:, 0]) if shape is Shape.RESTING else None,
         residual_v=float(np.sqrt(np.mean(left**2))),
-        misfit=_misfits(problem, shape, posterior, noise_v),
+        misfit=misfit,
         _theta=middle,
         _posterior=posterior,
     )

@@ -5,11 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
 
 from logscope.arrays import FloatArray
+from logscope.curves.reading_error import (
+    KNOWN_NOISE_STEPS,
+    log_prior_of_noise,
+    log_prior_of_stamps,
+    over_stamp_error,
+)
 from logscope.curves.rise_shapes import SHAPE_RANGES, Layout, Shape
-from logscope.curves.timestamps import Known, Stamps
+from logscope.curves.timestamps import Stamps
 from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 
 # Readings noisier than a tenth of the span, or stamps off by more than half a period, hold no curve.
@@ -18,17 +23,10 @@ _MOST_RISE = 8.0  # times what the log shows of it: a curve cut off sooner is ne
 _MOST_JITTER = 0.6  # of a period: a reading a period old on a grid as coarse has a deviation of √(2/12) of one
 _LEAST_JITTER = 1e-3  # of a period: what a loaded bus cannot undercut in practice
 _BELOW_FLOOR = 2.0  # steps or deviations of a reading: an offset of the sensor of that size would go unseen
-_KNOWN_NOISE_STEPS = 0.2  # less noise than this leaves most readings on one level, and its size unknown
 # A contactor charges the link in a millisecond or so, and stamps are late by as much: of the last samples before it,
 # taken 5 to 20 ms apart, one in ten shows a voltage on its way from the curve to the pack.
 CUT_OFF_SHARE = 0.1
 _LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
-# Most logs keep their noise and the irregularity of their stamps through the precharge; one in five may not, for a
-# controller can be busier there, or pass on values that were measured at times of its own.
-REST_TRUST = 0.8
-# To what factor (as a logarithm) they are then known: from a few hundred samples, part of them at the rounding step.
-REST_NOISE_LOG, REST_JITTER_LOG = 0.3, 0.5
-_SURE_TRUST = 0.95  # where readings are seen to repeat, their age follows from the message's period
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,36 +132,12 @@ class Problem:
             )
             result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
             if self.rest is not None:
-                told = max(self.rest.random_v, _KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3]))
-                result[inside] += _near(kept[:, 3], told, REST_NOISE_LOG, REST_TRUST, (low[3], high[3]))
-                result[inside] += self._of_stamps(kept[:, 4], (low[4], high[4]))
+                told = max(self.rest.random_v, KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3]))
+                result[inside] += log_prior_of_noise(kept[:, 3], told, (low[3], high[3]))
+                result[inside] += log_prior_of_stamps(kept[:, 4], self.rest.stamps, (low[4], high[4]))
         return result
 
     def expected(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Mean and standard deviation of each reading [V], shape (k, n), over the times when it may have been taken.
-
-        By Simpson's rule for the mean and the secant for the deviation: where the curve bends within the error of a
-        stamp, as at its onset, the slope at the stamp itself would say too little or too much.
-        """
-        reach = np.sqrt(3.0) * np.exp(theta[:, 4])[:, None]  # a uniform error of that half-width has this deviation
-        early, at, late = (self.layout.curve(theta, self.time_s[None, :] + shift) for shift in (-reach, 0.0, reach))
-        noise = np.sqrt(np.exp(2 * theta[:, 3])[:, None] + ((late - early) / 2) ** 2 / 3)
-        return np.asarray((early + 4 * at + late) / 6), np.asarray(noise)
-
-    def _of_stamps(self, log_error: FloatArray, ends: tuple[float, float]) -> FloatArray:
-        """Log prior of the stamps' error, relative to one that is flat in its logarithm."""
-        assert self.rest is not None
-        stamps = self.rest.stamps
-        told = float(np.clip(stamps.error_s, np.exp(ends[0]), np.exp(ends[1])))
-        if stamps.known is Known.SURELY:
-            return _near(log_error, told, REST_NOISE_LOG, _SURE_TRUST, ends)
-        if stamps.known is Known.AT_MOST:  # flat in the error itself, up to what it may be
-            inside = log_error <= np.log(told)
-            return np.where(inside, np.log(ends[1] - ends[0]) + log_error - np.log(told), -np.inf)
-        return _near(log_error, told, REST_JITTER_LOG, REST_TRUST, ends)
-
-
-def _near(logs: FloatArray, told: float, deviation: float, trust: float, ends: tuple[float, float]) -> FloatArray:
-    """Log prior from the rest of the log, relative to one that is flat in the logarithm."""
-    width = ends[1] - ends[0]
-    return np.asarray(np.log(trust * norm.pdf(logs, np.log(told), deviation) * width + 1 - trust))
+        """Mean and standard deviation of each reading [V], shape (k, n), over the times when it may have been taken."""
+        noise_v, error_s = np.exp(theta[:, 3]), np.exp(theta[:, 4])
+        return over_stamp_error(lambda at_s: self.layout.curve(theta, at_s), self.time_s, noise_v, error_s)

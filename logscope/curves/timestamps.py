@@ -9,15 +9,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.statistics.robust import noise_floor
+from logscope.statistics.sampling import typical_period_s
 
 _COARSE_SHARE = 0.3  # of a period: a finer grid shows how regular the messages are
 _FINEST_S = 1e-4  # grids finer than this are no matter beside any message's period
 _ON_GRID = 0.02  # of the finest grid: rounding of the numbers in a log
+_LEAST_COUNTED = 10  # messages: fewer leave their period open
+_MOST_COUNTED = 400  # messages that are compared with one another, spread over all
+# By how much messages may be sent off their period, as shares of the grid: more, and the count tells less than stamps.
+_UNEVEN_SHARES = (0.0, 0.02, 0.05, 0.1, 0.2)
+_CLOCKS_APART = 2e-4  # a controller's clock and a logger's, each off by 100 ppm (quartz, common practice)
+_AT_EDGE = 0.05  # of the range of possible periods
 
 
 class Known(Enum):
@@ -76,3 +84,58 @@ def grid_of(time_s: FloatArray) -> float:
         return 0.0
     grid = int(np.gcd.reduce(whole.astype(np.int64)))
     return grid * _FINEST_S if grid > 1 else 0.0
+
+
+class CountedTimes(NamedTuple):
+    """Sending times from the count of messages.
+
+    time_s : shape (n,), [s]; scale_error : half the range of lengths that the stamps leave open, as a share of them
+    """
+
+    time_s: FloatArray
+    scale_error: float
+
+
+def counted_times(time_s: FloatArray) -> CountedTimes | None:
+    """When the messages were sent whose stamps lie on a coarse grid; None where the grid is fine or nothing shows it.
+
+    Messages of one period, counted, lie on a line, and every stamp says of it that it is passed within one step of the
+    grid. All lines that do so are equally likely: the middle one is returned, and how far their slopes differ.
+
+    time_s : stamps in order without a gap, shape (n,)
+    """
+    grid_s, period_s = grid_of(time_s), typical_period_s(time_s)
+    if time_s.size < _LEAST_COUNTED or not period_s > 0 or grid_s < _COARSE_SHARE * period_s:
+        return None
+    if float(np.diff(time_s).max()) > period_s + grid_s * (1 + _ON_GRID):
+        return None  # a message may be missing, and the count says nothing
+    count = np.arange(time_s.size, dtype=np.float64)
+    thin = np.unique(np.linspace(0, time_s.size - 1, _MOST_COUNTED).astype(int))
+    number, stamp = count[thin], time_s[thin]
+    apart = number[None, :] - number[:, None]
+    later = apart > 0
+    step = (stamp[None, :] - stamp[:, None])[later]
+    apart = apart[later]
+    for share in _UNEVEN_SHARES:
+        room_s = grid_s * (1 + 2 * share)
+        shortest, longest = float(((step - room_s) / apart).max()), float(((step + room_s) / apart).min())
+        if shortest <= longest:
+            shortest, longest = _within_clocks(shortest, longest, grid_s)
+            between_s = (shortest + longest) / 2
+            off_s = time_s - between_s * count
+            sent_s = between_s * count + float(off_s.min() + off_s.max()) / 2
+            return CountedTimes(sent_s, (longest - shortest) / 2 / between_s)
+    return None
+
+
+def _within_clocks(shortest_s: float, longest_s: float, grid_s: float) -> tuple[float, float]:
+    """The periods that are possible: where the stamps never slip against one that fits the grid, it is that one.
+
+    Any other would slip sooner or later, a step of the grid being missing or twice; as far as the clocks agree.
+    """
+    middle_s = (shortest_s + longest_s) / 2
+    fits_s = grid_s * max(round(middle_s / grid_s), 1) / max(round(grid_s / middle_s), 1)
+    edge_s = _AT_EDGE * (longest_s - shortest_s)
+    if not shortest_s + edge_s < fits_s < longest_s - edge_s:  # a slip leaves it at the edge of what is possible
+        return shortest_s, longest_s
+    return max(shortest_s, fits_s * (1 - _CLOCKS_APART)), min(longest_s, fits_s * (1 + _CLOCKS_APART))

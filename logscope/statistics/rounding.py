@@ -31,6 +31,20 @@ def rounded_normal_log_likelihood(
     outlier_share : chance that a reading follows no model, of all or of each, shape (n,)
     Returns shape (k,): the sum over the readings, for a mix with that share uniform over the span.
     """
+    each = log_likelihood_of_each(reading, expected, noise, step, span, outlier_share, floor)
+    return np.asarray(each.sum(axis=-1))
+
+
+def log_likelihood_of_each(
+    reading: FloatArray,
+    expected: FloatArray,
+    noise: FloatArray,
+    step: float,
+    span: float,
+    outlier_share: float | FloatArray = OUTLIER_SHARE,
+    floor: float = -np.inf,
+) -> FloatArray:
+    """The same of each reading by itself, shape (k, n)."""
     deviation = reading - expected
     censored = reading <= floor
     if step > 0:
@@ -41,4 +55,4 @@ def rounded_normal_log_likelihood(
         density = np.exp(-0.5 * (deviation / noise) ** 2) / (noise * np.sqrt(2 * np.pi))
         near = np.where(censored, ndtr(deviation / noise), density)
         background = outlier_share / span
-    return np.asarray(np.log((1 - outlier_share) * near + background).sum(axis=-1))
+    return np.asarray(np.log((1 - outlier_share) * near + background))

@@ -14,7 +14,7 @@ import numpy as np
 
 from logscope.checks.contactors.story import Story, current_between, load_level, make_finding
 from logscope.checks.contactors.words import loaded_words, perhaps_loaded_words
-from logscope.curves.fall import fit_fall
+from logscope.curves.fall import Readings, fit_fall
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_highest_at
 from logscope.observations.dc_link.openings import Opening
@@ -76,7 +76,7 @@ def _jump(story: Story, link: Link, opening: Opening) -> float | None:
     joined_v = max(opening.level_v + 2 * unsure_v, 0.0 if pack_v is None else (1 + PACK_MISMATCH) * pack_v)
     if highest_v > joined_v:
         return highest_v - opening.level_v
-    fit = fit_fall(time_s, volts, link.step_v, link.noise_v)
+    fit = fit_fall(time_s, volts, Readings(link.step_v, link.noise_v))
     carried = fit is not None and not fit.misfit
     high_v = float(fit.voltage(np.array([opening.low_s]))[0]) if fit and carried else float(np.median(volts[:3]))
     return high_v - opening.level_v if opening.level_v - high_v > unsure_v else 0.0

@@ -11,7 +11,7 @@ from scipy.stats import pearsonr
 from logscope.arrays import FloatArray
 from logscope.checks.contactors.story import Story, load_level, make_finding
 from logscope.checks.contactors.words import name_of, perhaps_welded_words, welded_words
-from logscope.curves.fall import FallFit, fit_fall
+from logscope.curves.fall import FallFit, Readings, fit_fall
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_voltage
 from logscope.observations.dc_link.openings import HELD_SHARE, Opening
@@ -66,7 +66,7 @@ def _stuck(story: Story, opening: Opening) -> _Stuck | None:
     if volts.size < 2 or float(np.median(volts[-5:])) <= max(SAFE_V, pack_v * (1 - PACK_MISMATCH)):
         return None
     level_v = float(np.median(volts[:5]))
-    fit = fit_fall(time_s, volts, link.step_v, link.noise_v)
+    fit = fit_fall(time_s, volts, Readings(link.step_v, link.noise_v))
     correlation = _correlation(story.signals["battery_voltage"], link, opening)
     if correlation is None and fit is not None and _leaves(story, fit, opening, link):
         return None
@@ -116,7 +116,7 @@ def _falls_by_itself(story: Story, held: Opening) -> bool:
         return False
     inside = story.link.part.between(parted.start_s, parted.end_s)
     part = story.link.part
-    fit = fit_fall(part.time_s[inside], part.value[inside], story.link.step_v, story.link.noise_v)
+    fit = fit_fall(part.time_s[inside], part.value[inside], Readings(story.link.step_v, story.link.noise_v))
     return fit is not None and fit.falls and fit.crossing().claim_low > REFERENCE_ACTIVE_S
 
 

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import ceil
 
 import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.curves.estimate import Estimate
 from logscope.curves.evidence import SETTLED_SHARE
-from logscope.curves.fall import FallFit, Shape, fit_fall
-from logscope.observations.dc_link.link import Link, pack_voltage
+from logscope.curves.fall import FallFit, Readings, Shape, fit_fall
+from logscope.observations.dc_link.link import Link, pack_voltage, readings_between
 from logscope.observations.dc_link.openings import Opening
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Signals
@@ -22,7 +21,10 @@ from logscope.statistics.sampling import missing_s
 _FIT_DOWN_TO = 0.1
 _BESIDE_RESTART = 2  # samples left out before the link is charged again, for its onset is known to a sample or two
 _THROWN_UP_S = 1.0  # the longest that a motor still brakes into a link after its contactor has opened (common practice)
-_SAME_PERIOD = 0.1  # periods that differ by less, as a share, are one
+# A link that begins to fall is read behind a lag, of some 10 to 100 ms (common practice), that settles within a few
+# times as long; a short fall is fitted sooner, for it needs its readings.
+_SENSING_SETTLES_S, _SETTLES_WITHIN = 0.3, 0.05
+_SENSED_LATE_S = 0.065  # by which a low-pass shows a slow fall late, as that of a production plug-in hybrid does
 _CLEAR_RISE = 6.0  # times the noise of a reading
 _LEAST_STRETCH = 20  # samples: fewer show no curve beyond a straight line
 # A link with a smaller constant is discharged on purpose: from 400 V in 5 s, as LV 123 asks of that (from memory).
@@ -75,26 +77,27 @@ class Stop:
 
 def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
     """Cut the fall out of the log, fit it, and time it; None where no sample shows the link apart."""
-    inside = link.part.between(opening.start_s, opening.end_s)
-    last = inside.stop - (_BESIDE_RESTART if opening.restarted else 0)
-    time_s, volts = link.part.time_s[inside.start : last], link.part.value[inside.start : last]
+    found = readings_between(link, opening.start_s, opening.end_s)
+    last = found.volts.size - (_BESIDE_RESTART if opening.restarted else 0)
+    time_s, volts = found.time_s[: max(last, 0)], found.volts[: max(last, 0)]
     if not volts.size:
         return None
-    top, each = _highest(link, time_s, volts), _readings_each(link)
-    time_s, volts = time_s[top::each], volts[top::each]
+    readings = Readings(link.step_v, link.noise_v, link.random_v, found.stamps, found.scale_error)
+    top = _highest(link, time_s, volts)
+    time_s, volts = time_s[top:], volts[top:]
     first_v = float(np.median(volts[:3]))
     low = np.flatnonzero(volts < _FIT_DOWN_TO * first_v)
-    kept = slice(0, int(low[0]) if low.size else volts.size)
-    fit = fit_fall(time_s[kept], volts[kept], link.step_v, link.noise_v)
+    kept = slice(_settled(time_s), int(low[0]) if low.size else volts.size)
+    fit = fit_fall(time_s[kept], volts[kept], readings)
     level_v = opening.level_v if opening.level_v is not None else (fit.start.value if fit else first_v)
     opening = _narrowed(opening, link, fit)
     late, stopped, differs = fit, None, 1.0
     settled = fit is None or fit.misfit or _at_rest(fit, volts)
     if fit is not None and (fit.misfit or not settled or (fit.rest and fit.rest.value > SAFE_V)):
-        late = _last_stretch(link, time_s[kept], volts[kept], fit) or fit
+        late = _last_stretch(link, readings, time_s[kept], volts[kept], fit) or fit
         stopped = _stop(link, time_s[kept], volts[kept], late, opening) if late is not fit else None
         if fit.misfit and late is not fit and stopped is None:
-            differs = _change_within(link, time_s[kept], volts[kept], late)
+            differs = _change_within(readings, time_s[kept], volts[kept], late)
     crossing = _seen_crossing(time_s, volts, link.noise_v + link.step_v / 2)
     fall = Fall(
         opening=opening,
@@ -103,7 +106,7 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
         pack_v=pack_voltage(signals, opening.start_s, opening.end_s) or pack_voltage(signals, -np.inf, np.inf),
         fit=fit,
         late=late,
-        time_to_safe=_time_to_safe(opening, fit, late, crossing, first_v),
+        time_to_safe=_time_to_safe(opening, fit, late, crossing, first_v, found.stamps.range_s + _SENSED_LATE_S),
         crossed=crossing is not None,
         length_s=float(time_s[-1] - opening.low_s),
         still=volts.size > 1 and float(np.ptp(volts)) == 0.0,
@@ -140,10 +143,10 @@ def constants_differ(falls: Sequence[Fall]) -> float:
     return max(apart, default=1.0)
 
 
-def _readings_each(link: Link) -> int:
-    """How many samples come to one reading of the sensor: a reading that is repeated is still one."""
-    spacing_s = link.part.spacing_s
-    return max(ceil(link.part.period_s / spacing_s - _SAME_PERIOD), 1) if spacing_s > 0 else 1
+def _settled(time_s: FloatArray) -> int:
+    """The first sample from which on the sensing lag has settled, as far as the fall is long enough to wait for it."""
+    waits_s = min(_SENSING_SETTLES_S, _SETTLES_WITHIN * float(time_s[-1] - time_s[0]))
+    return int(np.searchsorted(time_s, time_s[0] + waits_s))
 
 
 def _highest(link: Link, time_s: FloatArray, volts: FloatArray) -> int:
@@ -153,7 +156,9 @@ def _highest(link: Link, time_s: FloatArray, volts: FloatArray) -> int:
     return top if soon[top] > soon[0] + _CLEAR_RISE * link.noise_v + link.step_v else 0
 
 
-def _last_stretch(link: Link, time_s: FloatArray, volts: FloatArray, whole: FallFit) -> FallFit | None:
+def _last_stretch(
+    link: Link, readings: Readings, time_s: FloatArray, volts: FloatArray, whole: FallFit
+) -> FallFit | None:
     """The fit of the longest last stretch that one curve towards 0 V fits; of the longest tried if none does.
 
     Tried are the samples at rest, where the link comes to rest, and the last half, quarter and eighth.
@@ -166,7 +171,7 @@ def _last_stretch(link: Link, time_s: FloatArray, volts: FloatArray, whole: Fall
     for begin in begins:
         if volts.size - begin < _LEAST_STRETCH and first is not None:
             break
-        fit = fit_fall(time_s[begin:], volts[begin:], link.step_v, link.noise_v)
+        fit = fit_fall(time_s[begin:], volts[begin:], readings)
         first = first or fit
         if fit is not None and not fit.misfit and fit.rest is None:
             return fit
@@ -190,10 +195,10 @@ def _stop(link: Link, time_s: FloatArray, volts: FloatArray, late: FallFit, open
     return Stop(float(time_s[at] - (opening.low_s + opening.high_s) / 2), float(volts[at]))
 
 
-def _change_within(link: Link, time_s: FloatArray, volts: FloatArray, late: FallFit) -> float:
+def _change_within(readings: Readings, time_s: FloatArray, volts: FloatArray, late: FallFit) -> float:
     """By which factor the constants of the first half and of the last stretch differ; 1 where either is not known."""
     half = slice(0, volts.size // 2)
-    early = fit_fall(time_s[half], volts[half], link.step_v, link.noise_v)
+    early = fit_fall(time_s[half], volts[half], readings)
     if early is None or early.time_constant is None or late.time_constant is None:
         return 1.0
     ratio = early.time_constant.value / late.time_constant.value
@@ -229,13 +234,19 @@ def _seen_crossing(time_s: FloatArray, volts: FloatArray, noise_v: float) -> tup
 
 
 def _time_to_safe(
-    opening: Opening, fit: FallFit | None, late: FallFit | None, crossing: tuple[float, float] | None, first_v: float
+    opening: Opening,
+    fit: FallFit | None,
+    late: FallFit | None,
+    crossing: tuple[float, float] | None,
+    first_v: float,
+    late_s: float,
 ) -> Estimate | None:
+    """From the opening to 60 V. late_s : by how much readings may be later than the link itself [s]"""
     if crossing is not None:
         if fit is not None and not fit.misfit and fit.falls and fit.shape is not Shape.RESTING:
-            return fit.crossing_from(opening.low_s, opening.high_s)
-        low, high = max(crossing[0] - opening.high_s, 0.0), crossing[1] - opening.low_s
+            return fit.crossing_from(opening.low_s, opening.high_s, late_s)
+        low, high = max(crossing[0] - late_s - opening.high_s, 0.0), crossing[1] - opening.low_s
         return Estimate((low + high) / 2, low, high, low, high)
     if max(opening.level_v or 0.0, first_v) <= SAFE_V:
         return Estimate(0.0, 0.0, 0.0, 0.0, 0.0)
-    return late.crossing_from(opening.low_s, opening.high_s) if late is not None else None
+    return late.crossing_from(opening.low_s, opening.high_s, late_s) if late is not None else None

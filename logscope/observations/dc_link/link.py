@@ -8,8 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.curves.timestamps import Stamps, counted_times, stamps_of
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import NORMAL_95, noise_floor
+from logscope.statistics.sampling import gap_threshold_s
 
 # With the pack voltage known, connected terminals read alike; 5 % covers two sensors and a sag between their samples.
 PACK_MISMATCH = 0.05
@@ -156,14 +158,57 @@ _ONE_READING = 0.9  # of the sensor's period: what comes later is a reading of i
 
 def without_repeats(link: Link) -> tuple[Link, bool]:
     """The link with each reading once, at the stamp of its first message; and whether any is seen to repeat."""
+    kept, repeated = _own(link)
+    if kept.all():
+        return link, repeated
+    part = link.part
+    return replace(link, part=replace(part, time_s=part.time_s[kept], value=part.value[kept])), repeated
+
+
+class Stretch(NamedTuple):
+    """The readings of a stretch of the log, each once.
+
+    time_s : the best time known for each [s], shape (n,); volts : shape (n,)
+    stamps : how far these times are from when the reading was taken
+    scale_error : by which share, at most, they may tell a wrong length
+    """
+
+    time_s: FloatArray
+    volts: FloatArray
+    stamps: Stamps
+    scale_error: float
+
+
+def readings_between(link: Link, start_s: float, end_s: float) -> Stretch:
+    """The readings between two times; stamps on a coarse grid give way to the count of messages where that holds."""
+    part = link.part
+    inside = part.between(start_s, end_s)
+    kept, repeated = _own(link)
+    kept, time_s, volts = kept[inside], part.time_s[inside], part.value[inside]
+    stamps = stamps_of(part.time_s, part.spacing_s, repeated)
+    counted = counted_times(part.time_s[_since_gap(part.time_s, inside.start) : inside.stop])
+    if counted is None:
+        return Stretch(time_s[kept], volts[kept], stamps, 0.0)
+    time_s = counted.time_s[counted.time_s.size - time_s.size :]
+    stamps = stamps_of(counted.time_s, part.spacing_s, repeated)
+    return Stretch(time_s[kept], volts[kept], stamps, counted.scale_error)
+
+
+def _since_gap(time_s: FloatArray, index: int) -> int:
+    """The first sample from which on the log has no gap until one of them."""
+    gaps = np.flatnonzero(np.diff(time_s[: index + 1]) > gap_threshold_s(time_s))
+    return int(gaps[-1]) + 1 if gaps.size else 0
+
+
+def _own(link: Link) -> tuple[BoolArray, bool]:
+    """Whether each sample is a reading of its own, shape (n,), and whether any repeats one."""
     part = link.part
     if part.value.size < 3:
-        return link, False
-    stale = part.period_s > part.spacing_s
-    kept = _new_readings(part.time_s, part.value, part.period_s) if stale else ~_repeats(link)
-    if kept.all():
-        return link, stale
-    return replace(link, part=replace(part, time_s=part.time_s[kept], value=part.value[kept])), True
+        return np.ones(part.value.size, np.bool_), False
+    if part.period_s > part.spacing_s:
+        return _new_readings(part.time_s, part.value, part.period_s), True
+    own = ~_repeats(link)
+    return own, not bool(own.all())
 
 
 def _new_readings(time_s: FloatArray, volts: FloatArray, sensor_s: float) -> BoolArray:
