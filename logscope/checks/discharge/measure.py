@@ -87,7 +87,7 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
     time_s, volts = time_s[top:], volts[top:]
     first_v = float(np.median(volts[:3]))
     low = np.flatnonzero(volts < _FIT_DOWN_TO * first_v)
-    kept = slice(_settled(time_s), int(low[0]) if low.size else volts.size)
+    kept = slice(_settled(time_s, volts), int(low[0]) if low.size else volts.size)
     fit = fit_fall(time_s[kept], volts[kept], readings)
     level_v = opening.level_v if opening.level_v is not None else (fit.start.value if fit else first_v)
     opening = _narrowed(opening, link, fit)
@@ -143,10 +143,14 @@ def constants_differ(falls: Sequence[Fall]) -> float:
     return max(apart, default=1.0)
 
 
-def _settled(time_s: FloatArray) -> int:
-    """The first sample from which on the sensing lag has settled, as far as the fall is long enough to wait for it."""
+def _settled(time_s: FloatArray, volts: FloatArray) -> int:
+    """The first sample from which on the sensing lag has settled: of a fall slow enough to wait for it, else the first.
+
+    What falls faster is discharged on purpose, and may have stopped by then.
+    """
     waits_s = min(_SENSING_SETTLES_S, _SETTLES_WITHIN * float(time_s[-1] - time_s[0]))
-    return int(np.searchsorted(time_s, time_s[0] + waits_s))
+    first = int(np.searchsorted(time_s, time_s[0] + waits_s))
+    return first if volts[first] > volts[0] * (1 - waits_s / _PASSIVE_S) else 0
 
 
 def _highest(link: Link, time_s: FloatArray, volts: FloatArray) -> int:
