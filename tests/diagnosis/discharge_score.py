@@ -22,6 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from discharge_falls import FALLS, WAYS, draw_fall
+from one_check import findings_of
 from scipy.stats import beta
 
 from logscope.checks.discharge.check import discharge
@@ -74,7 +75,7 @@ def judged(case: tuple[int, str, str]) -> Judged:
     seed, way, kind = case
     fall = draw_fall(seed, way, kind)
     try:
-        (found, *_) = [f for f in discharge(fall.signals, fall.vehicle) if f.end_s > fall.opened_s - 0.5]
+        (found, *_) = [f for f in findings_of(discharge, fall.signals, fall.vehicle) if f.end_s > fall.opened_s - 0.5]
     except (NothingToCheck, ValueError):
         return Judged(seed, way, kind, fall.sensing, fall.step_v, fall.kind, "nothing", None, None)
     return Judged(
