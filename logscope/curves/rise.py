@@ -31,6 +31,8 @@ _SURE_CORRELATION = 2.0  # standard deviations of the correlation of white resid
 # Errors of stamps that come of two clocks running past one another resemble their neighbours: they are worth half as
 # many; and this share of a period is where they begin to matter.
 _DRIFTING_WIDER, _DRIFT_MATTERS = float(np.sqrt(2.0)), 0.1
+# Of the probability, that must lie below the highest voltage there is: with less, that limit and the readings disagree.
+_LEAST_POSSIBLE = 0.05
 _MOST_WIDER = 5.0  # a curve that wants more than this is a misfit, and says so
 
 Solved = tuple[Problem, Posterior]
@@ -124,6 +126,7 @@ def fit_curve(
     onset_seen: bool,
     rest: Rest | None = None,
     cut_off: bool = False,
+    highest_v: float = np.inf,
 ) -> CurveFit | None:
     """Fit one charging curve; None with fewer than four samples or no rise in them.
 
@@ -133,6 +136,7 @@ def fit_curve(
     rest : the readings away from the curve, where known: residuals that are larger than their noise and keep their
         sign are no noise, and then the curves of a heating resistor and of a constant-power load are tried
     cut_off : whether the curve breaks off behind the last sample, which may then have been taken while it did
+    highest_v : the highest voltage that the curve can lead to, where one is known [V]
     """
     if time_s.size < 4 or np.ptp(volts) <= 2 * step_v or np.median(np.diff(time_s)) <= 0:
         return None
@@ -166,7 +170,7 @@ def fit_curve(
                 best, mix, even = bent, [bent], False
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
     noise_v = rest.noise_v if rest is not None else None
-    return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
+    return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v, highest_v=highest_v)
 
 
 def _likelier(known: Solved, other: Solved) -> Solved:
@@ -244,6 +248,22 @@ def _mixed(solved: Sequence[Solved], even: bool, wider: float) -> Mix:
     return tuple(mix)
 
 
+def _possible(mix: Mix, highest_v: float) -> Mix:
+    """The same without the curves that lead to more than there is; all of them where hardly one is left."""
+    kept = [
+        (layout, posterior.weights * (draws[:, 0] + layout.rise(draws) <= highest_v))
+        for layout, posterior in mix
+        for draws in (posterior.draws,)
+    ]
+    left = float(sum(weights.sum() for _, weights in kept))
+    if left < _LEAST_POSSIBLE:
+        return mix
+    return tuple(
+        (layout, replace(posterior, weights=weights / left))
+        for (layout, weights), (_, posterior) in zip(kept, mix, strict=True)
+    )
+
+
 def _share(mix: Mix, shape: Shape) -> float:
     """Of the probability, that one shape has [1]."""
     return float(sum(posterior.weights.sum() for layout, posterior in mix if layout.shape is shape))
@@ -260,11 +280,13 @@ def _estimate(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Es
     return estimate(of, of.draws[:, 0])
 
 
-def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None) -> CurveFit:
+def _curve_fit(
+    best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None, highest_v: float
+) -> CurveFit:
     problem, layout = best[0], best[0].layout
     theta = _best(*best)
     left = _residuals(problem, theta)
-    mix = tuple(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))))
+    mix = tuple(_possible(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))), highest_v))
     filtered = layout.shape in FILTERED
     behind = [one for one in mix if one[0].shape in FILTERED]
 

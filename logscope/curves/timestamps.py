@@ -2,7 +2,8 @@
 
 A sensor slower than its message has its readings repeated. Those are one reading, taken somewhere between the message
 before and the first that carries it. Stamps on a grid as coarse as the message's period do not say when within a step
-of the grid a message came, nor how old its value was; they say no more than that the error is at most so large.
+of the grid a message came, nor how old its value was; they say no more than that the error is at most so large. Where
+several messages come at once, or bear one stamp, the last of them was taken last, and its stamp is the nearest to true.
 """
 
 from __future__ import annotations
@@ -57,10 +58,11 @@ class Stamps:
         return 0.0 if self.known is Known.BY_SCATTER else self.range_s / 2
 
 
-def stamps_of(time_s: FloatArray, message_s: float, repeats: bool) -> Stamps:
+def stamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: FloatArray | None = None) -> Stamps:
     """The error of the stamps of a message.
 
     time_s : all stamps, shape (n,); message_s : its period; repeats : whether its readings are seen to repeat
+    kept_s : the stamps of the readings that are used, shape (k,), where those are not all
     """
     grid_s = grid_of(time_s)
     coarse = grid_s >= _COARSE_SHARE * message_s
@@ -68,7 +70,8 @@ def stamps_of(time_s: FloatArray, message_s: float, repeats: bool) -> Stamps:
         return Stamps(float(np.hypot(message_s, grid_s if coarse else 0.0) / np.sqrt(12)), Known.SURELY)
     if coarse:
         return Stamps(float(np.hypot(message_s, grid_s) / np.sqrt(12)), Known.AT_MOST)
-    scatter = noise_floor(time_s) if time_s.size > 2 else 0.0
+    kept_s = time_s if kept_s is None else kept_s
+    scatter = noise_floor(kept_s) if kept_s.size > 2 else 0.0
     return Stamps(max(scatter, grid_s / float(np.sqrt(12))), Known.BY_SCATTER)
 
 

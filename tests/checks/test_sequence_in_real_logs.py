@@ -273,3 +273,34 @@ def test_times_count_from_the_first_reading_where_the_opening_came_before_it() -
         assert found.measured["time_to_60V_s"].value == pytest.approx(
             BLEED_S * np.log(_bled(np.array(3.0)) / 60), rel=0.05
         )
+
+
+def _both(off_s: float, on_s: float, later_s: float) -> dict[str, list[tuple[float, float]]]:
+    """Both contactors open and close again, the negative one later and sooner; the relay is too quick to be seen."""
+    return {
+        "precharge_relay": [(ON_S, CLOSED_S + 0.01)],
+        "main_contactor": [(CLOSED_S, off_s), (on_s, 18.0)],
+        "negative_contactor": [(ON_S - 0.2, off_s + later_s), (on_s - 2 * later_s, 18.1)],
+    }
+
+
+def _stopping(t: FloatArray) -> FloatArray:
+    return np.where((t > 3.5) & (t < OFF_S - 0.45), 60.0, 0.0)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("gap_s", "later_s"), [(2.05, 0.1), (2.05, 0.2), (2.3, 0.15)])
+def test_a_key_that_is_turned_off_and_on_is_no_dropout_of_the_contactor_that_opens_last(gap_s, later_s, seed):
+    on_s = OFF_S + gap_s
+    link = _curve(lambda t: np.where(t < gap_s, _bled(t), PACK_V))
+    found = findings_of(contactors, _log(seed, link, amps=_stopping, states=_both(OFF_S, on_s, later_s)), VEHICLE)
+    assert "contactor.dropout" not in _alarms(found)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("later_s", [0.0, 0.1])
+def test_both_contactors_that_drop_out_for_a_moment_under_load_are_told(later_s, seed):
+    link = _curve(lambda t: np.where(t < 0.6, PACK_V * np.exp(-t / 0.3), PACK_V))
+    driving = lambda t: np.where(t > 3.5, 60.0, 0.0)  # noqa: E731
+    found = findings_of(contactors, _log(seed, link, amps=driving, states=_both(OFF_S, OFF_S + 0.6, later_s)), VEHICLE)
+    assert "contactor.dropout" in _alarms(found)

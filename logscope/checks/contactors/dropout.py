@@ -36,7 +36,7 @@ def _by_state(story: Story, name: str) -> list[Drop]:
     chattering = {switch.time_s for group in chatter_groups(changes) for switch in group}
     found = []
     for off, on in pairwise(changes):
-        if off.on or on.time_s - off.low_s > DROPOUT_S or _precharged(story, off, on):
+        if off.on or _path_open_s(story, off, on) > DROPOUT_S or _precharged(story, off, on):
             continue
         current = current_before(story, off.low_s)
         loaded = current is not None and is_load(story, current)
@@ -46,6 +46,20 @@ def _by_state(story: Story, name: str) -> list[Drop]:
             continue  # a restart whose precharge is not logged would look the same
         found.append(Drop(off.time_s, on.time_s, name, current, *_range(story.link, off.low_s, on.time_s)))
     return found
+
+
+def _path_open_s(story: Story, off: Switch, on: Switch) -> float:
+    """For how long the path to the pack was open at most [s]: with the other contactor, where that opens with this one.
+
+    A key that is turned off and on opens both and closes both, each a little before or after the other; how long it was
+    off is the time from the first opening to the last closing.
+    """
+    low_s, high_s = off.low_s, on.time_s
+    for name in CONTACTORS:
+        for opened, closed in pairwise(story.switched.get(name, [])):
+            if not opened.on and opened.low_s <= off.time_s and on.low_s <= closed.time_s:
+                low_s, high_s = min(low_s, opened.low_s), max(high_s, closed.time_s)
+    return high_s - low_s
 
 
 def _precharged(story: Story, off: Switch, on: Switch) -> bool:

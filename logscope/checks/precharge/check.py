@@ -76,7 +76,7 @@ def _fitted(judged: Sequence[Judged]) -> list[Attempted]:
     return [
         Attempted(one.measurement.onset_s, one.constant.time_constant)
         for one in judged
-        if one.constant is not None and one.constant.time_constant is not None
+        if one.constant is not None and one.constant.time_constant is not None and not one.constant.or_lag
     ]
 
 

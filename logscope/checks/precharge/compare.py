@@ -59,7 +59,11 @@ def compare_constant(
 ) -> Constant:
     """Compare the fitted constants with R·C. "Slow" is claimed only where no lag before a sound link looks the same."""
     constant = _compared(fit, expected_s, tolerance, found, lag_is_faster)
-    if constant.verdict is not Verdict.SLOW or constant.told_by is not None or expected_s is None:
+    known = constant.time_constant
+    if expected_s is None or known is None or constant.told_by is not None or fit.misfit:
+        return constant
+    perhaps_slow = constant.verdict is Verdict.OPEN and known.value > expected_s * (1 + tolerance)
+    if constant.verdict is not Verdict.SLOW and not perhaps_slow:
         return constant
     if not fit.explained_behind_lag(expected_s * (1 - tolerance), expected_s * (1 + tolerance)):
         return constant

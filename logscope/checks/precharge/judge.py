@@ -68,7 +68,7 @@ class Judged:
         """The fitted curve, where the samples on the way make one: a closing in between could pass for its speed."""
         m = self.measurement
         too_few = (self.kind == "undetermined" or self.hot) and m.inside < LEAST_STEEP_SAMPLES
-        return None if self.bound_s is not None or too_few else m.fit
+        return None if self.bound_s is not None or too_few or m.leads_beyond_pack else m.fit
 
     @property
     def factor(self) -> float | None:
@@ -94,7 +94,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     elif fit is not None and is_bypassed(fit.time_constant.claim_high, expected_s):
         bound_s = fit.time_constant.high
     tolerance = vehicle.precharge.tolerance
-    fitted = fit is not None and bound_s is None and measurement.inside > 1
+    fitted = fit is not None and bound_s is None and measurement.inside > 1 and not measurement.leads_beyond_pack
     constant = None
     if fit is not None and fitted:
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
@@ -109,8 +109,13 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     if kind in ("complete", "slow", "fast") and _has_hole(measurement):
         kind = "undetermined"
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
-    if (kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES:
+    if ((kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES) or measurement.leads_beyond_pack:
         constant = None
+    if kind == "undetermined" and measurement.inside_all <= 1 and not measurement.attempt.stayed_open:
+        bound_s = _step_bound(link, measurement, vehicle.precharge.close_fraction)
+    if hot:  # what rose through the contactor, faster than R·C, says nothing of R·C
+        bound_s = None
+        constant = None if constant is not None and constant.verdict in (Verdict.FAST, Verdict.OPEN) else constant
     return Judged(
         kind,
         measurement,
@@ -153,12 +158,18 @@ def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
     return told * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
 
 
-def _step_bound(link: Link, m: Measurement) -> float:
-    """Upper bound of the time constant [s] of a rise that falls between two samples or has one on the way."""
+def _step_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | None:
+    """Upper bound of the time constant [s] of a rise that falls between two samples or has one on the way.
+
+    closes_at : from which fraction of the pack on a contactor may have brought the link up at once; None where that may
+        have been all of the rise
+    """
     attempt, time_s, volts = m.attempt, link.part.time_s, link.part.value
     after = min(attempt.onset + 1 + m.inside_all, time_s.size - 1)
     rise, missing = float(volts[attempt.top] - volts[attempt.onset]), float(volts[attempt.top] - volts[after])
-    least = max(missing, link.noise_v, link.step_v / 2)
+    least = max(missing, link.noise_v, link.step_v / 2, (1 - closes_at) * float(volts[attempt.top]))
+    if least >= rise:
+        return None
     # Stamps of one burst, or on a coarse grid, may stand together although their readings are apart.
     taken_s = float(time_s[after] - time_s[attempt.onset]) + m.unsure_s
     return step_constant_bound(rise, least, taken_s)
@@ -176,11 +187,13 @@ def _kind(
     close_at, told_s = vehicle.precharge.close_fraction, vehicle.precharge.time_constant_s
     reached = m.fraction(float(m.reached_v + 3 * noise_v))
     top = m.fraction(m.top_v + 3 * noise_v)
-    if _is_hot(m, close_at):  # a hot restart: the contactor may close as it is
-        told = constant is not None and m.inside >= LEAST_STEEP_SAMPLES
-        return _OFF_BAND.get(constant.verdict, "complete") if told and constant else "complete"
+    if _is_hot(m, close_at):  # a hot restart: the contactor may close as it is, which is fast and sound
+        slow = constant is not None and m.inside >= LEAST_STEEP_SAMPLES and constant.verdict is Verdict.SLOW
+        return "slow" if slow else "complete"
     if bound_s is not None and (top is None or top >= close_at):
-        return "bypassed" if is_bypassed(bound_s, expected_s) else "undetermined"
+        fastest_s = None if expected_s is None else expected_s * (1 - vehicle.precharge.tolerance)
+        past_resistor = is_bypassed(bound_s, expected_s) and not _charged_in_time(m, fastest_s, close_at)
+        return "bypassed" if past_resistor else "undetermined"
     if m.attempt.saws and m.closing is None and (top is None or top < close_at):
         return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
@@ -205,6 +218,16 @@ def _kind(
     if constant.verdict is Verdict.FAST and m.pack is None and not _above_any_pack(m, close_at, vehicle):
         return "undetermined"  # a load that holds the link below the pack's voltage shortens the constant as well
     return _OFF_BAND.get(constant.verdict, "complete")
+
+
+def _charged_in_time(m: Measurement, fastest_s: float | None, close_at: float) -> bool:
+    """Whether the link can have come up to the closing threshold within the rise, whatever brought it up from there.
+
+    fastest_s : the shortest constant that is as expected [s]; None where it is not known: then only the start counts
+    """
+    full_v = m.pack_v or m.top_v
+    missing_v = max(full_v - m.start_v, 0.0) * (1.0 if fastest_s is None else float(np.exp(-m.rise_s / fastest_s)))
+    return full_v - missing_v >= close_at * full_v
 
 
 def _highest_at_closing(

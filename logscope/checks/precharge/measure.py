@@ -10,12 +10,13 @@ from logscope.arrays import FloatArray
 from logscope.checks.precharge.closed import Closing, closing_of
 from logscope.checks.precharge.closing import find_break
 from logscope.checks.precharge.settling import find_settling
+from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
 from logscope.curves.rise_likelihood import Rest
 from logscope.curves.timestamps import Stamps
 from logscope.observations.dc_link.flags import FLAG_LAG_S
-from logscope.observations.dc_link.link import Link, PackLevel, pack_level, pack_voltage
+from logscope.observations.dc_link.link import PACK_MISMATCH, Link, PackLevel, pack_level, pack_voltage
 from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 from logscope.statistics.robust import NORMAL_95
@@ -33,6 +34,9 @@ _HELD_RISES = 3.0  # times the rise: by then the level of a stalled link adds no
 _NO_STEP_NOISES = 3.0  # a step is larger
 _LEADS_TO_PACK = 0.9  # of the pack's voltage: what ends lower was held or cut off below it
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
+# After a contactor reports closed, the readings of this long show the pack's level: the slowest sensing has come 86 %
+# of the way by then, and nobody has started to drive. What lies below their upper quarter may still be on the way.
+_CLOSED_LEVEL_S, _CLOSED_LEVEL_SAMPLES, _CLOSED_LEVEL_SHARE = 2 * LONGEST_LAG_S, 4, 0.75
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,6 +53,7 @@ class Measurement:
         it does not tell
     inside : samples in the steep part of the curve, between 5 and 95 % of its rise
     inside_all : the same up to the top, whatever brought the voltage there
+    rise_s : from the last sample before the rise to the first behind 95 % of it, and by what stamps are unsure [s]
     unsure_s : by how much stamps and readings may be apart [s]
     missing_s : of the time from the onset to the end of the curve, what lies in gaps of the log [s]
     """
@@ -68,6 +73,7 @@ class Measurement:
     inside_all: int
     start_s: float
     end_s: float
+    rise_s: float
     unsure_s: float = 0.0
     missing_s: float = 0.0
 
@@ -80,6 +86,16 @@ class Measurement:
     def onset_s(self) -> float:
         """When the rise began, by the fit where it shows it [s]."""
         return self.fit.onset.value if self.fit and self.fit.onset else self.start_s
+
+    @property
+    def leads_beyond_pack(self) -> bool:
+        """Whether the fitted curve leads to a voltage that no pack here has: then something else than R·C bent it.
+
+        A contactor that closes before the end of the curve, seen through sensing lags, leaves no step and no kink.
+        """
+        if self.fit is None or not self.pack_v:
+            return False
+        return self.fit.end.claim_low > (1 + PACK_MISMATCH) * self.pack_v
 
     def fraction(self, volts: float) -> float | None:
         """A voltage as a fraction of the pack's, where that is known."""
@@ -97,16 +113,17 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Stamps) -> M
     broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, told)
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
-    fit = _fit(link, stamps, attempt, slice(first, curve_end + 1), cut_off=broken is not None)
+    highest_v = _highest_end(signals, link, attempt)
+    fit = _fit(link, stamps, attempt, slice(first, curve_end + 1), highest_v, cut_off=broken is not None)
     ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
     if broken and told is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
-        ahead = _fit(link, stamps, attempt, slice(first, curve_end), cut_off=False)
+        ahead = _fit(link, stamps, attempt, slice(first, curve_end), highest_v, cut_off=False)
     settling = None
     if fit is not None and fit.lag is not None:
         settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, told)
     if settling is not None:
         until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
-        again = _fit(link, stamps, attempt, slice(first, until + 1), cut_off=True)
+        again = _fit(link, stamps, attempt, slice(first, until + 1), highest_v, cut_off=True)
         if again is not None and again.lag is not None:
             curve_end, fit = until, again
         else:  # what is left holds no two constants
@@ -118,6 +135,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Stamps) -> M
     closing = None if sawing else closing_of(link, attempt, fit, broken, settling)
     if pack is None and closing is not None and closing.step_v is not None and closing.level_v is not None:
         pack = PackLevel(closing.level_v, NORMAL_95 * link.noise_v)  # from at least one reading behind the step
+    elif pack is None and attempt.contactor_s is not None:
+        pack = _level_once_closed(link, attempt.contactor_s)
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
     return Measurement(
@@ -136,9 +155,16 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Stamps) -> M
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
+        rise_s=_rise_s(link, attempt) + stamps.range_s,
         unsure_s=stamps.range_s,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
+
+
+def _rise_s(link: Link, attempt: Attempt) -> float:
+    volts = link.part.value[attempt.onset : attempt.top + 1]
+    behind = int(np.argmax(volts >= volts[0] + SETTLED_SHARE * (volts[-1] - volts[0])))
+    return float(link.part.time_s[attempt.onset + behind] - link.part.time_s[attempt.onset])
 
 
 def _missing(time_s: FloatArray, gap_s: float) -> float:
@@ -156,7 +182,28 @@ def _pack_to_reach(signals: Signals, begun_s: float, curve_end_s: float, end_s: 
     )
 
 
-def _fit(link: Link, stamps: Stamps, attempt: Attempt, window: slice, *, cut_off: bool) -> CurveFit | None:
+def _level_once_closed(link: Link, closed_s: float) -> PackLevel | None:
+    """Where the link stands once the contactor reports closed [V]: that is the pack's voltage, by the link's sensor."""
+    time_s, volts = link.part.time_s, link.part.value
+    first, last = np.searchsorted(time_s, [closed_s, closed_s + _CLOSED_LEVEL_S])
+    level = volts[first : max(last, first + _CLOSED_LEVEL_SAMPLES)]
+    if level.size < _CLOSED_LEVEL_SAMPLES:
+        return None
+    return PackLevel(float(np.quantile(level, _CLOSED_LEVEL_SHARE)), NORMAL_95 * link.noise_v)
+
+
+def _highest_end(signals: Signals, link: Link, attempt: Attempt) -> float:
+    """The highest voltage that the link can be charged to [V]: the pack's, where something shows it; else infinite."""
+    begun_s, end_s = float(link.part.time_s[attempt.onset]), float(link.part.time_s[attempt.end])
+    pack = _pack_to_reach(signals, begun_s, begun_s + _LEVEL_S, end_s)
+    if pack is None and attempt.contactor_s is not None:
+        pack = _level_once_closed(link, attempt.contactor_s)
+    return np.inf if pack is None else (1 + PACK_MISMATCH) * pack.volts
+
+
+def _fit(
+    link: Link, stamps: Stamps, attempt: Attempt, window: slice, highest_v: float, *, cut_off: bool
+) -> CurveFit | None:
     return fit_curve(
         link.part.time_s[window],
         link.part.value[window],
@@ -164,6 +211,7 @@ def _fit(link: Link, stamps: Stamps, attempt: Attempt, window: slice, *, cut_off
         onset_seen=attempt.onset_seen,
         rest=Rest(link.noise_v, link.random_v, stamps, link.floor_v),
         cut_off=cut_off,
+        highest_v=highest_v,
     )
 
 

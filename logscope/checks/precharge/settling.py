@@ -15,6 +15,7 @@ from scipy.optimize import least_squares
 
 from logscope.arrays import FloatArray
 from logscope.checks.precharge.closing import BREAK_MISFIT, BREAK_NOISE
+from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.rise import CurveFit
 from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
 
@@ -62,14 +63,21 @@ def find_settling(
         return None
     best = None
     bests: dict[bool, Any] = {}  # by whether the lag is the faster constant
-    for first, second in ((fit.time_constant.value, fit.lag.value), (fit.lag.value, fit.time_constant.value)):
+    both = (fit.time_constant.value, fit.lag.value)
+    # Whatever settles more slowly than a sensing can is the link itself, whose curve bends there for other reasons.
+    orders = [(link_s, lag_s) for link_s, lag_s in (both, both[::-1]) if lag_s <= LONGEST_LAG_S]
+    for first, second in orders:
+        slowest = np.log(LONGEST_LAG_S) + 1e-9
         for closed_s in np.linspace(low, high, _STARTS + 2)[1:-1]:
             start = np.array([fit.onset.value, np.log(first), np.log(second), closed_s])
             reach = np.array([10 * first + 10 * second, 3.0, 3.0, np.inf])
             found = least_squares(
                 lambda free: _residuals(free, time_s, volts)[0],
                 start,
-                bounds=(np.append((start - reach)[:3], low), np.append((start + reach)[:3], high)),
+                bounds=(
+                    np.append((start - reach)[:3], low),
+                    np.array([*(start + reach)[:2], min(start[2] + reach[2], slowest), high]),
+                ),
                 x_scale=np.array([first / 10, 0.1, 0.1, first / 10]),
                 max_nfev=40,
             )
@@ -78,7 +86,8 @@ def find_settling(
                 bests[ordered] = found
             if best is None or found.cost < best.cost:
                 best = found
-    assert best is not None
+    if best is None:
+        return None
     alone = _unbroken(fit.onset.value, (fit.time_constant.value, fit.lag.value), time_s, volts)
     freedom = max(time_s.size - 7, 1)
     spread = max(noise_v**2, 2 * best.cost / freedom)
@@ -102,15 +111,22 @@ def find_settling(
         link_v=float(link_v),
         latest_v=float(latest_v),
         visible=visible,
-        by_faster=lag < tau if visible and _tells(bests, time_s, volts, noise_v, spread) else None,
+        by_faster=lag < tau if visible and _tells(bests, len(orders), time_s, volts, noise_v, spread) else None,
     )
 
 
-def _tells(bests: dict[bool, Any], time_s: FloatArray, volts: FloatArray, noise_v: float, spread: float) -> bool:
-    """Whether the settling shows which constant is the lag: with either there was something left, and one fits."""
+def _tells(
+    bests: dict[bool, Any], orders: int, time_s: FloatArray, volts: FloatArray, noise_v: float, spread: float
+) -> bool:
+    """Whether the settling shows which constant is the lag: with either there was something left, and one fits.
+
+    orders : how many of the two constants a sensing may have; with one there is nothing to choose
+    """
+    left = [abs(_left(found.x, time_s, volts)) for found in bests.values()]
+    if orders == 1:
+        return bool(min(left) >= BREAK_NOISE * noise_v)
     if len(bests) < 2:
         return False
-    left = [abs(_left(found.x, time_s, volts)) for found in bests.values()]
     apart = 2 * abs(bests[True].cost - bests[False].cost)
     return bool(min(left) >= BREAK_NOISE * noise_v and apart >= BREAK_MISFIT * spread)
 

@@ -26,7 +26,9 @@ def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
     if constant is not None:
         if constant.time_constant is not None:
             tau = constant.time_constant
-            values["time_constant_s"] = Measured(tau.value, "s", tau.low, tau.high)
+            # A link as expected behind a lag would be faster than the curve that is seen, by what no sample shows.
+            value, low = (None, None) if constant.or_lag else (tau.value, tau.low)
+            values["time_constant_s"] = Measured(value, "s", low, tau.high)
         elif constant.both is not None:
             slower, faster = constant.both
             values["time_constant_s"] = Measured(None, "s", faster.low, slower.high)

@@ -216,6 +216,10 @@ def _constant(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
         ]
     tau = constant.time_constant
     limits = f"Time constant {seconds(tau.value)}, 95 % limits {seconds_between(tau.low, tau.high)}"
+    if constant.or_lag:
+        limits = (
+            f"Without a sensing lag the time constant would be {seconds(tau.value)}; it is at most {seconds(tau.high)}"
+        )
     if expected is None:
         told = f" It is distinguished from the sensing lag by {_witness(constant.told_by)}." if constant.told_by else ""
         return [limits + "; no R·C is given in the vehicle file to compare it with." + told]
@@ -288,6 +292,11 @@ def _doubt(judged: Judged) -> list[str]:
         return [
             f"Between two samples, {seconds(judged.period_s)} apart, a contactor that closed far too early would "
             "look the same: hard on contacts and capacitors either way."
+        ]
+    if judged.kind == "undetermined" and judged.measurement.leads_beyond_pack:
+        return [
+            "The readings bend as if the link led to more than the pack's voltage: the contactor closed before the end of "
+            "the curve, and a sensing lag hides where. The time constant cannot be determined from this log."
         ]
     if judged.kind == "undetermined" and judged.bound_s is not None:
         return [

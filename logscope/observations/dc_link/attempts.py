@@ -30,6 +30,7 @@ from logscope.observations.dc_link.link import (
     LOWEST_FULL_V,
     PACK_MISMATCH,
     Link,
+    last_of_bursts,
     link_full,
     pack_highest,
     pack_lowest,
@@ -55,7 +56,8 @@ _LEAP_S, _LEAP_SAMPLES = 0.05, 2
 class Attempts:
     """The precharge attempts of a capture in order of time.
 
-    link : the voltage with each reading once, whose samples the attempts count in; stamps : what its stamps are worth
+    link : the voltage with each reading once and none stale, whose samples the attempts count in; stamps : what its
+        stamps are worth
     found : the attempts, the teeth of a sawing link as one; without_rise : every flag that no rise followed
     """
 
@@ -76,7 +78,8 @@ class Attempts:
 def find_attempts(signals: Signals, logged: Link) -> Attempts:
     """Every attempt of the capture. logged : the link voltage as logged, repeated readings included."""
     link, repeats = without_repeats(logged)
-    stamps = stamps_of(logged.part.time_s, logged.part.spacing_s, repeats)
+    link = last_of_bursts(link)
+    stamps = stamps_of(logged.part.time_s, logged.part.spacing_s, repeats, link.part.time_s)
     attempts, no_rise = _rises_and_flags(signals, link)
     return Attempts(link, stamps, tuple(joined_hunting(link, attempts)), tuple(no_rise))
 

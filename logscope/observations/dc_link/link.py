@@ -153,6 +153,7 @@ def link_full(link: Link) -> float:
 _MOVING_NOISES = 6.0  # a change this much larger than the noise of a reading is the curve's
 _MOVING_STEPS = 8.0  # and so many steps: half of that again would not look like none
 _MOST_REPEATS = 2  # without a log full of them: more in a row may be a relay that dropped out for a moment
+_AT_ONCE = 0.2  # of the typical period: what comes sooner after the last message was sent, or stamped, together with it
 _ONE_READING = 0.9  # of the sensor's period: what comes later is a reading of its own, equal or not
 
 
@@ -209,6 +210,19 @@ def _own(link: Link) -> tuple[BoolArray, bool]:
         return _new_readings(part.time_s, part.value, part.period_s), True
     own = ~_repeats(link)
     return own, not bool(own.all())
+
+
+def last_of_bursts(link: Link) -> Link:
+    """The link with the last reading of each burst, or of each stamp that several bear: the earlier ones are stale."""
+    part = link.part
+    if part.time_s.size < 3:
+        return link
+    kept = np.append(np.diff(part.time_s) >= _AT_ONCE * part.spacing_s, True)
+    if kept.all():
+        return link
+    time_s, value = part.time_s[kept], part.value[kept]
+    jitter_s = noise_floor(time_s) if time_s.size > 2 else link.jitter_s
+    return replace(link, part=replace(part, time_s=time_s, value=value), jitter_s=jitter_s)
 
 
 def _new_readings(time_s: FloatArray, volts: FloatArray, sensor_s: float) -> BoolArray:
