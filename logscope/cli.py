@@ -49,10 +49,10 @@ app = typer.Typer(
     help="Diagnoses the drive system of an electric-vehicle conversion from its CAN and serial logs.",
 )
 for _command, _help, _example in (
-    (check, "Check a log and say what to look at next.", "drive.log --vehicle hazel.toml --report report.html"),
+    (check, "Check a log and say what to do next.", "drive.log --vehicle hazel.toml --report report.html"),
     (
         compare,
-        "Compare the logs before and after a change.",
+        "Compare logs before and after a change.",
         "--before old-1.log old-2.log --after new.log --vehicle hazel.toml",
     ),
     (
@@ -108,7 +108,7 @@ def _run() -> int:
         if type(error).__name__ == "Abort":
             return _complain("stopped")
         kind = type(error).__name__
-        return _complain(f"unexpected fault in logscope itself ({kind}: {error}). Please report it with the log.")
+        return _complain(f"internal error in logscope ({kind}: {error}). Please report it with the log.")
 
 
 def _complain(text: str) -> int:

@@ -57,7 +57,7 @@ def by_hand(logs: Sequence[SeenLog], starts_s: Sequence[float]) -> list[Joined |
     if len(starts_s) != len(logs) - 1:
         raise RequestError(
             f"--align is given {len(starts_s)} times for {len(logs)} logs",
-            do="Give, once for each log after the first, the seconds from the first log's start to its own.",
+            do="Give it once for each log after the first: the seconds from the start of the first log to its start.",
         )
     first = logs[0]
     shifts = [first.start_ns + round(start * 1e9) - log.start_ns for log, start in zip(logs[1:], starts_s, strict=True)]
@@ -73,7 +73,7 @@ def by_hand(logs: Sequence[SeenLog], starts_s: Sequence[float]) -> list[Joined |
 def by_signals(logs: Sequence[SeenLog]) -> list[Joined | None]:
     """Each log onto the clock of the first that has dates, or of the first; None for one that stays as it is.
 
-    Raises LogError where clocks must differ, and no quantity tells how.
+    Raises LogError where clocks must differ, and no quantity shows how.
     """
     reference = next((log for log in logs if log.dated), logs[0])
     return [None if log is reference else _onto(reference, log) for log in logs]
@@ -88,10 +88,10 @@ def _onto(reference: SeenLog, log: SeenLog) -> Joined | None:
         if same_zero:
             return None  # as the loggers say; nothing contradicts them
         raise LogError(
-            "these logs are on different clocks, and what both logged does not tell how they stand to each other: "
+            "these logs are on different clocks, and the offset between them cannot be determined: "
             + "; ".join(reasons),
             where=log.file,
-            do="Check them one by one, or give the seconds from the first log's start to this one's with --align.",
+            do="Check them one by one, or give the seconds from the first log's start to this one with --align.",
         )
     seen_in, fit = found
     start_s = fit.offset_s - fit.drift * fit.middle_s  # of the log, on the reference's clock
@@ -142,7 +142,7 @@ def _far_apart(one: SeenLog, other: SeenLog) -> bool:
 
 
 def _best(reference: SeenLog, log: SeenLog) -> tuple[tuple[str, Alignment] | None, list[str]]:
-    """The part of the log that tells its clock best, with the fit; and why others do not."""
+    """The part of the log that gives its clock best, with the fit; and why others do not."""
     from logscope.statistics.alignment import NotAligned, align_clocks  # scipy takes its time to load
 
     fits: list[tuple[str, Alignment]] = []
@@ -157,5 +157,5 @@ def _best(reference: SeenLog, log: SeenLog) -> tuple[tuple[str, Alignment] | Non
                 else:
                     fits.append((own, fit))
     if not fits:
-        return None, reasons or ["no quantity is mapped that both logged"]
+        return None, reasons or ["no mapped quantity is in both logs"]
     return min(fits, key=lambda each: each[1].offset_high_s - each[1].offset_low_s), reasons

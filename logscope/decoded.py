@@ -103,7 +103,7 @@ def decode_capture(capture: Capture, decoder: Decoder) -> Decoded:
             decoder.keep(decoded)
     if span is None:
         where = ", ".join(account.files) or None
-        raise LogError("no frame and no sample could be read", where=where, do="Is this the log you meant?")
+        raise LogError("no frame and no sample could be read", where=where, do="Check that this is the right log.")
     tables = dict(decoder.tables(span[0]))
     for log in capture.serial:
         tables |= _serial_tables(log, span[0])
@@ -125,7 +125,7 @@ def _joined(span: tuple[int, int] | None, more: tuple[int, int], files: Sequence
 
 def _two_clocks(files: Sequence[str]) -> LogError:
     return LogError(
-        "these logs are on different clocks: one has no dates, or counts from a start of its own",
+        "these logs are on different clocks: one has no dates, or counts from its own start",
         where=files[0] if files else None,
         do="Check them one by one, or map a quantity that both logged.",
     )

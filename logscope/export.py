@@ -38,7 +38,7 @@ def choose(tables: Mapping[str, Table], wanted: Sequence[str]) -> dict[str, tupl
         found = [(name, signal) for full, (name, signal) in known.items() if text in (full, name)]
         found = found or [(name, s) for full, (name, s) in known.items() if full.rpartition(":")[2] == text]
         if not found:
-            hint = did_you_mean(text, [*known, *tables]) or "`logscope inventory` lists what is there."
+            hint = did_you_mean(text, [*known, *tables]) or "`logscope inventory` lists the signals."
             raise RequestError(f"no signal “{text}” in this log", do=hint)
         for name, signal in found:
             if signal not in chosen.setdefault(name, []):
@@ -156,7 +156,7 @@ def held(time_s: FloatArray, value: FloatArray, grid_s: FloatArray) -> FloatArra
 
 
 def write_table(table: pa.Table, path: Path) -> None:
-    """Parquet or CSV by the path's suffix; in CSV the unit stands behind the name, 'Voltage [V]'."""
+    """Parquet or CSV by the path's suffix; in CSV the unit stands after the name, 'Voltage [V]'."""
     if path.suffix.lower() == ".parquet":
         from pyarrow import parquet
 

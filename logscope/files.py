@@ -37,7 +37,7 @@ def file_key(path: Path | str) -> Hashable:
 
 
 def _ignores_case(folder: str) -> bool:
-    """Whether names in a folder that exists differ in more than their letter case; told by the folder's own name."""
+    """Whether names in a folder that exists differ in more than their letter case; found by the folder's own name."""
     other = folder.swapcase()
     try:
         return os.path.samefile(folder, other) if other != folder else os.path.normcase("A") == "a"
@@ -53,6 +53,15 @@ def refuse_repeated(logs: Iterable[Path | str]) -> None:
         if first is not log:
             named = "" if str(first) == str(log) else f", first as {first}"
             raise RequestError(f"this log is given twice{named}", where=log, do="Name each log once.")
+
+
+def refuse_on_both_sides(before: Iterable[Path | str], after: Iterable[Path | str]) -> None:
+    """Refuse a log that is to be compared with itself, by whatever spelling."""
+    first = {file_key(log) for log in before}
+    if shared := next((log for log in after if file_key(log) in first), None):
+        raise RequestError(
+            "this log is given both before and after the change", where=shared, do="Name each log on one side only."
+        )
 
 
 def write_text(path: Path | str, text: str) -> None:

@@ -10,7 +10,7 @@ from logscope.arrays import FloatArray
 
 
 class Severity(StrEnum):
-    """How much a finding matters, from least to most."""
+    """How much a finding matters, in rising order."""
 
     GOOD = "good"
     INFO = "info"
@@ -110,6 +110,7 @@ class Evidence:
     """What is drawn for a finding: its measured parts around the moment with what is added here, then charts.
 
     window : (start_s, end_s) that the moment must show at least; None for the moment itself
+    as_logged : the parts are drawn with the readings that were left out of the checks
     """
 
     curves: tuple[Curve, ...] = ()
@@ -117,6 +118,7 @@ class Evidence:
     levels: tuple[Level, ...] = ()
     window: tuple[float, float] | None = None
     charts: tuple[Chart, ...] = ()
+    as_logged: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -163,15 +163,15 @@ def _formats(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[Ser
     layouts = {section.columns for section in vehicle.can if section.columns}
     if len(layouts) > 1:
         raise VehicleError(
-            "two [[can]] sections tell different columns, and a log does not say which are its own",
+            "two [[can]] sections describe different columns, and the log does not show which apply",
             where=vehicle.path,
-            do="Use one vehicle file a log format.",
+            do="Use one vehicle file per log format.",
         )
     return next(iter(layouts), None), vehicle_consoles(vehicle)
 
 
 def _seen(path: Path | str, capture: Capture, vehicle: Vehicle | None) -> SeenLog:
-    """One log by itself: its span, and the parts that may tell how its clock stands to another."""
+    """One log by itself: its span, and the parts that may give the offset of its clock."""
     from logscope.clocks import ALIKE, SeenLog
     from logscope.mapping import build_signals
     from logscope.vehicle import Vehicle

@@ -70,7 +70,7 @@ def find_bindings(
 ) -> tuple[list[SignalBinding], list[str]]:
     """The bindings of all mapped parts, and notes on what was assumed.
 
-    skipped : what of the definition files could not be used; told where a mapped signal is among it
+    skipped : what of the definition files could not be used; reported where a mapped signal is affected
 
     Raises VehicleError, naming the key, for a signal that is not defined or a unit that cannot be converted.
     """
@@ -116,7 +116,7 @@ def _spec(
         found = any(spec.name == name for m in named for spec in m.signals)
         if not found:
             what = f"the definition of “{message}.{name}” was skipped at {lost.where}: {lost.reason}"
-            raise _wrong(vehicle, part, what, "Mend the definition there.")
+            raise _wrong(vehicle, part, what, "Correct the definition there.")
     if not named:
         hint = did_you_mean(message, (m.name for m in served))
         hint = hint or _holders(name, served) or f"Defined are: {_some(m.name for m in served)}."
@@ -159,7 +159,7 @@ def _conversion(vehicle: Vehicle, part: str, spec: SignalSpec, signal: str) -> t
             vehicle,
             part,
             f"{signal} is in “{spec.unit}”, which cannot be converted to {info.unit}",
-            "Map another signal, or mend the unit in its definition.",
+            "Map another signal, or correct the unit in its definition.",
         )
     return conversion, []
 
@@ -250,8 +250,8 @@ def _is_any(
         elif not any(isinstance(other, float | int) for other in getattr(binding.mapped, key)):
             hint = did_you_mean(item, by_text) or f"It has: {_some(by_text)}."
             if not by_text:
-                hint = f"Its definition has no texts: write numbers, such as “{key} = [1]”."
-            raise _wrong(vehicle, binding.part, f"“{key}”: {binding.mapped.signal} has no value called “{item}”", hint)
+                hint = f"Its definition has no texts: give numbers, such as “{key} = [1]”."
+            raise _wrong(vehicle, binding.part, f"“{key}”: {binding.mapped.signal} has no value named “{item}”", hint)
     return np.asarray(np.isin(value, numbers))
 
 

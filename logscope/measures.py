@@ -20,7 +20,7 @@ class Aim(StrEnum):
 
     LOWER = "lower"
     HIGHER = "higher"
-    EXPECTED = "nearer to what the vehicle file expects"
+    EXPECTED = "closer to the expected value"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ class Repeated:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scatter:
-    """A signal whose noise can be judged: evenly spaced samples, shape (n,), and the least step of its values."""
+    """A signal whose noise can be judged: evenly spaced samples, shape (n,), and the resolution of its values."""
 
     time_s: FloatArray
     value: FloatArray

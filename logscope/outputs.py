@@ -25,7 +25,7 @@ _FIELDS = re.compile(rb'^\s*\{\s*"schema"\s*:\s*\d+\s*,\s*"logscope"\s*:\s*"')
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of output. `recognise` tells from a file whether it is an earlier one of ours."""
+    """A kind of output. `recognise` decides from a file whether it is an earlier one of ours."""
 
     name: str
     suffixes: tuple[str, ...]
@@ -131,7 +131,7 @@ class Guard:
             raise _is_input(path)
         if not self.overwrite:
             raise RequestError(
-                f"this file exists, and is no {kind.name} that logscope wrote"
+                f"this file exists, and is not a {kind.name} that logscope wrote"
                 if kind is not VEHICLE
                 else "this file exists",
                 where=path,

@@ -44,12 +44,12 @@ def _table() -> dict[str, PartInfo]:
         ("motor_speed_second", "rpm", q, "motor shaft, from a second source"),
         ("vehicle_speed", "km/h", q, "road speed"),
         ("motor_current", "A", q, "motor phase current, used by its magnitude"),
-        ("motor_current_target", "A", q, "what the inverter asks for as motor current"),
+        ("motor_current_target", "A", q, "target of the motor current"),
         ("torque", "Nm", q, "motor shaft torque, positive driving forward"),
-        ("torque_target", "Nm", q, "torque asked of the inverter"),
+        ("torque_target", "Nm", q, "torque requested from the inverter"),
         ("slip", "Hz", q, "slip frequency of an induction motor"),
         ("stator_frequency", "Hz", q, "electrical frequency of the motor"),
-        ("voltage_utilisation", "%", q, "output voltage of the inverter, of the most it can give"),
+        ("voltage_utilisation", "%", q, "output voltage of the inverter, as a share of the highest it can give"),
         ("throttle", "%", q, "accelerator pedal"),
         ("throttle_second", "%", q, "accelerator pedal, second track"),
         ("brake", "", s, "brake pedal"),
@@ -62,14 +62,39 @@ def _table() -> dict[str, PartInfo]:
         ("aux_voltage", "V", q, "12 V supply"),
         ("charger_voltage", "V", q, "charger output"),
         ("charger_current", "A", q, "charger output"),
-        ("charger_voltage_target", "V", q, "voltage asked of the charger"),
-        ("charger_current_target", "A", q, "current asked of the charger"),
+        ("charger_voltage_target", "V", q, "voltage requested from the charger"),
+        ("charger_current_target", "A", q, "current requested from the charger"),
         ("charger_state", "", m, "operating state of the charger"),
     )
     return {name: PartInfo(name, unit, role, meaning) for name, unit, role, meaning in rows}
 
 
 PARTS: dict[str, PartInfo] = _table()
+
+# Names that are not simply the key with spaces.
+_NAMES = {
+    "dc_link_voltage": "DC-link voltage",
+    "dc_link_voltage_second": "DC-link voltage, second source",
+    "motor_speed_second": "motor speed, second source",
+    "throttle_second": "throttle, second track",
+    "aux_voltage": "12 V supply voltage",
+}
+
+
+def part_name(part: str) -> str:
+    """A part's name within a sentence, the same in every text, table and chart.
+
+    >>> part_name("main_contactor"), part_name("dc_link_voltage")
+    ('main contactor', 'DC-link voltage')
+    """
+    return _NAMES.get(part) or part.replace("_", " ")
+
+
+def part_title(part: str) -> str:
+    """The same at the beginning of a sentence or on its own."""
+    name = part_name(part)
+    return name[0].upper() + name[1:]
+
 
 # Spellings that definitions typed by hand use, beside those that pint reads.
 _SPELLINGS = {

@@ -23,9 +23,8 @@ from logscope.findings import Finding, NotChecked, NothingToCheck
 from logscope.logs import loaded, opened, runs_of
 from logscope.mapping import build_signals
 from logscope.observations.observations import Observations
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_name
 from logscope.plausibility.examine import examine
-from logscope.plausibility.name import said
 from logscope.result import CaptureSummary, Result
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
@@ -132,6 +131,7 @@ def check(
         not_checked=tuple(not_checked),
         signals=plausible.signals,
         doubted=plausible.doubted,
+        originals=plausible.originals,
         sources={binding.part: binding.mapped.signal for binding in bindings},
     )
 
@@ -211,7 +211,7 @@ def compare(
     vehicles = (loaded(before_vehicle) if before_vehicle is not None else vehicle, vehicle)
     runs = [runs_of(side, of) for side, of in zip((before, after), vehicles, strict=True)]
     if not all(runs):
-        raise RequestError("a comparison needs at least one run on each side", do="Name logs before and after.")
+        raise RequestError("a comparison needs at least one run on each side", do="Give logs before and after.")
     first, second = ([check(run, of) for run in side] for side, of in zip(runs, vehicles, strict=True))
     return compare_results(first, second, vehicles, MEASURES, _differences(*vehicles))
 
@@ -234,7 +234,7 @@ def _layouts(vehicle: Vehicle) -> dict[str, object]:
 def run_checks(
     signals: Signals, vehicle: Vehicle, chosen: Sequence[tuple[str, Check]] | None = None
 ) -> tuple[list[Finding], list[NotChecked]]:
-    """The findings of the chosen checks, or of all, each event told once.
+    """The findings of the chosen checks, or of all, each event reported once.
 
     Beside them what could not be checked, or only without a part.
     """
@@ -251,7 +251,7 @@ def run_checks(
         except NothingToCheck as nothing:
             not_checked.append(NotChecked(name, str(nothing)))
         not_checked += [
-            NotChecked(name, f"checked without {said(part)}, which is in doubt", in_part=True)
+            NotChecked(name, f"checked without {part_name(part)}, which is in doubt", in_part=True)
             for part in watched.missed
         ]
     return told_once(findings), not_checked

@@ -8,10 +8,10 @@ from datetime import UTC, datetime, timedelta
 
 from logscope.findings import Measured
 
-INTERVAL_DIGITS = 2  # significant digits of an interval's half width (GUM, JCGM 100:2008, 7.2.6: two suffice)
-PLAIN_DIGITS = 4  # significant digits of a value without limits, in a table
-SENTENCE_DIGITS = 3  # the same in a sentence
-_LEAST_PERCENT = 0.1  # less than this is said to be less
+INTERVAL_DIGITS = 2  # significant digits of an interval's half width at most (GUM, JCGM 100:2008, 7.2.6)
+DIGITS = 3  # significant digits of a value, unless its limits bear more or fewer
+GIVEN_DIGITS = 4  # of a number that the user gave
+_LOWEST_PERCENT = 0.1  # less than this is said to be less
 _ROUNDS_UP = 0.9995  # of a power of a thousand: what three digits show as 1 of it
 _IN_WORDS = {"1/min": "per minute", "1/h": "per hour"}  # units that a sentence spells out
 _SIZES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"))
@@ -34,24 +34,17 @@ def finite(value: float | None) -> float | None:
     return value if value is not None and math.isfinite(value) else None
 
 
-def decimals(measured: Measured) -> int:
-    """Decimal places that show two digits of the interval, or four of a value without one.
+def decimals(measured: Measured, digits: int = DIGITS) -> int:
+    """Decimal places that show three digits, or those that the limits bear; none for a whole number without limits.
 
-    >>> decimals(Measured(0.21034, "s", 0.2011, 0.2196)), decimals(Measured(311.274, "V"))
-    (4, 1)
+    >>> decimals(Measured(266.21, "ms", 265.2, 267.2)), decimals(Measured(311.274, "V")), decimals(Measured(3.0, ""))
+    (0, 0, 0)
     """
     value, low, high = finite(measured.value), finite(measured.low), finite(measured.high)
-    known = [x for x in (value, low, high) if x is not None]
-    two_sided = low is not None and high is not None  # one limit alone does not say how well the value is known
-    spread = (max(known) - min(known)) / 2 if two_sided else 0.0
-    largest = max((abs(x) for x in known), default=0.0)
-    if spread > 0:
-        places = INTERVAL_DIGITS - 1 - math.floor(math.log10(spread))
-    elif float(largest).is_integer():
+    known = [each for each in (value, low, high) if each is not None]
+    if (low is None or high is None or low == high) and all(each.is_integer() for each in map(float, known)):
         return 0
-    else:
-        places = PLAIN_DIGITS - 1 - math.floor(math.log10(largest))
-    return max(-MOST_DECIMALS, min(MOST_DECIMALS, places))
+    return _places(value, low, high, digits)
 
 
 def number_text(value: float, places: int) -> str:
@@ -85,17 +78,18 @@ def with_unit(number: str, unit: str) -> str:
 
 def value_text(measured: Measured) -> str:
     """The value with its unit, or that there is none."""
-    value = finite(measured.value)
-    return NO_VALUE if value is None else with_unit(number_text(value, decimals(measured)), measured.unit)
+    shown = prefixed(measured)
+    value = finite(shown.value)
+    return NO_VALUE if value is None else with_unit(number_text(value, decimals(shown)), shown.unit)
 
 
 def stated(value: float) -> str:
-    """A number as it was given, in no more than four significant digits and without idle noughts.
+    """A number as it was given, in no more than four significant digits and without trailing zeros.
 
     >>> stated(0.150), stated(400.0), stated(12345.0)
     ('0.15', '400', '12345')
     """
-    text = number_text(value, max(0, decimals(Measured(value, ""))))
+    text = number_text(value, max(0, decimals(Measured(value, ""), GIVEN_DIGITS)))
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
@@ -103,8 +97,9 @@ def limits_text(measured: Measured) -> str:
     """The 95 % limits with their unit; empty where there are none.
 
     >>> limits_text(Measured(0.21, "s", 0.2, 0.22))
-    '0.200 to 0.220\\xa0s'
+    '200 to 220\\xa0ms'
     """
+    measured = prefixed(measured)
     low, high, places = finite(measured.low), finite(measured.high), decimals(measured)
     if low is not None and high is not None:
         return with_unit(f"{number_text(low, places)} to {number_text(high, places)}", measured.unit)
@@ -157,27 +152,33 @@ def quantity_text(measured: Measured) -> str:
         )
     if value is None:
         return limits or NO_VALUE
-    small = shown.unit == "%" and not limits and 0 < abs(value) < _LEAST_PERCENT
-    text = with_unit(f"< {_LEAST_PERCENT}" if small else number_text(value, places), shown.unit)
+    small = shown.unit == "%" and not limits and 0 < abs(value) < _LOWEST_PERCENT
+    text = with_unit(f"< {_LOWEST_PERCENT}" if small else number_text(value, places), shown.unit)
     return f"{text} (95 %: {limits})" if limits else text
 
 
-def _sentence_places(value: float | None, low: float | None, high: float | None) -> int:
+def _places(value: float | None, low: float | None, high: float | None, digits: int = DIGITS) -> int:
+    """Decimal places for so many digits of the value, or the digits that two limits bear; negative for tens …"""
     size = abs(next((each for each in (value, high, low) if each is not None), 0.0))
     spread = 0.0 if low is None or high is None else (high - low) / 2
-    digits = 0 if size == 0 else SENTENCE_DIGITS - 1 - math.floor(math.log10(size))
+    places = 0 if size == 0 else digits - 1 - math.floor(math.log10(size))
     if spread > 0:
         first = -math.floor(math.log10(spread))  # the place of the first digit of the limits' half width
-        digits = min(max(digits, first), first + INTERVAL_DIGITS - 1)
-    return max(0, min(MOST_DECIMALS, digits))
+        places = min(max(places, first), first + INTERVAL_DIGITS - 1)
+    return max(-MOST_DECIMALS, min(MOST_DECIMALS, places))
+
+
+def _sentence_places(value: float | None, low: float | None, high: float | None) -> int:
+    return max(0, _places(value, low, high))
 
 
 def expected_text(expected: Measured) -> str:
     """What was expected: a value, a range, a bound, or a value with its range.
 
     >>> expected_text(Measured(0.15, "s", 0.12, 0.18))
-    '0.15\\xa0s (0.12 to 0.18\\xa0s)'
+    '150\\xa0ms (120 to 180\\xa0ms)'
     """
+    expected = prefixed(expected)
     value, low, high = finite(expected.value), finite(expected.low), finite(expected.high)
     if low is not None and high is not None:
         limits = with_unit(f"{stated(low)} to {stated(high)}", expected.unit)

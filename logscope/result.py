@@ -51,7 +51,9 @@ class Result:
     signals : Signals
         The parts that the checks could use.
     doubted : mapping of str to Part
-        The parts in doubt, which nothing rests on.
+        The parts in doubt, which no check used.
+    originals : mapping of str to Part
+        Parts of which readings were left out, with all readings as logged.
     sources : mapping of str to str
         The signal that is mapped to each part.
 
@@ -70,11 +72,18 @@ class Result:
     signals: Signals
     sources: Mapping[str, str] = field(default_factory=dict)
     doubted: Mapping[str, Part] = field(default_factory=dict)
+    originals: Mapping[str, Part] = field(default_factory=dict)
 
     @property
     def logged(self) -> Signals:
         """All parts with samples, those in doubt too: what charts show."""
         return replace(self.signals, parts={**self.doubted, **self.signals.parts})
+
+    def drawn_for(self, finding: Finding) -> Signals:
+        """What the chart of a finding shows: as `logged`, where the finding asks for it with the readings left out."""
+        if not finding.evidence.as_logged:
+            return self.logged
+        return replace(self.logged, parts={**self.logged.parts, **self.originals})
 
     @property
     def worst(self) -> Severity:

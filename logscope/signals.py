@@ -42,7 +42,7 @@ class Encoding:
 
     @property
     def lowest(self) -> int:
-        """The least raw value that the bits can hold."""
+        """The lowest raw value that the bits can hold."""
         return -(1 << (self.bits - 1)) if self.signed else 0
 
     @property
@@ -70,7 +70,7 @@ class Part:
     time_s : seconds from the capture's start, never falling, shape (n,)
     value : in `unit`, shape (n,); no NaN
     unit : the part's unit, '' for states, faults and modes
-    step : the least step the definition can express, in `unit`; None for floating-point signals
+    step : the resolution that the definition can express, in `unit`; None for floating-point signals
     source : the signal that plays the part, 'Message.Signal'
     labels : enumeration texts by value, where the definition has them
     on : for a state, whether it is on, shape (n,)

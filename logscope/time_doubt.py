@@ -14,7 +14,7 @@ class TimeDoubt:
     """A unit of time that cannot be right.
 
     unit : as it was read, in words; source : where the unit comes from, in words
-    length_s : of the log, as read; shortest_s : what its frames need at the very least
+    length_s : of the log, as read; shortest_s : what its frames need at minimum
     others : further units in words, each with the length that the log would have [s]
     remedy : the line to write in the vehicle file
     """
@@ -30,9 +30,9 @@ class TimeDoubt:
     def reason(self) -> str:
         """Why that cannot be."""
         if self.length_s > LONGEST_S:
-            return "Nobody records that long in one file."
+            return "A single file that long is unlikely."
         return (
-            f"Its frames need at least {length_text(self.shortest_s)}: no bus carries them faster, and no controller "
+            f"Its frames take at least {length_text(self.shortest_s)}: no bus carries them faster, and no controller "
             "repeats a message more often than every millisecond."
         )
 
@@ -44,8 +44,8 @@ class TimeDoubt:
         """The further units with the length that each would give, or that there is none."""
         if not self.others:
             return "No other unit fits either: check which column holds the time."
-        told = ", ".join(f"in {unit} {length_text(length)}" for unit, length in self.others)
-        return f"It would be {told}."
+        lengths = ", ".join(f"in {unit} {length_text(length)}" for unit, length in self.others)
+        return f"It would be {lengths}."
 
     def next_step(self) -> str:
         """What to write."""

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from logscope.errors import LogscopeError, did_you_mean
 
-Keys = tuple[str | int, ...]  # the way to a value: keys of tables, places in arrays
+Keys = tuple[str | int, ...]  # the path to a value: keys of tables, places in arrays
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]#]+?)\s*\]")
 _KEY = re.compile(r"\s*((?:[\w\-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[\w\-]+|\"[^\"]*\"|'[^']*'))*)\s*=")
@@ -37,7 +37,7 @@ def read_toml(path: Path, what: str, error: type[LogscopeError]) -> tuple[dict[s
         line = re.search(r"at line (\d+)", str(failure))
         said = re.sub(r"\s*\(at .*\)", "", str(failure))
         raise error(
-            f"not valid TOML: {said}", where=path, line=int(line[1]) if line else None, do="Mend that line."
+            f"not valid TOML: {said}", where=path, line=int(line[1]) if line else None, do="Correct that line."
         ) from None
 
 
@@ -56,15 +56,15 @@ def as_error(
         hint = did_you_mean(str(keys[-1]), known) or f"Known here: {', '.join(known)}."
         return error(f"unknown key “{dotted(keys)}”", where=path, line=line, do=hint)
     if first["type"] == "missing":
-        what, do = "this key is needed and missing", "Add it."
+        what, do = "this key is required", "Add it."
     else:
         said = re.sub(r"^Value error, ", "", first["msg"]).rstrip(".")
-        what, do = said.replace("Input should be", "should be"), "Mend that value."
+        what, do = said.replace("Input should be", "should be"), "Correct that value."
     return error(f"“{dotted(keys)}”: {what}", where=path, line=line, do=do)
 
 
 def dotted(keys: Sequence[str | int]) -> str:
-    """The way to a value as text; places in arrays count from 1.
+    """The path to a value as text; places in arrays count from 1.
 
     >>> dotted(("signal", 0, "unit"))
     'signal 1.unit'

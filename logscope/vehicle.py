@@ -21,7 +21,8 @@ from logscope.toml_file import as_error, line_of, read_toml
 # No quantity of a vehicle, in the units of the file, lies outside; what does is a slip of the keyboard.
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False), Field(ge=1e-9, le=1e9)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
-_LEAST_LINK_uF = 0.1  # no inverter's link is as small: such a value was typed in farads
+_LOWEST_LINK_uF = 0.1  # no link is as small: such a value was entered in farads
+_DEFINITIONS = frozenset({".dbc", ".kcd", ".sym", ".arxml"})  # endings of files that define signals
 
 
 class _Section(BaseModel):
@@ -34,12 +35,12 @@ def _listed(value: Any) -> Any:
 
 def _not_zero(value: float) -> float:
     if value == 0.0:
-        raise ValueError("must not be 0, for every reading would be the offset")
+        raise ValueError("must not be 0: every reading would equal the offset")
     return value
 
 
 def _fraction(value: Any) -> Any:
-    """A fraction; one typed in percent is told from one that is merely too large."""
+    """A fraction; one entered in percent is distinguished from one that is merely too large."""
     if isinstance(value, int | float) and 1.0 < value <= 100.0:
         raise ValueError(f"is a fraction, not a percentage: {value:g} % is {value / 100.0:g}")
     return value
@@ -85,7 +86,7 @@ def split_signal(text: str) -> tuple[str | None, str, str]:
 
 
 def _microfarads(value: float) -> float:
-    if value < _LEAST_LINK_uF:
+    if value < _LOWEST_LINK_uF:
         raise ValueError(f"{value:g} µF is too small for a DC link; if it is {value:g} F, write {value * 1e6:g}")
     return value
 
@@ -211,7 +212,7 @@ class Vehicle(_Section):
     def _known_parts(cls, value: dict[str, Mapped]) -> dict[str, Mapped]:
         for part, mapped in value.items():
             if part not in PARTS:
-                raise ValueError(f"“{part}” is no part of a drive system. {did_you_mean(part, PARTS)}".rstrip())
+                raise ValueError(f"“{part}” is not a known part. {did_you_mean(part, PARTS)}".rstrip())
             refuse_foreign_keys(part, mapped)
         return value
 
@@ -274,6 +275,12 @@ def load_vehicle(path: Path | str) -> Vehicle:
     150.0
     """
     path = Path(path)
+    if path.suffix.lower() in _DEFINITIONS:
+        raise VehicleError(
+            "this file defines signals; it is not a vehicle file",
+            where=path,
+            do=f'Name it in the vehicle file: [[can]] definitions = ["{path.name}"]. `logscope draft` drafts one.',
+        )
     content, text = read_toml(path, "the vehicle file", VehicleError)
     if "path" in content:
         raise VehicleError("unknown key “path”", where=path, line=line_of(text, ("path",)), do="Remove it.")
@@ -292,5 +299,5 @@ def _part_error(failure: ValidationError, text: str, path: Path) -> VehicleError
     named = (line_of(text, ("signals", word)) for word in re.findall(r"“(\w+)”", message))
     section = line_of(text, ("signals",))
     line = next((line for line in named if line not in (None, section)), section)
-    do = "" if "Did you mean" in message else "Mend that line."
+    do = "" if "Did you mean" in message else "Correct that line."
     return VehicleError(message, where=path, line=line, do=do)

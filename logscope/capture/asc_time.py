@@ -18,7 +18,7 @@ _MOMENT = re.compile(
     re.IGNORECASE,
 )
 _EVENT = re.compile(r"(\s*)(\d+\.\d+)(\s)")
-# English and German month names, by the letters that tell them apart; the “ä” of März may have lost its encoding
+# English and German month names, by the letters that differ; the “ä” of März may have lost its encoding
 _MONTHS = ("jan", "feb", "m.?r", "apr", "ma[iy]", "jun", "jul", "aug", "sep", "o[ck]t", "nov", "de[cz]")
 _END_OF_HEAD = "internal events logged\n"  # without this line python-can takes the first frame for one of the head
 _EARLIEST = datetime(2001, 9, 9, tzinfo=UTC)  # writers without a date put 1970 there

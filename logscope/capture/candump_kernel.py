@@ -2,7 +2,7 @@
 
 A line is `(seconds.fraction) bus frame`, with the frame as `123#1122` (standard), 8 digits (extended, or
 an error frame where bit 29 is set), `123#R4` (remote), `123##<flags>…` (CAN FD), an optional raw length
-code `_9`…`_F` behind eight bytes, and an optional direction ` R` or ` T` at the end. Source of the
+code `_9`…`_F` after eight bytes, and an optional direction ` R` or ` T` at the end. Source of the
 grammar: the comments on `parse_canframe` in the `lib.h` that candump is built with, and Linux `can.h`.
 """
 
@@ -38,18 +38,18 @@ from logscope.capture.text_kernel import (
 
 REASONS = (
     "",
-    "no time stamp in brackets at the start, as in “(12.345678)”",
-    "the time stamp cannot be read",
-    "no bus name after the time stamp",
+    "no timestamp in brackets at the start, as in “(12.345678)”",
+    "the timestamp cannot be read",
+    "no bus name after the timestamp",
     "no identifier of 1 to 8 hexadecimal digits followed by “#”",
     "the identifier is out of range",
     "the payload has an odd number of hexadecimal digits, or another character (cut short?)",
     "more than 8 bytes in a classic CAN frame",
     "a CAN FD frame cannot have this many bytes (cut short?)",
-    "text behind the frame that does not belong there",
+    "unexpected text after the frame",
     "CAN XL frames are not read",
     "an error frame cannot be a remote request",
-    "more bus names than can be told apart, or a bus name that is too long",
+    "too many bus names, or a bus name that is too long",
 )
 (
     _OK,
@@ -89,7 +89,7 @@ def _frames_lost(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _identifier(at):  # type: ignore[no-untyped-def]
-    """Reason, place behind the “#”, identifier, flags."""
+    """Reason, place after the “#”, identifier, flags."""
     if byte(at + 3) == HASH:
         value, digits = 0, 0
         while digits < 3 and HEX[byte(at + digits)] != 255:
@@ -111,7 +111,7 @@ def _identifier(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _remote(at):  # type: ignore[no-untyped-def]
-    """Place behind the “R” and the length asked for."""
+    """Place after the “R” and the length asked for."""
     at += 1
     if 48 <= byte(at) <= 56:
         return at + 1, byte(at) - 48
@@ -120,7 +120,7 @@ def _remote(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _payload(at, to, is_fd):  # type: ignore[no-untyped-def]
-    """Reason, place behind the payload, bytes."""
+    """Reason, place after the payload, bytes."""
     limit = 64 if is_fd else 8
     at, count = hex_bytes(at, to, limit)
     while byte(at) == POINT and 0 < count <= limit:  # a point may part the bytes
@@ -183,7 +183,7 @@ def _content(at, to):  # type: ignore[no-untyped-def]
 def parse(text, size, columns, payload, buses):  # type: ignore[no-untyped-def]
     """Fill the columns from whole lines of text.
 
-    text : address of `size` bytes with the padding behind them
+    text : address of `size` bytes with the padding after them
     columns : rows.Columns, with room for size // MIN_LINE + 1 rows
     payload : address of room for size // 2 bytes, and some to spare
     buses : address of the table of bus names, carried from call to call
@@ -230,7 +230,7 @@ def parse(text, size, columns, payload, buses):  # type: ignore[no-untyped-def]
                         used += stored
                         last_bus = bus_at
                         row += 1
-        elif first in (LF, HASH, 59):  # nothing, or a comment behind “#” or “;”
+        elif first in (LF, HASH, 59):  # nothing, or a comment after “#” or “;”
             other += 1
             reason = _OK
         elif first == 68:  # 'D'

@@ -19,7 +19,7 @@ _UNSTAMPED = re.compile(rb"^[ \t]*" + _FRAME + rb"(?:[ \t]+[0-9A-F]{2}|[ \t]+rem
 _DATE = re.compile(rb"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d")
 _SECONDS = re.compile(rb"\d+\.\d+")
 
-_FEWEST_STAMPS = 3  # two steps: below, clock and differences cannot be told apart
+_FEWEST_STAMPS = 3  # two steps: below, clock and differences cannot be distinguished
 
 
 def sniff(head: bytes) -> bool:
@@ -39,16 +39,16 @@ def blocks(path: Path, head: bytes) -> Iterator[Block]:
     stamps = [match[1] for match in _STAMPED.finditer(head)]
     if not stamps:
         raise LogError(
-            "the lines have no time stamps, and without them nothing can be checked",
+            "the lines have no timestamps, so nothing can be checked",
             where=path,
-            do="Record again with time stamps, with candump -L.",
+            do="Record again with timestamps: candump -L.",
         )
     differences = _are_differences(float(stamp) for stamp in stamps if _SECONDS.fullmatch(stamp))
     notes = []
     if differences:
-        notes.append(f"{path}: the time stamps are taken as differences from line to line, and added up")
+        notes.append(f"{path}: the timestamps were taken as differences from line to line and added up")
     if any(_DATE.match(stamp) for stamp in stamps):
-        notes.append(f"{path}: the time stamps are dates without a time zone, taken as UTC")
+        notes.append(f"{path}: the timestamps name no time zone and were taken as UTC")
     read = blocks_of_text(path, kernel.parse, kernel.MIN_LINE, kernel.REASONS, tuple(notes))
     return _added_up(read) if differences else read
 

@@ -3,7 +3,7 @@
 A line is `(stamp)  bus  identifier   [length]  bytes`, where `[2]` is a classic and `[02]` a CAN FD length,
 3 digits a standard and 8 an extended identifier (an error frame where bit 29 is set, with `ERRORFRAME` at
 the end), `remote request` stands for the bytes, and `RX - -` (direction, bit rate switch `B`, error state
-`E`) may stand before the identifier and the bytes as text behind them. Source: the comments on
+`E`) may stand before the identifier and the bytes as text after them. Source: the comments on
 `sprint_long_canframe` in the `lib.h` that candump is built with.
 """
 
@@ -40,15 +40,15 @@ from logscope.capture.text_kernel import (
 
 REASONS = (
     "",
-    "no time stamp in brackets at the start, as in “(12.345678)”",
-    "the time stamp cannot be read",
-    "no bus name after the time stamp",
+    "no timestamp in brackets at the start, as in “(12.345678)”",
+    "the timestamp cannot be read",
+    "no bus name after the timestamp",
     "no identifier of 3 or 8 hexadecimal digits",
     "the identifier is out of range",
     "no length in square brackets, or one that no frame can have",
     "fewer bytes than the length says, or another character among them (cut short?)",
-    "text behind the frame that does not belong there",
-    "more bus names than can be told apart, or a bus name that is too long",
+    "unexpected text after the frame",
+    "too many bus names, or a bus name that is too long",
 )
 (
     _OK,
@@ -68,7 +68,7 @@ MIN_LINE = 12  # “(0.0) c 123 [0]” has more
 
 @njit(cache=True, nogil=True)
 def _stamp(at):  # type: ignore[no-untyped-def]
-    """Stamp in nanoseconds, or -1, and the place behind its closing bracket."""
+    """Stamp in nanoseconds, or -1, and the place after its closing bracket."""
     stamp, end = civil_ns(at)
     if stamp < 0:
         stamp, end = seconds_ns(at)
@@ -79,7 +79,7 @@ def _stamp(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _direction(at):  # type: ignore[no-untyped-def]
-    """Flags of the columns “RX - -”, and the place behind them; they may be missing."""
+    """Flags of the columns “RX - -”, and the place after them; they may be missing."""
     if byte(at + 1) != 88 or byte(at) not in (82, 84) or not is_blank(byte(at + 2)):
         return 0, at
     flags = TX if byte(at) == 84 else 0
@@ -95,7 +95,7 @@ def _direction(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _identifier(at):  # type: ignore[no-untyped-def]
-    """Reason, place behind the identifier, identifier, flags."""
+    """Reason, place after the identifier, identifier, flags."""
     value, digits = hex_number(at)
     if digits not in (3, 8) or not is_blank(byte(at + digits)):
         return _NO_IDENTIFIER, at, value, 0
@@ -111,7 +111,7 @@ def _identifier(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _length(at):  # type: ignore[no-untyped-def]
-    """Length (-1 where there is none), FD flag, place behind the bracket. `{A}` is a raw length code of 8 bytes."""
+    """Length (-1 where there is none), FD flag, place after the bracket. `{A}` is a raw length code of 8 bytes."""
     if byte(at) == 123 and 9 <= HEX[byte(at + 1)] <= 15 and byte(at + 2) == 125:
         return 8, 0, at + 3
     if byte(at) != 91:
@@ -127,7 +127,7 @@ def _length(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _bytes(at, to, length):  # type: ignore[no-untyped-def]
-    """Whether as many bytes follow as the length says, each behind a blank; and the place behind them."""
+    """Whether as many bytes follow as the length says, each after a blank; and the place after them."""
     for k in range(length):
         at = skip_blanks(at)
         high, low = HEX[byte(at)], HEX[byte(at + 1)]

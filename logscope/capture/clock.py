@@ -26,12 +26,12 @@ REORDER_NS = SECOND_NS
 STEP_FORWARD_NS = 86_400 * SECOND_NS
 GAP_NS = SECOND_NS  # common cyclic messages repeat ten times a second or more; a second without any is a gap
 # Counters that loggers and adapters stamp with: 16 and 32 bits of milliseconds, 32 bits of microseconds. (16 bits of
-# microseconds wrap within 66 ms, where no one could tell a wrap from frames out of order.)
+# microseconds wrap within 66 ms, where a wrap cannot be distinguished from frames out of order.)
 WRAPS_NS = ((1 << 16) * 1_000_000, (1 << 32) * 1_000_000, (1 << 32) * 1_000)
 # A counter that stood so near its end and starts again so near zero has wrapped in a silence of the bus; a restart
 # would have to hit the same minute out of more than an hour.
 _WRAP_SILENCE_NS = 60 * SECOND_NS
-_AHEAD = 3  # stamps behind a suspicious one that vote on which clock holds
+_AHEAD = 3  # stamps after a suspicious one that vote on which clock holds
 
 
 @dataclass(slots=True)
@@ -47,7 +47,7 @@ class Clock:
     _latest: int | None = None
 
     def mend(self, stamps: Stamps, ahead: Stamps) -> Stamps:
-        """The stamps of the next block on one clock; `ahead` are the first stamps behind the block.
+        """The stamps of the next block on one clock; `ahead` are the first stamps after the block.
 
         stamps : int64, shape (n,) [ns]; ahead : a few stamps, or none at the end of the log
         """
@@ -68,13 +68,13 @@ class Clock:
 
     def _first(self, stamps: Stamps, mended: Stamps) -> int:
         """Mend the very first stamp of a log where the next ones agree on another time; returns where to go on."""
-        behind = stamps[1 : 1 + _AHEAD]
-        agree = behind.size >= 2 and int(np.ptp(behind)) <= GAP_NS
-        if self._latest is not None or not agree or abs(int(stamps[0]) - int(behind[0])) <= GAP_NS:
+        following = stamps[1 : 1 + _AHEAD]
+        agree = following.size >= 2 and int(np.ptp(following)) <= GAP_NS
+        if self._latest is not None or not agree or abs(int(stamps[0]) - int(following[0])) <= GAP_NS:
             return 0
-        if stamps[0] < behind[0] and behind[0] - stamps[0] <= STEP_FORWARD_NS:
+        if stamps[0] < following[0] and following[0] - stamps[0] <= STEP_FORWARD_NS:
             return 0  # a log may well begin with a silence
-        mended[0] = self._latest = int(behind[0])
+        mended[0] = self._latest = int(following[0])
         self.repaired += 1
         return 1
 
@@ -118,9 +118,9 @@ class Clock:
                 self.gaps.append(Gap(latest, latest + away + span))
                 self._latest = latest + away + span
             return index
-        behind = stamps[index + 1 : index + 1 + _AHEAD] + self._offset - latest
-        back = np.count_nonzero((behind >= -REORDER_NS) & (behind <= GAP_NS))
-        with_it = np.count_nonzero(np.abs(behind - away) <= REORDER_NS)
+        following = stamps[index + 1 : index + 1 + _AHEAD] + self._offset - latest
+        back = np.count_nonzero((following >= -REORDER_NS) & (following <= GAP_NS))
+        with_it = np.count_nonzero(np.abs(following - away) <= REORDER_NS)
         if back > with_it:
             mended[index] = latest
             self.repaired += 1
@@ -155,9 +155,9 @@ def _told(clock: Clock, files: tuple[str, ...]) -> Account:
     where = files[0] if files else "the log"
     notes = []
     if clock.repaired:
-        notes.append(f"{where}: {clock.repaired} single stamps far from their neighbours were set to the stamp before")
+        notes.append(f"{where}: {clock.repaired} single timestamps far off were replaced by the one before")
     if clock.wraps:
-        notes.append(f"{where}: the time counter wrapped {clock.wraps} times and was unrolled")
+        notes.append(f"{where}: the time counter wrapped {clock.wraps} times; the times continue")
     return Account(
         files=files,
         stamps_repaired=clock.repaired,

@@ -59,9 +59,11 @@ class ColumnLayout(BaseModel):
         columns = self.columns()
         twice = next((column for k, column in enumerate(columns) if column in columns[:k]), None)
         if twice is not None:
-            raise ValueError(f"column “{twice}” cannot hold two things")
+            raise ValueError(f"column “{twice}” is named for two purposes")
         if self.header is False and (named := next((c for c in columns if isinstance(c, str)), None)):
-            raise ValueError(f"column “{named}” has a name, but header = false says there are none; give its number")
+            raise ValueError(
+                f"column “{named}” is given by name, but header = false says there are no names; give its number"
+            )
         return self
 
     def columns(self) -> tuple[Column, ...]:

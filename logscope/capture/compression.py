@@ -30,7 +30,7 @@ def open_content(path: Path) -> Iterator[IO[bytes]]:
     """The content of a log as a binary stream.
 
     Raises LogError where the file cannot be opened, or is an archive of several files. Reading a damaged
-    or cut file raises one of DAMAGE behind the last sound byte.
+    or cut file raises one of DAMAGE after the last sound byte.
     """
     with ExitStack() as stack:
         try:
@@ -71,12 +71,12 @@ def _only_member(archive: zipfile.ZipFile, path: Path) -> IO[bytes]:
 
 def damaged(path: Path, error: BaseException) -> LogError:
     """The error for a packed file of which nothing can be read."""
-    return LogError(f"the packed file is damaged ({error})", where=path, do="Copy it again from the logger.")
+    return LogError(f"the compressed file is damaged ({error})", where=path, do="Copy it again from the logger.")
 
 
 def cut_note(path: Path) -> str:
     """The note for a packed file of which the beginning was read."""
-    return f"{path}: the packed file is cut short or damaged; what comes before the damage was read"
+    return f"{path}: the compressed file is cut short or damaged; everything before the damage was read"
 
 
 def unpack(path: Path, folder: Path) -> tuple[Path, tuple[str, ...]]:

@@ -31,7 +31,8 @@ from logscope.errors import LogError, did_you_mean
 if TYPE_CHECKING:
     from logscope.capture.delimited_kernel import Reading
 
-_DO = "Describe the columns in the vehicle file, under [[can]]: columns = { time = …, identifier = …, data = … }."
+
+_SHOWN = 12  # columns of a log that an error names
 
 
 def layout_of(path: Path, head: bytes, layout: ColumnLayout | None) -> Guess:
@@ -51,13 +52,29 @@ def layout_of(path: Path, head: bytes, layout: ColumnLayout | None) -> Guess:
             what, do, example = signals
             raise LogError(what, where=path, do=do, example=example) from None
         what = f"no known log format: the content fits none, and as delimited text {doubt}"
-        raise LogError(what, where=path, do=doubt.remedy or _DO) from None
+        raise LogError(what, where=path, do=doubt.remedy or _describe(lines)) from None
+
+
+def _describe(lines: list[str]) -> str:
+    """How to describe the columns, with the first ones that the log has."""
+    delimiter = most_regular(lines) if lines else ","
+    fields = next((found for line in lines if len(found := split(line, delimiter)) > 2), [])
+    if not fields:
+        return "If it is a log, export it in another format: `logscope check --help` lists them."
+    named = not any(field.replace(".", "").isdigit() for field in fields)
+    shown = ", ".join(f'"{name}"' if named else f"{k} ({name})" for k, name in enumerate(fields[:_SHOWN], 1))
+    one = '"NAME"' if named else "NUMBER"
+    return (
+        f'Describe the columns in the vehicle file, under [[can]]: columns = {{ time = {one}, time_unit = "s", '
+        f"identifier = {one}, data = [{one}, …] }}, with {'names' if named else 'numbers'} from: {shown}"
+        f"{', …' if len(fields) > _SHOWN else ''}."
+    )
 
 
 def _lines(head: bytes) -> list[str]:
     # as in the compiled reader, a line feed alone ends a line
     lines = decoded_text(head).replace("\r", " ").split("\n")
-    return lines[:-1] if len(lines) > 1 else lines  # the last is cut, or is empty behind its line end
+    return lines[:-1] if len(lines) > 1 else lines  # the last is cut, or is empty after its line end
 
 
 def _numbered(path: Path, lines: list[str], layout: ColumnLayout) -> Guess:
@@ -73,7 +90,7 @@ def _numbered(path: Path, lines: list[str], layout: ColumnLayout) -> Guess:
         delimiter = layout.delimiter or most_regular(lines)
         fields = max((split(line, delimiter) for line in lines[:HEADER_WITHIN]), key=len, default=[])
         missing = next((name for name in names if name not in fields), names[0])
-        hint = did_you_mean(missing, fields) or f"Its first lines have: {', '.join(fields[:12])}."
+        hint = did_you_mean(missing, fields) or f"Its first lines have: {', '.join(fields[:_SHOWN])}."
         raise LogError(f"the log has no column “{missing}”", where=path, do=hint)
     line, delimiter, header = found
 
@@ -115,10 +132,10 @@ def blocks(path: Path, known: Guess) -> Iterator[Block]:
 
     assumed = [known.words] if known.words else []
     if layout.time_unit == "date":
-        assumed.append("dates without a time zone are taken as UTC")
+        assumed.append("dates without a time zone were taken as UTC")
     first_bus = None if layout.bus is not None else "can0"
-    if told := tuple(f"{path}: {each}" for each in assumed):
-        yield Block(no_frames(), Account(files=(str(path),), notes=told, assumptions=told))
+    if notes := tuple(f"{path}: {each}" for each in assumed):
+        yield Block(no_frames(), Account(files=(str(path),), notes=notes, assumptions=notes))
     read = blocks_of_text(path, parse, kernel.MIN_LINE, kernel.REASONS, (), first_bus, known.skip)
     for block in read:
         buses = tuple(f"can{name}" if name.isdecimal() else name for name in block.frames.buses)

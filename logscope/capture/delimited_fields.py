@@ -77,7 +77,7 @@ def _decimal_ns(at, end, power):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _exponent(at, end):  # type: ignore[no-untyped-def]
-    """The exponent of ten behind an “e”; 100 where it cannot be read."""
+    """The exponent of ten after an “e”; 100 where it cannot be read."""
     negative = byte(at) == 45
     if negative or byte(at) == 43:
         at += 1
@@ -210,7 +210,7 @@ def field_bytes(at, end, to, base):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def next_field(at, delimiter, to_line_end):  # type: ignore[no-untyped-def]
-    """Start and end of the field at a place, without quotes and blanks, and the delimiter or line end behind it.
+    """Start and end of the field at a place, without quotes and blanks, and the delimiter or line end after it.
 
     The last is -1 where a quote is not closed.
     """

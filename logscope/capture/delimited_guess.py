@@ -167,7 +167,7 @@ def _completed(
     if asked:
         raise Doubt("; ".join(asked.values()), _remedy(user_layout, list(asked), times))
     layout = ColumnLayout.model_validate(by_number | rest_keys | {"delimiter": delimiter, "header": False})
-    source = "named in the header" if in_header else "guessed from the stamps"
+    source = "named in the header" if in_header else "guessed from the timestamps"
     time = None if layout.time_unit == "date" else TimeColumn(layout.time_unit, source, user_layout)
     return Guess(layout, skip, _words(named, layout), time)
 
@@ -175,7 +175,7 @@ def _completed(
 def _as_user_would(
     by_number: dict[str, object], named: dict[str, tuple[str, ...]], roles: dict[str, tuple[Column, ...]], skip: int
 ) -> dict[str, object]:
-    """The columns by their names, where the header has names that tell them apart; else by their numbers."""
+    """The columns by their names, where the header has names that differ; else by their numbers."""
     names = [name for columns in named.values() for name in columns]
     complete = all(len(named[role]) == len(columns) for role, columns in roles.items())
     if skip and complete and all(names) and len(names) == len(set(names)):
@@ -259,7 +259,9 @@ def _unit_from_steps(times: Sequence[str], identifiers: Sequence[str]) -> TimeUn
     if len(numbers) < _FEWEST_ROWS or span <= 0:
         if dated is not None and span * UNIT_S[dated] < LONGEST_S:
             return dated
-        raise Doubt("the unit of the time column is not given, and there are too few rows to determine it")
+        raise Doubt(
+            "the unit of the time column is unknown: it is not given, and there are too few rows to determine it"
+        )
     step = span / (len(numbers) - 1)
     ((_, most),) = Counter(identifiers).most_common(1)
     if most >= _FEWEST_REPEATS:
@@ -272,7 +274,7 @@ def _unit_from_steps(times: Sequence[str], identifiers: Sequence[str]) -> TimeUn
         assert dated is not None
         return dated
     if len(fitting) != 1:
-        raise Doubt("the unit of the time column is not given, and the steps of the stamps do not decide it")
+        raise Doubt("the unit of the time column is unknown: it is not given, and the timestamps do not determine it")
     return fitting[0]
 
 
@@ -308,7 +310,7 @@ _IDENTIFIER = re.compile(r"(?:0x)?[0-9A-Fa-f]{3,8}[hHxX]?")
 
 
 def _from_shape(lines: Sequence[str]) -> Guess:
-    """Columns of rows by what they hold: a length that counts the bytes behind it, a clock, an identifier.
+    """Columns of rows by what they hold: a length that counts the bytes after it, a clock, an identifier.
 
     The log has no header, or one in words that are not known.
     """

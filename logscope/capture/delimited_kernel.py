@@ -39,10 +39,10 @@ REASONS = (
     "the data cannot be read",
     "a frame cannot have this many bytes",
     "fewer bytes than the length says (cut short?)",
-    "not to be read whether the identifier is extended",
-    "a quoted field without its end",
+    "the column “extended” cannot be read",
+    "a quoted field is not closed",
     "the bus column is empty",
-    "more bus names than can be told apart, or a bus name that is too long",
+    "too many bus names, or a bus name that is too long",
 )
 (
     _OK,
@@ -85,12 +85,12 @@ class Reading(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _length_and_flags(count, told, remote):  # type: ignore[no-untyped-def]
-    """Reason, bytes of the frame, flags, from the bytes found and the length told (-1 where none is)."""
+def _length_and_flags(count, stated, remote):  # type: ignore[no-untyped-def]
+    """Reason, bytes of the frame, flags, from the bytes found and the stated length (-1 where there is none)."""
     if remote:
-        return (_OK if told <= 8 else _LENGTH), max(told, 0), REMOTE
-    is_code = 8 < told <= 15 and count > 8 and count != told  # the length code of CAN FD, instead of the length
-    length = count if told < 0 or is_code else told
+        return (_OK if stated <= 8 else _LENGTH), max(stated, 0), REMOTE
+    is_code = 8 < stated <= 15 and count > 8 and count != stated  # the length code of CAN FD, instead of the length
+    length = count if stated < 0 or is_code else stated
     if length > count:
         return _TOO_FEW, 0, 0
     if length > 64 or not FD_LENGTHS[length]:
@@ -126,7 +126,7 @@ def parse(text, size, columns, payload, buses, roles, reading):  # type: ignore[
         ident = -1
         marks = 0
         kind = -2
-        told = -1
+        stated = -1
         count = 0
         remote = False
         bus_start, bus_end = 0, 0
@@ -155,12 +155,12 @@ def parse(text, size, columns, payload, buses, roles, reading):  # type: ignore[
                 if kind < 0:
                     reason = _KIND
             elif role == LENGTH:
-                told = field_number(start, end, 10)
-                if told < 0 or told > 64:
+                stated = field_number(start, end, 10)
+                if stated < 0 or stated > 64:
                     reason = _LENGTH
             elif role == DATA and end > start and byte(start) in (82, 114):  # 'R': a remote request
                 remote = True
-            elif role in (DATA, DATA_BYTE) and end > start and (told < 0 or count < told or role == DATA):
+            elif role in (DATA, DATA_BYTE) and end > start and (stated < 0 or count < stated or role == DATA):
                 found = field_bytes(start, end, payload + used + count, data_base)
                 if found < 0 or (role == DATA_BYTE and found > 1):
                     reason = _DATA
@@ -176,7 +176,7 @@ def parse(text, size, columns, payload, buses, roles, reading):  # type: ignore[
         if reason == _OK and column < needed:
             reason = _COLUMNS
         if reason == _OK:
-            reason, stored, more = _length_and_flags(count, told, remote)
+            reason, stored, more = _length_and_flags(count, stated, remote)
             marks |= more
         if reason == _OK and kind >= 0:
             marks = marks & ~EXTENDED | (EXTENDED if kind else 0)

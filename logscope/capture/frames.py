@@ -139,7 +139,7 @@ class Account:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """The notes, behind what is in doubt."""
+        """The notes, after what is in doubt."""
         return (*(doubt.sentence() for doubt in self.time_doubts), *self.notes)
 
     @property

@@ -73,7 +73,7 @@ def format_of(head: bytes) -> Format | None:
 def blocks(path: Path, log_format: Format) -> Iterator[Block]:
     """Frames and account of a log in one of python-can's formats.
 
-    In a text format, a line that python-can cannot read is counted, and reading goes on behind it. Where it cannot
+    In a text format, a line that python-can cannot read is counted, and reading goes on after it. Where it cannot
     go on, what came before stands, one bad record is counted, and a note says that the rest was not read.
     Raises LogError where nothing at all can be read.
     """
@@ -112,9 +112,11 @@ def _from(block: Block, start_ns: int) -> Block:
 def _assumed_of_date(path: Path, log_format: Format, asc_time: AscTime, *, dated: bool) -> tuple[str, ...]:
     """What was assumed of the date in the head of a log; nothing where the format has none, or keeps UTC."""
     if asc_time.unreadable:
-        return (f"{path}: the date “{asc_time.unreadable}” in its head cannot be read; the log is taken as undated",)
+        return (
+            f"{path}: the date “{asc_time.unreadable}” in its header cannot be read; the log is treated as undated",
+        )
     if dated and log_format.date_in_head:
-        return (f"{path}: the date in its head names no time zone and was taken as UTC",)
+        return (f"{path}: the date in its header names no time zone and was taken as UTC",)
     return ()
 
 
@@ -133,7 +135,7 @@ def _reader(source: Path | IO[Any], named: Path, log_format: Format) -> Any:
         what = f"reading {log_format.name} logs needs one more package"
         raise LogError(what, where=named, do="Install it: pip install asammdf") from None
     except Exception as error:  # python-can's readers raise whatever their parsing runs into
-        raise LogError(_why(log_format, error), where=named, do="Is the file whole?") from None
+        raise LogError(_why(log_format, error), where=named, do="Check that the file is complete.") from None
 
 
 def _counted(messages: Iterable[Any], complaints: ReaderComplaints) -> Iterator[Any]:
@@ -169,7 +171,7 @@ def _blocks(messages: Iterator[Any], file: str, log_format: Format, complaints: 
     if failure is not None:
         reason = _why(log_format, failure)
         if not records:
-            raise LogError(reason, where=file, do="Is the file whole?")
+            raise LogError(reason, where=file, do="Check that the file is complete.")
         note = f"{file}: reading stopped at line or record {complaints.number}: {reason}"
         bad = [BadLine(file, complaints.number, reason)]
         yield Block(no_frames(), Account(files=(file,), lines=1, lines_bad=1, bad=tuple(bad), notes=(note,)))
@@ -207,7 +209,7 @@ def _block(batch: list[Any], file: str, previous_ns: int, bad: list[BadLine]) ->
 def _fault(message: Any) -> str:
     """What makes a message impossible; python-can's readers do not check."""
     if not isinstance(message.timestamp, int | float) or not abs(message.timestamp) <= _LAST_S:
-        return "the time stamp is out of range"
+        return "the timestamp is out of range"
     if not isinstance(message.arbitration_id, int) or not isinstance(message.dlc, int):
         return "identifier or length is not a number"
     if not 0 <= message.arbitration_id < 1 << (29 if message.is_extended_id else 11) and not message.is_error_frame:
@@ -220,7 +222,7 @@ def _fault(message: Any) -> str:
 def _columns(batch: list[Any], file: str) -> Frames:
     names = tuple(dict.fromkeys(_bus(message.channel) for message in batch))
     if len(names) > _MAX_BUSES:
-        raise LogError(f"frames of more than {_MAX_BUSES} buses", where=file, do="Is the file whole?")
+        raise LogError(f"frames of more than {_MAX_BUSES} buses", where=file, do="Check that the file is complete.")
     index = {name: k for k, name in enumerate(names)}
     data = [b"" if _is_remote(m) else bytes(m.data) for m in batch]
     lengths = [m.dlc if _is_remote(m) else len(d) for m, d in zip(batch, data, strict=True)]

@@ -1,4 +1,4 @@
-"""One line of a serial text log → numbers. The rest of the line, behind any stamp, is what is given here."""
+"""One line of a serial text log → numbers. The rest of the line, after any stamp, is what is given here."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def _readers(definition: SerialDefinition) -> tuple[tuple[str, ReadValue], ...]:
 
 
 def _value_reader(signal: SerialSignal, decimal: str) -> ReadValue:
-    """Text → raw number. Empty and “nan” are no sample; the unit may stand behind the number."""
+    """Text → raw number. Empty and “nan” are no sample; the unit may stand after the number."""
     texts = {text: float(raw) for raw, text in signal.choices.items()}
 
     def number(text: str) -> float:
@@ -61,7 +61,7 @@ def _value_reader(signal: SerialSignal, decimal: str) -> ReadValue:
         try:
             return number(text.removesuffix(signal.unit))
         except (ValueError, OverflowError):
-            raise ValueError(f"{signal.name}: “{text[:_SHOWN]}” is no value") from None
+            raise ValueError(f"{signal.name}: “{text[:_SHOWN]}” is not a value") from None
 
     def read(text: str) -> float:
         try:
@@ -103,7 +103,7 @@ class _Columns:
     def __call__(self, line: str) -> Row | None:
         fields = self._split(line)
         if len(fields) == self._width + 1 and not fields[-1]:
-            fields.pop()  # a separator behind the last value
+            fields.pop()  # a separator after the last value
         try:
             if len(fields) != self._width:
                 raise Unmatched(self._misfit(len(fields)))
@@ -115,7 +115,7 @@ class _Columns:
         if not self._timed:
             return (nan, *row)
         if row[0] != row[0]:
-            raise ValueError("the column of the time is empty")
+            raise ValueError("the time column is empty")
         return row
 
     def _split(self, line: str) -> list[str]:
@@ -126,7 +126,7 @@ class _Columns:
         try:
             return next(csv.reader([line], delimiter=self._separator))
         except csv.Error as reason:
-            raise ValueError(f"its quotation marks are damaged ({reason})") from None
+            raise ValueError(f"its quotation marks are wrong ({reason})") from None
 
     def _is_header(self, fields: Sequence[str]) -> bool:
         names = [field.strip() for field in fields]
@@ -154,10 +154,10 @@ def _pairs(definition: SerialDefinition, pairs: Pairs) -> ReadLine:
     def read_line(line: str) -> Row:
         found = find(line)
         if not found:
-            raise Unmatched("it holds no value of the definition")
+            raise Unmatched("it holds none of the defined values")
         texts = dict(found)
         if len(texts) != len(found):
-            raise ValueError("it gives a value twice")
+            raise ValueError("it holds a value twice")
         return tuple([read(texts[name]) if name in texts else nan for name, read in readers])
 
     return read_line
@@ -176,6 +176,6 @@ def _patterns(definition: SerialDefinition) -> ReadLine:
                         for (name, read), there in zip(readers, has, strict=True)
                     ]
                 )
-        raise Unmatched("it fits no pattern")
+        raise Unmatched("it matches no pattern")
 
     return read_line

@@ -91,10 +91,10 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
             groups = list(_groups(stream))
         except Exception as error:  # asammdf raises whatever a damaged file makes it run into
             what = f"not readable as an MF4 log ({type(error).__name__}: {error})"
-            raise LogError(what, where=path, do="Is the file whole?") from None
+            raise LogError(what, where=path, do="Check that the file is complete.") from None
     missing = sum(group.missing for group in groups)
     if missing:
-        notes = (*notes, f"{path}: {missing} of the frames that the log tells of are not in it (cut short?)")
+        notes = (*notes, f"{path}: {missing} frames that the log announces are missing (cut short?)")
     previous_ns = EARLIEST
     for frames in _in_order([group.frames for group in groups]):
         account = Account(files=(str(path),), lines=len(frames), **counts_of(frames, previous_ns))
@@ -105,7 +105,7 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
 
 
 class _Group(NamedTuple):
-    """The frames of a channel group, and how many the log tells of more than it holds."""
+    """The frames of a channel group, and how many more the log announces than it holds."""
 
     frames: Frames
     missing: int
@@ -138,17 +138,17 @@ def _opened(stream: Any) -> Any:
         raise
 
 
-def _group(mdf: Any, index: int, sort: str, told: int, start_ns: int) -> _Group:
+def _group(mdf: Any, index: int, sort: str, announced: int, start_ns: int) -> _Group:
     pieces: list[Frames] = []
     count = 0
-    while count < told:
+    while count < announced:
         signal = mdf.get(sort, index, record_offset=count, record_count=_RECORDS_AT_ONCE, raw=False)
-        if not len(signal):  # fewer records than the log tells of
+        if not len(signal):  # fewer records than the log announces
             break
         stamps = start_ns + np.rint(np.asarray(signal.timestamps, np.float64) * 1e9).astype(np.int64)
         pieces.append(_frames(signal.samples, stamps, sort))
         count += len(signal)
-    return _Group(concatenate(pieces), told - count)
+    return _Group(concatenate(pieces), announced - count)
 
 
 def _frames(records: Records, time_ns: NDArray[np.int64], sort: str) -> Frames:

@@ -45,8 +45,8 @@ class Capture:
     @cached_property
     def account(self) -> Account:
         """What the logs held. Only for a capture in memory."""
-        told = [block.account for block in self.blocks] + [log.account.as_account() for log in self.serial]
-        return reduce(add, told, Account())
+        accounts = [block.account for block in self.blocks] + [log.account.as_account() for log in self.serial]
+        return reduce(add, accounts, Account())
 
     @cached_property
     def frames(self) -> Frames:
@@ -124,7 +124,7 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
         raise LogError(
             "no known log format: the content fits none",
             where=path,
-            do=f"Known are {known}, candump text, delimited text; also packed as .gz, .xz or .zip.",
+            do=f"Readable are {known}, candump text, delimited text; also compressed as .gz, .xz or .zip.",
         )
     from logscope.capture import delimited
 

@@ -22,7 +22,7 @@ _WORKERS = min(os.cpu_count() or 1, 4)  # more would only wait for whoever reads
 def prefetch_map(work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
     """`work` of each item, in the order of the items, several at once in threads.
 
-    It pays for work that lets go of Python's lock, as compiled kernels do. An error in `items` is raised behind the
+    It pays for work that releases Python's lock, as compiled kernels do. An error in `items` is raised after the
     results of the items before it.
     """
     ahead: deque[Future[R]] = deque()

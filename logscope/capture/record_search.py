@@ -25,7 +25,7 @@ class Candidates:
 
     @property
     def end(self) -> Places:
-        """The byte behind each."""
+        """The byte after each."""
         return self.start + self.length
 
     def only(self, keep: BoolArray | Places) -> Candidates:
@@ -55,8 +55,8 @@ def lengths(content: Bytes, start: Places, record: Record, layout: RecordLayout)
 
 def sound(content: Bytes, candidates: Candidates, record: Record, layout: RecordLayout) -> BoolArray:
     """Which candidates, all wholly inside the content, are long enough and have a checksum that holds."""
-    least = max(layout.checksum_bytes + record.checksum_skip_bytes, len(record.sync), 1)
-    good = candidates.length >= least
+    shortest = max(layout.checksum_bytes + record.checksum_skip_bytes, len(record.sync), 1)
+    good = candidates.length >= shortest
     checksum = checksum_named(record.checksum) if record.checksum else None
     if checksum is None:
         return np.asarray(good)
@@ -72,10 +72,10 @@ def sound(content: Bytes, candidates: Candidates, record: Record, layout: Record
 def in_turn(candidates: Candidates) -> Candidates:
     """The candidates that do not begin inside the one chosen before."""
     chosen, end = [], 0
-    for place, (start, behind) in enumerate(zip(candidates.start.tolist(), candidates.end.tolist(), strict=True)):
+    for place, (start, after) in enumerate(zip(candidates.start.tolist(), candidates.end.tolist(), strict=True)):
         if start >= end:
             chosen.append(place)
-            end = behind
+            end = after
     return candidates.only(np.array(chosen, np.int64))
 
 

@@ -1,4 +1,4 @@
-"""python-can's text readers, going on behind a line that they cannot read."""
+"""python-can's text readers, going on after a line that they cannot read."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from logscope.capture.prefetch import prefetch_map
 from logscope.capture.text import Bytes, TextBlock, text_blocks
 
 EARLIEST = int(np.iinfo(np.int64).min)
-_SPARE = 128  # bytes that a kernel may write behind the last payload, before it sees that they are too many
+_SPARE = 128  # bytes that a kernel may write after the last payload, before it sees that they are too many
 
 
 class Columns(NamedTuple):
@@ -36,7 +36,7 @@ class Columns(NamedTuple):
 
 
 class FrameCounts(TypedDict):
-    """The fields of an account that the frames themselves tell."""
+    """The fields of an account that the frames themselves give."""
 
     frames: int
     error_frames: int
@@ -81,7 +81,7 @@ def blocks_of_text(
     except EOFError:
         yield Block(no_frames(), Account(files=(file,), notes=(cut_note(path),)))
     if not whole:
-        note = f"{path}: the last line has no line end; if the logger was cut off, its last payload may be short"
+        note = f"{path}: the last line has no line end: if the log was cut off, the last payload may be short"
         yield Block(no_frames(), Account(files=(file,), notes=(note,)))
 
 
@@ -154,7 +154,7 @@ def _account(file: str, rows: _Rows, reasons: Sequence[str], lines_before: int, 
 
 
 def counts_of(frames: Frames, previous_ns: int = EARLIEST) -> FrameCounts:
-    """The fields of an account that the frames themselves tell; `previous_ns` is the stamp before them."""
+    """The fields of an account that the frames themselves give; `previous_ns` is the stamp before them."""
     time_ns = frames.time_ns
     backwards = int(np.count_nonzero(np.diff(time_ns) < 0)) + int(time_ns.size > 0 and time_ns[0] < previous_ns)
     return {

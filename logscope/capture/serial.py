@@ -58,7 +58,7 @@ class _Blocks:
 
     def __iter__(self) -> Iterator[bytes]:
         try:
-            for block in text_blocks(self._path):  # cut behind line ends, which suits records as well as any place
+            for block in text_blocks(self._path):  # cut after line ends, which suits records as well as any place
                 yield block.text[: block.size].tobytes()
         except EOFError:
             self.cut = True
@@ -71,5 +71,5 @@ def _with_cut(account: SerialAccount, file: str) -> SerialAccount:
         lines=line,
         lines_bad=account.lines_bad + 1,
         bad=first_bad([*account.bad, BadLine(file, line, reason)]),
-        notes=(*account.notes, f"{file}: {reason}; what comes before was read"),
+        notes=(*account.notes, f"{file}: {reason}; everything before was read"),
     )

@@ -19,7 +19,7 @@ TimesNs = NDArray[np.int64]
 # leave room for lines lost there; a longer step is taken for a restart, which needs no room.
 LIKELY_STEPS = 20
 # A controller that restarts speaks again within its boot time, a few seconds (common practice, no
-# published source). A counter below that tells how long ago it started, a higher one does not.
+# published source). A counter below that shows how long ago it started, a higher one does not.
 BOOT_NS = 30_000_000_000
 
 
@@ -57,7 +57,7 @@ def unroll(ticks: TimesNs, modulus: int | None, restarts: bool) -> Unrolled:
 
     ticks : the counter's values [ns], shape (n,); modulus : where it overflows [ns], None if it does not
     restarts : whether a step back can be a restart of the controller. Such a step is replaced by the
-        time since the restart where the counter tells it, which is the least that can have passed, and
+        time since the restart where the counter shows it, which is the shortest that can have passed, and
         by a typical step elsewhere. A small step back that the next value makes good is left as it is.
     """
     if ticks.size < 2:
@@ -69,12 +69,12 @@ def unroll(ticks: TimesNs, modulus: int | None, restarts: bool) -> Unrolled:
     made_good = np.zeros_like(back)
     made_good[:-1] = (ticks[2:] >= ticks[:-2]) & (-plain[:-1] <= LIKELY_STEPS * typical)
     reset = back & ~overflow & ~made_good if restarts else np.zeros_like(back)
-    told = ticks[1:] <= BOOT_NS
+    shown = ticks[1:] <= BOOT_NS
     steps = np.where(overflow, forward, plain)
-    steps[reset] = np.where(told, np.maximum(ticks[1:], typical), typical)[reset]
+    steps[reset] = np.where(shown, np.maximum(ticks[1:], typical), typical)[reset]
     time_ns = np.concatenate((ticks[:1], ticks[0] + np.cumsum(steps)))
     reset_at = tuple((np.flatnonzero(reset) + 1).tolist())
-    return Unrolled(time_ns, int(overflow.sum()), int(reset.sum()), int((reset & ~told).sum()), reset_at)
+    return Unrolled(time_ns, int(overflow.sum()), int(reset.sum()), int((reset & ~shown).sum()), reset_at)
 
 
 def _steps(ticks: TimesNs, span: int, modulus: int | None) -> TimesNs:
@@ -129,7 +129,7 @@ def assemble(definition: SerialDefinition, rows: Rows, account: SerialAccount) -
         there = np.isfinite(scaled)
         signals[signal.name] = Samples(time_ns[there], scaled[there])
         if lost := int(np.count_nonzero(np.isinf(scaled))):
-            notes.append(f"{definition.name}.{signal.name}: infinite values that were left out: {lost}")
+            notes.append(f"{definition.name}.{signal.name}: {lost} infinite values were left out")
     dated = definition.time.stamp in ("iso", "epoch")
     return SerialLog(definition.message, signals, replace(account, notes=tuple(notes)), dated)
 
@@ -144,7 +144,7 @@ def _with_sound_times(definition: SerialDefinition, rows: Rows, account: SerialA
         fits = (rows.time >= 0) & (rows.time <= highest / NS_PER_UNIT[time.unit])
         rows, account = _drop(rows, ~fits, "its time is out of range", account)
     lone = stray(_ticks(definition, rows), time.modulus_ns)
-    return _drop(rows, lone, "its time stands apart from the lines before and after it", account)
+    return _drop(rows, lone, "its time does not fit the lines before and after it", account)
 
 
 def _held(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> tuple[Rows, SerialAccount]:
@@ -155,10 +155,10 @@ def _held(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> t
     last = np.maximum.accumulate(np.where(own, np.arange(len(rows)), -1))
     held = int(np.count_nonzero((last >= 0) & ~own))
     rows = replace(rows, time=np.where(last >= 0, rows.time[last], np.nan))
-    rows, account = _drop(rows, last < 0, "no time is known yet", account)
+    rows, account = _drop(rows, last < 0, "it comes before the first time", account)
     if not held:
         return rows, account
-    note = f"{definition.name}: lines without a time, given the time of the last line that has one: {held}"
+    note = f"{definition.name}: {held} lines without a time got the time of the last line that has one"
     return rows, replace(account, notes=(*account.notes, note))
 
 
@@ -181,16 +181,16 @@ def _on_one_clock(
     notes = list(account.notes)
     if clock.resets:
         notes.append(
-            f"{name}: the clock started again {_times(clock.resets)}; times go on from there, and what passed"
-            " while the controller was off is not in the log"
+            f"{name}: the clock restarted {_times(clock.resets)}; the times continue from there, without the"
+            " time while the controller was off"
         )
     if clock.unplaced_resets:
         notes.append(
-            f"{name}: {_times(clock.unplaced_resets)} it went back without beginning near zero; the time in between is"
-            " unknown, and a typical step was put there"
+            f"{name}: {_times(clock.unplaced_resets)} it went back without starting near zero; the time in between is"
+            " unknown, and a typical step was assumed"
         )
-    told = tuple(Gap(int(clock.time_ns[k - 1]), int(clock.time_ns[k])) for k in clock.reset_at)
-    return clock.time_ns, replace(account, resets=clock.resets, restarts=told, notes=tuple(notes))
+    gaps = tuple(Gap(int(clock.time_ns[k - 1]), int(clock.time_ns[k])) for k in clock.reset_at)
+    return clock.time_ns, replace(account, resets=clock.resets, restarts=gaps, notes=tuple(notes))
 
 
 def _times(count: int) -> str:

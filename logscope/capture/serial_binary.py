@@ -1,4 +1,4 @@
-"""Binary serial logs: records of a fixed layout, found again behind whatever is damaged."""
+"""Binary serial logs: records of a fixed layout, found again after whatever is damaged."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def unpack_cobs(packet: bytes) -> bytes:
     try:
         return bytes(cobs.decode(packet))
     except cobs.DecodeError:
-        raise ValueError("it is no valid COBS packet") from None
+        raise ValueError("it is not a valid COBS packet") from None
 
 
 def unpack_slip(packet: bytes) -> bytes:
@@ -64,7 +64,7 @@ def unpack_slip(packet: bytes) -> bytes:
     b'a\\xc0b\\xdb'
     """
     if _SLIP_BROKEN.search(packet):
-        raise ValueError("it is no valid SLIP packet")
+        raise ValueError("it is not a valid SLIP packet")
     return packet.replace(_SLIP_ESCAPED_END, SLIP_END).replace(_SLIP_ESCAPED_ESC, SLIP_ESC)
 
 
@@ -82,7 +82,7 @@ def read_binary(blocks: Iterable[bytes], definition: SerialDefinition, file: str
     of a framing count one by one. Nothing is raised for what the log holds.
 
     A record without a checksum is taken only where another sync or the end of the log follows it: with
-    nothing else to tell, bytes that merely look like a sync would be read as records.
+    nothing else to distinguish, bytes that merely look like a sync would be read as records.
     """
     assert definition.record is not None  # the caller's condition
     reader = _BinaryReader(definition, definition.record, file)
@@ -190,9 +190,9 @@ class _BinaryReader:
             if holds:
                 self._count_sample()
             elif not reason and fit:
-                self._reject("its checksum does not hold")
+                self._reject("its checksum is wrong")
             else:
-                self._reject(reason or "its length or its first bytes are not those of a record")
+                self._reject(reason or "its length or its first bytes do not match a record")
         self._store(joined, found.only(good))
 
     def _fits(self, content: Bytes, found: Candidates) -> BoolArray:
@@ -225,7 +225,7 @@ class _BinaryReader:
             return
         count = syncs if self.layout.length is None else round(piece.size / self.layout.length)
         for _ in range(max(count, 1)):
-            self._reject(f"{piece.size} bytes between sound records belong to none")
+            self._reject(f"{piece.size} bytes between sound records belong to no record")
 
     def _reject(self, reason: str) -> None:
         self.damaged += 1

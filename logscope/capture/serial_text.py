@@ -129,17 +129,17 @@ class _TextReader:
         """Read more lines."""
         texts = [self._text(line) for line in lines]
         stamps: list[Stamp | None] = [self.read_stamp(text) if text else None for text in texts]
-        behind = [stamp[1] if stamp else None for stamp in stamps]
+        unstamped = [stamp[1] if stamp else None for stamp in stamps]
         checksum = self.definition.line_checksum
-        bodies = behind if checksum is None else checked(behind, checksum)
+        bodies = unstamped if checksum is None else checked(unstamped, checksum)
         for text, stamp, body in zip(texts, stamps, bodies, strict=True):
             self.lines += 1
             if text is None:
-                self._reject("it holds bytes that are no text")
+                self._reject("it holds bytes that are not text")
             elif not text or self.is_other(stamp[1] if stamp else text):
                 self.other += 1
             elif stamp is None or body is None:
-                self._unmatched("no time stamp stands in front of it")
+                self._unmatched("it does not begin with a timestamp")
             elif not stamp[1]:
                 self.other += 1
             else:
@@ -204,7 +204,7 @@ class _TextReader:
 
     def account(self) -> SerialAccount:
         """The account of the lines so far."""
-        assumed = (f"{self.file}: its stamps name no time zone and were taken as UTC",) if self.zoneless else ()
+        assumed = (f"{self.file}: its timestamps name no time zone and were taken as UTC",) if self.zoneless else ()
         return SerialAccount(
             files=(self.file,),
             lines=self.lines,
@@ -262,8 +262,8 @@ def checked(texts: Sequence[str | None], checksum: LineChecksum) -> list[str | V
     return result
 
 
-_HAS_NONE = Unmatched("it carries no checksum")
-_FAILS = ValueError("its checksum does not hold")
+_HAS_NONE = Unmatched("it has no checksum")
+_FAILS = ValueError("its checksum is wrong")
 
 
 def _from_hex(digits: str) -> bytes | None:

@@ -60,12 +60,12 @@ class SignalTable:
         if self.time_is_date:
             return ['stamp = "iso"                # "clock" where it is a time of day without a date']
         known = unit is not None and unit != "date"
-        told = (
+        flags = (
             f'unit = "{unit}"'
             if known
             else 'unit = "s"                   # not in the header: "s", "ms", "us" or "ns"?'
         )
-        return [f"field = {_text(self.names[self.time])}", told]
+        return [f"field = {_text(self.names[self.time])}", flags]
 
 
 def _signal(column: str) -> list[str]:
@@ -135,8 +135,8 @@ def _rises(column: Sequence[str]) -> bool:
 
 
 def _share(truths: object) -> float:
-    told = [bool(truth) for truth in truths]  # type: ignore[attr-defined]
-    return sum(told) / len(told) if told else 0.0
+    flags = [bool(truth) for truth in truths]  # type: ignore[attr-defined]
+    return sum(flags) / len(flags) if flags else 0.0
 
 
 def advice(lines: Sequence[str], path: Path) -> tuple[str, str, str] | None:
@@ -152,8 +152,8 @@ def advice(lines: Sequence[str], path: Path) -> tuple[str, str, str] | None:
     example = next((each for place, each in enumerate(table.names) if place != table.time), "")
     first = _signal(example)[0].removeprefix("name = ").strip('"')
     do = (
-        f"Save the definition that follows on standard output as {file}, and write in the vehicle file: [[serial]] "
-        f'definitions = "{file}"; then map signals as "{name}.{first}". If its rows are CAN frames after all, describe '
-        "their columns under [[can]]."
+        f"Save the definition that follows on standard output as {file}. Write in the vehicle file: [[serial]] "
+        f'definitions = "{file}". Then map signals as "{name}.{first}". If its rows are CAN frames, describe their '
+        "columns under [[can]] instead."
     )
     return what, do, table.as_toml(name)

@@ -14,7 +14,7 @@ from logscope.capture.compression import DAMAGE, damaged, open_content
 Bytes = NDArray[np.uint8]
 
 BLOCK_BYTES = 4 << 20  # large enough to hide the cost of a call, small enough to stay near the caches
-PAD = 64  # line ends behind a block's text, so that a kernel may look ahead without checking
+PAD = 64  # line ends after a block's text, so that a kernel may look ahead without checking
 _LF = 10
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _READ = 1 << 18  # what is asked of a stream at once; less is lost where a packed file is cut
@@ -23,7 +23,7 @@ _READ = 1 << 18  # what is asked of a stream at once; less is lost where a packe
 class TextBlock(NamedTuple):
     """Whole lines of a text.
 
-    text : uint8 (size + PAD,), line ends behind the text
+    text : uint8 (size + PAD,), line ends after the text
     """
 
     text: Bytes
@@ -46,7 +46,7 @@ def head_of(path: Path, size: int = 1 << 16) -> bytes:
 
 
 def text_blocks(path: Path, header_lines: int = 0) -> Iterator[TextBlock]:
-    """The content of a text file behind its header, in blocks of whole lines; only the last may lack its line end.
+    """The content of a text file after its header, in blocks of whole lines; only the last may lack its line end.
 
     A damaged or cut packed file yields the whole lines before the damage and then raises EOFError. A byte order
     mark at the start is left out.
@@ -66,10 +66,10 @@ def text_blocks(path: Path, header_lines: int = 0) -> Iterator[TextBlock]:
                 ended = got < room
             size = rest.size + got
             whole = ended and damage is None
-            cut = size if whole else _behind_last_line_end(buffer[:size], 0 if ended else rest.size)
+            cut = size if whole else _after_last_line_end(buffer[:size], 0 if ended else rest.size)
             rest = buffer[:0] if ended else buffer[cut:size].copy()
             if header_lines:
-                header, header_lines = _behind_lines(buffer[:cut], header_lines)
+                header, header_lines = _after_lines(buffer[:cut], header_lines)
                 buffer, cut = buffer[header:], cut - header
             if cut:
                 yield _block(buffer, cut)
@@ -89,10 +89,10 @@ def _fill(stream: IO[bytes], target: Bytes) -> tuple[int, BaseException | None]:
     return got, None
 
 
-def _behind_last_line_end(text: Bytes, start: int) -> int:
-    """The place behind the last line end at or after `start`; 0 where there is none."""
+def _after_last_line_end(text: Bytes, start: int) -> int:
+    """The place after the last line end at or after `start`; 0 where there is none."""
     end = text.size
-    while end > start:  # from behind, some lines at a time
+    while end > start:  # from the end, some lines at a time
         begin = max(start, end - (1 << 12))
         at = text[begin:end].tobytes().rfind(b"\n")
         if at >= 0:
@@ -101,8 +101,8 @@ def _behind_last_line_end(text: Bytes, start: int) -> int:
     return 0
 
 
-def _behind_lines(text: Bytes, count: int) -> tuple[int, int]:
-    """The place behind the first lines of a text, and how many of the lines asked for are still to come."""
+def _after_lines(text: Bytes, count: int) -> tuple[int, int]:
+    """The place after the first lines of a text, and how many of the lines asked for are still to come."""
     content = text.tobytes()
     at = 0
     while count and at < len(content):

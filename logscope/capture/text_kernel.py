@@ -1,7 +1,7 @@
 """Compiled pieces that the kernels for text logs share: digits, blanks, bus names.
 
 A place in a text is its address (int64), so that these functions pass numbers alone and no array is
-counted in and out. A text comes with `text.PAD` line ends behind its last byte: a line end is no digit,
+counted in and out. A text comes with `text.PAD` line ends after its last byte: a line end is no digit,
 no blank and no letter, so every loop stops there by itself, and some tens of bytes may be looked at from
 any place of the text without checking for its end.
 
@@ -144,9 +144,9 @@ def hex_number(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def hex_bytes(at, to, limit):  # type: ignore[no-untyped-def]
-    """Pairs of hexadecimal digits into the bytes from `to` on; returns the place behind them, and their number.
+    """Pairs of hexadecimal digits into the bytes from `to` on; returns the place after them, and their number.
 
-    Stops behind the first pair above `limit`, so that too many can be told from enough.
+    Stops after the first pair above `limit`, so that too many can be distinguished from enough.
     """
     count = 0
     while count <= limit:
@@ -168,7 +168,7 @@ def hex_bytes(at, to, limit):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def seconds_ns(at):  # type: ignore[no-untyped-def]
-    """`seconds.fraction` in nanoseconds, or -1; and the place behind it. Digits beyond 1 ns are dropped."""
+    """`seconds.fraction` in nanoseconds, or -1; and the place after it. Digits beyond 1 ns are dropped."""
     if byte(at + 10) == POINT and 48 <= byte(at + 8) <= 57 and 48 <= byte(at + 9) <= 57:
         head = eight_digits(word(at))
         micros = eight_digits((word(at + 9) & ~0xFFFF) | 0x3030)  # its last six characters, with two zeros before
@@ -191,7 +191,7 @@ def seconds_ns(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def fraction_ns(at):  # type: ignore[no-untyped-def]
-    """The digits behind a decimal point as nanoseconds, and the place behind them."""
+    """The digits after a decimal point as nanoseconds, and the place after them."""
     weight = 100_000_000
     nanos = 0
     while 48 <= byte(at) <= 57:
@@ -230,7 +230,7 @@ def bus_index(start, end, table, last):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def civil_ns(at):  # type: ignore[no-untyped-def]
-    """`2026-03-02 09:00:00.123456` as nanoseconds since 1970, and the place behind it; -1 where it is no date.
+    """`2026-03-02 09:00:00.123456` as nanoseconds since 1970, and the place after it; -1 where it is no date.
 
     “/” may stand for “-”, “T” for the blank, “,” for the point; the fraction may be missing. Days by the
     usual count of a March-based year in 400-year eras (common practice; the tests compare with datetime).
@@ -253,7 +253,7 @@ def civil_ns(at):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def clock_ns(at):  # type: ignore[no-untyped-def]
-    """`09:00:00.123456` as nanoseconds since midnight, and the place behind it; -1 where it is no time of day."""
+    """`09:00:00.123456` as nanoseconds since midnight, and the place after it; -1 where it is no time of day."""
     hour, minute, second = digits_at(at, 2), digits_at(at + 3, 2), digits_at(at + 6, 2)
     colons = byte(at + 2) == 58 and byte(at + 5) == 58
     if not colons or not 0 <= hour < 24 or not 0 <= minute < 60 or not 0 <= second <= 60:

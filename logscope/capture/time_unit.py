@@ -85,7 +85,7 @@ class _Seen:
 
     @property
     def shortest_s(self) -> float:
-        """The time that these frames need at the very least."""
+        """The time that these frames need at minimum."""
         fastest = max(self.frames.values(), default=0)
         return max([(fastest - 1) * SHORTEST_PERIOD_S, *self.wire_s.values()], default=0.0)
 
@@ -121,7 +121,7 @@ def _doubt(seen: _Seen, column: TimeColumn, file: str) -> TimeDoubt | None:
     longest_s = LONGEST_PERIOD_S * max(seen.frames.values(), default=0)
     possible = {unit: lengths[unit] for unit in sorted(fitting, key=lambda unit: lengths[unit] > longest_s)}
     if not possible and seen.leaps_ns:
-        return None  # the clock of the logger did jump, by whatever unit: told as such
+        return None  # the clock of the logger did jump, by whatever unit: reported as such
     layout = column.layout.model_copy(update={"time_unit": next(iter(possible), column.unit)})
     return TimeDoubt(
         file=file,

@@ -33,7 +33,7 @@ def check(
     json: JsonFile = None,
     align: Align = None,
     fail_on: Annotated[
-        FailOn, typer.Option("--fail-on", help="Exit with 1 when a finding is at least this severe.")
+        FailOn, typer.Option("--fail-on", help="Exit with 1 if a finding is at least this severe.")
     ] = FailOn.DANGER,
 ) -> None:
     """Check a log: precharge, discharge, contactors, encoder, trips; say what was found and what to look at next."""

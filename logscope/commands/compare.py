@@ -27,21 +27,23 @@ def compare(
     before_vehicle: Annotated[
         Path | None,
         Reads(vehicle=True),
-        typer.Option("--before-vehicle", metavar="V.toml", help="The vehicle file before the change, if it differed."),
+        typer.Option("--before-vehicle", metavar="V.toml", help="Vehicle file before the change, if different."),
     ] = None,
     report: ReportFile = None,
     json: JsonFile = None,
 ) -> None:
-    """Say whether a change made it better or worse: rates at like speed and load, noise, time constants.
+    """Show whether a change made it better or worse: rates at similar speed and load, noise, time constants.
 
-    Logs of one recording, such as CAN and console, are found by their dates or signals and taken together; every other
-    log is a run of its own. Several runs a side show how much runs differ.
+    Logs of one recording, such as CAN and console, are recognised by their dates or signals and read together; every
+    other log is a run of its own. Several runs per side show how much runs differ.
     """
+    from logscope.files import refuse_on_both_sides
     from logscope.logs import open_runs
     from logscope.pipeline import compare as run
     from logscope.report.comparison_terminal import print_comparison
     from logscope.vehicle import load_vehicle
 
+    refuse_on_both_sides(before, after)
     known = load_vehicle(vehicle)
     former = load_vehicle(before_vehicle) if before_vehicle is not None else known
     sides = [[*map(with_progress, open_runs(logs, of))] for logs, of in ((before, former), (after, known))]

@@ -33,15 +33,17 @@ def decode(
     definitions: Definitions = None,
     signal: Annotated[
         list[str] | None,
-        typer.Option("--signal", metavar="MESSAGE.SIGNAL", help="Only this one; may be given more than once."),
+        typer.Option("--signal", metavar="MESSAGE.SIGNAL", help="Only this signal; may be repeated."),
     ] = None,
-    file_format: Annotated[TableFormat, typer.Option("--format", help="Of the files in a folder.")] = (
+    file_format: Annotated[TableFormat, typer.Option("--format", help="Format of the files in a folder.")] = (
         TableFormat.PARQUET
     ),
     every: Annotated[
-        float, typer.Option("--every", metavar="SECONDS", help="Row spacing of the one table.", min=1e-6)
+        float, typer.Option("--every", metavar="SECONDS", help="Row spacing in the single table.", min=1e-6)
     ] = 0.01,
-    labels: Annotated[bool, typer.Option("--labels", help="Enumerations as texts, in the files of a folder.")] = False,
+    labels: Annotated[
+        bool, typer.Option("--labels", help="Write enumerations as texts, in the files of a folder.")
+    ] = False,
 ) -> None:
     """Decode a log into tables.
 
@@ -55,14 +57,14 @@ def decode(
     from logscope.vehicle import load_vehicle
 
     if vehicle is None and not definitions:
-        raise RequestError("nothing tells what the frames mean", do="Give --vehicle or --definitions.")
+        raise RequestError("no signal definitions are given", do="Give --vehicle or --definitions.")
     known = load_vehicle(vehicle) if vehicle else None
     decoded = decode_tables(with_progress(open_logs(logs, known)), known, definitions or ())
     warn(decoded.notes)
     chosen = export.choose(decoded.tables, signal or ())
     if not chosen:
         raise RequestError(
-            "no frame of this log has a definition", where=logs[0], do="`logscope inventory` shows what is there."
+            "no frame of this log is defined", where=logs[0], do="`logscope inventory` lists what is in the log."
         )
     count = sum(map(len, chosen.values()))
     if kind_for(out, (PARQUET, CSV, FOLDER)) is not FOLDER:

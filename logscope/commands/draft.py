@@ -19,11 +19,11 @@ def draft(
     out: Annotated[Path, Writes(VEHICLE), typer.Option("--out", metavar="V.toml", help="Where to write it.")] = Path(
         "vehicle.toml"
     ),
-    name: Annotated[str, typer.Option("--name", help="Of the vehicle.")] = "",
+    name: Annotated[str, typer.Option("--name", help="Name of the vehicle.")] = "",
     vehicle: Annotated[
         Path | None,
         Reads(vehicle=True),
-        typer.Option("--vehicle", metavar="V.toml", help="Take definitions and columns from this vehicle file."),
+        typer.Option("--vehicle", metavar="V.toml", help="Use definitions and columns from this vehicle file."),
     ] = None,
 ) -> None:
     """Propose which signal plays which part, from names, units and behaviour, each with its reason and doubts.

@@ -18,7 +18,8 @@ def inventory(
     definitions: Definitions = None,
     vehicle: DefiningVehicle = None,
     bit_rate: Annotated[
-        int | None, typer.Option("--bit-rate", metavar="BIT/S", help="Of the buses, for their load.", min=1000)
+        int | None,
+        typer.Option("--bit-rate", metavar="BIT/S", help="Bit rate of the buses, to calculate their load.", min=1000),
     ] = None,
     json: JsonFile = None,
     csv: Annotated[

@@ -17,7 +17,7 @@ Logs = Annotated[
 Definitions = Annotated[
     list[Path] | None,
     Reads(),
-    typer.Option("--definitions", metavar="D.dbc", help="Definitions for every bus; may be given more than once."),
+    typer.Option("--definitions", metavar="D.dbc", help="Definitions for every bus; may be repeated."),
 ]
 
 VehicleFile = Annotated[
@@ -37,7 +37,7 @@ Align = Annotated[
     typer.Option(
         "--align",
         metavar="SECONDS",
-        help="From the first log's start to the start of the next: once for each log after the first, in their order.",
+        help="Start of a further log, in seconds after the start of the first; once for each, in order.",
     ),
 ]
 

@@ -1,4 +1,4 @@
-"""What all commands do around their work: refuse, count, warn, tell where the results are."""
+"""What all commands do around their work: refuse, count, warn, show where the results are."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def warn(notes: Iterable[str]) -> None:
 
 
 def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | None, json: Path | None) -> None:
-    """Write what was made, show it on the terminal, and tell where it is."""
+    """Write what was made, show it on the terminal, and say where it is."""
     from rich.console import Console
 
     if json is not None:

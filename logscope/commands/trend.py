@@ -26,7 +26,7 @@ def trend(
     ] = None,
     report: ReportFile = None,
     json: JsonFile = None,
-    fresh: Annotated[bool, typer.Option("--fresh", help="Check every log again, and keep nothing.")] = False,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Check every log again and cache nothing.")] = False,
 ) -> None:
     """One row a log over the life of the project. What was worked out is kept, so that the next time is quick."""
     from rich.console import Console

@@ -25,7 +25,7 @@ RUNS_AS_UNITS = 4  # runs a side from which their own scatter can be judged
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Grid:
-    """Edges of the cells: speed_edges, shape (speeds + 1,), and load_edges, shape (loads + 1,), both from the least."""
+    """Edges of the cells: speed_edges, shape (speeds + 1,), and load_edges, shape (loads + 1,), rising."""
 
     speed: str
     load: str

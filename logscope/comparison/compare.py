@@ -17,7 +17,7 @@ from logscope.comparison.repeated import weigh_repeated
 from logscope.comparison.weighed import Weighed
 from logscope.findings import Finding
 from logscope.measures import EventRate, Measure, NoiseFloor, Repeated
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_title
 from logscope.result import Result
 from logscope.statistics.rates import poisson_rate
 from logscope.vehicle import Vehicle
@@ -96,13 +96,13 @@ def _not_measured(measure: EventRate | NoiseFloor, sides: Sequence[Side], grid: 
     """Why a measure of driving cannot be taken on both sides; empty where it can."""
     for side, which in zip(sides, ("before", "after"), strict=True):
         if not all(measure.part in result.signals for result in side.results):
-            return f"No {PARTS[measure.part].name.replace('_', ' ')} was logged in every run {which} the change."
+            return f"{part_title(measure.part)} was not logged in every run {which} the change."
     if any(run is None for side in sides for run in side.driving):
         return (
-            "A gentler run could not be told from a real change, for speed and load (motor current, torque or battery "
-            "current) are not logged in every run. Map both in the vehicle file."
+            "A gentler run cannot be distinguished from a real change: speed and load (motor current, torque or "
+            "battery current) are not logged in every run. Map both in the vehicle file."
         )
-    return "" if grid is not None else "The vehicle never drives in these logs."
+    return "" if grid is not None else "The vehicle does not drive in these logs."
 
 
 def _with_findings(side: Side) -> list[tuple[Driving, Sequence[Finding]]]:

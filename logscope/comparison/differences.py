@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from logscope.comparison.outcome import Difference
 from logscope.measures import EventRate, Measure, NoiseFloor
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_title
 from logscope.result import Result
 from logscope.vehicle import Vehicle
 
@@ -25,7 +25,7 @@ def vehicle_differences(before: Vehicle, after: Vehicle) -> list[Difference]:
             if old != new:
                 found.append(
                     Difference(
-                        f"The vehicle file says {section}.{key} = {_told(old)} before, {_told(new)} after.",
+                        f"The vehicle file says {section}.{key} = {_written(old)} before, {_written(new)} after.",
                         (),
                         (section,),
                     )
@@ -34,7 +34,9 @@ def vehicle_differences(before: Vehicle, after: Vehicle) -> list[Difference]:
         mapped = [vehicle.signals.get(part) for vehicle in (before, after)]
         if mapped[0] != mapped[1]:
             names = ["nothing" if one is None else _mapping(one.model_dump(exclude_none=True)) for one in mapped]
-            found.append(Difference(f"{_plain(part)} is {names[0]} before, {names[1]} after.", (part,)))
+            found.append(
+                Difference(f"{part_title(part)} is mapped to {names[0]} before, to {names[1]} after.", (part,))
+            )
     return found
 
 
@@ -44,7 +46,7 @@ def definition_differences(before: Mapping[str, object], after: Mapping[str, obj
     before, after : by part, how its signal is laid out and scaled; anything that can be compared
     """
     return [
-        Difference(f"The signal that plays {_plain(part).lower()} is defined differently before and after.", (part,))
+        Difference(f"{part_title(part)}: its signal is defined differently before and after.", (part,))
         for part in before
         if part in after and before[part] != after[part]
     ]
@@ -61,7 +63,7 @@ def sampling_differences(before: Sequence[Result], after: Sequence[Result]) -> l
         if min(every) > 0 and max(every) > SAMPLED_ALIKE * min(every):
             texts = [" and ".join(dict.fromkeys(f"{1000 * p:.3g} ms" for p in side)) for side in periods]
             found.append(
-                Difference(f"{_plain(part)} was logged every {texts[0]} before, every {texts[1]} after.", (part,))
+                Difference(f"{part_title(part)} was logged every {texts[0]} before, every {texts[1]} after.", (part,))
             )
     return found
 
@@ -74,8 +76,8 @@ def spoils(measure: Measure, differences: Sequence[Difference]) -> str:
     if not isinstance(measure, EventRate | NoiseFloor):
         return ""
     sections = measure.sections if isinstance(measure, EventRate) else ()
-    told = [d.text for d in differences if measure.part in d.parts or set(sections) & set(d.sections)]
-    return f"{' '.join(told)} What can be seen differs with that." if told else ""
+    texts = [d.text for d in differences if measure.part in d.parts or set(sections) & set(d.sections)]
+    return f"{' '.join(texts)} This changes what can be detected." if texts else ""
 
 
 def _periods(part: str, side: Sequence[Result]) -> list[float]:
@@ -83,11 +85,7 @@ def _periods(part: str, side: Sequence[Result]) -> list[float]:
     return [one.period_s for one in parts if one is not None and one.time_s.size > 1]
 
 
-def _plain(part: str) -> str:
-    return part.replace("_", " ").capitalize()
-
-
-def _told(value: object) -> str:
+def _written(value: object) -> str:
     return "nothing" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from logscope.arrays import BoolArray, FloatArray, IndexArray
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_name
 from logscope.signals import Signals
 
 TICK_S = 0.05  # driving changes little within
@@ -50,7 +50,7 @@ def common_part(candidates: Sequence[str], runs: Sequence[Signals]) -> str | Non
 
 
 def driving(signals: Signals, speed: str, load: str) -> Driving:
-    """A run by the parts that tell speed and load."""
+    """A run by the parts that give speed and load."""
     ticks = np.arange(signals.start_s, max(signals.end_s, signals.start_s + TICK_S), TICK_S)
     parts = [signals[name] for name in (speed, load)]
     held = [np.abs(np.nan_to_num(part.held_at(ticks))) for part in parts]  # stale ones too, so as to smooth up to a gap
@@ -66,4 +66,4 @@ def stretch_of_ticks(run: Driving) -> IndexArray:
 
 def part_words(name: str) -> str:
     """A part in the middle of a sentence, with its unit."""
-    return f"{name.replace('_', ' ')} [{PARTS[name].unit}]"
+    return f"{part_name(name)} [{PARTS[name].unit}]"

@@ -32,19 +32,20 @@ def weigh_floor(measure: NoiseFloor, before: Runs, after: Runs, grid: Grid) -> W
     cells = coarser(grid, _SPEED_CELLS, _LOAD_CELLS)
     sides = [floors(runs, cells) for runs in (before, after)]
     if not all((weight > 0).any() for _, weight, _ in sides):
-        return Weighed(measure, "One side holds too little driving to judge the noise by.")
+        return Weighed(measure, "One side has too little driving to determine the noise.")
     if any(hidden for _, _, hidden in sides):
         return Weighed(
-            measure, "The noise is below the step of the logged values on at least one side, and cannot be determined."
+            measure,
+            "The noise cannot be determined: it is below the resolution of the logged values on at least one side.",
         )
     (first, first_weight, _), (second, second_weight, _) = sides
     found = change_in_cells(first, first_weight, second, second_weight, margin=log(1.0 + measure.margin))
     if found is None:
-        return Weighed(measure, "The two sides have too little driving at like speed and load.")
+        return Weighed(measure, "The two sides have too little driving at similar speed and load.")
     minutes = [float(weight.sum()) for weight in (first_weight, second_weight)]
     return Weighed(
         measure,
-        f"A change by less than {100 * measure.margin:.0f} % would say nothing about the wiring.",
+        f"A change of less than {100 * measure.margin:.0f} % says nothing about the wiring.",
         found.change.p_value,
         Verdict.BETTER if found.change.value < 0 else Verdict.WORSE,
         _scaled(found.first, measure.unit),

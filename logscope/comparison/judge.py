@@ -51,22 +51,22 @@ def _what_could_be_shown(one: Weighed) -> str:
         return ""
     rose = one.effect is not None and (one.effect.value is None or one.effect.value > 1.0) and one.effect.low != 0.0
     if rose and one.could_show is None:
-        return "The 95 % interval still includes no change: more of the same driving would decide."
+        return "The 95 % interval includes “no change”: record more of the same driving."
     if one.more_min == inf and one.could_show is None:
         return (
-            "With so few events before the change not even a fall to zero could be shown, however long the driving "
-            "after it: make longer recordings before the next change."
+            "With so few events before the change not even a fall to zero can be shown, however long the driving "
+            "after it. Record longer before the next change."
         )
-    could = "This much driving is too short to show any fall."
+    could = "This driving is too short to show any fall."
     if one.could_show is not None:
         could = (
-            f"This much driving would have shown a fall to {100 * one.could_show:.0f} % of the rate or less, "
-            "in nine of ten cases."
+            f"This driving would have shown a fall to {100 * one.could_show:.0f} % of the rate or less in nine of "
+            "ten cases."
         )
     if one.more_min == inf:
         return (
-            f"{could} No further driving after the change would show a halving, since the recording before it is too "
-            "short: make longer recordings before the next change."
+            f"{could} More driving after the change cannot show a halving, because the recording before it is too "
+            "short. Record longer before the next change."
         )
     if one.more_min is None or one.more_min <= 0:
         return could
@@ -85,11 +85,11 @@ def whole(measures: Sequence[ComparedMeasure]) -> tuple[Verdict, str]:
     rest = f" Not comparable: {_listed(open_)}." if open_ else ""
     if worse:
         also = f" Better: {_listed(better)}." if better else ""
-        return Verdict.WORSE, f"Worse after the change: {_listed(worse)}.{also}{rest}"
+        return Verdict.WORSE, f"Worse: {_listed(worse)}.{also}{rest}"
     if better:
-        return Verdict.BETTER, f"Better after the change: {_listed(better)}.{rest}"
+        return Verdict.BETTER, f"Better: {_listed(better)}.{rest}"
     if by_verdict[Verdict.NO_DIFFERENCE]:
-        return Verdict.NO_DIFFERENCE, f"No difference is shown: {_listed(by_verdict[Verdict.NO_DIFFERENCE])}.{rest}"
+        return Verdict.NO_DIFFERENCE, f"Compared: {_listed(by_verdict[Verdict.NO_DIFFERENCE])}.{rest}"
     reasons = dict.fromkeys(m.reason for m in measures)
     return Verdict.NOT_COMPARABLE, " ".join(reasons) or "There is nothing to compare."
 

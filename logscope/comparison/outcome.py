@@ -94,7 +94,7 @@ class LoadRate:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Side:
-    """The checked runs of one side and how they were driven, None where a run tells nothing of it."""
+    """The checked runs of one side and how they were driven, None where a run does not show it."""
 
     results: tuple[Result, ...]
     driving: tuple[Driving | None, ...]
@@ -122,8 +122,8 @@ class Comparison:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What is in doubt, or was assumed, to read the logs of either side."""
-        told = (each for side in self.sides for result in side.results for each in result.capture.account.cautions)
-        return tuple(dict.fromkeys(told))
+        noted = (each for side in self.sides for result in side.results for each in result.capture.account.cautions)
+        return tuple(dict.fromkeys(noted))
 
     @property
     def _files(self) -> tuple[str, ...]:

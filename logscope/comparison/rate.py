@@ -34,7 +34,7 @@ _FEWEST_SHARED_S = 10.0  # of driving in shared cells on each side: less holds a
 _FEWEST_SHARE = 0.1  # of each side's driving: less is a chance meeting of two different drives
 _FAR_APART = 1.5  # a threshold that differs by more than half sees other events
 # Where most of what happened has no counterpart, what is left speaks of another question (judgement): then only a
-# difference that shows all the same is told, and none where nearly all events are such.
+# difference that shows all the same is limits, and none where nearly all events are such.
 _MOST, _NEARLY_ALL = 0.5, 0.8
 _FEW_EVENTS = 3  # fewer may lie anywhere
 # Where the rate may bend, as fractions of the largest load, and how much steeper than over the whole range it may be
@@ -172,7 +172,7 @@ def _rows(sides: Sequence[Sequence[_Ticks]], shared: BoolArray, grid: Grid) -> O
 def _dispersion(sides: Sequence[Sequence[_Ticks]], shared: BoolArray, grid: Grid, law: Law, level: float) -> float:
     """Variance of the counts over that of independent events: clusters within runs, and runs that differ.
 
-    What few clusters or runs tell of the variance is uncertain, for which Student's distribution allows.
+    The variance from few clusters or runs is uncertain, for which Student's distribution allows.
     """
     recorded = [
         [_recorded(each, shared, grid, law, second=number == 1) for each in side] for number, side in enumerate(sides)
@@ -224,7 +224,7 @@ def _apart(
     driven = [(each.run, each.cell >= 0) for each in other]
     return _Apart(
         shares[worst],
-        f"{measure.title}: {count:.0f} of {whole:.0f} {names[worst]} happened where the other side hardly drove: at "
+        f"{measure.title}: {count:.0f} of {whole:.0f} {names[worst]} occurred where the other side hardly drove: at "
         f"{_spans(at, grid)}, against {_spans(driven, grid)} in nine tenths of the driving {names[1 - worst]}. "
         "Repeat the drive at the same speed and load.",
     )
@@ -246,8 +246,8 @@ def _no_overlap(all_s: Sequence[float], shared_s: Sequence[float], grid: Grid, b
     for seconds, which in zip(all_s, ("before", "after"), strict=True):
         if seconds < _FEWEST_DRIVING_S:
             return (
-                f"There are only {seconds:.0f} s of driving {which} the change; less than {_FEWEST_DRIVING_S:.0f} s "
-                "may be a single burst and gives no rate."
+                f"Only {seconds:.0f} s of driving {which} the change; a rate needs {_FEWEST_DRIVING_S:.0f} s, because "
+                "less may hold a single burst."
             )
     enough = all(
         part >= max(_FEWEST_SHARED_S, _FEWEST_SHARE * whole) for part, whole in zip(shared_s, all_s, strict=True)
@@ -257,8 +257,8 @@ def _no_overlap(all_s: Sequence[float], shared_s: Sequence[float], grid: Grid, b
     spans = [_spans([(run, grid.cell(run) >= 0) for run, _ in runs], grid) for runs in (before, after)]
     return (
         f"The two sides were driven too differently: only {shared_s[0]:.0f} of {all_s[0]:.0f} s before and "
-        f"{shared_s[1]:.0f} of {all_s[1]:.0f} s after were at like speed and load. Nine tenths of the driving was at "
-        f"{spans[0]} before, at {spans[1]} after. Repeat the drive as it was before."
+        f"{shared_s[1]:.0f} of {all_s[1]:.0f} s after were at similar speed and load. Nine tenths of the driving was "
+        f"at {spans[0]} before, at {spans[1]} after. Repeat the drive as it was before."
     )
 
 
@@ -268,15 +268,15 @@ def _other_threshold(measure: EventRate, before: Runs, after: Runs) -> str:
     if len(seen) < 2 or max(seen) <= _FAR_APART * min(seen):
         return ""
     return (
-        f"Before the change a disturbance stood out from {seen[0]:,.0f} rpm on, after it from {seen[1]:,.0f} rpm on: "
-        "events seen on one side would have been missed on the other. State the motor's torque and inertia in the "
-        "vehicle file, and log with one period."
+        f"Disturbances were detectable from {seen[0]:,.0f} rpm before the change and from {seen[1]:,.0f} rpm after it: "
+        "one side misses events that the other shows. State the motor's torque and inertia in the vehicle file, and "
+        "log both sides with the same period."
     )
 
 
 def _threshold(measure: EventRate, runs: Runs) -> float | None:
-    """The largest of the thresholds that the findings of a side tell."""
-    told = [
+    """The largest of the thresholds that the findings of a side give."""
+    limits = [
         limit
         for _, findings in runs
         for finding in findings
@@ -287,19 +287,19 @@ def _threshold(measure: EventRate, runs: Runs) -> float | None:
         )
         if limit is not None and finding.kind.startswith("encoder.")
     ]
-    return max(told, default=None)
+    return max(limits, default=None)
 
 
 def _in_words(found: RateChange) -> str:
     count = sum(found.events)
     if count == 0:
-        return "None was seen on either side."
+        return "None on either side."
     bursts = ""
     if found.dispersion > _CLUSTERED:
         bursts = f" Events cluster: the effective number is {count / found.dispersion:.0f} of {count:.0f}."
     return (
         f"{found.events[0]:.0f} before in {found.exposure[0] / 60.0:.1f} min, {found.events[1]:.0f} after in "
-        f"{found.exposure[1] / 60.0:.1f} min, at like speed and load; {found.expected:.1f} would be expected after "
+        f"{found.exposure[1] / 60.0:.1f} min, at similar speed and load; {found.expected:.1f} expected after "
         f"without a change in rate.{bursts}"
     )
 

@@ -30,12 +30,12 @@ class Repeats:
 
 def repeats_of(measure: Repeated, findings: Sequence[Finding]) -> Repeats:
     """All values of a measure that have limits on both sides."""
-    told = [
+    given = [
         f.measured[measure.value] for f in findings if f.kind.startswith(measure.kinds) and measure.value in f.measured
     ]
     usable = [
         (each.value, each.low, each.high)
-        for each in told
+        for each in given
         if each.value is not None and each.low is not None and each.high is not None
     ]
     rows = np.array([row for row in usable if _sound(row, measure)], dtype=np.float64).reshape(-1, 3)
@@ -68,7 +68,7 @@ def weigh_repeated(measure: Repeated, before: Sequence[Finding], after: Sequence
     matters = f"{100 * measure.margin:g} %" if measure.ratio else f"{measure.margin:g} {measure.unit}"
     return Weighed(
         measure,
-        why or f"Less than {matters} counts as no change.",
+        why or f"A change of less than {matters} counts as none.",
         found.change.p_value,
         meaning,
         _back(found.first, measure.unit, ratio=measure.ratio),
@@ -87,14 +87,14 @@ def _meaning(measure: Repeated, found: Change, findings: Sequence[Finding]) -> t
         if all(low <= level <= high for level in levels):
             return (
                 Verdict.NO_DIFFERENCE,
-                f"Both are within what the vehicle file expects, {low:.3g} to {high:.3g} {measure.unit}.",
+                f"Both are within the expected {low:.3g} to {high:.3g} {measure.unit}.",
             )
         nearer = abs(log(levels[1] / value)) < abs(log(levels[0] / value))
         return (Verdict.BETTER if nearer else Verdict.WORSE), f"The vehicle file expects {value:.3g} {measure.unit}."
     if measure.aim is Aim.EXPECTED:
         return (
             Verdict.NOT_COMPARABLE,
-            "The vehicle file does not say what is expected, so neither is better. State resistance and capacitance.",
+            "The expected value is unknown, so neither is better. State resistance_ohm and capacitance_uF.",
         )
     improved = (found.change.value < 0) == (measure.aim is Aim.LOWER)
     return (Verdict.BETTER if improved else Verdict.WORSE), ""
@@ -104,9 +104,9 @@ def _expected(measure: Repeated, findings: Sequence[Finding]) -> tuple[float, fl
     """Expected value with its band, as the findings state it."""
     for finding in findings:
         if finding.kind.startswith(measure.kinds) and measure.value in finding.expected:
-            told = finding.expected[measure.value]
-            if told.value is not None and told.low is not None and told.high is not None:
-                return told.value, told.low, told.high
+            given = finding.expected[measure.value]
+            if given.value is not None and given.low is not None and given.high is not None:
+                return given.value, given.low, given.high
     return None
 
 

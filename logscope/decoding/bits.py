@@ -32,7 +32,7 @@ class Payloads(NamedTuple):
     """The payloads of n frames of one message, side by side.
 
     data : uint8, shape (n, width), where width holds every signal of the message; a longer payload is
-        cut, behind the end of a shorter one the bytes mean nothing
+        cut, after the end of a shorter one the bytes mean nothing
     size : uint8, shape (n,), payload bytes of the frame as logged
     """
 

@@ -76,7 +76,7 @@ def decode_block(
     """
     frames = _as_kernels_take_them(frames)
     classes = classify(frames, bus_numbers, table, needed)
-    # Payloads are needed only to be decoded, and to tell by branch whether short frames lack anything.
+    # Payloads are needed only to be decoded, and to find by branch whether short frames lack anything.
     asked = np.array([bool(service.names) for service in services], dtype=np.bool_)
     groups = grouped(frames, classes, needed, asked | (classes.shorter > 0))
     parts = []

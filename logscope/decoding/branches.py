@@ -24,9 +24,9 @@ class Branches:
     _active: dict[MuxPath, BoolArray] = field(default_factory=dict)
 
     def active(self, mux_path: MuxPath) -> BoolArray | None:
-        """Which frames carry the signals behind `mux_path`, shape (n,); None where every frame does.
+        """Which frames carry the signals that `mux_path` selects, shape (n,); None where every frame does.
 
-        A frame too short for a selector is in none of its branches: it cannot be told which.
+        A frame too short for a selector is in none of its branches: which is unknown.
         """
         if not mux_path:
             return None

@@ -65,7 +65,7 @@ def decode_columns(plan: Plan, payloads: Payloads) -> tuple[dict[str, Column], i
     """The planned signals of n frames by name, and how many samples were lost to short payloads.
 
     The lost samples are those of the named signals and of the selectors that choose their branch;
-    of a signal behind a lost selector nobody knows whether it was there, so it does not count.
+    whether a signal under a lost selector was there is unknown, so it does not count.
     """
     values, lost = physical_columns(payloads, plan.formulas)
     columns = {signal.name: Column(values[k]) for k, signal in enumerate(plan.plain)}
@@ -114,7 +114,7 @@ def _lost(signal: SignalSpec, branches: Branches) -> int:
 
 
 def joined(parts: Sequence[Column]) -> Column:
-    """Columns one behind the other."""
+    """Columns one after the other."""
     values = np.concatenate([part.values for part in parts])
     if all(part.absent is None for part in parts):
         return Column(values)

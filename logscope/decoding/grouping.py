@@ -34,7 +34,7 @@ _PEER_TO_PEER_BELOW = 240  # PDU formats below are addressed: the next byte is t
 _ERROR, _REMOTE, _FLAG_EXTENDED = int(Flag.ERROR), int(Flag.REMOTE), int(Flag.EXTENDED)
 _HASH_FACTOR = 0x9E3779B97F4A7C15  # 2⁶⁴ ÷ golden ratio, odd: spreads neighbouring keys (Knuth, vol. 3, 6.4)
 
-# Where the classes of frames without a definition are counted, behind the definitions.
+# Where the classes of frames without a definition are counted, after the definitions.
 UNDEFINED, ERROR, REMOTE = 0, 1, 2
 
 

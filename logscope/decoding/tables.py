@@ -63,7 +63,7 @@ class Decoder:
         return partial(decode_block, frames, numbers, matching.table, matching.needed, tuple(matching.services))
 
     def keep(self, block: DecodedBlock) -> None:
-        """Put a decoded block behind those before it."""
+        """Put a decoded block after those before it."""
         self._counts += block.counts
         for part in block.parts:
             service = self._matching.services[part.service]
@@ -81,7 +81,7 @@ class Decoder:
         A table is named as its message, with the bus in front, "can1:Pack", where several buses
         carry a message of that name. A J1939 definition for any source address gives one table a
         sender, "Pack@0x17", where there are several senders. Two messages of one name on one bus are
-        told apart in the same way by their identifiers, "Pack@0x1A0".
+        distinguished likewise by their identifiers, "Pack@0x1A0".
         """
         buses_of: dict[str, set[str]] = {}
         alike: dict[tuple[str, str], list[_Growing]] = {}
@@ -98,7 +98,7 @@ class Decoder:
 
 
 def _suffixes(members: list[_Growing]) -> list[str]:
-    """What tells tables of one message name on one bus apart."""
+    """What distinguishes tables of one message name on one bus."""
     if len(members) == 1:
         return [""]
     if len({id(member.service) for member in members}) == 1:

@@ -34,14 +34,14 @@ def load_definitions(path: Path | str) -> Definitions:
     are not among the result, as their content moves from frame to frame; signals wider than 64 bits are
     named in `MessageSpec.left_out`.
 
-    Raises DefinitionError, with file and line as far as it can be told, where the file cannot be opened or
+    Raises DefinitionError, with file and line as far as it is known, where the file cannot be opened or
     nothing of it can be used.
     """
     path = Path(path)
     file_format = FORMATS.get(path.suffix.lower())
     if file_format is None:
         raise DefinitionError(
-            f"“{path.suffix or path.name}” is no ending of a definition file",
+            f"“{path.suffix or path.name}” is not the ending of a definition file",
             where=path,
             do="Give a DBC, KCD, SYM or ARXML file.",
         )

@@ -10,7 +10,7 @@ from logscope.errors import DefinitionError
 
 _AT = re.compile(r":?\s*(?:at )?line (\d+), column (\d+)")
 _QUOTED = re.compile(r':\s*"(?P<before>.*)>>!<<(?P<after>.*)"\s*$', re.DOTALL)
-# An empty statement put behind a DBC file: the parser would pass over a last statement that is cut off.
+# An empty statement put after a DBC file: the parser would pass over a last statement that is cut off.
 END_MARK = '\nCM_ "";\n'
 _SHOWN = 40  # characters of the line: enough to recognise the place
 
@@ -21,15 +21,15 @@ _ADVICE = (
     ("more than 11 bits", "In a DBC file, an extended frame's identifier has 2147483648 (0x80000000) added."),
     ("VAL_", "Name an existing message and signal there, or remove the line."),
     ("two signals named", "Rename one of them."),
-    ("nvalid syntax", "Mend that line."),
-    ("cannot be read", "Mend that line."),
+    ("nvalid syntax", "Correct that line."),
+    ("cannot be read", "Correct that line."),
     ("supported", "Save it in a supported version of the format."),
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
-    """What is wrong in a definition file, in which line as far as that can be told, and what to do."""
+    """What is wrong in a definition file, in which line as far as it is known, and what to do."""
 
     what: str
     line: int | None
@@ -46,7 +46,7 @@ def as_complaint(cause: Exception, text: str) -> Complaint:
     if not text.strip():
         return Complaint("the file is empty", None, "Export the definitions again.")
     if isinstance(cause, KeyError | IndexError | TypeError | AttributeError | AssertionError):
-        said = f"the definitions contradict themselves or lack something ({type(cause).__name__}: {said})"
+        said = f"the definitions are contradictory or incomplete ({type(cause).__name__}: {said})"
     place = _AT.search(said)
     line = int(place[1]) if place else _line_named(said, text)
     if place and (quoted := _QUOTED.search(said)):

@@ -123,7 +123,7 @@ def read_message(text: str) -> MessageEntry:
     number, more = as_identifier(found["number"], name)
     repairs += more
     if not NAME.fullmatch(found["sender"].strip()):
-        repairs.append(Repair("the sender is missing or no name; not needed"))
+        repairs.append(Repair("the sender is missing or not a name; not needed"))
     return MessageEntry(number, name, int(found["length"]), tuple(repairs))
 
 
@@ -133,7 +133,7 @@ def read_signal(text: str) -> SignalEntry:
     head = (found or _SIGNAL_HEAD.match(text) or {"head": ""})["head"]
     written, marker = _marked(head)
     if any(_MARKER.fullmatch(word) for word in written.split()[1:]):
-        raise Unreadable("a multiplexer mark stands before the end of the name", as_name(written.split()[0])[0], "M")
+        raise Unreadable("the multiplexer mark is inside the name", as_name(written.split()[0])[0], "M")
     name, repairs = as_name(written)
     if found is None:
         raise Unreadable(_why_no_signal(text), name, marker)
@@ -150,9 +150,9 @@ def read_signal(text: str) -> SignalEntry:
         raise Unreadable(unreadable.reason, name, marker) from None
     repairs += more
     if not found["range"] or not _RANGE.fullmatch(found["range"]):
-        repairs.append(Repair("the range [minimum|maximum] is missing or cannot be read; not needed"))
+        repairs.append(Repair("the range [minimum|maximum] is missing or unreadable; not needed"))
     if not _RECEIVERS.fullmatch(found["receivers"]):
-        repairs.append(Repair("the receivers behind the unit are missing or cannot be read; not needed"))
+        repairs.append(Repair("the receivers after the unit are missing or unreadable; not needed"))
     layout = f"{start}|{bits}@{found['order']}{found['sign']} ({factor},{offset}) [0|0] {found['unit']}"
     return SignalEntry(name, marker, bits, layout, tuple(repairs))
 
@@ -204,7 +204,7 @@ def _read_attribute(body: str, repairs: list[Repair]) -> DetailEntry | None:
     if kind in ("BU_", "EV_"):
         return None
     if len(target) != {"": 0, "BO_": 1, "SG_": 2}[kind]:
-        raise Unreadable("the attribute does not say clearly to what it belongs")
+        raise Unreadable("it is unclear what the attribute belongs to")
     number = as_identifier(target[0], "")[0] if target else None
     signal = as_name(target[1])[0] if len(target) > 1 else ""
     return DetailEntry("BA_", number, signal, found["value"], attribute=found["attribute"], repairs=tuple(repairs))
@@ -227,5 +227,5 @@ def _marked(head: str) -> tuple[str, str]:
 
 def _why_no_signal(text: str) -> str:
     if text.count('"') < 2:
-        return "the unit in quotation marks is missing or has only one of them"
+        return "the unit is missing or its quotation marks are incomplete"
     return 'the signal cannot be read: “SG_ Name : start|length@order± (factor,offset) [min|max] "unit"” is expected'

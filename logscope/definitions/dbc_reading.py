@@ -126,7 +126,7 @@ def _message(reading: Reading, statement: Statement) -> Block:
 
 def _signal(reading: Reading, statement: Statement, block: Block | None) -> None:
     if block is None:
-        reading.report(statement.line, statement.text, "the signal stands outside a message")
+        reading.report(statement.line, statement.text, "the signal is outside any message")
         return
     message = block.entry.name
     try:
@@ -164,7 +164,7 @@ def _other(reading: Reading, statement: Statement) -> None:
     if statement.text.count('"') % 2 and '\\"' not in statement.text:
         reading.report(statement.line, statement.text, "a quotation mark is missing; not needed")
     elif statement.kind == "CM_" and not _COMMENT.fullmatch(statement.text):
-        reading.report(statement.line, statement.text, "the comment is not written by the standard; not needed")
+        reading.report(statement.line, statement.text, "the comment is not in standard form; not needed")
     elif statement.kind in CLOSED and not statement.text.endswith(";"):
         reading.report(statement.line, statement.text, NO_SEMICOLON, kept=True)
     if statement.kind in ("BA_DEF_", "BA_DEF_DEF_"):

@@ -20,7 +20,7 @@ NO_SEMICOLON = "the semicolon at its end is missing; read as if it were there"
 
 
 class Unreadable(Exception):
-    """A statement cannot be understood. `name` is the message's or signal's, where it can be told."""
+    """A statement cannot be understood. `name` is the message's or signal's, where it is known."""
 
     def __init__(self, reason: str, name: str = "", marker: str = "") -> None:
         super().__init__(reason)
@@ -42,7 +42,7 @@ def as_name(written: str) -> tuple[str, list[Repair]]:
         return written, []
     name = re.sub(r"[^A-Za-z0-9_]+", "_", written)
     name = f"_{name}" if name[:1].isdigit() else name
-    return name, [Repair(f"“{written}” is no name of letters, digits and underscores; read as “{name}”", True)]
+    return name, [Repair(f"“{written}” is not a name of letters, digits and underscores; read as “{name}”", True)]
 
 
 def as_identifier(written: str, name: str) -> tuple[int, list[Repair]]:
@@ -54,10 +54,10 @@ def as_identifier(written: str, name: str) -> tuple[int, list[Repair]]:
         value = int(written, 16)
         repairs.append(Repair(f"the identifier {written} is hexadecimal; read as {value}", True))
     else:
-        raise Unreadable(f"the identifier “{written}” is no number", name)
+        raise Unreadable(f"the identifier “{written}” is not a number", name)
     number = extended(value)
     if number != value:
-        reason = f"identifier 0x{value:X} needs an extended frame but lacks its mark, 0x80000000; read as one"
+        reason = f"identifier 0x{value:X} needs an extended frame but lacks the mark 0x80000000; read as extended"
         repairs.append(Repair(reason, True))
     if number & ~_EXTENDED > _EXTENDED_TOP:
         raise Unreadable(f"identifier 0x{value:X} is more than an extended frame's 29 bits", name)
@@ -82,12 +82,10 @@ def factor_and_offset(written: str) -> tuple[str, str, list[Repair]]:
     elif len(parts) == 3 and parts[0] in ("0", "-0", "+0"):  # a factor of 0 would have no meaning
         parts = [f"{parts[0]}.{parts[1]}", parts[2]]
     elif len(parts) == 3:
-        raise Unreadable(f"factor and offset ({written}) have two readings; write decimals with a point")
+        raise Unreadable(f"factor and offset ({written}) are ambiguous; write decimals with a point")
     if len(parts) != 2 or not all(_NUMBER.fullmatch(part) and abs(float(part)) < _LARGEST for part in parts):
         raise Unreadable(f"factor and offset ({written}) cannot be read")
     factor, offset = (re.sub(r"^([-+]?)\.", r"\g<1>0.", part) for part in parts)
     sound = [part.strip() for part in written.split(",")] == [factor, offset]
-    repair = Repair(
-        f"factor and offset ({written}) are not written by the standard; read as {factor} and {offset}", True
-    )
+    repair = Repair(f"factor and offset ({written}) are not in standard form; read as {factor} and {offset}", True)
     return factor, offset, [] if sound else [repair]

@@ -35,7 +35,7 @@ def too_large(text: str) -> Complaint | None:
     if not at:
         return None
     line = text.count("\n", 0, min(at) + 1) + 1
-    return Complaint("a number is too large to be meant", line, "Correct the definition.")
+    return Complaint("a number is too large to be intended", line, "Correct the definition.")
 
 
 def lenient(text: str, file_format: str, path: Path) -> Definitions:
@@ -49,7 +49,7 @@ def lenient(text: str, file_format: str, path: Path) -> Definitions:
         laid, places = _laid_out(spec, {}, None)
         messages.append(laid)
         skipped += places
-        reason = "its message has another signal of that name; it is called by its branch"
+        reason = "its message has another signal of that name; it is named after its branch"
         skipped += [as_skipped(spec, None, reason, s.name, kept=True) for s in laid.signals if set_apart(s)]
     return Definitions(tuple(messages), tuple(skipped))
 
@@ -106,7 +106,7 @@ def _sound_header(reading: Reading) -> str:
         if header:
             parse(header + "\n", "dbc")
     except Exception as error:  # a malformed file surfaces as many kinds of error, also built-in ones
-        reading.report(None, "BA_DEF_", f"frame formats and protocol are not told: {error}")
+        reading.report(None, "BA_DEF_", f"frame formats and protocol are unknown: {error}")
         reading.header.clear()
         return ""
     return header
@@ -118,10 +118,10 @@ def _refuse_unclear_numbers(reading: Reading) -> None:
         words = {about[1]} if about else set(re.findall(r"\w+", statement.text))
         here = reading.blocks.get(about[0]) if about else None
         for block in [here] if here else reading.blocks.values():
-            told = {detail.signal for _, detail in block.details if detail.kind == "SIG_VALTYPE_"}
-            for name in words & block.signals.keys() - told:
+            stated = {detail.signal for _, detail in block.details if detail.kind == "SIG_VALTYPE_"}
+            for name in words & block.signals.keys() - stated:
                 if block.signals[name].bits in FLOAT_BITS:
-                    reason = f"whether it is an integer or a float is not told, as line {statement.line} cannot be used"
+                    reason = f"integer or float is unknown, because line {statement.line} cannot be used"
                     _refuse(reading, block, name, reason)
     for block in reading.blocks.values():
         for line, detail in block.details:
@@ -132,7 +132,7 @@ def _refuse_unclear_numbers(reading: Reading) -> None:
 
 
 def _refuse_unselectable(reading: Reading, block: Block) -> None:
-    """Refuse multiplexed signals whose multiplexer is missing or not told, until no more are found."""
+    """Refuse multiplexed signals whose multiplexer is missing or unknown, until no more are found."""
     said: dict[str, str] = {}
     for line, detail in list(block.details):
         if detail.kind != "SG_MUL_VAL_":
@@ -155,7 +155,7 @@ def _unselectable(block: Block, said: Mapping[str, str]) -> Iterator[tuple[str, 
             continue
         selector = said.get(name, only)
         if not selector or selector == name:
-            yield name, "which multiplexer it hangs on is not told"
+            yield name, "its multiplexer is unknown"
         elif selector not in block.signals:
             yield name, f"its multiplexer {selector} is missing"
         elif block.signals[selector].bits > MAX_BITS:
@@ -187,7 +187,7 @@ def _laid_out(spec: MessageSpec, lines: Mapping[str, int], line: int | None) -> 
         shared.setdefault(later, []).append(earlier)
     for later, earlier_ones in shared.items():
         more = f" and {len(earlier_ones) - _LISTED} more" if len(earlier_ones) > _LISTED else ""
-        reason = f"it overlaps {', '.join(earlier_ones[:_LISTED])}{more}; all are kept, at least one must be wrong"
+        reason = f"it overlaps {', '.join(earlier_ones[:_LISTED])}{more}; all are kept, but one of them must be wrong"
         places.append(as_skipped(spec, lines.get(later, line), reason, later, *earlier_ones, kept=True))
     return replace(kept, length=max(kept.length, kept.bytes_needed)), places
 

@@ -14,8 +14,8 @@ def one_name_each(signals: Iterable[SignalSpec]) -> tuple[SignalSpec, ...]:
     """The signals of a message, each name once, in the order of the file.
 
     Namesakes in branches of which a frame holds only one are one signal, with the layout that each branch gives it.
-    Where their units or texts differ, or a frame can hold several, the later ones get their branch behind the
-    name, "Value@Mode=1". Raises ValueError where that tells two of one name not apart either.
+    Where their units or texts differ, or a frame can hold several, the later ones get their branch after the
+    name, "Value@Mode=1". Raises ValueError where that does not distinguish two of one name either.
     """
     alike: dict[str, list[SignalSpec]] = {}
     for signal in signals:
@@ -29,7 +29,7 @@ def has_namesakes(message: MessageSpec) -> bool:
 
 
 def set_apart(signal: SignalSpec) -> bool:
-    """Whether a signal has its branch behind its name, as it was not the only one of that name."""
+    """Whether a signal has its branch after its name, as it was not the only one of that name."""
     return bool(signal.multiplexer) and signal.name.endswith(f"@{_branch(signal)}")
 
 

@@ -33,7 +33,7 @@ def lay_out(definition: SerialDefinition) -> RecordLayout:
     """The layout of a definition's record, whose signals all have a type.
 
     A signal without a place follows the one before it; the first follows the sync bytes, and the
-    length byte where that stands directly behind them.
+    length byte where that stands directly after them.
     """
     record = definition.record
     if record is None:

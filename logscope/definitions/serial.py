@@ -1,4 +1,4 @@
-"""Serial consoles: what a controller prints or sends over its serial port, told by a TOML file of ours.
+"""Serial consoles: what a controller prints or sends over its serial port, defined in a TOML file of ours.
 
 Unknown keys are errors. Exactly one of the sections `delimited`, `pairs`, `pattern`, `record` says
 how a sample is written.
@@ -41,7 +41,7 @@ how a sample is written.
 | `field` | column, name or group, where it differs from `name` |
 | `base` | 16 where a text log prints the number in hexadecimal digits, default 10 |
 | `type` | in a record: u8 i8 u16 i16 u32 i32 u64 i64 f32 f64; integers beyond 2⁵³ are rounded |
-| `at_byte` | where in the record (the packet of a framing) it begins; default: behind the signal before |
+| `at_byte` | where in the record (the packet of a framing) it begins; default: after the signal before |
 | `order` | byte order where it differs from the record's |
 """
 
@@ -166,7 +166,7 @@ class SerialSignal(_Section):
     @classmethod
     def _not_zero(cls, value: float) -> float:
         if value == 0:
-            raise ValueError("a scale of 0 leaves nothing of the value")
+            raise ValueError("a scale of 0 makes every value 0")
         return value
 
     @property

@@ -22,7 +22,7 @@ class Fault:
 
 
 def faults(definition: SerialDefinition) -> Iterator[Fault]:
-    """Everything in which a definition contradicts itself, the most telling first."""
+    """Everything in which a definition contradicts itself, the most useful first."""
     yield from _one_format(definition)
     yield from _one_time(definition)
     yield from _names(definition)
@@ -46,7 +46,7 @@ def _one_time(definition: SerialDefinition) -> Iterator[Fault]:
     given = [name for name in ("field", "stamp", "rate_Hz") if getattr(time, name) is not None]
     if len(given) != 1:
         what = f"“time” takes one of field, stamp, rate_Hz, and {' and '.join(given) or 'none'} is given"
-        yield Fault(("time", given[1]) if given else ("time",), what, "Keep the one that the log has.")
+        yield Fault(("time", given[1]) if given else ("time",), what, "Keep the one that matches the log.")
     if time.field is None and time.wrap_bits is not None:
         yield Fault(("time", "wrap_bits"), "“time.wrap_bits” belongs to “time.field”", "Remove it.")
     if definition.record is not None and time.stamp is not None:
@@ -58,7 +58,7 @@ def _names(definition: SerialDefinition) -> Iterator[Fault]:
     seen: set[str] = set()
     for place, signal in enumerate(definition.signal):
         if signal.name in seen:
-            yield Fault(("signal", place, "name"), f"two signals are called “{signal.name}”", "Rename one of them.")
+            yield Fault(("signal", place, "name"), f"two signals are named “{signal.name}”", "Rename one of them.")
         seen.add(signal.name)
 
 
@@ -73,7 +73,7 @@ def _checksums(definition: SerialDefinition) -> Iterator[Fault]:
     for keys, name in given:
         if name and checksum_named(name) is None:
             hint = did_you_mean(name, algorithms()) or "Give “sum8”, “xor8” or a class name of the crccheck library."
-            yield Fault(keys, f"no checksum of up to 64 bits is called “{name}”", hint)
+            yield Fault(keys, f"no checksum of up to 64 bits is named “{name}”", hint)
 
 
 def _text(definition: SerialDefinition) -> Iterator[Fault]:
@@ -86,21 +86,21 @@ def _text(definition: SerialDefinition) -> Iterator[Fault]:
     known = sorted(groups) if definition.pattern else columns
     if known is None:
         return
-    where = "no group of a pattern" if definition.pattern else "no column"
+    where = "no group in a pattern" if definition.pattern else "no column"
     wanted: list[tuple[Keys, str]] = [(("signal", k), signal.written_as) for k, signal in enumerate(definition.signal)]
     if definition.time.field is not None:
         wanted.append((("time", "field"), definition.time.field))
     for keys, name in wanted:
         if name not in known:
             hint = did_you_mean(name, known) or f"There are: {', '.join(known)}."
-            yield Fault(keys, f"{where} is called “{name}”", hint)
+            yield Fault(keys, f"{where} is named “{name}”", hint)
 
 
 def _record(definition: SerialDefinition) -> Iterator[Fault]:
     record, time = definition.record, definition.time
     assert record is not None  # the caller's condition
     if record.framing == "none" and not record.sync:
-        yield Fault(("record",), "nothing says where a record begins", "Give “sync” or “framing”.")
+        yield Fault(("record",), "the start of a record is not defined", "Give “sync” or “framing”.")
     if record.length_bytes is not None and record.length_at_byte is not None:
         do = "Keep the one that the controller uses."
         yield Fault(("record", "length_at_byte"), "“length_bytes” and “length_at_byte” exclude each other", do)
@@ -113,7 +113,7 @@ def _record(definition: SerialDefinition) -> Iterator[Fault]:
     names = [signal.name for signal in definition.signal]
     if time.field is not None and time.field not in names:
         hint = did_you_mean(time.field, names) or f"There are: {', '.join(names)}."
-        yield Fault(("time", "field"), f"no signal of the record is called “{time.field}”", hint)
+        yield Fault(("time", "field"), f"no signal of the record is named “{time.field}”", hint)
     if all(signal.type for signal in definition.signal):
         yield from _layout(definition)
 

@@ -17,8 +17,8 @@ class Skipped:
 
     line : counts from 1; None where the file has no lines to speak of
     text : the beginning of what stands there
-    kept : the place is used all the same, in the way that `reason` says; else it is left out
-    message, signals : whose values are lost or in doubt because of it, as far as that can be told; no
+    kept : it is used all the same, as `reason` says; else it is left out
+    message, signals : whose values are lost or in doubt because of it, as far as it is known; no
         `message` where nobody's are, no `signals` where all those of the message are
     """
 

@@ -89,7 +89,7 @@ class SignalSpec:
 
     @property
     def step(self) -> float | None:
-        """The least step of the value in `unit`; None for floating point, which has no fixed step.
+        """The resolution of the value in `unit`; None for floating point, which has no fixed step.
 
         The coarsest, where the layouts of several branches differ.
         """

@@ -1,6 +1,6 @@
 """What a signal does in the log: pure functions on its samples.
 
-Thresholds are wide on purpose: they tell kinds of signals apart, they do not judge the drive.
+Thresholds are wide on purpose: they distinguish kinds of signals, they do not judge the drive.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _MOVING, _STILL = 0.10, 0.01  # of the largest magnitude
 _SAME_WITHIN, _SAME_SHARE, _MOVES = 0.05, 0.90, 0.5  # two sensors and two clocks; while one is disturbed they differ
 _LEAST_SAMPLES = 20
 _LEAST_SPREAD = 1.5  # two constants always have a fixed ratio: moving together takes different magnitudes
-_SIGN_SHOWN = 0.3  # least correlation, at its lower 95 % limit, that shows which way a current counts
+_SIGN_SHOWN = 0.3  # lowest correlation, at its lower 95 % limit, that shows which way a current counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +134,8 @@ def goes_with(time_s: FloatArray, value: FloatArray, other_time_s: FloatArray, o
     if np.ptp(a) == 0 or np.ptp(b) == 0:
         return 0
     r = float(np.clip(np.corrcoef(a, b)[0, 1], -0.999999, 0.999999))
-    least = np.tanh(abs(np.arctanh(r)) - 1.96 / np.sqrt(a.size - 3))
-    return int(np.sign(r)) if least > _SIGN_SHOWN else 0
+    lower = np.tanh(abs(np.arctanh(r)) - 1.96 / np.sqrt(a.size - 3))
+    return int(np.sign(r)) if lower > _SIGN_SHOWN else 0
 
 
 def spells(time_s: FloatArray, on: BoolArray) -> list[tuple[float, float]]:

@@ -85,8 +85,8 @@ def _twins(taken: Mapping[str, Fit], fits: Mapping[str, Sequence[Fit]]) -> Itera
             second_named = Word.SECOND in found.signal.sense.own  # which has cost it a point
             near = found.points >= taken[part].points - MARGIN - second_named
             if near and reads_the_same(own.time_s, values, found.signal.time_s, others):
-                told = f"reads the same as {own.reference}"
-                yield second, replace(found, part=second, reasons=(*found.reasons, told))
+                reason = f"reads the same as {own.reference}"
+                yield second, replace(found, part=second, reasons=(*found.reasons, reason))
                 used.add(found.signal.reference)
                 break
 
@@ -106,7 +106,7 @@ def _judge(found: Fit, fits: Mapping[str, Sequence[Fit]], players: Mapping[str, 
     if not found.moves and PARTS[found.part].role is Role.QUANTITY and not found.signal.unit:
         doubts.append("it has no unit and never changes in this log")
     if found.points < SURE:
-        doubts.append("too little speaks for it")
+        doubts.append("too little evidence")
     if runner_up is not None and found.points - runner_up.points < MARGIN:
         doubts.append(f"{runner_up.signal.reference} fits nearly as well")
     for part, ranked in fits.items():
@@ -115,7 +115,7 @@ def _judge(found: Fit, fits: Mapping[str, Sequence[Fit]], players: Mapping[str, 
             continue
         taken = any(player.part == part and player.points >= beside.points for player in players.values())
         if not taken and found.points - beside.points < MARGIN:
-            doubts.append(f"it may as well be {part}")
+            doubts.append(f"it may equally be {part}")
     return Choice(found, runner_up, tuple(doubts))
 
 

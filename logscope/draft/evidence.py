@@ -51,7 +51,7 @@ def _possible(part: str, values: FloatArray) -> list[Evidence]:
     low, high = _POSSIBLE.get(PARTS[part].unit, (-np.inf, np.inf))
     if np.mean((values >= low) & (values <= high)) >= _MOSTLY:
         return []
-    return [Evidence(-2.0, f"reads up to {np.max(np.abs(values)):.0f} {PARTS[part].unit}, which cannot be")]
+    return [Evidence(-2.0, f"reads up to {np.max(np.abs(values)):.0f} {PARTS[part].unit}, which is impossible")]
 
 
 def _link(signal: Logged, volts: FloatArray, around: Surroundings) -> list[Evidence]:
@@ -59,8 +59,8 @@ def _link(signal: Logged, volts: FloatArray, around: Surroundings) -> list[Evide
     if shape is None:
         return [_low_voltage(volts)]
     if shape.rise is not None and shape.gradual:
-        told = f"rises to {shape.level_V:.0f} V at {shape.rise.start_s:.2f} s, through values in between, and stays"
-        return [Evidence(2.0, told)]
+        reason = f"rises to {shape.level_V:.0f} V at {shape.rise.start_s:.2f} s, through values in between, and stays"
+        return [Evidence(2.0, reason)]
     if shape.gradual:
         return [Evidence(1.0, f"falls gradually from {shape.level_V:.0f} V")]
     if shape.sinks:
@@ -165,9 +165,9 @@ def _moves_with(signal: Logged, values: FloatArray, around: Surroundings, other:
 def _throttle(signal: Logged, percent: FloatArray, around: Surroundings) -> list[Evidence]:
     low, high = float(np.quantile(percent, 1 - _MOSTLY)), float(np.quantile(percent, _MOSTLY))
     if low < _POSSIBLE["%"][0]:
-        return [Evidence(-1.5, f"down to {np.min(percent):.0f} %: no pedal")]
+        return [Evidence(-1.5, f"down to {np.min(percent):.0f} %: not a pedal")]
     if low > 10:
-        return [Evidence(-1.5, f"never below {low:.0f} %: no pedal that is let go")]
+        return [Evidence(-1.5, f"never below {low:.0f} %: not a released pedal")]
     if high - low >= 10:
         return [Evidence(1.0, f"from {low:.0f} to {np.max(percent):.0f} %")]
     return []
@@ -179,7 +179,7 @@ def _temperature(signal: Logged, celsius: FloatArray, around: Surroundings) -> l
         return []
     if np.mean(rates <= _FASTEST_K_PER_S) >= _MOSTLY:
         return [Evidence(0.5, f"changes slowly, {np.min(celsius):.0f} to {np.max(celsius):.0f} °C")]
-    return [Evidence(-2.0, "jumps as no temperature does")]
+    return [Evidence(-2.0, "jumps, unlike a temperature")]
 
 
 _LOOKS: dict[str, Callable[[Logged, FloatArray, Surroundings], list[Evidence]]] = {

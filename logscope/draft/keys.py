@@ -80,18 +80,19 @@ def _direction(part: str, signal: Logged, players: Mapping[str, Logged], around:
     if part == "battery_current":
         match pack_direction(signal, values, around):
             case 1:
-                return Keys(remarks=("positive while the pack discharges, as it must be",))
+                return Keys(remarks=("positive while the pack discharges, as required",))
             case -1:
-                return Keys({"scale": -1.0}, ("turned round: negative while the pack discharges",))
-        return Keys(
-            remarks=("which way it counts is not shown: it must be positive while discharging, else scale = -1",)
-        )
+                return Keys({"scale": -1.0}, ("sign reversed: it was negative while the pack discharges",))
+        return Keys(remarks=("its sign is unknown: it must be positive while discharging, else scale = -1",))
     if part in {"motor_speed", "motor_speed_second"} and "vehicle_speed" in players:
         road = players["vehicle_speed"]
         kmh = road.as_part("vehicle_speed")
         ratio = tracks(signal.time_s, values, road.time_s, kmh) if kmh is not None else None
         if ratio is not None and ratio < 0:
-            return Keys({"scale": -1.0}, ("turned round: negative while moving; remove scale if this was in reverse",))
+            return Keys(
+                {"scale": -1.0},
+                ("sign reversed: it was negative while moving; remove scale if the vehicle drove backwards",),
+            )
     return Keys()
 
 

@@ -43,8 +43,8 @@ def look_around(signals: Sequence[Logged]) -> Surroundings:
     packs: dict[str, float] = {}
     rises: list[tuple[bool, float, Rise, str]] = []
     for signal in signals:
-        told = signal.unit or Word.VOLTAGE in signal.sense.own
-        volts = signal.as_part("dc_link_voltage") if told else None
+        named = signal.unit or Word.VOLTAGE in signal.sense.own
+        volts = signal.as_part("dc_link_voltage") if named else None
         shape = voltage_shape(signal.time_s, volts) if volts is not None else None
         if shape is not None:
             packs[signal.reference] = shape.level_V

@@ -53,7 +53,7 @@ def relay(signal: Logged, values: FloatArray, around: Surroundings) -> list[Evid
 
 
 def contactor(signal: Logged, values: FloatArray, around: Surroundings) -> list[Evidence]:
-    """Comes on when the link is up."""
+    """Comes on when the link is charged."""
     found, rise = _switch(signal, values), around.rise
     for start, end in _spells(signal, values):
         if rise and rise.start_s < start <= rise.end_s + _AFTER_RISE_S and end > rise.end_s + _AFTER_RISE_S:

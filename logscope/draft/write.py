@@ -15,12 +15,12 @@ from logscope.vehicle import CanSection, SerialSection
 
 _WIDTH = 110
 
-# What no log tells. Key, and where the number comes from.
+# What no log contains. Key, and where the number comes from.
 _NUMBERS: dict[str, tuple[tuple[str, str], ...]] = {
     "precharge": (
-        ("resistance_ohm", "of the precharge resistor, cold: data sheet, or measured with the link proven dead"),
-        ("capacitance_uF", "on the link in all: inverter, and whatever else hangs on it"),
-        ("timeout_s", "after which the controller gives up"),
+        ("resistance_ohm", "of the cold precharge resistor: data sheet, or measured with the link proven dead"),
+        ("capacitance_uF", "all capacitance on the link: inverter and every other device"),
+        ("timeout_s", "after which the controller stops precharge"),
         ("resistor_energy_J", "per pulse: data sheet of the resistor"),
     ),
     "dc_link": (
@@ -45,8 +45,8 @@ _NUMBERS: dict[str, tuple[tuple[str, str], ...]] = {
         ("motor_temperature_C", "data sheet"),
         ("inverter_temperature_C", "data sheet"),
         ("coolant_temperature_C", "data sheet"),
-        ("battery_min_V", "cells in series × the least voltage of one"),
-        ("battery_max_V", "cells in series × the most voltage of one"),
+        ("battery_min_V", "cells in series × lowest cell voltage"),
+        ("battery_max_V", "cells in series × highest cell voltage"),
         ("aux_min_V", "below which controllers drop out"),
     ),
 }
@@ -77,7 +77,7 @@ def vehicle_text(
         "",
     ]
     for served in can:
-        bus = f"bus = {_text(served.bus)}" if served.bus else '# bus = "can0"    # where it serves one bus only'
+        bus = f"bus = {_text(served.bus)}" if served.bus else '# bus = "can0"    # to use it for one bus only'
         columns = [f"columns = {_columns(served.columns)}"] if served.columns else []
         lines += ["[[can]]", _definitions(served.definitions), bus, *columns, ""]
     for console in serial:
@@ -89,10 +89,10 @@ def vehicle_text(
     if missing:
         lines += [
             "",
-            *_comment('Not found among what occurs in this log; add what there is, as part = "Message.Signal":'),
+            *_comment('Not found in this log; add what you have, as part = "Message.Signal":'),
         ]
-        lines += [f'# {part:<22} = ""    # {_told(part)}' for part in missing]
-    lines += ["", *_comment("No log tells the numbers below. Fill in what you know, and remove the # in front.")]
+        lines += [f'# {part:<22} = ""    # {_meaning(part)}' for part in missing]
+    lines += ["", *_comment("No log contains the numbers below. Fill in what you know, and remove the # in front.")]
     lines += _comment(CAUTION_HV)
     for section, numbers in _NUMBERS.items():
         lines += ["", f"[{section}]", *_comment(seen.get(section, ""))]
@@ -106,8 +106,8 @@ def _definitions(paths: Sequence[str]) -> str:
 
 def _columns(layout: ColumnLayout) -> str:
     """The columns as an inline table; what is as by default is left out."""
-    told = layout.model_dump(mode="json", exclude_defaults=True)
-    return "{ " + ", ".join(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in told.items()) + " }"
+    written = layout.model_dump(mode="json", exclude_defaults=True)
+    return "{ " + ", ".join(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in written.items()) + " }"
 
 
 def _mapping(part: str, choice: Choice, keys: Keys) -> list[str]:
@@ -137,7 +137,7 @@ def _written(value: float | str | Values) -> str:
     return str(int(value)) if float(value).is_integer() else repr(float(value))
 
 
-def _told(part: str) -> str:
+def _meaning(part: str) -> str:
     info = PARTS[part]
     return f"{info.meaning}, in {info.unit}" if info.unit else info.meaning
 

@@ -53,28 +53,28 @@ def _own_digest() -> str:
 def kept(folder: Path, key: str, log: Path) -> Row | None:
     """The row of an earlier run; None where there is none, or it cannot be read."""
     try:
-        told = json.loads((folder / f"{key}.json").read_text(encoding="utf-8"))
+        stored = json.loads((folder / f"{key}.json").read_text(encoding="utf-8"))
         return Row(
             log=str(log),
-            date=datetime.fromisoformat(told["date"]),
-            dated=bool(told["dated"]),
-            duration_s=float(told["duration_s"]),
-            values=_measured(told["values"]),
+            date=datetime.fromisoformat(stored["date"]),
+            dated=bool(stored["dated"]),
+            duration_s=float(stored["duration_s"]),
+            values=_measured(stored["values"]),
             tuning=Tuning(
-                _measured(told["tuning"]["values"]),
-                tuple(told["tuning"]["step_s"]),
-                tuple(told["tuning"]["step_share"]),
-                Advice(*told["tuning"]["advice"]) if told["tuning"]["advice"] else None,
-                told["tuning"]["loop"],
+                _measured(stored["tuning"]["values"]),
+                tuple(stored["tuning"]["step_s"]),
+                tuple(stored["tuning"]["step_share"]),
+                Advice(*stored["tuning"]["advice"]) if stored["tuning"]["advice"] else None,
+                stored["tuning"]["loop"],
             ),
-            cautions=tuple(map(str, told["cautions"])),
+            cautions=tuple(map(str, stored["cautions"])),
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
 
-def _measured(told: dict[str, Any]) -> dict[str, Measured]:
-    return {name: Measured(**value) for name, value in told.items()}
+def _measured(stored: dict[str, Any]) -> dict[str, Measured]:
+    return {name: Measured(**value) for name, value in stored.items()}
 
 
 def keep(folder: Path, key: str, row: Row) -> None:

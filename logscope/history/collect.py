@@ -52,7 +52,7 @@ def find_logs(places: Sequence[Path], notes: Path | None = None) -> list[Path]:
     if notes is not None:
         logs = [log for log in logs if file_key(log) != file_key(notes)]
     if not logs:
-        raise RequestError("there is no log in this folder", where=places[0], do="Name the folder that holds the logs.")
+        raise RequestError("no log in this folder", where=places[0], do="Name the folder that holds the logs.")
     return list({file_key(log): log for log in reversed(logs)}.values())[::-1]
 
 
@@ -67,12 +67,12 @@ def collect(
 
     folder : where rows are kept; None keeps nothing
     """
-    told_by = vehicle.files
+    definitions = vehicle.files
     rows: list[Row] = []
     skipped: list[tuple[str, str]] = []
     for log in logs:
         try:
-            rows.append(_row(log, vehicle, check, told_by, folder))
+            rows.append(_row(log, vehicle, check, definitions, folder))
         except LogError as error:
             skipped.append((str(log), str(error)))
     if not rows:
@@ -88,10 +88,10 @@ def collect(
     )
 
 
-def _row(log: Path, vehicle: Vehicle, check: CheckLog, told_by: Sequence[Path], folder: Path | None) -> Row:
+def _row(log: Path, vehicle: Vehicle, check: CheckLog, definitions: Sequence[Path], folder: Path | None) -> Row:
     if not log.is_file():
-        raise LogError("there is no such log", where=log, do="Look at the name.")
-    key = content_key(log, told_by) if folder is not None else ""
+        raise LogError("log not found", where=log, do="Check the path.")
+    key = content_key(log, definitions) if folder is not None else ""
     if folder is not None and (row := kept(folder, key, log)) is not None:
         return row if row.dated else _row_dated_by_file(row, log)
     result = check(log)

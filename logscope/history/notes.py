@@ -30,10 +30,10 @@ def _from_toml(path: Path) -> list[tuple[int | None, Any, str]]:
     content, _ = read_toml(path, "the notes file", RequestError)
     entries = content.get("note", [])
     if set(content) - {"note"} or not isinstance(entries, list):
-        raise RequestError("a notes file holds nothing but [[note]] sections", where=path, do=_DO)
+        raise RequestError("a notes file may hold [[note]] sections only", where=path, do=_DO)
     for entry in entries:
         if not isinstance(entry, dict) or set(entry) != {"date", "text"}:
-            raise RequestError("a [[note]] needs date and text, and no more", where=path, do=_DO)
+            raise RequestError("a [[note]] needs exactly date and text", where=path, do=_DO)
     return [(None, entry["date"], str(entry["text"])) for entry in entries]
 
 
@@ -49,7 +49,7 @@ def _from_csv(path: Path) -> list[tuple[int | None, Any, str]]:
         if not any(cells) or (line == 1 and cells[0].casefold() == "date"):
             continue
         if len(cells) < 2:
-            raise RequestError("this line holds no date and text", where=path, line=line, do=_DO)
+            raise RequestError("this line has no date and text", where=path, line=line, do=_DO)
         entries.append((line, cells[0], ", ".join(cells[1:])))
     return entries
 
@@ -64,5 +64,5 @@ def _moment(path: Path, line: int | None, when: Any) -> datetime:
         if not isinstance(when, datetime):
             raise ValueError
     except ValueError:
-        raise RequestError(f"“{when}” is no date", where=path, line=line, do=_DO) from None
+        raise RequestError(f"“{when}” is not a date", where=path, line=line, do=_DO) from None
     return when.replace(tzinfo=UTC) if when.tzinfo is None else when.astimezone(UTC)

@@ -29,7 +29,7 @@ class Row:
     """One log.
 
     log : its path; date : UTC, of the log's first stamp, or of the file where the log has no dates (`dated` is False)
-    values : by name of the measure, only what this log tells; tuning : what it tells of the tuning
+    values : by name of the measure, only those in this log; tuning : its tuning measures
     cautions : what is in doubt, or was assumed, to read the log
     """
 
@@ -66,7 +66,7 @@ class StepChange:
 class Drift:
     """A measure that drifts, or steps once.
 
-    change : over the time from the first log that tells it to the last, or at the step, in percent of a ratio, else in
+    change : over the time from the first log that has it to the last, or at the step, in percent of a ratio, else in
         its unit
     p_value : chance of such a change by chance alone, over all measures; changed : whether notes lie in between
     step : where one step explains the values better than a line
@@ -95,7 +95,7 @@ class History:
 
 
 def values_of(result: Result, vehicle: Vehicle, measures: Sequence[Measure]) -> dict[str, Measured]:
-    """What one checked log tells of each measure.
+    """The value of each measure in one checked log.
 
     Rates are those of all its driving: unlike a comparison, a history does not allow for how hard it was driven.
     """
@@ -147,11 +147,11 @@ def _floor(measure: NoiseFloor, result: Result, vehicle: Vehicle, run: Driving) 
     if grid is None:
         return None
     level, weight, hidden = floors([(run, measure.samples(result.signals, vehicle))], coarser(grid, 1, 1))
-    told = level[weight > 0]
-    if hidden or not told.size:
+    known = level[weight > 0]
+    if hidden or not known.size:
         return None
-    value = exp(float(np.mean(told)))
-    if told.size < 2:
+    value = exp(float(np.mean(known)))
+    if known.size < 2:
         return Measured(value, measure.unit)
-    reach = float(stats.t.ppf(0.975, told.size - 1)) * float(np.std(told, ddof=1)) / float(np.sqrt(told.size))
+    reach = float(stats.t.ppf(0.975, known.size - 1)) * float(np.std(known, ddof=1)) / float(np.sqrt(known.size))
     return Measured(value, measure.unit, value * exp(-reach), value * exp(reach))

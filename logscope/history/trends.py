@@ -23,8 +23,8 @@ _DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
-    """What the logs tell of one measure: the rows, and the line or the step that explains them better."""
+class _Trend:
+    """One measure over the logs: the rows, and the line or the step that explains them better."""
 
     measure: Repeated
     rows: Sequence[Row]
@@ -45,16 +45,16 @@ def drifts(rows: Sequence[Row], notes: Sequence[Note], measures: Sequence[Measur
     A weighted line over the dates, or one step between two logs, whichever explains the values better by Schwarz's
     criterion; in the logarithm for what is compared as a ratio.
     """
-    told = [each for m in measures if isinstance(m, Repeated) and (each := _best(m, rows)) is not None]
-    chances = holm([each.p_value for each in told])
+    found = [each for m in measures if isinstance(m, Repeated) and (each := _best(m, rows)) is not None]
+    chances = holm([each.p_value for each in found])
     return tuple(
         _drift(each, chance, notes)
-        for each, chance in zip(told, chances, strict=True)
+        for each, chance in zip(found, chances, strict=True)
         if chance <= TREND_LEVEL and each.size >= each.measure.margin
     )
 
 
-def _best(measure: Repeated, rows: Sequence[Row]) -> _Told | None:
+def _best(measure: Repeated, rows: Sequence[Row]) -> _Trend | None:
     of = [row for row in rows if _limits(row, measure.name) is not None]
     if len(of) < LEAST_LOGS:
         return None
@@ -66,7 +66,7 @@ def _best(measure: Repeated, rows: Sequence[Row]) -> _Told | None:
     trend, step = weighted_trend(days - days[0], value, deviation), weighted_step(value, deviation)
     if trend is None or step is None:
         return None
-    return _Told(measure, of, step if _steps(trend, step, days - days[0], value, deviation) else trend)
+    return _Trend(measure, of, step if _steps(trend, step, days - days[0], value, deviation) else trend)
 
 
 def _steps(trend: Trend, step: Step, days: FloatArray, value: FloatArray, deviation: FloatArray) -> bool:
@@ -86,8 +86,8 @@ def _limits(row: Row, name: str) -> tuple[float, float, float] | None:
     return measured.value, measured.low, measured.high
 
 
-def _drift(told: _Told, chance: float, notes: Sequence[Note]) -> Drift:
-    measure, of, best = told.measure, told.rows, told.best
+def _drift(found: _Trend, chance: float, notes: Sequence[Note]) -> Drift:
+    measure, of, best = found.measure, found.rows, found.best
     first, last = of[0].date, of[-1].date
     days = (last - first).total_seconds() / _DAY_S
     step = None

@@ -1,4 +1,4 @@
-"""What one run tells of the vehicle's tuning: measures with their limits, a step response, and what to change next."""
+"""What one run shows of the vehicle's tuning: measures with their limits, a step response, and what to change next."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ class Aspect(NamedTuple):
     better: int = 0
 
 
-# Which way is better is plain for these alone; the others depend on the vehicle and on taste, and of a swing or a
-# judder none at all, which a run does not tell, is the best.
+# Which way is better is clear for these alone; the others depend on the vehicle and on taste. No oscillation and no
+# judder at all would be best, but a run without them has no value here.
 ASPECTS: tuple[Aspect, ...] = (
     Aspect("current_control.response", "overshoot_percent", "Overshoot", -1),
     Aspect("current_control.response", "rise_time_s", "Rise time"),
     Aspect("current_control.response", "settling_time_s", "Settling time", -1),
-    Aspect("current_control.oscillation", "swing_Hz", "Swing of the control"),
-    Aspect("current_control.oscillation", "damping_ratio", "Damping of the swing"),
+    Aspect("current_control.oscillation", "swing_Hz", "Oscillation of the control"),
+    Aspect("current_control.oscillation", "damping_ratio", "Damping of the oscillation"),
     Aspect("driveline.judder", "judder_Hz", "Launch judder"),
     Aspect("driveline.judder", "damping_ratio", "Damping of the judder"),
     Aspect("throttle.sound", "dead_band_percent", "Dead band of the pedal"),
@@ -41,12 +41,12 @@ ASPECTS: tuple[Aspect, ...] = (
     Aspect("battery.resistance", "resistance_ohm", "Battery resistance", -1),
     Aspect("battery.energy", "consumption_Wh_per_km", "Consumption", -1),
     Aspect("battery.energy", "returned_percent", "Returned by braking", 1),
-    Aspect("limits.margin", "motor_current_margin_A", "Least margin of motor current"),
+    Aspect("limits.margin", "motor_current_margin_A", "Smallest margin of motor current"),
 )
 
 
 class Advice(NamedTuple):
-    """What the run asks for: what was found, what to change or look at next, and the caution where there is one."""
+    """What the run calls for: what was found, what to change or look at next, and the caution where there is one."""
 
     title: str
     next_step: str
@@ -57,7 +57,7 @@ class Advice(NamedTuple):
 class Tuning:
     """One run.
 
-    values : by title of the aspect, only what this run tells
+    values : by title of the aspect, only what this run holds
     loop : the part whose control was judged, empty where none was; runs judged by different parts are not alike in it
     step_s, step_share : the largest step response, time since the target moved [s] and share of the step; empty where
         there is none
@@ -71,7 +71,7 @@ class Tuning:
 
 
 def tuning_of(result: Result) -> Tuning:
-    """What a checked log tells of the tuning."""
+    """What a checked log shows of the tuning."""
     findings = [finding for finding in result.findings if finding.kind.startswith(_KINDS)]
     values = {
         aspect.title: finding.measured[aspect.value]
@@ -85,20 +85,20 @@ def tuning_of(result: Result) -> Tuning:
     return Tuning(values, *_step(findings), _advice(findings), judged)
 
 
-def bests(told: Sequence[Tuning]) -> dict[str, int | None]:
+def bests(runs: Sequence[Tuning]) -> dict[str, int | None]:
     """By title of the aspect, which of the runs is best; None where none stands out, or they are not alike."""
-    alike = len({each.loop for each in told if each.loop}) <= 1
+    alike = len({each.loop for each in runs if each.loop}) <= 1
     return {
-        aspect.title: best_of(aspect, [each.values.get(aspect.title) for each in told])
+        aspect.title: best_of(aspect, [each.values.get(aspect.title) for each in runs])
         if alike or not aspect.kind.startswith(_CONTROL)
         else None
         for aspect in ASPECTS
     }
 
 
-def best_of(aspect: Aspect, told: Sequence[Measured | None]) -> int | None:
-    """Which run is best in an aspect; None where its limits do not part from those of every other run that tells it."""
-    sides = [(k, each.low, each.high) for k, each in enumerate(told) if each is not None]
+def best_of(aspect: Aspect, runs: Sequence[Measured | None]) -> int | None:
+    """Which run is best in an aspect; None where its limits do not part from those of every other run that has it."""
+    sides = [(k, each.low, each.high) for k, each in enumerate(runs) if each is not None]
     ranges = [(k, low, high) for k, low, high in sides if low is not None and high is not None]
     if not aspect.better or len(ranges) < 2 or len(ranges) < len(sides):
         return None
@@ -125,7 +125,7 @@ def _step(findings: Sequence[Finding]) -> tuple[tuple[float, ...], tuple[float, 
 
 
 def _advice(findings: Sequence[Finding]) -> Advice | None:
-    """The gravest finding that asks for something; the control comes before what hangs on it."""
+    """The gravest finding that asks for something; the control comes before what depends on it."""
     asking = [finding for finding in findings if finding.severity.rank >= Severity.WARNING.rank]
     if not asking:
         return None

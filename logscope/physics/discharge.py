@@ -1,6 +1,6 @@
 """How the voltage of a capacitor falls when its source is taken away.
 
-Each curve starts at 1 and is told by its rate at the start, so that they can be compared with one another. Source: a
+Each curve starts at 1 and is described by its initial rate, so that they can be compared with one another. Source: a
 capacitor's i = C·dV/dt, integrated for a resistor, a constant current and a constant power; the first as in Alexander &
 Sadiku, Fundamentals of Electric Circuits, chapter 7, the others own derivations.
 """

@@ -1,4 +1,4 @@
-"""How fast a motor shaft can change its speed, and how finely an encoder can tell it."""
+"""How fast a motor shaft can change its speed, and how finely an encoder can resolve it."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 
-# The least loop that a contactor can close onto: bounds the inrush from above (common practice, no published source).
+# The lowest loop resistance that a contactor closes onto: bounds the inrush (common practice, no published source).
 LOOP_OHM = 0.010
 LOOP_H = 1e-6
 

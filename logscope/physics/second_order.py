@@ -12,7 +12,7 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 
-_APART = 1e-4  # from critical damping, where both poles meet and the formula divides by nought
+_APART = 1e-4  # from critical damping, where both poles meet and the formula divides by zero
 
 
 def _poles(natural: float, damping: float) -> tuple[complex, complex]:

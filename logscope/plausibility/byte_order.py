@@ -21,7 +21,7 @@ _WRAPS = 4  # leaps over the range
 _LEAP = 0.7  # of the whole range: a leap between both of its ends
 _NEAR = 0.1  # of the whole range: the leap the other way about
 _EDGE_MARKS = 256  # raw values at the top end that mark “no value”, 0xFF00 and above (practice)
-_LEAST_VALUES = 6  # different values near the top: marks are one or two
+_MIN_VALUES = 6  # different values near the top: marks are one or two
 
 
 class Misread(Enum):
@@ -75,7 +75,7 @@ def _wraps(raw: NDArray[np.int64], encoding: Encoding) -> Misread | None:
     if np.count_nonzero(over) < _WRAPS:
         return None
     top = raw[raw > (1.0 - _NEAR) * whole]
-    if np.unique(top).size < _LEAST_VALUES or bool(np.all(marks[raw > (1.0 - _NEAR) * whole])):
+    if np.unique(top).size < _MIN_VALUES or bool(np.all(marks[raw > (1.0 - _NEAR) * whole])):
         return None
     middle = (raw > 0.4 * whole) & (raw < 0.6 * whole)
     return Misread.UNSIGNED if not middle.any() else Misread.HIGH_BITS

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logscope.arrays import BoolArray
-from logscope.findings import Event, Finding, Measured, Severity
+from logscope.findings import Event, Evidence, Finding, Measured, Severity
+from logscope.parts import part_name, part_title
 from logscope.plausibility.marks import raw_text
-from logscope.plausibility.name import line_of, said, titled
+from logscope.plausibility.name import line_of
 from logscope.plausibility.no_value import mark_samples
 from logscope.plausibility.waking import waking_samples
 from logscope.signals import Part, Signals
@@ -24,25 +25,31 @@ _EVENTS = 200  # listed one by one; more is a list nobody reads
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cleaned:
-    """Signals without readings that are none; findings : what was taken out, one for each part and reason."""
+    """Signals without readings that are none.
+
+    findings : what was taken out, one for each part and reason; originals : those parts before that
+    """
 
     signals: Signals
     findings: tuple[Finding, ...]
+    originals: Mapping[str, Part]
 
 
 def clean(signals: Signals, vehicle: Vehicle) -> Cleaned:
     """Take out marks for “no value”, then the first readings of controllers that wake."""
     findings: list[Finding] = []
-    for found_in, tell in ((mark_samples, _no_value), (waking_samples, _waking)):
+    originals: dict[str, Part] = {}
+    for found_in, finding_of in ((mark_samples, _no_value), (waking_samples, _waking)):
         found = found_in(signals, vehicle)
-        findings += [tell(signals.parts[name], samples, vehicle) for name, samples in found.items()]
+        findings += [finding_of(signals.parts[name], samples, vehicle) for name, samples in found.items()]
+        originals = {name: signals.parts[name] for name in found} | originals
         signals = _without(signals, found)
-    return Cleaned(signals, tuple(findings))
+    return Cleaned(signals, tuple(findings), originals)
 
 
 def _without(signals: Signals, found: Mapping[str, BoolArray]) -> Signals:
     doubtful = {
-        name: f"{100 * float(np.mean(samples)):.3g} % of the readings of {said(name)} are marks for “no value”"
+        name: f"{100 * float(np.mean(samples)):.3g} % of the readings of {part_name(name)} are marks for “no value”"
         for name, samples in found.items()
         if np.mean(samples) > _MOSTLY
     }
@@ -58,15 +65,15 @@ def _no_value(part: Part, marks: BoolArray, vehicle: Vehicle) -> Finding:
     mostly = share > _MOSTLY
     shown = _shown(part, marks)
     if mostly:
-        told = f"So {said(part.name)} is unknown in this log, and nothing that needs it was checked."
+        effect = f"{part_title(part.name)} is unknown in this log, so nothing that needs it was checked."
         step = (
-            f"Check what {line_of(part.name, vehicle)} names, and whether its sensor is fitted and connected and its "
-            "controller awake."
+            f"Check what {line_of(part.name, vehicle)} names. Check that its sensor is fitted and connected and its "
+            "controller powered."
         )
     else:
-        told = f"They were left out; {total - count} readings remain."
+        effect = f"They were left out; {total - count} readings remain."
         step = (
-            "No action, if the device was starting or stopping then. If not, check its sensor and plug, and "
+            "No action if the device was starting or stopping then. Otherwise check its sensor and plug, and "
             f"what {line_of(part.name, vehicle)} names."
         )
     return _finding(
@@ -74,12 +81,15 @@ def _no_value(part: Part, marks: BoolArray, vehicle: Vehicle) -> Finding:
         Severity.WARNING if mostly else Severity.INFO,
         part,
         marks,
-        title=f"{titled(part.name)}: {count} of {total} readings are “no value” ({shown})",
+        title=f"{part_title(part.name)}: {count} of {total} readings are “no value” ({shown})",
         explanation=(
             f"{count} of {total} readings are {shown}: a mark for “no value”, or a sensor at the end of its range. "
-            f"{told} SAE J1939-71 reserves the highest values of a field for such marks; other marks are common "
-            "practice, with no published source. A reading counts as a mark where it is impossible, where it jumps "
-            "there and back with none between, or where it stands there unmoved."
+            f"{effect}"
+        ),
+        method=(
+            "A reading counts as a mark where it is impossible for this part, where it jumps there and back with "
+            "nothing between, or where it stays there unchanged. SAE J1939-71 reserves the highest values of a field "
+            "for such marks; other marks are common practice, no published source."
         ),
         next_step=step,
     )
@@ -96,20 +106,26 @@ def _waking(part: Part, waking: BoolArray, vehicle: Vehicle) -> Finding:
         Severity.INFO,
         part,
         waking,
-        title=f"{titled(part.name)}: {readings} of a controller that was waking ({values})",
+        title=f"{part_title(part.name)}: {readings} left out while its controller started ({values})",
         explanation=(
-            f"{readings} of {said(part.name)} ({values}) cannot be true: it cannot change from there to the next "
-            "reading so fast. A controller that starts, or starts again, sends such values before it has measured. "
-            "They were left out."
+            f"{readings} ({values}) cannot be true: {part_name(part.name)} cannot change from there to the next "
+            "reading in that time. A controller that starts or restarts sends such values before it has measured. They "
+            "were left out."
         ),
-        next_step=(
-            "No action at power-up. If a controller starts again while driving, check its 12 V supply and ground."
-        ),
+        next_step=("No action at power-up. If a controller restarts while driving, check its 12 V supply and ground."),
     )
 
 
 def _finding(
-    kind: str, severity: Severity, part: Part, chosen: BoolArray, *, title: str, explanation: str, next_step: str
+    kind: str,
+    severity: Severity,
+    part: Part,
+    chosen: BoolArray,
+    *,
+    title: str,
+    explanation: str,
+    next_step: str,
+    method: str = "",
 ) -> Finding:
     """What was taken out of a part. chosen : which samples, shape (n,)."""
     gap_s = gap_threshold_s(part.time_s)
@@ -122,6 +138,7 @@ def _finding(
         end_s=events[-1].end_s,
         title=title,
         explanation=explanation,
+        method=method,
         next_step=next_step,
         parts=(part.name,),
         measured={
@@ -129,6 +146,7 @@ def _finding(
             "share_percent": Measured(100.0 * float(np.mean(chosen)), "%"),
         },
         events=tuple(events[:_EVENTS]),
+        evidence=Evidence(as_logged=True),
     )
 
 

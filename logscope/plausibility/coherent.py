@@ -12,7 +12,7 @@ from logscope.signals import Part, Signals
 _JUDGED_AT_MOST = 200_000  # samples in a row
 _HIGH = 0.3  # of the highest reading, rare ones apart
 _LEAP = 0.5  # of the highest reading: in most samples, no quantity of a vehicle changes by as much, at 5 Hz or faster
-_LEAST = 5  # high samples: fewer are an inrush or a single disturbance
+_FEWEST = 5  # high samples: fewer are an inrush or a single disturbance
 
 
 def coherent(signals: Signals) -> Signals:
@@ -22,12 +22,12 @@ def coherent(signals: Signals) -> Signals:
 
 
 def _leaps(part: Part) -> bool:
-    if PARTS[part.name].role is not Role.QUANTITY or part.value.size < _LEAST:
+    if PARTS[part.name].role is not Role.QUANTITY or part.value.size < _FEWEST:
         return False
     value = part.value[:_JUDGED_AT_MOST]
     top = float(np.quantile(np.abs(value), 0.99))
     leaps = np.abs(np.diff(value))
     high = np.abs(value[1:]) > _HIGH * top
-    if top <= 0.0 or np.count_nonzero(high) < _LEAST:
+    if top <= 0.0 or np.count_nonzero(high) < _FEWEST:
         return False
     return float(np.median(leaps[high])) > _LEAP * top

@@ -1,4 +1,4 @@
-"""Values of the vehicle file that were probably typed in another unit, and what was probably meant.
+"""Values of the vehicle file that were probably entered in another unit, and what was probably meant.
 
 What cannot be meant at all is refused when the file is read; here are values that are only most unlikely. They are
 taken out, so that no check uses them.
@@ -20,17 +20,17 @@ _SHORTEST_S, _LONGEST_S = 1e-3, 60.0
 
 @dataclass(frozen=True, slots=True)
 class _Usual:
-    """Between which a value of the vehicle file lies for nearly every conversion; `units` : (factor, typed in)."""
+    """Between which a value of the vehicle file lies for nearly every conversion; `units` : (factor, entered in)."""
 
     section: str
     key: str
-    least: float
-    most: float
+    lowest: float
+    highest: float
     unit: str
     units: tuple[tuple[float, str], ...]
 
 
-# From a quad to a lorry (practice): what lies outside was typed in another unit, or upside down.
+# From a quad to a lorry (practice): what lies outside was entered in another unit, or inverted.
 _USUAL = (
     _Usual("driveline", "wheel_radius_m", 0.1, 0.8, "m", ((0.01, "cm"), (0.001, "mm"), (0.0254, "inches"))),
     _Usual("driveline", "mass_kg", 100.0, 40_000.0, "kg", ((1000.0, "t"), (0.001, "g"))),
@@ -53,7 +53,7 @@ class Unlikely:
     """A value, or values together, of the vehicle file.
 
     section, keys : where they stand; fact : what is unlikely; meant : what to write instead, where that is clear
-    value, least, most, unit : what is unlikely and its usual range; name : what that is, with the unit
+    value, lowest, highest, unit : what is unlikely and its usual range; name : what that is, with the unit
     """
 
     section: str
@@ -62,8 +62,8 @@ class Unlikely:
     meant: str
     name: str
     value: float
-    least: float
-    most: float
+    lowest: float
+    highest: float
     unit: str
 
     @property
@@ -78,12 +78,12 @@ def unlikely(vehicle: Vehicle) -> Iterator[Unlikely]:
     yield from _swapped_limits(vehicle)
     for usual in _USUAL:
         value = getattr(getattr(vehicle, usual.section), usual.key)
-        if value is not None and not usual.least <= value <= usual.most:
+        if value is not None and not usual.lowest <= value <= usual.highest:
             yield _unusual(usual, value)
     ratio = vehicle.driveline.ratio
     if ratio is not None and not 1.0 <= ratio <= 40.0:
-        meant = f"ratio = {1.0 / ratio:.4g}, if it was typed upside down" if 1.0 <= 1.0 / ratio <= 40.0 else ""
-        fact = f"a ratio of {ratio:g} motor turns for one turn of the wheel"
+        meant = f"ratio = {1.0 / ratio:.4g}, if it was entered inverted" if 1.0 <= 1.0 / ratio <= 40.0 else ""
+        fact = f"{ratio:g} motor turns per turn of the wheel"
         yield Unlikely("driveline", ("ratio",), fact, meant, "ratio", ratio, 1.0, 40.0, "")
 
 
@@ -103,34 +103,35 @@ def _time_constant(vehicle: Vehicle) -> Iterator[Unlikely]:
     assert ohm is not None
     assert farad is not None
     readings = (
-        (constant * 1e6, f"capacitance_uF = {farad * 1e6:.4g}", "the capacitance was typed in F"),
-        (constant * 1e3, f"capacitance_uF = {farad * 1e3:.4g}", "the capacitance was typed in mF"),
-        (constant * 1e3, f"resistance_ohm = {ohm * 1e3:.4g}", "the resistance was typed in kΩ"),
-        (constant * 1e-3, f"capacitance_uF = {farad * 1e-3:.4g}", "the capacitance was typed in nF"),
+        (constant * 1e6, f"capacitance_uF = {farad * 1e6:.4g}", "the capacitance was entered in F"),
+        (constant * 1e3, f"capacitance_uF = {farad * 1e3:.4g}", "the capacitance was entered in mF"),
+        (constant * 1e3, f"resistance_ohm = {ohm * 1e3:.4g}", "the resistance was entered in kΩ"),
+        (constant * 1e-3, f"capacitance_uF = {farad * 1e-3:.4g}", "the capacitance was entered in nF"),
     )
     meant = " or ".join(f"{write}, if {why}" for value, write, why in readings if 0.01 <= value <= 5.0)
-    fact = f"{ohm:g} Ω and {farad:g} µF make a time constant of {constant:.3g} s"
+    fact = f"{ohm:g} Ω and {farad:g} µF give a time constant of {constant:.3g} s"
     keys = ("resistance_ohm", "capacitance_uF")
     yield Unlikely("precharge", keys, fact, meant, "time_constant_s", constant, _SHORTEST_S, _LONGEST_S, "s")
 
 
 def _swapped_limits(vehicle: Vehicle) -> Iterator[Unlikely]:
-    least, most = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
-    if least is not None and most is not None and least >= most:
-        fact = f"the lowest battery voltage, {least:g} V, is not below the highest, {most:g} V"
-        meant = f"battery_min_V = {most:g} and battery_max_V = {least:g}, if they were exchanged"
+    lowest, highest = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
+    if lowest is not None and highest is not None and lowest >= highest:
+        fact = f"the lowest battery voltage, {lowest:g} V, is not below the highest, {highest:g} V"
+        meant = f"battery_min_V = {highest:g} and battery_max_V = {lowest:g}, if they were swapped"
         keys = ("battery_max_V", "battery_min_V")
-        yield Unlikely("limits", keys, fact, meant, "battery_min_V", least, 0.0, most, "V")
+        yield Unlikely("limits", keys, fact, meant, "battery_min_V", lowest, 0.0, highest, "V")
 
 
 def _unusual(usual: _Usual, value: float) -> Unlikely:
     readings = ((value * factor, unit) for factor, unit in usual.units)
     meant = next(
-        (f"{usual.key} = {v:.4g}, if it was typed in {u}" for v, u in readings if usual.least <= v <= usual.most), ""
+        (f"{usual.key} = {v:.4g}, if it was entered in {u}" for v, u in readings if usual.lowest <= v <= usual.highest),
+        "",
     )
     fact = f"{usual.key} = {value:g}"
     return Unlikely(
-        usual.section, (usual.key,), fact, meant, usual.key, value, usual.least, usual.most, usual.unit
+        usual.section, (usual.key,), fact, meant, usual.key, value, usual.lowest, usual.highest, usual.unit
     )  # fmt: skip
 
 
@@ -138,7 +139,7 @@ def unlikely_finding(unlikely: Unlikely, vehicle: Vehicle, signals: Signals) -> 
     """A value that is most unlikely to be meant, and is not used."""
     key = unlikely.keys[-1]
     place = place_of(unlikely.section, key, vehicle)
-    usual = f"{unlikely.least:g} to {unlikely.most:g} {unlikely.unit}".strip()
+    usual = f"{unlikely.lowest:g} to {unlikely.highest:g} {unlikely.unit}".strip()
     write = f"Write {unlikely.meant}." if unlikely.meant else "Check the value and its unit."
     return Finding(
         kind="mapping.configuration",
@@ -146,10 +147,9 @@ def unlikely_finding(unlikely: Unlikely, vehicle: Vehicle, signals: Signals) -> 
         start_s=signals.start_s,
         end_s=signals.end_s,
         title=f"Vehicle file, “{unlikely.section}.{key}”: {unlikely.fact}",
-        explanation=f"{unlikely.fact[0].upper()}{unlikely.fact[1:]}; the usual range is {usual}. No check uses this "
-        "value.",
+        explanation=f"{unlikely.fact[0].upper()}{unlikely.fact[1:]}; the usual range is {usual}. No check used it.",
         next_step=f"“{unlikely.section}.{key}”{place}: {write}",
         parts=(),
         measured={unlikely.name: Measured(unlikely.value, unlikely.unit)},
-        expected={unlikely.name: Measured(None, unlikely.unit, unlikely.least, unlikely.most)},
+        expected={unlikely.name: Measured(None, unlikely.unit, unlikely.lowest, unlikely.highest)},
     )

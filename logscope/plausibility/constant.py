@@ -11,9 +11,9 @@ from collections.abc import Callable
 import numpy as np
 
 from logscope.findings import Finding, Measured, Severity
-from logscope.parts import PARTS, Role
+from logscope.parts import PARTS, Role, part_name, part_title
 from logscope.plausibility.doubt import Doubt
-from logscope.plausibility.name import line_of, said, titled
+from logscope.plausibility.name import line_of
 from logscope.plausibility.possible import SHAFT_SPEEDS, TEMPERATURES
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import held_time_s, zero_order_hold
@@ -24,7 +24,7 @@ _SAMPLES, _SECONDS = 50, 5.0  # fewer readings, or a shorter log, may well show 
 _TURNS_EVENLY = 1000.0  # steps: no shaft holds its speed to a thousandth for seconds (practice)
 _COARSE = 50.0  # steps: below it a speed that is held may well round to one value
 _LOAD_A, _LOAD_NM = 30.0, 20.0  # changes that a held speed does not go through unmoved (practice)
-_LEAST_PACK_OHM = 0.005  # no traction battery has less, its cables included (practice)
+_MIN_PACK_OHM = 0.005  # no traction battery has less, its cables included (practice)
 _SAG_STEPS = 3.0  # of the voltage's definition: less is rounding
 _DRIVEN_HZ, _DRIVEN_KM_H, _DRIVEN_S = 5.0, 10.0, 5.0  # no noise at rest, and no vehicle that is pushed
 _FLOWS_A, _FLOWS_S = 20.0, 1.0  # more than a sensor's offset, and longer than a message may be late
@@ -72,12 +72,12 @@ def _turns_too_evenly(part: Part, signals: Signals) -> str | None:
     if level == 0.0:
         return None
     if steps >= _TURNS_EVENLY:
-        return "no shaft turns so evenly"
+        return "no shaft turns that evenly"
     loads = (("motor_current", _LOAD_A), ("battery_current", _LOAD_A), ("torque", _LOAD_NM))
-    for name, least in loads:
+    for name, lowest in loads:
         span = _span(signals.parts.get(name))
-        if steps >= _COARSE and span >= least:
-            return f"{said(name)} changes by {span:.0f} {PARTS[name].unit} meanwhile"
+        if steps >= _COARSE and span >= lowest:
+            return f"{part_name(name)} changes by {span:.0f} {PARTS[name].unit} meanwhile"
     return None
 
 
@@ -94,9 +94,9 @@ def _stands_while_driven(part: Part, signals: Signals) -> str | None:
 
 def _does_not_sag(part: Part, signals: Signals) -> str | None:
     span = _span(signals.parts.get("battery_current"))
-    if part.step is None or span * _LEAST_PACK_OHM < _SAG_STEPS * part.step:
+    if part.step is None or span * _MIN_PACK_OHM < _SAG_STEPS * part.step:
         return None
-    return f"battery current changes by {span:.0f} A meanwhile, and every battery sags under current"
+    return f"battery current changes by {span:.0f} A meanwhile, and every battery's voltage sags under load"
 
 
 def _drives_without_link(part: Part, signals: Signals) -> str | None:
@@ -126,7 +126,7 @@ def _feeds_a_link(part: Part, signals: Signals) -> str | None:
     live = joined & (link.value >= _LIVE_V)
     if float(held_time_s(link.time_s)[live].sum()) < _CLOSED_S:
         return None
-    return f"the link stands at {float(np.median(link.value[live])):.0f} V with the main contactor closed meanwhile"
+    return f"the DC link is at {float(np.median(link.value[live])):.0f} V with the main contactor closed meanwhile"
 
 
 def _does_not_drive(part: Part, signals: Signals) -> str | None:
@@ -136,22 +136,22 @@ def _does_not_drive(part: Part, signals: Signals) -> str | None:
     others = {name: signals.parts.get(name) for name in _AT_WORK if name != part.name}
     if speed is None or volts is None or not volts.value.size or _seconds_above(speed, _TURNS_RPM) < _DRIVEN_S:
         return None
-    least = {
+    lowest = {
         "torque": _SWING_NM,
         "motor_current": _SWING_A,
         "battery_current": _DRIVEN_W / max(float(np.max(volts.value)), 1.0),
     }
     spans = {name: _span_turning(other, speed) for name, other in others.items()}
-    if not all(spans[name] >= least[name] for name in others):
+    if not all(spans[name] >= lowest[name] for name in others):
         return None
-    changes = " and ".join(f"{said(name)} by {span:.0f} {PARTS[name].unit}" for name, span in spans.items())
+    changes = " and ".join(f"{part_name(name)} by {span:.0f} {PARTS[name].unit}" for name, span in spans.items())
     return f"with the motor turning, {changes.replace(' by ', ' changes by ', 1)} meanwhile"
 
 
 def _supplies_nobody(part: Part, signals: Signals) -> str | None:
     if _level(part) != 0.0:
         return None
-    return "the controllers in this log were supplied meanwhile, or they could not have sent it"
+    return "the controllers sent their messages, so they were supplied"
 
 
 def _does_not_warm(part: Part, signals: Signals) -> str | None:
@@ -160,7 +160,7 @@ def _does_not_warm(part: Part, signals: Signals) -> str | None:
     for name in ("motor_current", "battery_current"):
         current = signals.parts.get(name)
         if current is not None and current.value.size and _rms(current) >= _HEATING_A:
-            return f"{said(name)} is {_rms(current):.0f} A (rms) meanwhile"
+            return f"{part_name(name)} is {_rms(current):.0f} A (rms) meanwhile"
     return None
 
 
@@ -170,7 +170,7 @@ def _zero_beside_warm(part: Part, signals: Signals) -> str | None:
     for name in TEMPERATURES:
         other = signals.parts.get(name)
         if name != part.name and other is not None and float(np.median(other.value)) >= _APART_K:
-            return f"{said(name)} is {float(np.median(other.value)):.0f} °C meanwhile"
+            return f"{part_name(name)} is {float(np.median(other.value)):.0f} °C meanwhile"
     return None
 
 
@@ -187,7 +187,7 @@ def _off_under_current(part: Part, signals: Signals) -> str | None:
     if float(held_time_s(current.time_s)[carrying & covered].sum()) < _FLOWS_S:
         return None
     return (
-        f"{said(current.name)} reaches {float(np.abs(current.value[carrying]).max()):.0f} A with the link at the "
+        f"{part_name(current.name)} reaches {float(np.abs(current.value[carrying]).max()):.0f} A with the link at the "
         "battery's voltage meanwhile"
     )
 
@@ -228,21 +228,21 @@ _RULES: dict[str, tuple[Rule, ...]] = {
 def _doubt(part: Part, why: str, vehicle: Vehicle) -> Doubt:
     state = PARTS[part.name].role is Role.STATE
     level = "off" if state else f"{_level(part):g} {part.unit}"
-    name = titled(part.name)
+    name = part_title(part.name)
     return Doubt(
         Finding(
             kind="mapping.constant",
             severity=Severity.WARNING,
             start_s=float(part.time_s[0]),
             end_s=float(part.time_s[-1]),
-            title=f"{name} reads {level} throughout, and cannot be constant",
+            title=f"{name} reads {level} throughout, but cannot be constant",
             explanation=(
-                f"{name} reads {level} in the whole log, but {why}. So the signal is dead or is not the one that was "
-                "meant. Checks that need it were not made."
+                f"{name} reads {level} in the whole log, but {why}. Either the signal is dead, or another one is "
+                "mapped than intended. Checks that need it were not run."
             ),
             next_step=(
-                f"Check what {line_of(part.name, vehicle)} names: message, byte and bit of its definition. If they "
-                "are right, check whether the device measures it at all."
+                f"Check message, byte and bit in the definition that {line_of(part.name, vehicle)} names. If they are "
+                "right, check whether the device measures it at all."
             ),
             parts=(part.name,),
             measured={
@@ -251,7 +251,7 @@ def _doubt(part: Part, why: str, vehicle: Vehicle) -> Doubt:
             },
         ),
         doubtful=(part.name,),
-        reason=f"{said(part.name)} reads {level} throughout, but {why}",
+        reason=f"{part_name(part.name)} reads {level} throughout, but {why}",
     )
 
 
@@ -276,8 +276,8 @@ def _span_turning(part: Part | None, speed: Part) -> float:
     return float(np.ptp(np.quantile(value, [0.01, 0.99]))) if value.size >= _SAMPLES else 0.0
 
 
-def _seconds_above(part: Part, least: float) -> float:
-    return float(held_time_s(part.time_s)[np.abs(part.value) >= least].sum())
+def _seconds_above(part: Part, lowest: float) -> float:
+    return float(held_time_s(part.time_s)[np.abs(part.value) >= lowest].sum())
 
 
 def _rms(part: Part) -> float:

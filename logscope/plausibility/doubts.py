@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from logscope.findings import Finding, Measured, Severity
-from logscope.parts import PARTS, Role
+from logscope.parts import PARTS, Role, part_name, part_title
 from logscope.plausibility.byte_order import Misread, misread
 from logscope.plausibility.coherent import coherent
 from logscope.plausibility.doubt import Doubt
-from logscope.plausibility.name import line_of, said, titled
+from logscope.plausibility.name import line_of
 from logscope.plausibility.signs import Turned, sign_ties, turned
 from logscope.plausibility.temperatures import WrongTemperature, wrong_temperatures
 from logscope.signals import Part, Signals
@@ -17,6 +17,11 @@ _DEFINITION = {
     Misread.BYTES: "Change the byte order of {signal} in its definition: little-endian to big-endian, or the reverse.",
     Misread.UNSIGNED: "Make {signal} signed in its definition.",
     Misread.HIGH_BITS: "Check start bit, length and byte order of {signal} in its definition.",
+}
+_JUMPS = {
+    Misread.BYTES: "at each carry between its bytes. With the bytes swapped the same readings change smoothly",
+    Misread.UNSIGNED: "each time it passes zero. Read as signed, the same bits change smoothly",
+    Misread.HIGH_BITS: "from one end of its range to the other, as a number without its high bits does",
 }
 _MIRRORED = frozenset({"motor_speed", "torque", "torque_target"})
 
@@ -47,21 +52,21 @@ def temperature_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
 
 def _misread(part: Part, how: Misread, vehicle: Vehicle) -> Doubt:
     kind = "mapping.signed" if how is Misread.UNSIGNED else "mapping.byte_order"
-    title = f"{titled(part.name)} was read {how.value}"
+    reason = f"{part_name(part.name)} was read {how.value}"
     leap = float(abs(part.value[1:] - part.value[:-1]).max())
     finding = Finding(
         kind=kind,
         severity=Severity.WARNING,
         start_s=float(part.time_s[0]),
         end_s=float(part.time_s[-1]),
-        title=title,
-        explanation=f"Its readings leap by up to {leap:,.4g} {part.unit} from one sample to the next, at each carry "
-        "from one byte to the other. Read the other way, the same bytes change smoothly.",
+        title=f"{part_title(part.name)}: read {how.value}, jumps of up to {leap:,.4g} {part.unit}",
+        explanation=f"{part_title(part.name)} jumps by up to {leap:,.4g} {part.unit} from one sample to the next, "
+        f"{_JUMPS[how]}. Checks that need it are listed under “not checked”.",
         next_step=f"{_DEFINITION[how].format(signal=part.source)} It is mapped at {line_of(part.name, vehicle)}.",
         parts=(part.name,),
         measured={f"largest_step_{part.unit}": Measured(leap, part.unit)},
     )
-    return Doubt(finding, (part.name,), title)
+    return Doubt(finding, (part.name,), reason)
 
 
 def _names(group: Turned) -> frozenset[str]:
@@ -72,11 +77,10 @@ def _turned(group: Turned, signals: Signals, vehicle: Vehicle) -> Doubt:
     names = group.suspects
     facts = "; ".join(dict.fromkeys(tie.fact for tie in group.ties))
     positive = min(tie.positive for tie in group.ties)
-    title = (
-        f"{titled(names[0])} has the wrong sign"
-        if len(names) == 1
-        else f"{titled(names[0])} or {' or '.join(said(name) for name in names[1:])}: one has the wrong sign"
-    )
+    suspects = " or ".join(part_name(name) for name in names)
+    reason = f"{suspects} has the wrong sign" if len(names) == 1 else f"{suspects}: one has the wrong sign"
+    opposed = 100 * (1 - positive)
+    what = "one has the wrong sign" if len(names) > 1 else "wrong sign"
     parts = dict.fromkeys((*names, *sorted(_names(group))))
     write = "; ".join(
         f"“scale = {-(vehicle.signals[name].scale if name in vehicle.signals else 1.0):g}” at {line_of(name, vehicle)}"
@@ -87,15 +91,15 @@ def _turned(group: Turned, signals: Signals, vehicle: Vehicle) -> Doubt:
         severity=Severity.WARNING,
         start_s=signals.start_s,
         end_s=signals.end_s,
-        title=title,
-        explanation=f"In {100 * (1 - positive):.0f} % of the cases {facts}. Everything that rests on a doubtful part "
-        "is listed under “not checked”.",
+        title=f"{suspects[0].upper()}{suspects[1:]}: {what}, in {opposed:.0f} % of the moments",
+        explanation=f"In {opposed:.0f} % of the moments {facts}. The likely cause is the sign of “scale” in the "
+        "vehicle file, or a sensor mounted the other way round. Checks that need it are listed under “not checked”.",
         next_step=f"Write {write}{', for the one that is wrong' if len(names) > 1 else ''}.",
         parts=tuple(name for name in parts if name in signals.parts),
         measured={"agreement_percent": Measured(100.0 * positive, "%")},
         expected={"agreement_percent": Measured(100.0, "%"), "factor": Measured(-1.0, "")},
     )
-    return Doubt(finding, names, title)
+    return Doubt(finding, names, reason)
 
 
 def _mirrored(groups: list[Turned], signals: Signals, vehicle: Vehicle) -> Doubt:
@@ -107,9 +111,9 @@ def _mirrored(groups: list[Turned], signals: Signals, vehicle: Vehicle) -> Doubt
             severity=Severity.INFO,
             start_s=signals.start_s,
             end_s=signals.end_s,
-            title=f"{titled(names[0])} is negative while the vehicle drives forward",
-            explanation="Speed and torque agree with each other and with the battery, so nothing was left out: the "
-            "motor turns the other way in this vehicle, or the readings count backwards.",
+            title=f"{part_title(names[0])} is negative while the vehicle drives forward",
+            explanation="Speed and torque agree with each other and with the battery, so nothing was left out. Either "
+            "the motor turns the other way in this vehicle, or both readings count backwards.",
             next_step="Write “scale = -1” at " + " and ".join(line_of(name, vehicle) for name in names) + ".",
             parts=tuple(name for name in names if name in signals.parts),
         )
@@ -122,7 +126,7 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
     cure, part = wrong.cure, signals.parts[wrong.part]
     write = f"scale = {scale * cure.scale:.6g}, offset = {offset * cure.scale + cure.offset:.6g}"
     shifted = cure.offset != 0.0
-    title = f"{titled(wrong.part)} is probably {cure.words}"
+    reason = f"{part_name(wrong.part)} is probably {cure.words}"
     measured = {"offset_K": Measured(-cure.offset, "K")} if shifted else {"ratio": Measured(1.0 / cure.scale, "")}
     return Doubt(
         Finding(
@@ -130,9 +134,9 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
             severity=Severity.WARNING,
             start_s=float(part.time_s[0]),
             end_s=float(part.time_s[-1]),
-            title=title,
-            explanation=f"{titled(wrong.part)}: {wrong.fact}. Taken as {cure.words}, it starts at "
-            f"{cure.of(wrong.start):.0f} °C, which fits. Everything that rests on it is listed under “not checked”.",
+            title=f"{part_title(wrong.part)}: probably {cure.words}, {wrong.start:,.0f} °C at the start",
+            explanation=f"{part_title(wrong.part)}: {wrong.fact}. It is probably {cure.words}; corrected, it starts at "
+            f"{cure.of(wrong.start):.0f} °C, which fits. Checks that need it are listed under “not checked”.",
             next_step=f"Write “{write}” at {line_of(wrong.part, vehicle)}, or correct its definition.",
             parts=(wrong.part,),
             measured=measured,
@@ -142,5 +146,5 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
             },
         ),
         (wrong.part,),
-        title,
+        reason,
     )

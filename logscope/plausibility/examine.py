@@ -25,13 +25,14 @@ class Plausible:
 
     signals : without the parts in doubt; vehicle : without the values in doubt
     findings : `mapping.*`, those of parts in doubt first
-    doubted : the parts in doubt with their samples, for the charts
+    doubted : the parts in doubt with their samples; originals : parts with the readings that were left out; for charts
     """
 
     signals: Signals
     vehicle: Vehicle
     findings: tuple[Finding, ...]
     doubted: Mapping[str, Part]
+    originals: Mapping[str, Part]
 
 
 def relations() -> tuple[Relation, ...]:
@@ -60,7 +61,8 @@ def examine(signals: Signals, vehicle: Vehicle) -> Plausible:
         *cleaned.findings,
     ]
     findings.sort(key=lambda finding: -finding.severity.rank)
-    return Plausible(trusted, likely, tuple(findings), {name: signals.parts[name] for name in trusted.doubtful})
+    doubted = {name: signals.parts[name] for name in trusted.doubtful}
+    return Plausible(trusted, likely, tuple(findings), doubted, cleaned.originals)
 
 
 def _without(signals: Signals, doubts: Sequence[Doubt]) -> Signals:

@@ -83,7 +83,7 @@ class Kept:
 
 
 _MODE_WIDTH = 0.06  # ratios within 6 % are one: two sensors, sag between two messages, rounding
-_LEAST_MOMENTS = 8
+_MIN_MOMENTS = 8
 _AGREE = 0.15  # readings that ever agree within this are of one scale
 
 
@@ -96,7 +96,7 @@ def kept_ratio(
     expected : what the ratio should be
     """
     use = use & np.isfinite(first) & np.isfinite(second) & (first != 0.0) & (second != 0.0)
-    if np.count_nonzero(use) < _LEAST_MOMENTS:
+    if np.count_nonzero(use) < _MIN_MOMENTS:
         return None
     logs = np.log(np.abs(first[use] / second[use]))
     order = np.sort(logs)

@@ -18,7 +18,7 @@ _WHO = ("torque", "motor_speed", "battery_current")
 _WINDOW_S, _WINDOW_PERIODS = 1.0, 5.0  # long against the lag between messages: means agree where moments do not
 _STRONG = 0.3  # of the highest power: below, heater, converter and idling losses weigh too much
 _FAST = 0.3  # of the highest speed: below, a motor may turn most of its power into heat
-_LEAST_WINDOWS = 3
+_MIN_WINDOWS = 3
 _RESTING = 0.05  # of the highest power at the shaft: the battery then supplies the auxiliaries alone
 # Shaft over battery. A torque that the inverter estimates is off by a quarter at most, a motor at power and speed turns
 # more than half into motion (practice); above 1 without such errors is impossible in either direction.
@@ -74,23 +74,23 @@ def mean_powers(signals: Signals) -> Powers | None:
     ]
     resting = np.abs(means[0]) <= _RESTING * np.nanmax(np.abs(means[0]), initial=0.0)
     at_rest = means[1][resting & np.isfinite(means[1])]
-    least, spare, most = (float(q) for q in np.quantile(at_rest, [0.1, 0.5, 0.9])) if at_rest.size else (0.0,) * 3
+    lowest, spare, most = (float(q) for q in np.quantile(at_rest, [0.1, 0.5, 0.9])) if at_rest.size else (0.0,) * 3
     fast = means[2] > _FAST * np.nanmax(means[2], initial=0.0)
     start_s = np.arange(means[0].size, dtype=np.float64) * window_s
     clear = clear_of_noise(torque, window_means(torque.time_s, torque.value, window_s, until_s))
-    return Powers(start_s, window_s, means[0], means[1] - spare, np.asarray(fast), clear, most - least)
+    return Powers(start_s, window_s, means[0], means[1] - spare, np.asarray(fast), clear, most - lowest)
 
 
 def clear_of_noise(part: Part, means: FloatArray) -> BoolArray:
     """Which means of a part stand out of the scatter of its samples and of its steps, shape of `means`.
 
-    Second differences tell the scatter, for a ramp has none: σ = 1.4826·median|Δ²|/√6.
+    Second differences give the scatter, for a ramp has none: σ = 1.4826·median|Δ²|/√6.
     """
     if part.value.size < 3:
         return np.zeros(means.shape, np.bool_)
     scatter = 1.4826 * float(np.median(np.abs(np.diff(part.value, 2)))) / sqrt(6.0)
-    least = max(_CLEAR_SCATTER * scatter, _CLEAR_STEPS * (part.step or 0.0))
-    return np.asarray(np.abs(means) > least)
+    lowest = max(_CLEAR_SCATTER * scatter, _CLEAR_STEPS * (part.step or 0.0))
+    return np.asarray(np.abs(means) > lowest)
 
 
 def window_of(*parts: Part) -> float:
@@ -114,15 +114,24 @@ def _efficiency(powers: Powers, signals: Signals) -> Iterator[Tie]:
     shaft, battery = powers.shaft, powers.battery
     strong = powers.fast & powers.clear & (np.abs(battery) > _OF_AUXILIARIES * powers.spare_range)
     strong &= np.asarray(np.abs(shaft) > _STRONG * np.nanmax(np.abs(shaft), initial=0.0))
-    for sign, (least, most), way in ((1, _DRIVING, "driving"), (-1, _BRAKING, "braking")):
+    for sign, (lowest, highest), action in ((1, _DRIVING, "driving"), (-1, _BRAKING, "braking")):
         use = strong & (np.sign(shaft) == sign) & (np.sign(battery) == sign)
-        if np.count_nonzero(use) < _LEAST_WINDOWS:
+        if np.count_nonzero(use) < _MIN_WINDOWS:
             continue
         low, ratio, high = (float(q) for q in np.quantile(shaft[use] / battery[use], [0.2, 0.5, 0.8]))
-        fact = f"{way}, the power at the shaft is {ratio:.3g} times that of the battery"
+        fact = f"shaft power is {ratio:.3g} × battery power while {action}"
         at_s = powers.start_s[use]
         yield Tie(
-            of, ratio, low, high, least, most, fact, float(at_s[0]), float(at_s[-1]) + powers.window_s, Unexplained.ODD
+            of,
+            ratio,
+            low,
+            high,
+            lowest,
+            highest,
+            fact,
+            float(at_s[0]),
+            float(at_s[-1]) + powers.window_s,
+            Unexplained.ODD,
         )
 
 
@@ -138,10 +147,10 @@ def _current(battery: Part, motor: Part) -> Iterator[Tie]:
         return
     supplied = np.abs(supplied - np.nanmedian(supplied[resting]))
     use = (turning > _STRONG * top) & np.isfinite(supplied)
-    if np.count_nonzero(use) < _LEAST_WINDOWS:
+    if np.count_nonzero(use) < _MIN_WINDOWS:
         return
     low, ratio, high = (float(q) for q in np.quantile(supplied[use] / turning[use], [0.2, 0.5, 0.8]))
-    fact = f"the battery current is {ratio:.3g} times the motor current"
+    fact = f"{ratio:.3g} × the motor current"
     at_s = np.flatnonzero(use) * window_s
     of = {"battery_current": 1, "motor_current": -1}
     yield Tie(of, ratio, low, high, 1e-6, _CURRENT_MOST, fact, float(at_s[0]), float(at_s[-1]) + window_s)

@@ -11,15 +11,15 @@ from logscope.plausibility.ties import Tie
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
-NO_LEAST = 1e-6  # of a range that has only an upper end
+NO_MINIMUM = 1e-6  # of a range that has only an upper end
 _NEARLY_ALWAYS = 0.98  # of the samples: surges and disturbances apart
-_TORQUE, _CURRENT, _SPEED = 1.5, 1.6, 1.4  # times what the vehicle file states as the most (practice)
+_TORQUE, _CURRENT, _SPEED = 1.5, 1.6, 1.4  # times what the vehicle file states as the highest (practice)
 _MOST_KMH = 300.0  # of a road vehicle; a wheel that spins on ice shows more for a moment (practice)
 _MOST_PERCENT = 125.0  # a pedal that is calibrated carelessly (practice)
 # Of a 12 V supply, engine-cranking dips apart, and of a 24 V one: the lowest and highest that controllers run at.
 _SUPPLIES = ((8.0, 16.5), (16.5, 33.0))
-_OF_LEAST = (0.75, 1.5)  # the supply over the lowest voltage that the vehicle file allows
-_PEDAL_PRESSED, _PEDAL_OVER_TORQUE = 0.5, 0.12  # of its own highest; least share of pedal over share of torque
+_OF_LOWEST = (0.75, 1.5)  # the supply over the lowest voltage that the vehicle file allows
+_PEDAL_PRESSED, _PEDAL_OVER_TORQUE = 0.5, 0.12  # of its own highest; lowest share of pedal over share of torque
 
 
 def range_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
@@ -38,29 +38,29 @@ def range_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
     yield from _pedal(signals, motor.max_torque_Nm)
 
 
-def _below(signals: Signals, name: str, most: float | None, allowed: float, unit: str) -> Iterator[Tie]:
+def _below(signals: Signals, name: str, highest: float | None, allowed: float, unit: str) -> Iterator[Tie]:
     part = signals.get(name)
-    if part is None or not most or part.value.size == 0:
+    if part is None or not highest or part.value.size == 0:
         return
     top = float(np.quantile(np.abs(part.value), _NEARLY_ALWAYS))
     if top > 0.0:
-        fact = f"it reaches {top:,.4g} {unit}, where {most:,.4g} {unit} is the most"
-        yield _alone(part, top / most, NO_LEAST, allowed, fact)
+        fact = f"reaches {top:,.4g} {unit}, above the maximum of {highest:,.4g} {unit}"
+        yield _alone(part, top / highest, NO_MINIMUM, allowed, fact)
 
 
-def _supply(aux: Part | None, least: float | None) -> Iterator[Tie]:
-    """A supply of 12 V or 24 V; which of them, only the vehicle file tells."""
+def _supply(aux: Part | None, lowest: float | None) -> Iterator[Tie]:
+    """A supply of 12 V or 24 V; only the vehicle file states which."""
     live = aux.value[aux.value != 0.0] if aux is not None else np.empty(0)
     if aux is None or live.size == 0:
         return
     level = float(np.median(np.abs(live)))
-    if least is not None:
-        fact = f"it stands at {level:.3g} V, where the vehicle file states {least:g} V as the lowest"
-        yield _alone(aux, level / least, *_OF_LEAST, fact)
+    if lowest is not None:
+        fact = f"at {level:.3g} V, but the vehicle file states a minimum of {lowest:g} V"
+        yield _alone(aux, level / lowest, *_OF_LOWEST, fact)
         return
     low, high = _SUPPLIES[0][0], _SUPPLIES[-1][1]
     middle = (low * high) ** 0.5
-    fact = f"it stands at {level:.3g} V, where supplies are 12 V or 24 V"
+    fact = f"at {level:.3g} V, but supplies are 12 V or 24 V"
     yield _alone(aux, level / middle, low / middle, high / middle, fact)
 
 
@@ -73,11 +73,13 @@ def _pedal(signals: Signals, max_torque: float | None) -> Iterator[Tie]:
     torque = np.abs(known_at(asked, pedal.time_s[pressed])) / max_torque
     if np.isfinite(torque).any() and (share := float(np.nanmedian(torque))) > 0.0:
         level = float(np.median(np.abs(pedal.value[pressed]))) / 100.0
-        fact = f"at {100 * level:.3g} % it asks for {100 * share:.3g} % of the highest torque"
+        fact = f"{100 * level:.3g} % pedal requests {100 * share:.3g} % of the maximum torque"
         of = {"throttle": 1, asked.name: -1}
         span = float(pedal.time_s[0]), float(pedal.time_s[-1])
         yield Tie(of, level / share, level / share, level / share, _PEDAL_OVER_TORQUE, 1e3, fact, *span)
 
 
-def _alone(part: Part, ratio: float, least: float, most: float, fact: str) -> Tie:
-    return Tie({part.name: 1}, ratio, ratio, ratio, least, most, fact, float(part.time_s[0]), float(part.time_s[-1]))
+def _alone(part: Part, ratio: float, lowest: float, highest: float, fact: str) -> Tie:
+    return Tie(
+        {part.name: 1}, ratio, ratio, ratio, lowest, highest, fact, float(part.time_s[0]), float(part.time_s[-1])
+    )

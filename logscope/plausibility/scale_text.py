@@ -5,33 +5,34 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logscope.findings import Finding, Measured, Severity
-from logscope.plausibility.name import line_of, place_of, said, titled
+from logscope.parts import part_name, part_title
+from logscope.plausibility.name import line_of, place_of
 from logscope.plausibility.slips import Slip
 from logscope.plausibility.ties import Broken, Suspect, Tie, in_file
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
 _UNSURE = (
-    "A scale or unit in the vehicle file or in the signal's definition is the likely cause. Everything that rests on a "
-    "doubtful part is listed under “not checked”."
+    "The likely cause is a scale or unit in the vehicle file or in the signal's definition. Checks that need a "
+    "doubtful part are listed under “not checked”."
 )
-_PULSES = " A wrong number of pulses per revolution in the inverter's settings looks the same."
-_GEAR = " So does a gear other than that of the ratio."
-_STALLED = " If both scales are right, a precharge stalls there, far below the pack voltage, and the link is live."
+_PULSES = " A wrong number of encoder pulses per revolution in the inverter's settings looks the same."
+_GEAR = " So does another gear than that of the configured ratio."
+_STALLED = " If both scales are right, precharge stalls there, far below the pack voltage, and the link is live."
 _LINKS = ("dc_link_voltage", "dc_link_voltage_second")
-_COUNTED = (2.0, 0.5, 4.0, 0.25)  # edges counted otherwise than configured; gears lie as far apart
+_COUNTED = (2.0, 0.5, 4.0, 0.25)  # edges counted differently from the configuration; gears lie as far apart
 
 
 def slip_finding(broken: Broken, signals: Signals, vehicle: Vehicle) -> Finding:
     """One slip explains everything: whose it is, or whose it may be."""
     parts = [suspect for suspect in broken.suspects if not suspect.in_file]
-    lead = min(broken.ties, key=lambda tie: tie.most / tie.least)
+    lead = min(broken.ties, key=lambda tie: tie.highest / tie.lowest)
     first = (parts or broken.suspects)[0]
     slip = first.slips[0]
     facts = "; ".join(dict.fromkeys(_fact(tie) for tie in broken.ties))
     others = [_name(suspect.name) for suspect in broken.suspects if suspect is not first]
     rivals = " or ".join([_name(first.name), *others])
-    open_ = f" Nothing in this log shows whether {rivals} is wrong." if others else ""
+    open_ = f" This log does not show whether {rivals} is wrong." if others else ""
     return Finding(
         kind="mapping.scale",
         severity=Severity.WARNING,
@@ -43,7 +44,7 @@ def slip_finding(broken: Broken, signals: Signals, vehicle: Vehicle) -> Finding:
         parts=_charted(first.name, lead, signals),
         measured={"ratio": Measured(lead.ratio, "", lead.low, lead.high)},
         expected={
-            "ratio": Measured(None, "", lead.least, lead.most),
+            "ratio": Measured(None, "", lead.lowest, lead.highest),
             "factor": Measured(slip.cure, ""),
         },
     )
@@ -58,15 +59,15 @@ def unexplained_finding(ties: Sequence[Tie], doubtful: Sequence[str], signals: S
         severity=Severity.WARNING,
         start_s=lead.start_s,
         end_s=lead.end_s,
-        title=f"{titled(doubtful[0])} and {' and '.join(said(name) for name in doubtful[1:])} do not fit: "
+        title=f"{part_title(doubtful[0])} and {' and '.join(part_name(name) for name in doubtful[1:])} do not fit: "
         f"one reads {lead.ratio:.3g} times the other",
-        explanation=f"{facts}. No single factor of the usual ones explains it. {_UNSURE}",
+        explanation=f"{facts}. No common single factor explains it. {_UNSURE}",
         next_step="Check scale, offset and unit of "
         + " and ".join(line_of(name, vehicle) for name in doubtful)
         + ", and compare both with a meter at rest.",
         parts=_charted(doubtful[0], lead, signals),
         measured={"ratio": Measured(lead.ratio, "", lead.low, lead.high)},
-        expected={"ratio": Measured(None, "", lead.least, lead.most)},
+        expected={"ratio": Measured(None, "", lead.lowest, lead.highest)},
     )
 
 
@@ -78,26 +79,26 @@ def odd_finding(tie: Tie, signals: Signals, vehicle: Vehicle) -> Finding:
         severity=Severity.INFO,
         start_s=tie.start_s,
         end_s=tie.end_s,
-        title=f"{titled(parts[0])}: {tie.fact}",
-        explanation=f"{_fact(tie)}. No usual slip of one reading explains it, so nothing was left out. A supply other "
-        "than the pack, an estimate of the inverter or a value of the vehicle file may be the reason.",
+        title=f"{part_title(parts[0])}: {tie.fact}",
+        explanation=f"{_fact(tie)}. No common scaling mistake explains it, so nothing was left out. Possible reasons: "
+        "a supply other than the pack, a value that the inverter only estimates, a wrong value in the vehicle file.",
         next_step="Check " + ", ".join(line_of(name, vehicle) for name in parts) + " against a meter.",
         parts=_charted(parts[0], tie, signals),
         measured={"ratio": Measured(tie.ratio, "", tie.low, tie.high)},
-        expected={"ratio": Measured(None, "", tie.least, tie.most)},
+        expected={"ratio": Measured(None, "", tie.lowest, tie.highest)},
     )
 
 
 def _title(suspects: Sequence[Suspect], first: Suspect, slip: Slip) -> str:
     names = [_name(suspect.name) for suspect in suspects if not suspect.in_file] or [_name(first.name)]
     if len(names) == 1:
-        return f"{_capital(names[0])} reads {slip.words} what fits the rest of the log"
+        return f"{_capital(names[0])} reads {slip.words} what the rest of the log requires"
     factor = max(slip.factor, slip.cure)
-    return f"{_capital(' or '.join(names))}: one of them is off by a factor of {factor:g}"
+    return f"{_capital(' or '.join(names))}: one is wrong by a factor of {factor:g}"
 
 
 def _fits(first: Suspect, slip: Slip) -> str:
-    return f"Multiplied by {slip.cure:g}, {_name(first.name)} fits all that is logged and configured."
+    return f"Multiplied by {slip.cure:g}, {_name(first.name)} fits everything logged and configured."
 
 
 def _alternatives(first: Suspect, slip: Slip, others: Sequence[str], fact: str) -> str:
@@ -116,23 +117,23 @@ def _cure(suspect: Suspect, signals: Signals, vehicle: Vehicle) -> str:
         return f"If {suspect.name} is wrong, correct it{place_of(section, key, vehicle)}."
     mapped = vehicle.signals.get(suspect.name)
     if mapped is None:
-        return f"If {said(suspect.name)} is wrong, multiply its scale by {slip.cure:g}."
+        return f"If {part_name(suspect.name)} is wrong, multiply its scale by {slip.cure:g}."
     write = f"scale = {mapped.scale * slip.cure:.6g}"
     if mapped.offset:
         write += f", offset = {mapped.offset * slip.cure:.6g}"
     return (
-        f"If {said(suspect.name)} is wrong, write “{write}” at {line_of(suspect.name, vehicle)}, or multiply the "
+        f"If {part_name(suspect.name)} is wrong, write “{write}” at {line_of(suspect.name, vehicle)}, or multiply the "
         f"factor in the definition of {mapped.signal} by {slip.cure:g}."
     )
 
 
 def _fact(tie: Tie) -> str:
     names = [name for name in tie.of if not in_file(name)]
-    return f"{titled(names[0])}: {tie.fact}"
+    return f"{part_title(names[0])}: {tie.fact}"
 
 
 def _name(name: str) -> str:
-    return name if in_file(name) else said(name)
+    return name if in_file(name) else part_name(name)
 
 
 def _capital(text: str) -> str:

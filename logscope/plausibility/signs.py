@@ -17,7 +17,7 @@ from logscope.plausibility.power import clear_of_noise, mean_powers, window_mean
 from logscope.signals import Part, Signals
 
 _SOUND, _TURNED = 0.8, 0.2  # share of positive products: between them, a magnitude or a mixture says nothing
-_LEAST = 5  # products
+_FEWEST = 5  # products
 _STRONG = 0.3  # of the highest
 _FORWARD_KMH = 30.0  # nobody reverses faster (practice)
 _CHARGING_A = 1.0  # a charger below this may be off
@@ -85,27 +85,27 @@ def sign_ties(signals: Signals) -> Iterator[SignTie]:
     yield from _sag(signals)
     yield from _power(signals)
     yield from _acceleration(signals)
-    yield from _alike(signals, "torque", "torque_target", "torque and the torque asked for are opposed")
-    yield from _alike(signals, "motor_speed", "motor_speed_second", "two readings of one shaft are opposed")
+    yield from _alike(signals, "torque", "torque_target", "torque and its target have opposite signs")
+    yield from _alike(signals, "motor_speed", "motor_speed_second", "two readings of one shaft have opposite signs")
     yield from _forward(signals)
     yield from _charging(signals)
 
 
 def _tie(of: tuple[str, ...], product: FloatArray, fact: str) -> Iterator[SignTie]:
     product = product[np.isfinite(product) & (product != 0.0)]
-    if product.size >= _LEAST:
+    if product.size >= _FEWEST:
         yield SignTie(frozenset(of), float(np.mean(product > 0.0)), fact)
 
 
 def _positive(part: Part) -> Iterator[SignTie]:
     large = np.abs(part.value) > _STRONG * np.max(np.abs(part.value), initial=0.0)
-    yield from _tie((part.name,), part.value[large], "it is negative, which it cannot be")
+    yield from _tie((part.name,), part.value[large], "it is negative, which is impossible")
 
 
 def _sag(signals: Signals) -> Iterator[SignTie]:
     """A pack's voltage falls while more current is drawn from it."""
     volts, current = signals.get("battery_voltage"), signals.get("battery_current")
-    if volts is None or current is None or current.value.size < _LEAST:
+    if volts is None or current is None or current.value.size < _FEWEST:
         return
     swing = float(np.quantile(current.value, 0.99) - np.quantile(current.value, 0.01))
     periods_s = _CHANGE_PERIODS * max(mean_period_s(current), mean_period_s(volts))
@@ -113,8 +113,8 @@ def _sag(signals: Signals) -> Iterator[SignTie]:
         return
     for over_s in _CHANGES_S:
         products = _changes(volts, current, max(over_s, periods_s), swing)
-        if products.size >= _LEAST:
-            fact = "the pack's voltage rises when more current is drawn, and sags when current is put back"
+        if products.size >= _FEWEST:
+            fact = "the pack's voltage rises under load and falls while charging"
             yield from _tie(("battery_current",), products, fact)
             return
 

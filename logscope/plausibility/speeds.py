@@ -21,7 +21,7 @@ _MOST = 0.5  # of the moments: a ratio that holds for less is a gear of several,
 # Of the moments: readings that agree as often are of one scale, and those that agree less often may be so by a wheel
 # that spins, or in one gear of several.
 _AGREED, _MAY_AGREE = 0.3, 0.05
-_LEAST_S = 3.0
+_MIN_S = 3.0
 _STEADY = 0.1  # both lag and lead in turn, so the middle of their ratio holds where single ones are off by as much
 _TURNED = 1.3  # by this factor the speed must have changed while the ratio held
 
@@ -34,7 +34,7 @@ def speed_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
         kept = _ratio(motor, second, 1.0)
         if kept is not None:
             of = {"motor_speed": 1, "motor_speed_second": -1}
-            yield _tie(of, kept, 1.0, _SHAFT_APART, "of the second speed of the same shaft", Unexplained.NOTHING)
+            yield _tie(of, kept, 1.0, _SHAFT_APART, "the second speed of the same shaft", Unexplained.NOTHING)
     ratio, radius = vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m
     if motor is not None and road is not None and ratio and radius:
         expected = ratio / 3.6 / (2.0 * pi * radius) * 60.0
@@ -42,7 +42,12 @@ def speed_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
         if kept is not None:
             of = {"motor_speed": 1, "vehicle_speed": -1, "driveline.ratio": -1}
             yield _tie(
-                of, kept, expected, _ROAD_APART, "of what road speed, ratio and wheel radius give", Unexplained.NOTHING
+                of,
+                kept,
+                expected,
+                _ROAD_APART,
+                "the speed from road speed, ratio and wheel radius",
+                Unexplained.NOTHING,
             )
     if motor is not None and stator is not None and pole_pairs:
         expected = 60.0 / pole_pairs
@@ -50,7 +55,7 @@ def speed_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
         if kept is not None:
             of = {"motor_speed": 1, "stator_frequency": -1, "motor.pole_pairs": 1}
             yield _tie(
-                of, kept, expected, _STATOR_APART, "of what electrical frequency and pole pairs give", Unexplained.ODD
+                of, kept, expected, _STATOR_APART, "the speed from electrical frequency and pole pairs", Unexplained.ODD
             )
 
 
@@ -60,7 +65,7 @@ def _ratio(motor: Part, other: Part, expected: float) -> Kept | None:
     two, steady_two = steady_at(other, at_s, around_s, _STEADY)
     moving = (np.abs(one) > _MOVING * _top(motor)) & (np.abs(two) > _MOVING * _top(other))
     kept = kept_ratio(at_s, one, two, steady_one & steady_two & moving, expected)
-    if kept is None or kept.at_s[-1] - kept.at_s[0] < _LEAST_S:
+    if kept is None or kept.at_s[-1] - kept.at_s[0] < _MIN_S:
         return None
     if kept.agree >= _AGREED:
         return replace(kept, ratio=expected, low=expected, high=expected)
@@ -75,6 +80,6 @@ def _top(part: Part) -> float:
 def _tie(of: dict[str, int], kept: Kept, expected: float, apart: float, reading: str, unexplained: Unexplained) -> Tie:
     ratio = kept.ratio / expected
     return Tie(
-        of, ratio, kept.low / expected, kept.high / expected, 1.0 / apart, apart, f"it reads {ratio:.3g} {reading}",
+        of, ratio, kept.low / expected, kept.high / expected, 1.0 / apart, apart, f"{ratio:.3g} × {reading}",
         float(kept.at_s[0]), float(kept.at_s[-1]), unexplained,
     )  # fmt: skip

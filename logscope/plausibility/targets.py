@@ -12,15 +12,15 @@ from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
 _PAIRS = (
-    ("torque", "torque_target", "of the torque that is asked for"),
-    ("motor_current", "motor_current_target", "of the motor current that is asked for"),
-    ("throttle", "throttle_second", "of the second track of the pedal"),
+    ("torque", "torque_target", "the torque target"),
+    ("motor_current", "motor_current_target", "the motor current target"),
+    ("throttle", "throttle_second", "the second track of the pedal"),
 )
 _APART = 1.3  # what lies nearer is left to the checks of loop, pedal and charger
 _HIGH = 0.2  # of a reading's own highest level: lower, offsets and noise weigh too much
 _MOST = 0.5
 _EVER_AGREED = 0.05
-_LEAST_MOMENTS, _STEPS_HIGH = 8, 10.0  # fewer samples, or lower steps of the definition, say nothing of a ratio
+_MIN_MOMENTS, _STEPS_HIGH = 8, 10.0  # fewer samples, or lower steps of the definition, say nothing of a ratio
 # The charger's current over what is asked, which it may fall short of, and over what the battery takes, which is less
 # by the auxiliaries (practice).
 _OF_ASKED, _OF_TAKEN = (0.2, 1.4), (0.67, 1.5)
@@ -50,7 +50,7 @@ def _follows(first: Part, second: Part, reading: str) -> Iterator[Tie]:
     ratio, low, high_end = (1.0, 1.0, 1.0) if agreed else (kept.ratio, kept.low, kept.high)
     yield Tie(
         {first.name: 1, second.name: -1}, ratio, low, high_end, 1.0 / _APART, _APART,
-        f"it reads {kept.ratio:.3g} {reading}", float(kept.at_s[0]), float(kept.at_s[-1]),
+        f"{kept.ratio:.3g} × {reading}", float(kept.at_s[0]), float(kept.at_s[-1]),
     )  # fmt: skip
 
 
@@ -61,22 +61,22 @@ def _charging(signals: Signals) -> Iterator[Tie]:
         return
     delivering = np.abs(charger.value) > max(_HIGH * _top(charger), _STEPS_HIGH * (charger.step or 0.0))
     at_s = charger.time_s[delivering]
-    if at_s.size < _LEAST_MOMENTS:
+    if at_s.size < _MIN_MOMENTS:
         return
     given = charger.value[delivering]
-    for other, (least, most), of_what in (
-        (asked, _OF_ASKED, "asked for"),
-        (battery, _OF_TAKEN, "that the battery takes"),
+    for other, (lowest, highest), what in (
+        (asked, _OF_ASKED, "the requested current"),
+        (battery, _OF_TAKEN, "the current into the battery"),
     ):
         if other is None:
             continue
         ratio = np.abs(given / np.where(other_value := known_at(other, at_s), other_value, np.nan))
-        if np.count_nonzero(np.isfinite(ratio)) < _LEAST_MOMENTS:
+        if np.count_nonzero(np.isfinite(ratio)) < _MIN_MOMENTS:
             continue
         low, middle, high = (float(q) for q in np.nanquantile(ratio, [0.2, 0.5, 0.8]))
-        fact = f"the charger gives {middle:.3g} times the current {of_what}"
+        fact = f"{middle:.3g} × {what}"
         of = {"charger_current": 1, other.name: -1}
-        yield Tie(of, middle, low, high, least, most, fact, float(at_s[0]), float(at_s[-1]))
+        yield Tie(of, middle, low, high, lowest, highest, fact, float(at_s[0]), float(at_s[-1]))
 
 
 def _top(part: Part) -> float:

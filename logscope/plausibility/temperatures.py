@@ -16,7 +16,7 @@ _START_S = 3.0  # from a part's first sample on
 _SOAKED_C = (-30.0, 45.0)  # a vehicle that stood is as warm as its surroundings
 _AGREE_K = 2.5  # two parts of a vehicle that stood, and what a cure must reach
 _OFF_K = 12.0  # less is a warm motor beside a cold radiator
-_LEAST_SAMPLES = 3
+_MIN_SAMPLES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,18 +38,18 @@ class Cure:
 _CURES = (
     Cure("in kelvin", 1.0, -273.15),
     Cure("ten times too high", 0.1, 0.0),
-    Cure("a tenth of the temperature", 10.0, 0.0),
-    Cure("40 K too high, without its offset", 1.0, -40.0),
-    Cure("40 K too low, with an offset that is taken off twice", 1.0, 40.0),
+    Cure("ten times too low", 10.0, 0.0),
+    Cure("40 K too high, its offset missing", 1.0, -40.0),
+    Cure("40 K too low, its offset subtracted twice", 1.0, 40.0),
     Cure("in degrees Fahrenheit", 1 / 1.8, -32 / 1.8),
     Cure("100 times too high", 0.01, 0.0),
     Cure("1000 times too high", 0.001, 0.0),
-    Cure("a thousandth of the temperature", 1000.0, 0.0),
-    Cure("a hundredth of the temperature", 100.0, 0.0),
-    Cure("50 K too high, without its offset", 1.0, -50.0),
-    Cure("273 K too low, taken for kelvin", 1.0, 273.15),
-    Cure("half of the temperature", 2.0, 0.0),
-    Cure("twice the temperature", 0.5, 0.0),
+    Cure("1000 times too low", 1000.0, 0.0),
+    Cure("100 times too low", 100.0, 0.0),
+    Cure("50 K too high, its offset missing", 1.0, -50.0),
+    Cure("273 K too low, converted from kelvin by mistake", 1.0, 273.15),
+    Cure("half of the true temperature", 2.0, 0.0),
+    Cure("twice the true temperature", 0.5, 0.0),
 )
 
 
@@ -66,7 +66,7 @@ class WrongTemperature:
 def wrong_temperatures(signals: Signals) -> Iterator[WrongTemperature]:
     """The temperatures that are out of all range or alone, where a usual slip explains them."""
     parts = {name: part for name in _HIGHEST_C if (part := signals.get(name)) is not None}
-    starts = {name: _start(part) for name, part in parts.items() if part.value.size >= _LEAST_SAMPLES}
+    starts = {name: _start(part) for name, part in parts.items() if part.value.size >= _MIN_SAMPLES}
     for name, start in starts.items():
         soaked = _soaked([other for key, other in starts.items() if key != name])
         fact = _out_of_range(parts[name])

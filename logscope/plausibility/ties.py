@@ -31,7 +31,7 @@ class Tie:
 
     of : power of each part, or value of the vehicle file by its keys, in the product
     ratio : of the product to what it should be, with 95 % limits low and high
-    least, most : between which the ratio is sound
+    lowest, highest : between which the ratio is sound
     fact : what was found, part of a sentence; start_s, end_s : when [s]
     """
 
@@ -39,8 +39,8 @@ class Tie:
     ratio: float
     low: float
     high: float
-    least: float
-    most: float
+    lowest: float
+    highest: float
     fact: str
     start_s: float
     end_s: float
@@ -49,11 +49,11 @@ class Tie:
     @property
     def broken(self) -> bool:
         """Whether the demand is not met, limits of the ratio included."""
-        return not (self.high >= self.least and self.low <= self.most)
+        return not (self.high >= self.lowest and self.low <= self.highest)
 
     def mended_by(self, name: str, slip: Slip) -> bool:
         """Whether the demand is met if this one reading is off by the slip."""
-        return self.least <= self.ratio * slip.cure ** self.of.get(name, 0) <= self.most
+        return self.lowest <= self.ratio * slip.cure ** self.of.get(name, 0) <= self.highest
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,12 +105,12 @@ def _explain(group: Sequence[Tie], ties: Sequence[Tie]) -> tuple[Suspect, ...]:
 def _slips(name: str, ties: Sequence[Tie]) -> Iterable[Slip]:
     """The slips of one name that meet every tie it is in, the commoner first, then by how well they meet it."""
     own = [tie for tie in ties if name in tie.of]
-    tightest = min(own, key=lambda tie: tie.most / tie.least)
-    middle = (tightest.least * tightest.most) ** 0.5
+    tightest = min(own, key=lambda tie: tie.highest / tie.lowest)
+    middle = (tightest.lowest * tightest.highest) ** 0.5
     fitting = [slip for slip in SLIPS if all(tie.mended_by(name, slip) for tie in own)]
 
     def off(slip: Slip) -> tuple[bool, float]:
-        if tightest.most / tightest.least > _WIDE:
+        if tightest.highest / tightest.lowest > _WIDE:
             return slip.rare, max(slip.cure, slip.factor)  # any of many would do: the smallest is the likeliest
         mended = tightest.ratio * slip.cure ** tightest.of[name] / middle
         return slip.rare, float(max(mended, 1.0 / mended))

@@ -33,7 +33,7 @@ _OF_RANGE = 0.02  # of what the part spans: smaller jumps would change no verdic
 _BACK = 0.5  # of such a jump: how near the readings around it are to each other
 _ALTERNATING = 0.3  # share of jumps from which two senders alternate, rather than one disturbing the other
 _ONE_PERIOD = 1.5  # readings nearer than this around a jump leave no room for a regular one between them
-_USUALLY = 0.1  # share of all other readings that may be so near, for pace to tell anything
+_USUALLY = 0.1  # share of all other readings that may be so near, for pace to show anything
 _LOWEST_RATE = 0.01  # of near readings by chance, where the log shows none: jitter is never excluded
 _CHANCE = 1e-5  # of so many near readings at jumps by chance alone: one log in a hundred thousand
 _GROUP_CHANCE = 4.0  # standard errors by which stamps with a jump must hold more frames than others
@@ -164,22 +164,26 @@ def _doubt(message: str, parts: Sequence[Part], seen: Mapping[str, BoolArray]) -
             severity=Severity.WARNING,
             start_s=float(moments[0]),
             end_s=float(moments[-1]),
-            title=f"{message} carries two contents: {share:.3g} % of its frames ({count}) do not belong to the others",
+            title=f"{message} carries two contents: {share:.3g} % of its frames ({count}) do not fit the others",
             explanation=(
-                f"{part.source} jumps away and back in these frames, and they come besides the regular ones: the "
-                "readings around them follow each other at the usual pace. So a second sender uses this identifier, "
-                "one message has several meanings that the definition does not tell apart, or a logger mixed two "
-                "buses. Which of the two contents is the right one cannot be determined."
+                f"{part.source} jumps away and back in {count} frames, which come in addition to the regular ones. A "
+                "second device sends this identifier, one message has several meanings that the definition does not "
+                "separate, or the logger mixed two buses. Which content is right cannot be determined."
+            ),
+            method=(
+                "The readings around these frames follow each other at the usual period, so the frames are additional; "
+                "a disturbance would replace a reading. States are not examined: they may be sent at a change besides "
+                "their period."
             ),
             next_step=(
-                "Look at the frames of this identifier: whether two controllers send it, or two buses were recorded "
-                "as one. Where a byte selects the content, define it as multiplexer. Remove the second sender, or name "
-                "the bus in front of the signal."
+                "Look at the frames of this identifier: do two controllers send it, or were two buses recorded as "
+                "one? Where a byte selects the content, define it as multiplexer. Otherwise remove the second sender, "
+                "or name the bus in front of the signal."
             ),
             parts=names,
             measured={"count": Measured(float(count), ""), "share_percent": Measured(share, "%")},
             events=tuple(Event(float(moment), float(moment)) for moment in moments[:_EVENTS]),
         ),
         doubtful=names,
-        reason=f"{message} carries two contents ({share:.3g} % of its frames do not belong to the others)",
+        reason=f"{message} carries two contents ({share:.3g} % of its frames do not fit the others)",
     )

@@ -19,7 +19,7 @@ _LIVE = 0.3  # of a reading's own highest level: below, it is discharged, chargi
 _STEPS_HIGH = 10.0  # a level of fewer steps of the definition is rounding and residue
 _MOST = 0.5  # of the moments: a ratio that holds for less is a stage of a precharge
 _EVER_AGREED = 0.05  # of the moments: readings that agree as often are of one scale
-_LEAST_S = 2.0  # over which a ratio must be seen to hold
+_MIN_S = 2.0  # over which a ratio must be seen to hold
 _CONTACTORS = ("main_contactor", "negative_contactor")
 _DELIVERS = 0.9  # of the moments at which a charger's ratio holds
 _TOGETHER, _SAG = 0.7, 0.004  # correlation of both readings' changes, of which the larger ones reach this share
@@ -29,7 +29,7 @@ _ANY = 1e-6  # of the pack: a link that precharges or stalls stands anywhere bel
 _HELD = 0.01  # change from the first to the last third of the time: a bleeder takes more within seconds (practice)
 _CHARGING_A = 1.0  # a charger below this may be off
 # Of the stated lowest and highest voltage: a pack deeply discharged or charged to the brim, and its sensor.
-_PACK_LEAST, _PACK_MOST = 0.6, 1.15
+_PACK_LOWEST, _PACK_MOST = 0.6, 1.15
 
 
 def voltage_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
@@ -66,7 +66,7 @@ def _ratio(first: Part, second: Part, states: Sequence[Part] = ()) -> Kept | Non
     for state in states:
         use &= on_at(state, at_s - around_s) & on_at(state, at_s + around_s)
     kept = kept_ratio(at_s, one, other, use)
-    return kept if kept is not None and kept.at_s[-1] - kept.at_s[0] >= _LEAST_S else None
+    return kept if kept is not None and kept.at_s[-1] - kept.at_s[0] >= _MIN_S else None
 
 
 def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
@@ -75,15 +75,15 @@ def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
     of = {link.name: 1, "battery_voltage": -1}
     kept = _ratio(link, pack, closed) if "main_contactor" in signals else None
     if kept is not None and (kept.agree >= _EVER_AGREED or kept.share >= _MOST):
-        yield _tie(of, kept, "of the pack voltage while the contactors are closed")
+        yield _tie(of, kept, "the pack voltage while the contactors are closed")
         return
     kept = _ratio(link, pack)
     if kept is not None and (kept.agree >= _EVER_AGREED or _move_together(link, pack, kept.at_s)):
-        yield _tie(of, kept, "of the pack voltage, with which it rises and sags", Unexplained.NOTHING)
+        yield _tie(of, kept, "the pack voltage, with which it rises and sags", Unexplained.NOTHING)
     elif kept is not None and kept.share >= _MOST and _held_up(link, kept):
-        tie = _tie(of, kept, "of the pack voltage and is held there", Unexplained.NOTHING)
+        tie = _tie(of, kept, "the pack voltage and is held there", Unexplained.NOTHING)
         yield (
-            replace(tie, least=_ANY) if kept.ratio > _THROWN_UP else tie
+            replace(tie, lowest=_ANY) if kept.ratio > _THROWN_UP else tie
         )  # far above: by how much it should be is open
 
 
@@ -121,7 +121,7 @@ def _same_link(link: Part, second: Part) -> Iterator[Tie]:
     kept = _ratio(link, second)
     if kept is not None and (kept.agree >= _EVER_AGREED or kept.share >= _MOST):
         of = {"dc_link_voltage": 1, "dc_link_voltage_second": -1}
-        yield _tie(of, kept, "of the second reading of the same link")
+        yield _tie(of, kept, "the second reading of the same link")
 
 
 def _charging(charger: Part, current: Part, pack: Part) -> Iterator[Tie]:
@@ -134,7 +134,7 @@ def _charging(charger: Part, current: Part, pack: Part) -> Iterator[Tie]:
         return
     if kept.agree >= _EVER_AGREED or kept.share >= _MOST:
         of = {"charger_voltage": 1, "battery_voltage": -1}
-        yield _tie(of, kept, "of the pack voltage while the charger delivers current")
+        yield _tie(of, kept, "the pack voltage while the charger delivers current")
 
 
 def _asked(target: Part, charger: Part, current: Part) -> Iterator[Tie]:
@@ -146,34 +146,34 @@ def _asked(target: Part, charger: Part, current: Part) -> Iterator[Tie]:
     kept = kept_ratio(at_s, one, asked, steady & delivering & (asked != 0.0))
     if kept is None:
         return
-    top, fact = kept.ratio, f"the charger delivers at {kept.ratio:.3g} of the voltage asked of it"
+    top, fact = kept.ratio, f"{kept.ratio:.3g} × the requested voltage"
     of = {"charger_voltage": 1, "charger_voltage_target": -1}
     yield Tie(of, top, kept.low, kept.high, 0.6, 1.1, fact, float(kept.at_s[0]), float(kept.at_s[-1]))
 
 
 def _within_limits(pack: Part, vehicle: Vehicle) -> Iterator[Tie]:
     """The pack between its limits, as far as the vehicle file states them."""
-    least, most = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
+    lowest, highest = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
     live = pack.value[_live(pack, pack.value)]
-    if most is None or live.size == 0:
+    if highest is None or live.size == 0:
         return
     level = float(np.median(np.abs(live)))
-    least = least if least is not None else most / 2.0
-    ratio = level / most
-    fact = f"it stands at {level:.4g} V, where the vehicle file states {least:g} to {most:g} V"
+    lowest = lowest if lowest is not None else highest / 2.0
+    ratio = level / highest
+    fact = f"at {level:.4g} V, but the vehicle file states {lowest:g} to {highest:g} V"
     yield Tie(
-        {"battery_voltage": 1}, ratio, ratio, ratio, _PACK_LEAST * least / most, _PACK_MOST, fact,
+        {"battery_voltage": 1}, ratio, ratio, ratio, _PACK_LOWEST * lowest / highest, _PACK_MOST, fact,
         float(pack.time_s[0]), float(pack.time_s[-1]), Unexplained.ODD,
     )  # fmt: skip
 
 
-def _below_maximum(link: Part, most: float) -> Iterator[Tie]:
+def _below_maximum(link: Part, highest: float) -> Iterator[Tie]:
     """The link below its maximum nearly always; how far below is open, for it may never have been charged."""
     level = float(np.quantile(np.abs(link.value), 0.9))
-    ratio = level / most
+    ratio = level / highest
     if ratio <= 0.0:
         return
-    fact = f"it stands at {level:.4g} V, where the vehicle file states at most {most:g} V"
+    fact = f"at {level:.4g} V, but the vehicle file states at most {highest:g} V"
     of = {"dc_link_voltage": 1}
     yield Tie(of, ratio, ratio, ratio, 1e-6, _PACK_MOST, fact, float(link.time_s[0]), float(link.time_s[-1]))
 
@@ -183,6 +183,6 @@ def _tie(of: dict[str, int], kept: Kept, reading: str, unexplained: Unexplained 
     ratio = 1.0 if agreed else kept.ratio
     low, high = (1.0, 1.0) if agreed else (kept.low, kept.high)
     return Tie(
-        of, ratio, low, high, 1.0 / _APART, _APART, f"it reads {kept.ratio:.3g} {reading}",
+        of, ratio, low, high, 1.0 / _APART, _APART, f"{kept.ratio:.3g} × {reading}",
         float(kept.at_s[0]), float(kept.at_s[-1]), unexplained,
     )  # fmt: skip

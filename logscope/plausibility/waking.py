@@ -45,7 +45,7 @@ _IDLE_A = 5.0
 _STEP_K = 10.0  # a temperature's default stands at least so far from what follows
 _PACK_STEP = 0.10  # of its voltage; a battery sags that far only under current
 _SHORT_DIP_S, _DIP_SAMPLES = 0.1, 3
-_LEAST_CAPACITANCE_F = 100e-6  # of a traction inverter's link (common practice, no published source)
+_MIN_CAPACITANCE_F = 100e-6  # of a traction inverter's link (common practice, no published source)
 _CURRENT_SHARE = 0.2  # of the current that would have emptied the link: with less it was not emptied
 _CURRENT_AGE_S = 1.0
 _STATE_AROUND_S = 0.3  # states come at 10 Hz and up to a period late
@@ -217,7 +217,7 @@ def _no_true_dip(part: Part, first: int, past: int, signals: Signals, vehicle: V
     if _apart(part, level, before_s, after_s, signals):
         return True
     stated = vehicle.precharge.capacitance_uF
-    capacitance = _LEAST_CAPACITANCE_F if stated is None else stated * 1e-6
+    capacitance = _MIN_CAPACITANCE_F if stated is None else stated * 1e-6
     emptying_A = capacitance * level / max(float(part.time_s[first]) - before_s, 1e-6)
     return current is not None and abs(current) < _CURRENT_SHARE * emptying_A
 

@@ -78,7 +78,7 @@ def overview_chart(findings: Sequence[tuple[int, Finding]], signals: Signals) ->
     tags = [
         tag(f.start_s, str(n), place, f"--{f.severity.value}") for (n, f), place in zip(numbered, places, strict=True)
     ]
-    notes = ["Shaded: dangers and warnings, with their numbers from the list below."] if local else []
+    notes = ["Shaded: dangers and warnings, numbered as in the list below."] if local else []
     if whole:
         numbers = ", ".join(str(n) for n, _ in whole)
         notes.append(f"Over most of the capture, so not shaded: finding {numbers}.")

@@ -13,13 +13,12 @@ from logscope.arrays import FloatArray
 from logscope.comparison.driving import TICK_S, Driving
 from logscope.comparison.outcome import ComparedMeasure, Comparison, Side
 from logscope.findings import Finding
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_name, part_title
 from logscope.report.comparison_words import VERDICT_SEVERITY, VERDICT_WORDS, effect_texts
 from logscope.report.downsample import keep_extremes
 from logscope.report.drawing import heading
 from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, numbers, plain
 from logscope.report.stack import BOTTOM_PX, HEADING_PX, LEFT_PX, RIGHT_PX, TOP_PX, Drawing
-from logscope.report.words import part_name
 from logscope.result import Result
 
 SIDES = (("before", "--series-2", "series-2"), ("after", "--series-1", "series-1"))
@@ -63,13 +62,13 @@ def forest_chart(measures: Sequence[ComparedMeasure]) -> Drawing | None:
     verdicts = dict.fromkeys(measure.verdict for measure in shown)
     keys = [Key("dash level", "no change")]
     keys += [Key(f"line badge-{VERDICT_SEVERITY[v].value}", VERDICT_WORDS[v]) for v in verdicts]
-    told = "; ".join(f"{m.title}: {' '.join(effect_texts(m))}, {VERDICT_WORDS[m.verdict]}" for m in shown)
+    listed = "; ".join(f"{m.title}: {' '.join(effect_texts(m))}, {VERDICT_WORDS[m.verdict]}" for m in shown)
     notes = [
         f"{m.title}: the limits reach beyond the chart ({axes[0]} to {axes[1]})."
         for m in shown
         if _beyond(m, low, high)
     ]
-    return Drawing(figure, f"Forest plot of the effects. {told}.", tuple(keys), (), tuple(notes))
+    return Drawing(figure, f"Forest plot of the effects. {listed}.", tuple(keys), (), tuple(notes))
 
 
 def _span(measures: Sequence[ComparedMeasure]) -> tuple[float, float]:
@@ -130,7 +129,7 @@ def _exposure(sides: Sequence[Side], cell: Cells, part: str, edges: FloatArray, 
             }
         )  # fmt: skip
     span = (float(edges[0]), float(edges[-1]))
-    name = part_name(part).lower()
+    name = part_name(part)
     figure = stacked(data, [f"Minutes of driving by {name}"], PANEL_PX, part_words(part), span)
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
     summary = f"Chart of the minutes driven before and after, by {name}."
@@ -148,7 +147,7 @@ def _minutes(side: Side, cell: Cells, which: str, edges: FloatArray) -> FloatArr
 
 def part_words(part: str) -> str:
     """A part with its unit, for the title of an axis."""
-    return f"{part_name(part)} [{PARTS[part].unit}]"
+    return f"{part_title(part)} [{PARTS[part].unit}]"
 
 
 def load_chart(comparison: Comparison) -> Drawing | None:
@@ -174,8 +173,8 @@ def load_chart(comparison: Comparison) -> Drawing | None:
     span = (float(rate.edges[0]), float(rate.edges[-1]))
     figure = stacked(data, ["Events per minute of driving [1/min]"], PANEL_PX + 50, part_words(rate.load), span)
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
-    summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load).lower()}, before and after, with 95 % limits."
-    note = "By load alone and each event by itself: speed and bursts, which the verdict allows for, are not in here."
+    summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load)}, before and after, with 95 % limits."
+    note = "By load alone, each event by itself. The verdict also allows for speed and bursts."
     return Drawing(figure, summary, _side_keys(), (), (note,))
 
 
@@ -203,7 +202,7 @@ def precharge_chart(comparison: Comparison) -> Drawing | None:
         return None
     title = "time since the rise began [s]"
     figure = stacked(data, ["DC-link voltage [V]"], PANEL_PX + 80, title, (-_MARGIN_S, longest))
-    summary = f"Chart of {len(data)} precharges laid over each other, before and after."
+    summary = f"Chart of {len(data)} precharges overlaid, before and after."
     return Drawing(figure, summary, _side_keys(), (), tuple(notes))
 
 

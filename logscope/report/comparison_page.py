@@ -20,7 +20,7 @@ def comparison_to_html(comparison: Comparison) -> str:
         ("Effects", (forest_chart(comparison.measures),)),
         ("Rate by load", (load_chart(comparison),)),
         ("How both sides were driven", exposure_charts(comparison)),
-        ("Precharges laid over each other", (precharge_chart(comparison),)),
+        ("Precharges overlaid", (precharge_chart(comparison),)),
     )
     return render_page(
         "comparison.html.j2",

@@ -21,12 +21,12 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
     for caution in comparison.cautions:
         print_cells(console, (Cell(f"Note: {caution}"),))
     for difference in comparison.differences:
-        print_cells(console, (Cell(f"Differs besides the change: {difference.text}"),))
+        print_cells(console, (Cell(f"Another difference: {difference.text}"),))
     width = max(map(len, VERDICT_WORDS.values()))
     for row in rows(comparison):
         text = row.title
         if row.effect:
-            limits = f" (95 % limits {row.limits})" if row.limits else ""
+            limits = f" (95 %: {row.limits})" if row.limits else ""
             text += f": {row.before or '–'} → {row.after or '–'}\nchange {row.effect}{limits}"
         text += f"\n{row.reason}" if row.reason else ""
         word = next(style for severity, style in STYLES.items() if severity.value == row.severity)

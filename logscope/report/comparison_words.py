@@ -17,10 +17,10 @@ VERDICT_WORDS = {
 HEADLINES = {
     Verdict.BETTER: "Better than before.",
     Verdict.WORSE: "Worse than before.",
-    Verdict.NO_DIFFERENCE: "No difference is shown.",
+    Verdict.NO_DIFFERENCE: "No difference shown.",
     Verdict.NOT_COMPARABLE: "The two sides cannot be compared.",
 }
-# The marks of severities serve for verdicts: a change for the worse wants looking into, an open question is noted.
+# The marks of severities serve for verdicts: a change for the worse needs looking into, an open question is noted.
 VERDICT_SEVERITY = {
     Verdict.BETTER: Severity.GOOD,
     Verdict.WORSE: Severity.WARNING,
@@ -28,7 +28,7 @@ VERDICT_SEVERITY = {
     Verdict.NOT_COMPARABLE: Severity.INFO,
 }
 CAUTION = (
-    "A comparison of two logs never replaces insulation and continuity tests, and a rate that fell is no proof that "
+    "A comparison of two logs never replaces insulation and continuity tests, and a lower rate does not prove that "
     "the fault is gone."
 )
 
@@ -97,7 +97,7 @@ def effect_texts(measure: ComparedMeasure) -> tuple[str, str]:
 
 
 def chance_text(p_adjusted: float) -> str:
-    """The chance that luck alone shows as much, in all measures together."""
+    """The probability of as much by chance alone, corrected for all measures."""
     return "< 0.001" if p_adjusted < 0.001 else f"{p_adjusted:.2g}"
 
 

@@ -29,8 +29,8 @@ def history_to_html(history: History) -> str:
     """The history as HTML text."""
     tuning = tuning_page(history)
     titles = [history.titles[name] for name in history.titles]
-    told = [{history.titles[name]: value for name, value in row.values.items()} for row in history.rows]
-    logs = runs_table(history.rows, titles, told)
+    known = [{history.titles[name]: value for name, value in row.values.items()} for row in history.rows]
+    logs = runs_table(history.rows, titles, known)
     names = [name for name in history.titles if any(name in row.values for row in history.rows)]
     return render_page(
         "history.html.j2",
@@ -54,7 +54,7 @@ def history_to_html(history: History) -> str:
 
 
 def history_chart(history: History, names: Sequence[str]) -> Drawing | None:
-    """A row a measure over the logs, one step a log; None where no log tells any."""
+    """A row a measure over the logs, one step a log; None where no log has any."""
     if not names:
         return None
     count = len(history.rows)
@@ -87,12 +87,12 @@ def _unit(history: History, name: str) -> str:
 
 
 def _trace(history: History, name: str, number: int) -> dict[str, Any]:
-    told = [(place, row.values[name]) for place, row in enumerate(history.rows, 1) if name in row.values]
+    known = [(place, row.values[name]) for place, row in enumerate(history.rows, 1) if name in row.values]
     value, low, high = (
-        np.array([_or_value(each, side) for _, each in told], dtype=np.float64) for side in ("value", "low", "high")
+        np.array([_or_value(each, side) for _, each in known], dtype=np.float64) for side in ("value", "low", "high")
     )
     return {
-        "type": "scatter", "mode": "markers", "name": history.titles[name], "x": [place for place, _ in told],
+        "type": "scatter", "mode": "markers", "name": history.titles[name], "x": [place for place, _ in known],
         "y": numbers(value), "marker": {"color": "--series-1", "size": 7}, "yhoverformat": ".4~g",
         "error_y": {
             "type": "data", "symmetric": False, "array": numbers(high - value), "arrayminus": numbers(value - low),

@@ -17,7 +17,7 @@ _DATE_WIDTH = 17
 
 
 def date_text(row: Row) -> str:
-    """When the log was made; a date of the file's is marked."""
+    """When the log was recorded; the file's date is marked."""
     return f"{row.date:%Y-%m-%d %H:%M}{'' if row.dated else '*'}"
 
 
@@ -27,22 +27,22 @@ def drift_text(drift: Drift) -> str:
         return _step_text(drift, drift.step)
     grows = (drift.change.value or 0.0) > 0
     chance = _chance(drift)
-    between = " What was changed in between may be the reason." if drift.changed else ""
+    between = " A change noted in between may be the reason." if drift.changed else ""
     return (
-        f"{drift.title} {'grows' if grows else 'falls'} from log to log: by {value_text(drift.change)} over "
-        f"{drift.logs} logs in {drift.days:.3g} days (95 % limits {limits_text(drift.change)}; by chance alone, with "
-        f"all measures looked at, in {chance} of projects).{between}"
+        f"{drift.title} {'rises' if grows else 'falls'} by {value_text(drift.change)} (95 %: "
+        f"{limits_text(drift.change)}) over {drift.logs} logs in {drift.days:.3g} days. Probability by chance alone, "
+        f"corrected for all measures: {chance}.{between}"
     )
 
 
 def _step_text(drift: Drift, step: StepChange) -> str:
     logs = f"{step.logs_before} log{'s' * (step.logs_before != 1)} before, {step.logs_after} from then on"
-    between = " What was changed between these two logs may be the reason." if drift.changed else ""
+    between = " A change noted between these two logs may be the reason." if drift.changed else ""
     return (
-        f"{drift.title} steps once, at {step.log} ({step.date:%Y-%m-%d}): {value_text(step.before)} before (95 % "
-        f"limits {limits_text(step.before)}), {value_text(step.after)} after ({limits_text(step.after)}), a change of "
-        f"{value_text(drift.change)} ({limits_text(drift.change)}). {logs}; by chance alone in {_chance(drift)} of "
-        f"projects. A part that was changed or failed does this; ageing does not.{between}"
+        f"{drift.title} changes once, at {step.log} ({step.date:%Y-%m-%d}), by {value_text(drift.change)} (95 %: "
+        f"{limits_text(drift.change)}): {value_text(step.before)} before ({limits_text(step.before)}), "
+        f"{value_text(step.after)} after ({limits_text(step.after)}). {logs}. Probability by chance alone: "
+        f"{_chance(drift)}. A replaced or failed part changes a value once; ageing does not.{between}"
     )
 
 
@@ -73,7 +73,7 @@ def print_history(history: History, console: Console) -> None:
             console, (Cell("Drift" if drift.step is None else "Step"), Cell(drift_text(drift), "bold")), _DATE_WIDTH
         )
     if any(not row.dated for row in history.rows):
-        print_cells(console, (Cell("* the log has no date; this is the file's."),))
+        print_cells(console, (Cell("* the log has no date; the file date is shown."),))
     for log, reason in history.skipped:
         print_cells(console, (Cell(f"Not read: {reason if log in reason else f'{log}: {reason}'}"),))
 

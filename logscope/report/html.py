@@ -31,8 +31,12 @@ def result_to_html(result: Result) -> str:
         verdict=model.verdict(result),
         overview=overview_chart([(entry.number, entry.finding) for entry in numbered], result.logged),
         urgent=[entry for entry in numbered if entry.finding.severity.rank >= Severity.WARNING.rank],
-        shown=[(entry, drawings(entry.finding, result.logged)) for entry in numbered if entry not in folded],
-        folded=[(entry, drawings(entry.finding, result.logged)) for entry in folded],
+        shown=[
+            (entry, drawings(entry.finding, result.drawn_for(entry.finding)))
+            for entry in numbered
+            if entry not in folded
+        ],
+        folded=[(entry, drawings(entry.finding, result.drawn_for(entry.finding))) for entry in folded],
         attempts=model.attempt_rows(numbered),
         attempt_headings=[heading for _, heading in model.ATTEMPT_VALUES],
         not_checked=model.not_checked_rows(result.not_checked),

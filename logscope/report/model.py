@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from logscope.capture.frames import Account
 from logscope.findings import Finding, NotChecked, Severity
+from logscope.parts import part_title
 from logscope.quantities import (
     clock_text,
     duration_text,
@@ -26,7 +27,6 @@ from logscope.report.words import (
     flag_text,
     glossary_of,
     in_shown_unit,
-    part_name,
     value_name,
 )
 from logscope.result import CaptureSummary, Result
@@ -116,17 +116,17 @@ def verdict(result: Result) -> Verdict:
         return Verdict(
             Severity.INFO,
             "No verdict: this log gave no finding.",
-            "Nothing was shown to be right or wrong. See what could not be checked, and why.",
+            "Nothing was shown to be right or wrong. See below what could not be checked, and why.",
         )
     named = [s for s in (Severity.DANGER, Severity.WARNING) if counts[s]]
     if not named:
-        headline = "No danger and no warning in what this log can show."
+        headline = "No danger and no warning found."
         notes = f" {counted(counts[Severity.INFO], Severity.INFO)} below." if counts[Severity.INFO] else ""
-        advice = f"This covers only what was checked.{notes}"
+        advice = f"This covers only what this log shows and what was checked.{notes}"
         return Verdict(worst, headline, advice)
     headline = " and ".join(counted(counts[s], s) for s in named) + "."
     if worst is Severity.DANGER:
-        advice = "Do not take the next step before each danger below is explained and put right."
+        advice = "Do not take the next step before each danger below is explained and fixed."
     else:
         advice = "Look into each warning below before the next step."
     return Verdict(worst, headline, advice)
@@ -171,10 +171,10 @@ def value_rows(finding: Finding) -> tuple[ValueRow, ...]:
 # What the table of all precharge attempts shows: the value's name and the column's heading.
 ATTEMPT_VALUES = (
     ("time_constant_s", "Time constant"),
-    ("start_voltage_V", "From"),
-    ("end_voltage_V", "Towards"),
+    ("start_voltage_V", "Start"),
+    ("end_voltage_V", "Final voltage"),
     ("fraction_reached", "Reached"),
-    ("close_difference_V", "Apart at closing"),
+    ("close_difference_V", "Difference at closing"),
 )
 _NO_ATTEMPTS = ("precharge.drift",)
 
@@ -240,13 +240,13 @@ def frame_sum(capture: CaptureSummary) -> Sum:
 
 
 def account_facts(capture: CaptureSummary) -> list[tuple[str, str]]:
-    """What else the user should know of the log, as name and text; only what is not nought."""
+    """What else the user should know of the log, as name and text; only counts above zero."""
     account = capture.account
     facts = [
-        ("Signal values lost in frames too short", capture.samples_undecodable),
-        ("Frames stamped earlier than the one before", account.out_of_order),
-        ("Single stamps far from their neighbours, set to the stamp before", account.stamps_repaired),
-        ("Frames the logger says it dropped", account.lost),
+        ("Signal values missing in frames that were too short", capture.samples_undecodable),
+        ("Frames with an earlier timestamp than the frame before", account.out_of_order),
+        ("Single timestamps far off, replaced by the one before", account.stamps_repaired),
+        ("Dropped frames reported by the logger", account.lost),
         ("Restarts of a serial console's clock", account.resets),
     ]
     return [(name, grouped(count)) for name, count in facts if count]
@@ -255,12 +255,12 @@ def account_facts(capture: CaptureSummary) -> list[tuple[str, str]]:
 def clock_steps(capture: CaptureSummary) -> list[str]:
     """The jumps of the logger's clock in words."""
     return [
-        f"at {time:.3f} s, {abs(step):.3f} s {'back' if step < 0 else 'ahead'}" for time, step in capture.time_steps
+        f"{abs(step):.3f} s {'back' if step < 0 else 'forward'} at {time:.3f} s" for time, step in capture.time_steps
     ]
 
 
 def part_rows(result: Result) -> list[PartRow]:
-    """Every mapped part with its signal, its samples, and why it has none."""
+    """Every mapped part with its signal, its samples, and the reason where it has none."""
     logged = result.logged
     names = dict.fromkeys((*result.sources, *logged.parts, *logged.empty))
     rows = []
@@ -269,7 +269,7 @@ def part_rows(result: Result) -> list[PartRow]:
         period = finite(part.period_s) if part is not None else None
         rows.append(
             PartRow(
-                name=part_name(name),
+                name=part_title(name),
                 source=result.sources.get(name) or (part.source if part is not None else ""),
                 samples=grouped(int(part.time_s.size)) if part is not None else "0",
                 period="" if period is None else with_unit(number_text(1000 * period, 1), "ms"),
@@ -290,7 +290,7 @@ def not_checked_rows(items: Sequence[NotChecked]) -> list[tuple[str, tuple[str, 
 def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[str, str]]:
     """The abbreviations the page uses, with their meanings."""
     parts = result.logged.parts
-    texts = [part_name(name) for name in parts]
+    texts = [part_title(name) for name in parts]
     texts += [part.unit for part in parts.values()]
     for entry in numbered:
         f = entry.finding

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from logscope.arrays import FloatArray
 from logscope.findings import Curve, Level
-from logscope.parts import PARTS, Role
+from logscope.parts import PARTS, Role, part_title
 from logscope.report.downsample import keep_extremes
-from logscope.report.words import panel_name, part_name
+from logscope.report.words import panel_name
 from logscope.signals import Part
 
 Trace = dict[str, Any]
@@ -22,7 +22,7 @@ Trace = dict[str, Any]
 PANEL_PX, STRIP_PX = 150, 14
 LABEL_PX = 15  # height of a level's label
 SERIES_COLOURS = 6  # --series-1 … of the style sheet
-MARKED_POINTS = 150  # up to here a dot a sample can be told apart on a screen
+MARKED_POINTS = 150  # up to here single samples can be distinguished on a screen
 TIME_DECIMALS = 6  # a microsecond
 VALUE_DIGITS = 7  # significant; finer than a pixel at any zoom a log bears
 LEAST_SHARE = 0.15  # a level so far off that it would press the data below this share is not drawn
@@ -112,14 +112,14 @@ def panel(
         time, value = part.time_s[where], part.value[where]
         kept = keep_extremes(value, most)
         if kept.size < value.size:
-            drawn = f"{kept.size} of {value.size} samples drawn, every extreme among them"
-            notes.append(f"{part_name(part.name)}: {drawn}.")
+            drawn = f"{kept.size} of {value.size} samples drawn, including every extreme"
+            notes.append(f"{part_title(part.name)}: {drawn}.")
         colour = (first_colour + number) % SERIES_COLOURS + 1
         traces.append(
-            _line(time[kept], value[kept], f"--series-{colour}", f"{part_name(part.name)}, {part.unit}")
+            _line(time[kept], value[kept], f"--series-{colour}", f"{part_title(part.name)}, {part.unit}")
             | {"mode": "lines+markers" if kept.size <= MARKED_POINTS else "lines", "marker": {"size": 4}}
         )
-        keys.append(Key(f"line series-{colour}", f"{part_name(part.name)} (measured)"))
+        keys.append(Key(f"line series-{colour}", f"{part_title(part.name)} (measured)"))
         seen.append(value)
     low, high = bounds(seen, parts[0].step)
     own = [level for level in levels if level.part in names and math.isfinite(level.value)]
@@ -178,12 +178,12 @@ def _dash(number: int) -> str:
 
 
 def bounds(values: Sequence[FloatArray], step: float | None = None) -> tuple[float, float]:
-    """Least and greatest value, kept apart so that a flat line is no zoom into nothing."""
+    """Lowest and highest value, kept apart so that a flat line is no zoom into nothing."""
     sound = [x[np.isfinite(x)] for x in values]
     joined = np.concatenate(sound) if sound else np.zeros(1)
     low, high = (float(joined.min()), float(joined.max())) if joined.size else (0.0, 1.0)
-    least = max(4 * (step or 0.0), 0.02 * max(abs(low), abs(high)), 1e-6)
-    spare = max(0.0, least - (high - low)) / 2
+    span = max(4 * (step or 0.0), 0.02 * max(abs(low), abs(high)), 1e-6)
+    spare = max(0.0, span - (high - low)) / 2
     return low - spare, high + spare
 
 

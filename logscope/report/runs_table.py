@@ -14,7 +14,7 @@ from logscope.report.history_text import date_text
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A value with its limits as texts, and whether it is the best of its column; without text where none is told."""
+    """A value with its limits as texts, and whether it is the best of its column; without text where there is none."""
 
     value: str = ""
     limits: str = ""
@@ -50,11 +50,11 @@ def runs_table(
     values: Sequence[Mapping[str, Measured]],
     best: Mapping[str, int | None] | None = None,
 ) -> RunsTable:
-    """The table of some runs; a measure that none of them tells has no column.
+    """The table of some runs; a measure that none of them has gets no column.
 
     values : of each run, by title; best : by title, which of the runs is marked as the best
     """
-    told = [title for title in titles if any(title in each for each in values)]
+    shown = [title for title in titles if any(title in each for each in values)]
 
     def cell(title: str, run: int) -> Cell:
         measured = values[run].get(title)
@@ -64,8 +64,11 @@ def runs_table(
 
     lines = (
         RunLine(
-            date_text(row), Path(row.log).name, duration_text(row.duration_s), tuple(cell(title, run) for title in told)
+            date_text(row),
+            Path(row.log).name,
+            duration_text(row.duration_s),
+            tuple(cell(title, run) for title in shown),
         )
         for run, row in enumerate(rows)
     )
-    return RunsTable(tuple(told), tuple(lines))
+    return RunsTable(tuple(shown), tuple(lines))

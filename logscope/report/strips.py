@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from logscope.arrays import BoolArray
-from logscope.parts import Role
+from logscope.parts import Role, part_title
 from logscope.report.rows import STRIP_PX, TIME_DECIMALS, Key, Row, Trace, around, numbers, plain, role_of
-from logscope.report.words import part_name
 from logscope.signals import Part
 
 Run = tuple[float, float, float]  # start [s], end [s], value
@@ -57,7 +56,7 @@ def _thick(part: Part, runs: Sequence[Run], texts: Sequence[str], colour: str) -
         "x": [x for a, b, _ in runs for x in (round(a, TIME_DECIMALS), round(b, TIME_DECIMALS), None)],
         "y": [y for _ in runs for y in (0, 0, None)],
         "text": [plain(text) for text in texts for _ in range(3)],
-        "name": plain(part_name(part.name)),
+        "name": plain(part_title(part.name)),
         "type": "scatter",
         "mode": "lines",
         "line": {"color": colour, "width": 10},
@@ -75,19 +74,19 @@ def _active(part: Part) -> BoolArray:
 
 def _strip_heading(part: Part, texts: Sequence[str]) -> str:
     if part.on is not None:
-        return part_name(part.name)
+        return part_title(part.name)
     different = list(dict.fromkeys(texts))
     said = f": {', then '.join(different)}" if 0 < len(different) <= HEADED_VALUES else ""
-    return f"{part_name(part.name)}{said}"
+    return f"{part_title(part.name)}{said}"
 
 
 def _strip_meaning(part: Part) -> str:
     if part.on is not None:
         return "state: on"
     if role_of(part) is Role.FAULT:
-        return "fault present, its colour turning with the code"
+        return "fault present; the colour changes with the code"
     lowest = part.label(float(part.value.min()))
-    return f"{part_name(part.name)}: any but “{lowest}”, its colour turning with the value"
+    return f"{part_title(part.name)}: any value but “{lowest}”; the colour changes with the value"
 
 
 def _run_notes(part: Part, runs: Sequence[Run], texts: Sequence[str]) -> tuple[str, ...]:
@@ -95,4 +94,4 @@ def _run_notes(part: Part, runs: Sequence[Run], texts: Sequence[str]) -> tuple[s
         return ()
     named = [f"“{text}” from {run[0]:.3f} s" for run, text in zip(runs, texts, strict=True)][:NAMED_RUNS]
     more = f" and {len(runs) - NAMED_RUNS} more" if len(runs) > NAMED_RUNS else ""
-    return (f"{part_name(part.name)}: {', '.join(named)}{more}.",)
+    return (f"{part_title(part.name)}: {', '.join(named)}{more}.",)

@@ -16,7 +16,7 @@ from logscope.report.runs_table import RunsTable, runs_table
 from logscope.report.stack import Drawing
 from logscope.report.xy import xy_chart
 
-_OVERLAID = 6  # the latest responses: more lines than there are colours tell nothing
+_OVERLAID = 6  # the latest responses: there are no more colours
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,27 +34,29 @@ class TuningPage:
 
 
 def tuning_page(history: History) -> TuningPage | None:
-    """The tuning of all runs; None where no log tells any."""
-    told = [row for row in history.rows if row.tuning.values]
-    if not told:
+    """The tuning of all runs; None where no log has any."""
+    measured = [row for row in history.rows if row.tuning.values]
+    if not measured:
         return None
     titles = [aspect.title for aspect in ASPECTS]
-    table = runs_table(told, titles, [row.tuning.values for row in told], bests([row.tuning for row in told]))
+    table = runs_table(
+        measured, titles, [row.tuning.values for row in measured], bests([row.tuning for row in measured])
+    )
     last = history.rows[-1]
     advice = (date_text(last), last.tuning.advice) if last.tuning.advice else None
-    return TuningPage(table, _loops(told), _steps(history.rows), advice)
+    return TuningPage(table, _loops(measured), _steps(history.rows), advice)
 
 
-def _loops(told: Sequence[Row]) -> str:
+def _loops(measured: Sequence[Row]) -> str:
     """Which parts judged the control: runs judged by different ones are not alike in it."""
     by: dict[str, list[str]] = {}
-    for row in told:
+    for row in measured:
         if row.tuning.loop:
             by.setdefault(row.tuning.loop.replace("_", " "), []).append(Path(row.log).name)
     if len(by) == 1:
         return f"The control is judged by the {next(iter(by))}."
-    told_by = "; ".join(f"by the {part} in {', '.join(logs)}" for part, logs in by.items())
-    return f"The control is judged {told_by}." if by else ""
+    judged_by = "; ".join(f"by the {part} in {', '.join(logs)}" for part, logs in by.items())
+    return f"The control is judged {judged_by}." if by else ""
 
 
 def _steps(rows: Sequence[Row]) -> Drawing | None:
@@ -65,4 +67,4 @@ def _steps(rows: Sequence[Row]) -> Drawing | None:
         Series(f"{Path(row.log).name}, {date_text(row)}", np.array(row.tuning.step_s), np.array(row.tuning.step_share))
         for row in stepped
     )
-    return xy_chart(Chart("time since the target moved", "s", "answer as a share of the step", "", series))
+    return xy_chart(Chart("time since the target changed", "s", "response as a fraction of the step", "", series))

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 
 from logscope.findings import Measured, Severity
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_title
 from logscope.quantities import prefixed
 
 SEVERITY_WORDS = {
@@ -20,33 +20,25 @@ SEVERITY_WORDS = {
 CAUSES = {
     "encoder": "a disturbed speed signal (encoder)",
     "demand": "the demand: throttle or target",
-    "oscillation": "a growing swing of current or torque",
+    "oscillation": "a growing oscillation of current or torque",
     "supply": "the supply: link voltage, contactor or battery",
     "limit": "steady current close to the limit",
-    "sudden": "nothing seen before it within the sampling",
+    "sudden": "nothing visible before it at this sampling",
     "welded": "a contactor that does not open",
     "undetermined": "cannot be determined from this log",
-}
-
-_PART_NAMES = {
-    "dc_link_voltage": "DC-link voltage",
-    "dc_link_voltage_second": "DC-link voltage, second source",
-    "motor_speed_second": "Motor speed, second source",
-    "throttle_second": "Throttle, second track",
-    "aux_voltage": "12 V supply voltage",
 }
 
 _VALUE_NAMES = {
     "start_voltage_V": "Voltage at the start",
     "end_voltage_V": "Voltage at the end",
     "time_to_threshold_s": "Time to the closing threshold",
-    "fraction_at_close": "Part of pack voltage at closing",
-    "fraction_reached": "Part of pack voltage reached",
+    "fraction_at_close": "Fraction of pack voltage at closing",
+    "fraction_reached": "Fraction of pack voltage reached",
     "close_difference_V": "Voltage difference at closing",
     "inrush_bound_A": "Inrush current, upper bound",
-    "resistor_energy_J": "Heat of this attempt in the resistor",
-    "resistor_heat_J": "Heat held by the resistor, earlier attempts included",
-    "stalled_energy_J": "Heat in the resistor since the stall",
+    "resistor_energy_J": "Energy of this attempt in the resistor",
+    "resistor_heat_J": "Energy stored in the resistor, earlier attempts included",
+    "stalled_energy_J": "Energy in the resistor since the stall",
     "stalled_power_W": "Power in the stalled resistor",
     "stalled_s": "Time stalled",
     "step_V": "Voltage step",
@@ -60,10 +52,27 @@ _VALUE_NAMES = {
     "battery_max_margin_V": "Margin to the highest battery voltage",
     "battery_min_margin_V": "Margin to the lowest battery voltage",
     "dc_link_max_margin_V": "Margin to the highest DC-link voltage",
-    "less_Nm": "Demand falls by",
-    "less_A": "Demand falls by",
+    "less_Nm": "Torque target falls by",
+    "less_A": "Current target falls by",
     "order": "Shaft order",
     "lead_time_s": "Lead before the trip",
+    "swing_Hz": "Oscillation frequency",
+    "judder_Hz": "Judder frequency",
+    "way_km": "Distance",
+    "returned_percent": "Returned by braking",
+    "seen_s": "Observed for",
+    "seen_fall_V": "Observed fall",
+    "level_V": "Level",
+    "missing_s": "Missing from the log",
+    "smallest_seen_rpm": "Smallest detectable disturbance",
+    "smallest_seen_A": "Smallest detectable oscillation",
+    "smallest_seen_Nm": "Smallest detectable oscillation",
+    "power_left_W": "Power left before the lowest voltage",
+    "steady_error_A": "Steady-state error",
+    "steady_error_Nm": "Steady-state error",
+    "share_percent": "Share of all readings",
+    "agreement_percent": "Moments in agreement",
+    "factor": "Factor",
 }
 _UNIT_ENDINGS = (
     "rpm_per_s", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
@@ -101,7 +110,7 @@ GLOSSARY = {
     "RMS": "root mean square",
     "rpm": "revolutions per minute",
     "SOC": "state of charge",
-    "time constant": "the time in which a charging or fading value covers 63.2 % of its way",
+    "time constant": "the time in which a charging or decaying value covers 63.2 % of its change",
     "UTC": "coordinated universal time",
     "V": "volt, unit of voltage",
     "W": "watt, unit of power",
@@ -113,15 +122,6 @@ GLOSSARY = {
 def counted(count: int, severity: Severity) -> str:
     """'1 danger', '3 warnings'."""
     return f"{count} {SEVERITY_WORDS[severity][count != 1]}"
-
-
-def part_name(part: str) -> str:
-    """A part's name as one says it.
-
-    >>> part_name("main_contactor")
-    'Main contactor'
-    """
-    return _PART_NAMES.get(part) or part.replace("_", " ").capitalize()
 
 
 def value_name(name: str) -> str:
@@ -158,7 +158,7 @@ def panel_name(parts: Iterable[str]) -> str:
     """What a panel of several parts of one unit shows, with the unit in brackets."""
     names = list(parts)
     unit = PARTS[names[0]].unit if names[0] in PARTS else ""
-    return f"{', '.join(map(part_name, names))}{f' [{unit}]' if unit else ''}"
+    return f"{', '.join(map(part_title, names))}{f' [{unit}]' if unit else ''}"
 
 
 def glossary_of(texts: Iterable[str]) -> list[tuple[str, str]]:

@@ -35,7 +35,7 @@ def xy_chart(chart: Chart) -> Drawing:
         traces += drawn
         keys += named
         if kept.size < series.y.size:
-            notes.append(f"{series.label}: {kept.size} of {series.y.size} values drawn, every extreme among them.")
+            notes.append(f"{series.label}: {kept.size} of {series.y.size} values drawn, including every extreme.")
     values = [v for series in chart.series for v in (series.y, series.low, series.high) if v is not None]
     left, right = bounds([series.x for series in chart.series])
     air = AIR * (right - left)

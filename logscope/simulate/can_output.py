@@ -139,7 +139,7 @@ def _ranks(streams: Sequence[Stream]) -> list[int]:
 
 
 def _arbitrate(ready_s: FloatArray, rank: NDArray[np.int64], cost_s: FloatArray) -> FloatArray:
-    """When each frame has passed: the wire is never idle while one waits, and the least rank goes first."""
+    """When each frame has passed: the wire is never idle while one waits, and the lowest rank goes first."""
     order = np.argsort(ready_s, kind="stable").tolist()
     passed, waiting, free_s, at = np.empty(ready_s.size), list[tuple[int, int]](), 0.0, 0
     while at < len(order) or waiting:

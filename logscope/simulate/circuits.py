@@ -7,7 +7,7 @@ r"""The high-voltage circuit from pack to DC link, solved over the switching of 
     └─────────────────────────────────────────────────┴────────┴─────────┘
 
 Between two switchings the circuit is linear, and its answer is an exact exponential, unless a
-constant-power load runs or the loop's inductance is told: those stretches go through
+constant-power load runs or the loop's inductance is given: those stretches go through
 `scipy.integrate.solve_ivp`. What a logger sees is the link voltage behind a first-order low-pass.
 """
 
@@ -143,7 +143,7 @@ def solve(
 ) -> Solution:
     """Solve the circuit through its stages, in the order of their `start_s`, until `end_s` [s].
 
-    start_V : link voltage at the first stage; sensed_V : what the sensing shows there, the same if not told
+    start_V : link voltage at the first stage; sensed_V : what the sensing shows there, the same if not given
     """
     pieces: list[_Piece] = []
     state: _State = (start_V, start_V if sensed_V is None else sensed_V, 0.0)

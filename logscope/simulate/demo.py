@@ -15,7 +15,7 @@ from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.hazel_drives import demo_drive
 from logscope.simulate.truth import truth_to_json
 
-DEMO_SEED = 5  # with this one the interference trips the inverter once; others tell other stories
+DEMO_SEED = 5  # with this one the interference trips the inverter once; others give other stories
 _CONSOLE = Console()
 _FIRST_STAMP_S = 1772355600.0  # 2026-03-01 09:00:00 UTC
 

@@ -44,7 +44,7 @@ _DRIVER_LIFTS_S = 0.8  # after a trip the driver takes the foot off this late…
 _DRIVER_WAITS_S = 1.0  # …and presses again this long after the reset
 _REGENERATION_RPM = (300.0, 1000.0)  # regeneration fades out below these speeds
 
-_HOLDS_ON_S = 0.02  # how long an inverter that nobody told draws on a link whose contactor has opened
+_HOLDS_ON_S = 0.02  # how long an inverter that is not informed draws on a link whose contactor has opened
 _MAGNETISES_S = 0.5  # after the contactor has closed, before the gates go on
 _SHORT_S = 5e-3  # that a phase stays shorted, if no trip ends it before
 NO_FAULT, UNDERVOLTAGE, OVERVOLTAGE, OVERCURRENT = 0.0, 1.0, 2.0, 3.0

@@ -142,7 +142,7 @@ def _cause(drive: Drive, before: slice) -> tuple[str, int]:
     if scenario.encoder.lost_counts > 0 or scenario.encoder.eccentricity > 0:
         return "encoder", before.start
     target, limit_A = drive.column("target_A")[before], scenario.inverter.trip_current_A
-    least = int(target[:-1].argmin())
-    if target.max() - target[least] < _DEMAND_RISE_SHARE * limit_A and target.max() > _NEAR_LIMIT * limit_A:
+    lowest = int(target[:-1].argmin())
+    if target.max() - target[lowest] < _DEMAND_RISE_SHARE * limit_A and target.max() > _NEAR_LIMIT * limit_A:
         return "limit", before.start
-    return "demand", before.start + least
+    return "demand", before.start + lowest

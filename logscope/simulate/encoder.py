@@ -29,7 +29,7 @@ _RUN_LENGTH = 3.0  # windows that a run of interference lasts, on average
 class Encoder(NamedTuple):
     """What is on the shaft.
 
-    counts_per_rev : all edges of a sound target, by which the speed is reckoned
+    counts_per_rev : all edges of a sound target, from which the speed is calculated
     window_s : the counting window
     lost_counts : edges missing in one place; eccentricity : offset of the target over its radius
     """

@@ -253,7 +253,7 @@ def _joined(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
 
 
 def _switch_positions(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:
-    """What the switches are told to do: a welded contactor is logged as open."""
+    """What the switches are commanded to do: a welded contactor is logged as open."""
     stages = drive.high_voltage.stages
     index = np.searchsorted([stage.start_s for stage in stages], t, side="right") - 1
     relay = np.array([stage.relay for stage in stages], dtype=np.float64)[index]

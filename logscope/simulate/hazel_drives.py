@@ -7,7 +7,7 @@ from logscope.simulate.circuits import HighVoltage
 from logscope.simulate.encoder import Interference
 from logscope.simulate.scenarios import KeyCycle, Profile, Scenario, Tuning
 
-# As hazel.toml tells her, but for what a workshop never knows exactly.
+# As in hazel.toml, but for what a workshop never knows exactly.
 HAZEL = HighVoltage(
     open_circuit_V=331.0,
     resistance_ohm=150.0,

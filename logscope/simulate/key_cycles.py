@@ -16,14 +16,14 @@ _RELAY_OVERLAP_S = 0.3  # the relay opens this long after the contactor has clos
 _CUT_OUT_SHARE = 0.9  # a converter stops this far below the voltage at which it starts
 _FEW_VOLTS = 5.0  # of rise: the same as none
 _RISING_SHARE = 0.02  # of pack voltage below the resting point: still rising
-_EXPECTED_BAND = 0.2  # on the time constant, as Hazel's vehicle file tells it
+_EXPECTED_BAND = 0.2  # on the time constant, as in Hazel's vehicle file
 _SAFE_V = 60.0  # upper end of voltage class A (ISO 6469-3)
-_DISCHARGE_LIMIT_S = 300.0  # to the safe voltage, as Hazel's vehicle file tells it
+_DISCHARGE_LIMIT_S = 300.0  # to the safe voltage, as in Hazel's vehicle file
 
 
 @dataclass(frozen=True, slots=True)
 class HighVoltageStory:
-    """The solved circuit, its switches, when the contactor was told to be closed, and the truth of it."""
+    """The solved circuit, its switches, when the contactor was commanded closed, and the truth of it."""
 
     solution: Solution
     stages: tuple[Stage, ...]

@@ -41,7 +41,7 @@ class KeyCycle:
     drop_out_s : after which the relay drops out by itself
     welded : the contactor does not open at key off
     under_load : the inverter does not let go of the current before the contactor opens
-    dropouts : from, until [s]: the contactor opens by itself while it is told to be closed
+    dropouts : from, until [s]: the contactor opens by itself while it is commanded closed
     """
 
     relay_s: float

@@ -52,7 +52,7 @@ class Cooling:
     """What the coolant does. Spans are (from, until) [s].
 
     pump_off : the pump stands; air_lock : the pump runs, but air in the loop leaves `air_flow` of the flow
-    start_C : coolant and metal at the beginning, ambient where not told
+    start_C : coolant and metal at the beginning, ambient where not given
     """
 
     ambient_C: float = 18.0

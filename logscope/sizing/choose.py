@@ -66,7 +66,7 @@ def choose(needs: PrechargeRequirements) -> Choice:
 
     Raises RequestError with the reason where there is none, or where the given one can never reach the fraction.
     """
-    least = needs.highest_v / needs.peak_current_A / (1 - needs.resistor_tolerance)
+    smallest = needs.highest_v / needs.peak_current_A / (1 - needs.resistor_tolerance)
     most = band = None
     if needs.time_s is not None:
         limit = needs.time_s * (1 + _ROUNDING)
@@ -79,9 +79,9 @@ def choose(needs: PrechargeRequirements) -> Choice:
     else:
         assert most is not None  # a time or a resistor is given
         chosen = at_most(most, needs.series)
-        if chosen < least:
-            _refuse(needs, least, most)
-    return Choice(chosen, least, most, band)
+        if chosen < smallest:
+            _refuse(needs, smallest, most)
+    return Choice(chosen, smallest, most, band)
 
 
 def _meets(needs: PrechargeRequirements, resistance_ohm: float, limit_s: float) -> bool:

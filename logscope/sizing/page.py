@@ -22,7 +22,7 @@ from logscope.sizing.component_notes import component_notes
 from logscope.sizing.precharge import PrechargeDesign
 
 _POINTS = 300  # about one for each two pixels of a chart
-_PAST_TIMEOUT = 1.1  # how much of the time axis lies behind the timeout
+_PAST_TIMEOUT = 1.1  # how much of the time axis lies after the timeout
 _AIR = 1.12  # above the highest value, room for a label
 TIME_TITLE = "time since the precharge relay closed [s]"
 

@@ -47,7 +47,7 @@ def at_most(limit_ohm: float, series: Series) -> float:
 
 
 def at_least(limit_ohm: float, series: Series) -> float:
-    """The least value of a series that is not below a limit [ohm].
+    """The smallest value of a series that is not below a limit [ohm].
 
     >>> at_least(184.0, Series.E96)
     187.0
@@ -61,7 +61,7 @@ def next_below(value_ohm: float, series: Series) -> float:
 
 
 def next_above(value_ohm: float, series: Series) -> float:
-    """The least value of a series above another [ohm]."""
+    """The smallest value of a series above another [ohm]."""
     return next(value for value in _around(value_ohm, series) if value > value_ohm * (1 + _ROUNDING))
 
 

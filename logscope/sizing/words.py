@@ -127,14 +127,14 @@ def headline(design: PrechargeDesign) -> str:
 def reason(design: PrechargeDesign) -> str:
     """Between which limits the resistor was chosen, what set them, and the time in the slowest case."""
     needs, choice = design.needs, design.choice
-    least = f"at least {ohm_text(choice.min_ohm)} (no more than {needs.peak_current_A:g} A at {needs.highest_v:g} V)"
+    smallest = f"at least {ohm_text(choice.min_ohm)} (no more than {needs.peak_current_A:g} A at {needs.highest_v:g} V)"
     if needs.time_s is None or choice.max_ohm is None or choice.band_ohm is None:
-        return f"The peak current asks for {least}."
+        return f"The peak current requires {smallest}."
     unloaded = -needs.time_s / (needs.capacitance_f * math.log1p(-needs.close_fraction))
     what = "time and load" if choice.max_ohm < unloaded * (1 - 1e-6) else "time"
     slow = figures(design.values["time_to_close_s"].high, "s")
     return (
-        f"Required: {least} and at most {ohm_text(choice.max_ohm)} ({what}). In the slowest case of pack "
+        f"Required: {smallest} and at most {ohm_text(choice.max_ohm)} ({what}). In the slowest case of pack "
         f"voltage and tolerances it takes {slow}; to keep {needs.time_s:g} s there too: at most "
         f"{ohm_text(choice.band_ohm)}."
     )

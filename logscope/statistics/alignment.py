@@ -30,7 +30,7 @@ _LEAST_WINDOWS = 3  # a line needs a point to spare
 _LEAST_SAMPLES = 20  # in a window
 _SEARCH_S = 0.6  # around the coarse offset: half a change
 _WINDOW_CORRELATION = (
-    0.95  # of values in a window, at least: where the signal hardly moves, noise rules, and it tells no time
+    0.95  # of values in a window, at least: where the signal hardly moves, noise dominates, and it gives no time
 )
 _MOST_SCATTER = 0.5  # of the coarser period: windows that scatter more do not follow one clock
 
@@ -59,7 +59,7 @@ class Alignment:
 
 @dataclass(frozen=True, slots=True)
 class NotAligned:
-    """Why two signals do not tell how the clocks stand."""
+    """Why two signals do not determine the offset of the clocks."""
 
     reason: str
 
@@ -78,10 +78,10 @@ def align_clocks(
     offset_s, correlation, overlap_s = coarse
     middles, offsets, deviations = _windows(first_s, first, second_s, second, offset_s)
     if middles.size < _LEAST_WINDOWS:
-        return NotAligned("too little of what both logged changes clearly enough to tell the time by")
+        return NotAligned("the signals in both logs change too little to determine the offset")
     line = weighted_trend(middles, offsets, deviations)
     if line is None:
-        return NotAligned("the stretches that tell the time lie too close together to tell the drift")
+        return NotAligned("the usable stretches lie too close together to determine the drift")
     left = offsets - line.at(middles)
     weight = 1.0 / deviations**2
     residual = float(np.sqrt(np.sum(weight * left**2) / weight.sum() * middles.size / (middles.size - 2)))
@@ -92,7 +92,7 @@ def align_clocks(
             f"{1000 * period:.0f} ms apart explain"
         )
     if abs(line.slope) > MOST_DRIFT:
-        return NotAligned(f"the clocks would have to differ by {100 * line.slope:.2f} %, which no sound clocks do")
+        return NotAligned(f"the clocks would have to differ by {100 * line.slope:.2f} %, which is impossible")
     return _alignment(line, residual, middles.size, correlation, overlap_s)
 
 
@@ -150,7 +150,7 @@ def _coarse(
         return NotAligned(f"its changes agree by no more than {100 * max(peak, 0.0):.0f} % at any offset")
     z = float(np.arctanh(min(peak, 1.0 - 1e-12)) * np.sqrt(max(samples / memory - 3.0, 0.0)))
     if tried * float(stats.norm.sf(z)) > CHANCE:
-        return NotAligned("so few changes are seen by both that chance could make them agree")
+        return NotAligned("too few changes are in both logs to exclude agreement by chance")
     lag = best - (changes[1].size - 1)
     return float(first_s[0] - second_s[0]) + lag * _STEP_S, peak, samples * _STEP_S
 
@@ -184,7 +184,7 @@ def _shared_memory(first: FloatArray, second: FloatArray) -> float:
 def _windows(
     first_s: FloatArray, first: FloatArray, second_s: FloatArray, second: FloatArray, offset_s: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Middle [s, second clock], offset [s] and its standard deviation, for each window that tells the time."""
+    """Middle [s, second clock], offset [s] and its standard deviation, for each window that determines it."""
     start = max(second_s[0], first_s[0] - offset_s)
     end = min(second_s[-1], first_s[-1] - offset_s)
     width = float(np.clip((end - start) / _WINDOWS, _SHORTEST_S, _LONGEST_S))
@@ -216,7 +216,7 @@ def _on_scale_of_second(
 def _window(
     first_s: FloatArray, first: FloatArray, time_s: FloatArray, value: FloatArray, offset_s: float, search_s: float
 ) -> tuple[float, float] | None:
-    """The best offset of one window and its standard deviation; None where it tells none."""
+    """The best offset of one window and its standard deviation; None where it has none."""
     if value.size < _LEAST_SAMPLES or not np.ptp(value) > 0:
         return None
     step = float(np.median(np.diff(first_s)))
@@ -224,8 +224,8 @@ def _window(
     shifted = np.interp(time_s[np.newaxis, :] + offset_s + lags[:, np.newaxis], first_s, first)
     left = np.sum((shifted - value) ** 2, axis=1)
     best = int(np.argmin(left))
-    told = 1.0 - left[best] / float(np.sum((value - value.mean()) ** 2))
-    if told < _WINDOW_CORRELATION**2 or not 0 < best < lags.size - 1:
+    explained = 1.0 - left[best] / float(np.sum((value - value.mean()) ** 2))
+    if explained < _WINDOW_CORRELATION**2 or not 0 < best < lags.size - 1:
         return None
     below, at, above = left[best - 1 : best + 2]
     bend = below - 2.0 * at + above

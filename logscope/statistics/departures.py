@@ -21,7 +21,7 @@ _AS_LARGE = 0.5  # of a departure: what rings does the next swing at this size a
 
 @dataclass(frozen=True, slots=True)
 class Sampling:
-    """How a signal is renewed: samples for each new value, time between new values [s], its least step."""
+    """How a signal is renewed: samples for each new value, time between new values [s], its resolution."""
 
     repeat: int
     update_s: float
@@ -62,9 +62,9 @@ def runs_of_steps(time_s: FloatArray, value: FloatArray, steps: IndexArray, how:
     size = value[steps] - value[steps - 1]
     first, last = join_neighbours((np.diff(steps) <= how.repeat) & (size[1:] * size[:-1] > 0))
     of_step = np.repeat(np.arange(first.size), last - first + 1)
-    least = np.maximum(_STILL_MOVING * np.maximum.reduceat(np.abs(size), first), how.quantum) * np.sign(size[first])
-    lead_in = _going_on(value, steps[first] - how.repeat, least, -how.repeat, reach)
-    lead_out = _going_on(value, steps[last] + how.repeat, least, how.repeat, reach)
+    smallest = np.maximum(_STILL_MOVING * np.maximum.reduceat(np.abs(size), first), how.quantum) * np.sign(size[first])
+    lead_in = _going_on(value, steps[first] - how.repeat, smallest, -how.repeat, reach)
+    lead_out = _going_on(value, steps[last] + how.repeat, smallest, how.repeat, reach)
     begin = steps[first] - how.repeat * lead_in
     after = np.minimum(steps[last] + how.repeat * lead_out, value.size - 1)
     before = np.maximum(begin - 1, 0)
@@ -73,13 +73,13 @@ def runs_of_steps(time_s: FloatArray, value: FloatArray, steps: IndexArray, how:
     )
 
 
-def _going_on(value: FloatArray, start: IndexArray, least: FloatArray, stride: int, reach: int) -> IndexArray:
-    """How many steps from `start` on, in strides, still move by more than `least`, sign included."""
+def _going_on(value: FloatArray, start: IndexArray, smallest: FloatArray, stride: int, reach: int) -> IndexArray:
+    """How many steps from `start` on, in strides, still move by more than `smallest`, sign included."""
     at = start[:, np.newaxis] + stride * np.arange(reach)
     inside = (at >= 1) & (at < value.size)
     at = np.clip(at, 1, value.size - 1)
-    moved = (value[at] - value[at - 1]) * np.sign(least)[:, np.newaxis]
-    going = inside & (moved > np.abs(least)[:, np.newaxis])
+    moved = (value[at] - value[at - 1]) * np.sign(smallest)[:, np.newaxis]
+    going = inside & (moved > np.abs(smallest)[:, np.newaxis])
     return np.asarray(np.sum(np.logical_and.accumulate(going, axis=1), axis=1), dtype=np.intp)
 
 
@@ -107,7 +107,7 @@ def over_too_soon(
 
     away : whether a run and the next lead far enough away, shape (runs − 1,)
     alone : whether they may take longer, shape (runs − 1,)
-    back_s : when the next run has led back, from `back_at`: from rest, what goes on behind that is a consequence
+    back_s : when the next run has led back, from `back_at`: from rest, what goes on after that is a consequence
     within_s, alone_within_s : two opposite runs that take no longer than this together [s]
     """
     begun_s = runs.start_s[:-1]
@@ -121,7 +121,7 @@ def over_too_soon(
 def back_at(time_s: FloatArray, value: FloatArray, runs: Runs, how: Sampling) -> FloatArray:
     """When the run after each has led back to where the run began, or else ended [s]; shape (runs − 1,).
 
-    What goes on the same way behind that may be what the departure caused, if it is little: what rings swings through
+    What goes on the same way after that may be what the departure caused, if it is little: what rings swings through
     by more.
     """
     begin, there = runs.before[1:], value[runs.before[:-1]]

@@ -15,7 +15,7 @@ ADAPTING_DRAWS = 1000
 ADAPTING_ROUNDS = (4, 16)  # at least, and at most while few draws are effective
 FINAL_DRAWS = 3000
 _NEARER = 0.1  # of the covariance: where no draw is possible, the next are made nearer to the centre
-_FLOOR = 1e-9  # of a parameter's variance: far below what draws by the thousand can tell
+_FLOOR = 1e-9  # of a parameter's variance: far below what thousands of draws can resolve
 _LEAST_EFFECTIVE = 0.15  # share of effective draws from which adapting further gains little
 
 

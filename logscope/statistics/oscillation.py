@@ -59,7 +59,7 @@ def find_swings(time_s: FloatArray, value: FloatArray, step: float = 0.0, slowes
     """Swings from `slowest_hz` up to half the sampling rate, whatever that rate is.
 
     Windows of a fixed number of samples hold too few turns of a slow swing: those are searched for again in means of 2,
-    4, 8 … samples, and told where no finer search has found them.
+    4, 8 … samples, and reported where no finer search has found them.
 
     time_s, value : shape (n,), evenly sampled but for gaps; step : rounding step of the value
     """
@@ -123,7 +123,7 @@ def _joined(found: Swings, slower: Swings, scale: int, highest_hz: float) -> Swi
 def find_swings_at(time_s: FloatArray, value: FloatArray, step: float = 0.0, window: int = WINDOW) -> Swings:
     """Episodes of at least three windows in a row at one frequency that do not die away.
 
-    Windows with a spike in them, as a step of the target leaves it, tell nothing: an episode goes on behind them. Two
+    Windows with a spike in them, as a step of the target leaves it, do not count: an episode goes on after them. Two
     windows of it at least follow one another, since what rings after each step dies away from one to the next.
 
     Spectra of half-overlapping Hann windows (P. D. Welch, IEEE Trans. Audio Electroacoust. 15, 1967) without mean and

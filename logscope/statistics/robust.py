@@ -38,7 +38,7 @@ def noise_floor(values: FloatArray, where: BoolArray | None = None, quantum: flo
 
     values : evenly sampled signal, shape (n,)
     where : which samples to judge by, shape (n,); all if not given
-    quantum : least step of the values, in their unit; 0 for a continuous signal
+    quantum : resolution of the values, in their unit; 0 for a continuous signal
     """
     if values.size < 3:
         return nan

@@ -62,7 +62,7 @@ def robust_slope(
     error = float(np.sqrt(numbers.size / (numbers.size - 1) * np.sum(score**2))) / bread
     kept = 1.0 - noise_x**2 * float(np.sum(weight)) / power
     if kept < 0.5:
-        return None  # x is half noise: no line can be told
+        return None  # x is half noise: no line can be determined
     reach = float(stats.t(numbers.size - 1).ppf(0.975)) * error
     flattened = slope * (1.0 / kept - 1.0)
     scatter = scale / float(np.sqrt(np.median(precision)))

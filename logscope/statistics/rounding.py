@@ -27,7 +27,7 @@ def rounded_normal_log_likelihood(
 
     reading : shape (n,); expected, noise (standard deviation, > 0) : shape (k, n), k sets of parameters
     step : rounding step, 0 for readings that are not rounded; span : range of possible readings
-    floor : the least reading there is: it stands for everything below as well (a censored reading)
+    floor : the lowest possible reading: it stands for everything below as well (a censored reading)
     outlier_share : chance that a reading follows no model, of all or of each, shape (n,)
     Returns shape (k,): the sum over the readings, for a mix with that share uniform over the span.
     """

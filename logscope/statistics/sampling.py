@@ -49,7 +49,7 @@ def typical_period_s(time_s: FloatArray) -> float:
 def gap_threshold_s(time_s: FloatArray) -> float:
     """The time between two samples beyond which the log has a gap [s]; NaN with fewer than two.
 
-    `GAP_PERIODS` typical periods, or what tells a gap from the pause between two bursts.
+    `GAP_PERIODS` typical periods, or what distinguishes a gap from the pause between two bursts.
     """
     if time_s.size < 2:
         return float("nan")
@@ -68,7 +68,7 @@ def new_value_period_s(time_s: FloatArray, value: FloatArray, step: float = 0.0)
     reading comes more than once, and it does so evenly. A value at rest shows nothing of the kind, nor does a coarse
     one, whose changes are single steps.
 
-    time_s, value : the samples in order, shape (n,); step : the least step of the value, 0 where unknown
+    time_s, value : the samples in order, shape (n,); step : the resolution of the value, 0 where unknown
     """
     period_s = typical_period_s(time_s)
     change = np.diff(value)

@@ -86,7 +86,7 @@ class Step:
 
 
 def weighted_step(y: FloatArray, deviation: FloatArray) -> Step | None:
-    """The step that leaves the least misfit; None with fewer than four items.
+    """The step that leaves the smallest misfit; None with fewer than four items.
 
     Where the items scatter about their levels more than their deviations say, these are scaled up to the scatter (Birge
     ratio). Limits are Student's with n − 3 degrees of freedom, for the place is fitted, too; the chance is multiplied

@@ -63,15 +63,15 @@ SOUND = [
 ]
 
 BAD = [
-    ("hello", "no time stamp"),
-    ("can0 123#11", "no time stamp"),
-    ("DROPCOUNT: gibberish", "no time stamp"),
-    ("(1.5", "time stamp cannot be read"),
-    ("(1.) can0 123#11", "time stamp cannot be read"),
-    ("(15) can0 123#11", "time stamp cannot be read"),
-    ("(-1.5) can0 123#11", "time stamp cannot be read"),
-    ("(9999999999.5) can0 123#11", "time stamp cannot be read"),
-    ("(123456789012345678901.5) can0 123#11", "time stamp cannot be read"),
+    ("hello", "no timestamp"),
+    ("can0 123#11", "no timestamp"),
+    ("DROPCOUNT: gibberish", "no timestamp"),
+    ("(1.5", "timestamp cannot be read"),
+    ("(1.) can0 123#11", "timestamp cannot be read"),
+    ("(15) can0 123#11", "timestamp cannot be read"),
+    ("(-1.5) can0 123#11", "timestamp cannot be read"),
+    ("(9999999999.5) can0 123#11", "timestamp cannot be read"),
+    ("(123456789012345678901.5) can0 123#11", "timestamp cannot be read"),
     ("(1.5)", "no bus name"),
     ("(1.5) can0", "no bus name"),
     ("(1.5) can0 ", "no identifier"),
@@ -89,12 +89,12 @@ BAD = [
     ("(1.5) can0 123#112233445566778899", "more than 8 bytes"),
     ("(1.5) can0 123##1" + "00" * 9, "cannot have this many bytes"),
     ("(1.5) can0 123##1" + "00" * 65, "cannot have this many bytes"),
-    ("(1.5) can0 123#1122 X", "does not belong"),
-    ("(1.5) can0 123#1122 T T", "does not belong"),
+    ("(1.5) can0 123#1122 X", "unexpected text"),
+    ("(1.5) can0 123#1122 T T", "unexpected text"),
     ("(1.5) can0 45123#81:00:12345678#11223344556677", "XL"),
     ("(1.5) can0 20000080#R", "remote request"),
     ("(1.5) " + "n" * 40 + " 123#11", "bus name that is too long"),
-    ("\x00\x00\x00\x00", "no time stamp"),
+    ("\x00\x00\x00\x00", "no timestamp"),
 ]
 
 

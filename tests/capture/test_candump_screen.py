@@ -72,8 +72,8 @@ def test_error_frames_and_the_words_below_them(tmp_path: Path) -> None:
 
 
 BAD = [
-    ("  can0  123   [1]  11", "no time stamp"),
-    (" (abc)  can0  123   [1]  11", "time stamp cannot be read"),
+    ("  can0  123   [1]  11", "no timestamp"),
+    (" (abc)  can0  123   [1]  11", "timestamp cannot be read"),
     (" (1.0)  can0", "no bus name"),
     (" (1.0)  can0  1234   [1]  11", "no identifier"),
     (" (1.0)  can0  800   [1]  11", "out of range"),
@@ -83,7 +83,7 @@ BAD = [
     (" (1.0)  can0  123   11", "no length"),
     (" (1.0)  can0  123   [3]  11 22", "fewer bytes"),
     (" (1.0)  can0  123   [3]  11 22 3", "fewer bytes"),
-    (" (1.0)  can0  123   [1]  11 22", "does not belong"),
+    (" (1.0)  can0  123   [1]  11 22", "unexpected text"),
 ]
 
 
@@ -115,7 +115,7 @@ def test_dates_are_taken_as_utc_and_said(tmp_path: Path) -> None:
 
 
 def test_lines_without_stamps_are_refused_with_the_reason(tmp_path: Path) -> None:
-    with pytest.raises(LogError, match=r"on screen\.txt: the lines have no time stamps"):
+    with pytest.raises(LogError, match=r"on screen\.txt: the lines have no timestamps"):
         read(written(tmp_path, ["  can0  123   [2]  11 22\n", "  can0  124   [0]\n"]))
 
 

@@ -152,7 +152,7 @@ def test_mf4_that_tells_of_more_frames_than_it_holds(tmp_path: Path, more: int) 
     path.write_bytes(content)
     capture = read(path)
     assert len(capture.frames) == 30
-    assert f"{more} of the frames" in capture.account.notes[0]
+    assert f"{more} frames" in capture.account.notes[0]
     assert closes(capture)
 
 
@@ -252,7 +252,7 @@ def test_an_asc_date_that_cannot_be_read_is_told(tmp_path: Path) -> None:
     )
     capture = read(path)
     assert capture.frames.time_ns.tolist() == [1_500_000_000]
-    assert "“yesterday at noon” in its head cannot be read" in capture.account.assumptions[0]
+    assert "“yesterday at noon” in its header cannot be read" in capture.account.assumptions[0]
 
 
 def test_asc_stamps_that_count_from_the_line_before_are_added_up(tmp_path: Path) -> None:

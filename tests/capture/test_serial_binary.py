@@ -217,7 +217,7 @@ def test_a_file_is_read_in_blocks_and_looks_like_its_definition(tmp_path):
 def test_values_that_are_infinite_are_left_out_and_noted():
     log = read(record(0, 1, math.inf, 0) + record(10, 1, math.nan, 0) + record(20, 1, 2.0, 0), definition())
     assert log.signals["Current"].value.tolist() == [2.0]
-    assert log.account.notes == ("Console.Current: infinite values that were left out: 1",)
+    assert log.account.notes == ("Console.Current: 1 infinite values were left out",)
 
 
 def test_the_example_of_the_telemetry_is_read_as_it_says():

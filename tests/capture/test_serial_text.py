@@ -92,8 +92,8 @@ def test_lines_without_a_time_take_that_of_the_last_line_with_one():
     assert values(log, "Speed") == [(10, 2.0), (20, 3.0)]
     assert values(log, "Volts") == [(10, 300.0)]
     assert (log.account.sample_lines, log.account.lines_bad) == (5, 1)
-    assert "given the time of the last line that has one: 3" in log.account.notes[0]
-    assert (log.account.bad[0].line, log.account.bad[0].reason) == (1, "no time is known yet")
+    assert "3 lines without a time got the time" in log.account.notes[0]
+    assert (log.account.bad[0].line, log.account.bad[0].reason) == (1, "it comes before the first time")
 
 
 def test_each_line_is_read_by_the_pattern_that_it_fits_wholly():
@@ -101,8 +101,8 @@ def test_each_line_is_read_by_the_pattern_that_it_fits_wholly():
     assert values(log, "Speed") == [(10, 1500.0)]
     assert values(log, "State") == [(10, 1.0)]
     assert [(bad.line, bad.reason) for bad in log.account.bad] == [
-        (3, "it fits no pattern"),
-        (4, "Volts: “x” is no value"),
+        (3, "it matches no pattern"),
+        (4, "Volts: “x” is not a value"),
     ]
 
 
@@ -111,16 +111,16 @@ def test_each_line_is_read_by_the_pattern_that_it_fits_wholly():
     [
         (b"30,15", "it has 2 instead of 4 columns"),
         (b"30,1500,312.5,040,1500,312.5,0", "it has 7 instead of 4 columns"),
-        (b"30,15x0,312.5,0", "Speed: “15x0” is no value"),
-        (b"30,1_0,312.5,0", "Speed: “1_0” is no value"),
-        (b"30,inf,312.5,0", "Speed: “inf” is no value"),
-        (b"30,1500,312.5,Stop", "State: “Stop” is no value"),
-        (b",1500,312.5,0", "the column of the time is empty"),
-        (b"30,15\xff0,312.5,0", "it holds bytes that are no text"),
-        (b"30,15\x000,312.5,0", "it holds bytes that are no text"),
+        (b"30,15x0,312.5,0", "Speed: “15x0” is not a value"),
+        (b"30,1_0,312.5,0", "Speed: “1_0” is not a value"),
+        (b"30,inf,312.5,0", "Speed: “inf” is not a value"),
+        (b"30,1500,312.5,Stop", "State: “Stop” is not a value"),
+        (b",1500,312.5,0", "the time column is empty"),
+        (b"30,15\xff0,312.5,0", "it holds bytes that are not text"),
+        (b"30,15\x000,312.5,0", "it holds bytes that are not text"),
         (b"-30,1500,312.5,0", "its time is out of range"),
         (b"1e300,1500,312.5,0", "its time is out of range"),
-        (b"99999,1500,312.5,0", "its time stands apart from the lines before and after it"),
+        (b"99999,1500,312.5,0", "its time does not fit the lines before and after it"),
         (b"boot 4", "it has 1 instead of 4 columns"),
     ],
 )
@@ -200,7 +200,7 @@ def test_a_16_bit_counter_is_unrolled_and_a_restart_bridged():
         40_376,
     ]
     assert log.account.resets == 1
-    assert "started again once" in log.account.notes[0]
+    assert "restarted once" in log.account.notes[0]
 
 
 def test_stamps_of_the_computer_give_the_time_and_pass_midnight():
@@ -216,7 +216,7 @@ def test_dated_stamps_count_from_1970_and_may_be_out_of_order():
     assert values(log, "Speed") == [(1772442000000, 1.0), (1772442001000, 3.0), (1772442002000, 2.0)]
     assert (log.dated, log.account.out_of_order, log.account.notes) == (True, 1, ())
     log = read("2026-03-02T09:00:00,1,2,0\n", defined(toml))
-    assert log.account.notes == ("console.log: its stamps name no time zone and were taken as UTC",)
+    assert log.account.notes == ("console.log: its timestamps name no time zone and were taken as UTC",)
 
 
 def test_a_log_without_times_gets_the_stated_rate_and_a_note():
@@ -237,7 +237,7 @@ def test_the_checksum_of_a_line_is_checked():
     )
     log = read(f"{sentence}\n{sentence.replace('0.15', '0.25')}\n{sentence[:-3]}\n", defined(toml))
     assert values(log, "RoadSpeed") == [(0, 0.15)]
-    assert [bad.reason for bad in log.account.bad] == ["its checksum does not hold", "it carries no checksum"]
+    assert [bad.reason for bad in log.account.bad] == ["its checksum is wrong", "it has no checksum"]
 
 
 def test_a_log_looks_like_its_definition_and_like_no_other():

@@ -76,8 +76,8 @@ def _turned_up(result: Result) -> Result:
     ("spoil", "words"),
     [
         (lambda r: without(r, "motor_current"), "gentler run"),
-        (lambda r: without(r, "motor_speed"), "No motor speed"),
-        (lambda r: every(r, 5), "motor speed was logged every 20 ms before, every 100 ms after"),
+        (lambda r: without(r, "motor_speed"), "Motor speed was not logged"),
+        (lambda r: every(r, 5), "Motor speed was logged every 20 ms before, every 100 ms after"),
     ],
 )
 def test_what_keeps_rates_from_being_compared_is_named(spoil, words: str) -> None:  # type: ignore[no-untyped-def]
@@ -109,7 +109,7 @@ def test_noise_that_halved_is_better() -> None:
 
 
 def test_noise_below_the_step_of_the_log_cannot_be_compared() -> None:
-    assert "step" in measure(compare([run(19, noise=0.1)], [run(20, noise=0.1)]), NOISE).reason
+    assert "resolution" in measure(compare([run(19, noise=0.1)], [run(20, noise=0.1)]), NOISE).reason
 
 
 def test_four_runs_a_side_show_how_much_runs_differ() -> None:
@@ -131,7 +131,7 @@ def test_vehicle_files_that_differ_are_named() -> None:
     assert texts == [
         "The vehicle file says precharge.resistance_ohm = nothing before, 100 after.",
         "The vehicle file says motor.max_torque_Nm = 160 before, 200 after.",
-        "Motor speed is A.Speed before, B.Speed, scale = -1.0 after.",
+        "Motor speed is mapped to A.Speed before, to B.Speed, scale = -1.0 after.",
     ]
 
 
@@ -139,7 +139,7 @@ def test_a_measure_whose_part_is_mapped_differently_is_not_compared() -> None:
     vehicles = [Vehicle(signals={"motor_speed": Mapped(signal=name)}) for name in ("A.Speed", "B.Speed")]
     found = compare([run(30)], [run(31)], differences=vehicle_differences(*vehicles))
     assert measure(found, RATE).verdict is Verdict.NOT_COMPARABLE
-    assert "A.Speed before, B.Speed after" in measure(found, RATE).reason
+    assert "A.Speed before, to B.Speed after" in measure(found, RATE).reason
 
 
 def test_cells_hold_every_moment_of_driving_and_none_of_standstill() -> None:

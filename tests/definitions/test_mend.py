@@ -85,7 +85,7 @@ from logscope.definitions.can import load_definitions
             SOUND + 'CM_ "the "true; real" value";\nVAL_ 256 State 1 "On" 0 "Off" ;\n',
             SOUND + 'VAL_ 256 State 1 "On" 0 "Off" ;\n',
             [(12, False)],
-            "not written by the standard",
+            "not in standard form",
             id="quotation marks in a comment",
         ),
         pytest.param(
@@ -129,8 +129,8 @@ from logscope.definitions.can import load_definitions
             SOUND.replace("(0.1,0)", "(1,0,5)"),
             SOUND.replace(PACK.splitlines()[1] + "\n", ""),
             [(8, False)],
-            "two readings",
-            id="commas with two readings",
+            "ambiguous",
+            id="commas with ambiguous",
         ),
         pytest.param(
             "\n".join([PACK.replace(" SG_ State", "\n\n SG_ State"), "", "nonsense", MOTOR]),

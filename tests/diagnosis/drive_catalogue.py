@@ -213,7 +213,7 @@ def _encoder() -> _Families:
     yield "encoder.spike", scripted(Fault.SPIKE, (0.01, 0.01, 0.01), 300.0, 900.0, 2500.0)
     yield "encoder.dropout", scripted(Fault.DROPOUT, (0.01, 0.04, 0.15))
     yield "encoder.hold", scripted(Fault.HOLD, (0.1, 0.3, 0.6))
-    # While the car brakes the speed leaves a frozen reading behind; under power the slip control holds it there.
+    # While the car brakes the speed departs from a frozen reading; under power the slip control holds it there.
     yield (
         "encoder.hold, braking",
         tuple(

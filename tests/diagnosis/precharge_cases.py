@@ -21,7 +21,7 @@ _PACK_V = (90.0, 450.0)
 _RESISTANCE_OHM = (20.0, 500.0)
 _CAPACITANCE_UF = (200.0, 3000.0)
 _TIME_CONSTANT_S = (0.03, 1.0)
-_TIMEOUT_S = 3.0  # the least; a slow circuit is given eight of its nominal time constants
+_TIMEOUT_S = 3.0  # the shortest; a slow circuit is given eight of its nominal time constants
 _OPEN_OHM = 1e9
 _BRIDGED_OHM = 0.05
 
@@ -30,7 +30,7 @@ _BRIDGED_OHM = 0.05
 class PrechargeTruth:
     """What really happened. Times on the clock of the samples; None for what never happened.
 
-    resistance_ohm, capacitance_uF : as they truly are; nominal_… : as the vehicle file would tell them
+    resistance_ohm, capacitance_uF : as they truly are; nominal_… : as the vehicle file would state them
     time_constant_s : of the link while it charges, (R∥Rp)·C with the pack's resistance in R and bleeder
         and parallel load in Rp; that of R·C where nothing charges (no_rise, bypassed)
     start_s : the precharge relay closes; relay_open_s : it opens; close_s : the contactor closes
@@ -56,7 +56,7 @@ class PrechargeTruth:
 
     @property
     def nominal_time_constant_s(self) -> float:
-        """R·C as the vehicle file would tell them [s]."""
+        """R·C as the vehicle file would state them [s]."""
         return self.nominal_resistance_ohm * self.nominal_capacitance_uF * 1e-6
 
 
@@ -100,7 +100,7 @@ def random_precharge(
     rc_ratio: float = 1.0,
     kind: str = "complete",
 ) -> PrechargeCase:
-    """One precharge with everything that is not told drawn at random; the same seed, the same case.
+    """One precharge with everything that is not given drawn at random; the same seed, the same case.
 
     sampling_s : sample period of the link voltage (5–100 ms); quantum_V : its step (0.1–1 V)
     noise_V : standard deviation before quantising (0.05–0.5 V)

@@ -96,7 +96,7 @@ def test_a_direction_that_the_log_does_not_show_is_said() -> None:
     current = logged("Pack.Current", "A", np.zeros(T.size))
     keys = keys_for("battery_current", current, {}, look_around([current]))
     assert not keys.values
-    assert "not shown" in keys.remarks[0]
+    assert "unknown" in keys.remarks[0]
 
 
 def test_a_switch_whose_texts_say_neither_on_nor_off_is_doubtful() -> None:

@@ -73,8 +73,8 @@ def test_a_drift_is_told_with_what_was_changed_in_between() -> None:
     print_history(history, console)
     text = console.export_text()
     for shown in (text, history_to_html(history)):
-        assert "Precharge time constant grows from log to log" in shown
-        assert "What was changed in between may be the reason" in shown
+        assert "Precharge time constant rises by" in shown
+        assert "A change noted in" in shown
     assert json.loads(history_to_json(history))["drifts"][0]["changed_in_between"] is True
 
 
@@ -99,8 +99,8 @@ def test_a_part_that_was_changed_between_two_logs_is_told_as_a_step_there_with_b
     console = Console(record=True, width=400)
     print_history(history, console)
     for shown in (console.export_text(), history_to_html(history)):
-        assert f"steps once, at {at}.log" in shown
-        assert "from log to log" not in shown
+        assert f"changes once, at {at}.log" in shown
+        assert "rises by" not in shown
     assert json.loads(history_to_json(history))["drifts"][0]["step"]["log"] == f"{at}.log"
 
 

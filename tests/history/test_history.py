@@ -128,10 +128,10 @@ def test_notes_are_read_in_order_of_time(tmp_path: Path, name: str, text: str) -
 @pytest.mark.parametrize(
     ("name", "text", "words"),
     [
-        ("n.csv", "2026-03-05,good\nyesterday,bad\n", "n.csv:2: “yesterday” is no date"),
-        ("n.csv", "2026-03-05\n", "holds no date and text"),
-        ("n.toml", "[[notes]]\ndate = 2026-03-05\n", "nothing but"),
-        ("n.toml", "[[note]]\ndate = 2026-03-05\n", "needs date and text"),
+        ("n.csv", "2026-03-05,good\nyesterday,bad\n", "n.csv:2: “yesterday” is not a date"),
+        ("n.csv", "2026-03-05\n", "has no date and text"),
+        ("n.toml", "[[notes]]\ndate = 2026-03-05\n", "sections only"),
+        ("n.toml", "[[note]]\ndate = 2026-03-05\n", "needs exactly date and text"),
     ],
 )
 def test_a_note_that_is_not_sound_is_named(tmp_path: Path, name: str, text: str, words: str) -> None:

@@ -79,9 +79,9 @@ def test_the_page_shows_a_row_a_run_marks_the_best_and_says_what_comes_next() ->
     assert page.count("<b>best</b>") >= 1
     assert "What to change next" in page
     assert "The latest run, 2026-03-03" in page
-    assert "answer as a share of the step" in page
+    assert "response as a fraction of the step" in page
     calm = history_to_html(replace(history, rows=history.rows[::-1]))
-    assert "The latest run asks for no change" in calm
+    assert "Nothing needs changing after the latest run" in calm
 
 
 def test_a_history_without_tuning_says_nothing_of_it() -> None:

@@ -1,4 +1,4 @@
-"""Values of the vehicle file that were typed in another unit."""
+"""Values of the vehicle file that were entered in another unit."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ NOTHING = Signals({}, 0.0, 1.0)
 @pytest.mark.parametrize(
     ("section", "key", "value", "meant"),
     [
-        ("driveline", "wheel_radius_m", 31.0, "0.31, if it was typed in cm"),
-        ("driveline", "mass_kg", 1.35, "1350, if it was typed in t"),
-        ("driveline", "ratio", 0.122, "8.197, if it was typed upside down"),
-        ("motor", "rotor_inertia_kgm2", 500.0, "0.05, if it was typed in kg·cm²"),
-        ("limits", "battery_max_V", 0.344, "344, if it was typed in kV"),
+        ("driveline", "wheel_radius_m", 31.0, "0.31, if it was entered in cm"),
+        ("driveline", "mass_kg", 1.35, "1350, if it was entered in t"),
+        ("driveline", "ratio", 0.122, "8.197, if it was entered inverted"),
+        ("motor", "rotor_inertia_kgm2", 500.0, "0.05, if it was entered in kg·cm²"),
+        ("limits", "battery_max_V", 0.344, "344, if it was entered in kV"),
     ],
 )
 def test_an_unlikely_value_is_told_with_what_was_meant_and_not_used(section, key, value, meant):

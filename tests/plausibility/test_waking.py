@@ -198,6 +198,8 @@ def test_what_is_taken_out_is_counted_and_named():
     assert finding.measured["count"].value == len(expected)
     assert "0 V and 4 V" in finding.title
     assert cleaned.signals["dc_link_voltage"].value.min() > 100.0
+    assert finding.evidence.as_logged  # so that its chart shows what was left out
+    assert cleaned.originals["dc_link_voltage"].value.min() == 0.0
 
 
 @pytest.mark.parametrize("seed", range(900, 906))

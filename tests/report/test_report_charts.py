@@ -58,7 +58,7 @@ def test_an_overview_of_a_long_log_keeps_the_spike():
     (trace,) = chart.figure["data"]
     assert len(trace["y"]) <= 4000
     assert trace["x"][trace["y"].index(5000.0)] == pytest.approx(1234.57)
-    assert "every extreme among them" in " ".join(chart.notes)
+    assert "including every extreme" in " ".join(chart.notes)
 
 
 def test_the_moment_is_in_view_with_air_around_it():

@@ -110,13 +110,24 @@ def test_the_verdict_comes_before_everything_else_and_says_what_to_do():
 def test_a_finding_shows_values_limits_expectation_next_step_and_caution():
     text = troubled_page().text
     for words in (
-        "210.3 ms 201.1 to 219.6 ms 150 ms (120 to 180 ms)",
+        "210 ms 201 to 220 ms 150 ms (120 to 180 ms)",
         "What to check next",
         "from 09:00:02.690 UTC",
     ):
         assert words in text
     assert text.count(CAUTION_HV) == 2  # once for all findings, once at the end of the page
     assert text.count("Read the caution first.") == 2
+
+
+def test_a_chart_of_readings_left_out_shows_them():
+    result = fake.troubled()
+    part = result.signals.parts["dc_link_voltage"]
+    cleaned = replace(result.signals, parts={**result.signals.parts, part.name: part.where(part.time_s > 3.0)})
+    left_out = replace(result, signals=cleaned, originals={part.name: part})
+    plain = fake.slow_precharge()
+    assert left_out.drawn_for(plain)[part.name].time_s[0] > 3.0
+    raw = replace(plain, evidence=replace(plain.evidence, as_logged=True))
+    assert left_out.drawn_for(raw)[part.name] is part
 
 
 def test_how_a_finding_was_worked_out_is_folded():

@@ -11,7 +11,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from logscope.findings import Measured, NotChecked, Severity
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_title
 from logscope.quantities import (
     clock_text,
     duration_text,
@@ -21,24 +21,25 @@ from logscope.quantities import (
     value_text,
 )
 from logscope.report import model
-from logscope.report.words import flag_text, part_name, value_name
+from logscope.report.words import flag_text, value_name
 
 
 def test_digits_follow_the_interval():
-    # JCGM 100:2008 (GUM), 7.2.4: m = (100.021 47 ± 0.000 79) g; value from memory
+    # The value of JCGM 100:2008 (GUM), 7.2.4, m = (100.021 47 ± 0.000 79) g, from memory, to one digit less of the
+    # interval: in a workshop the limits beside it matter more than their second digit.
     mass = Measured(100.0214712, "g", 100.0214712 - 0.00079, 100.0214712 + 0.00079)
-    assert value_text(mass) == "100.02147\xa0g"
-    assert limits_text(mass) == "100.02068 to 100.02226\xa0g"
+    assert value_text(mass) == "100.0215\xa0g"
+    assert limits_text(mass) == "100.0207 to 100.0223\xa0g"
 
 
 @pytest.mark.parametrize(
     ("measured", "text"),
     [
-        (Measured(12815.3, "A", 11500.0, 14100.0), "12800\xa0A"),
+        (Measured(12815.3, "A", 11500.0, 14100.0), "12.8\xa0kA"),
         (Measured(3.0, ""), "3"),
         (Measured(0.0, "V"), "0\xa0V"),
-        (Measured(311.274, "V"), "311.3\xa0V"),
-        (Measured(150.0, "ohm", 149.0, 151.0), "150.0\xa0Ω"),
+        (Measured(311.274, "V"), "311\xa0V"),
+        (Measured(150.0, "ohm", 149.0, 151.0), "150\xa0Ω"),
         (Measured(None, "s"), "not determined"),
         (Measured(float("inf"), "s"), "not determined"),
     ],
@@ -53,7 +54,7 @@ def test_values_are_shown_with_their_unit(measured, text):
         (Measured(None, "V", 240.0, 344.0), "240 to 344\xa0V"),
         (Measured(None, "J", None, 400.0), "at most 400\xa0J"),
         (Measured(None, "%", 95.0, None), "at least 95\xa0%"),
-        (Measured(0.15, "s"), "0.15\xa0s"),
+        (Measured(0.15, "s"), "150\xa0ms"),
         (Measured(None, "s"), ""),
     ],
 )
@@ -62,12 +63,12 @@ def test_expected_values_are_shown_as_stated(expected, text):
 
 
 @given(st.floats(-1e12, 1e12), st.floats(1e-9, 1e9))
-def test_rounding_moves_a_value_by_less_than_a_tenth_of_its_half_interval(value, half):
+def test_rounding_moves_a_value_by_no_more_than_half_of_its_half_interval(value, half):
     measured = Measured(value, "", value - half, value + half)
     spread = (measured.high - measured.low) / 2
     assume(spread > 0)
     shown = float(value_text(measured))
-    assert abs(shown - value) <= max(0.051 * spread, 0.51e-6, 1e-9 * abs(value))
+    assert abs(shown - value) <= max(0.501 * spread, 0.51e-6, 1e-9 * abs(value))
 
 
 @given(st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats()), st.one_of(st.none(), st.floats()))
@@ -106,17 +107,17 @@ def test_names_of_values_lose_their_unit(name, text):
 
 
 def test_every_part_has_a_name_of_its_own():
-    names = [part_name(part) for part in PARTS]
+    names = [part_title(part) for part in PARTS]
     assert len(set(names)) == len(names)
     assert not any("_" in name for name in names)
 
 
 def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
     rows = {row.name: row for row in model.value_rows(fake.slow_precharge())}
-    assert rows["Part of pack voltage at closing"].value == "95.63\xa0%"
-    assert rows["Part of pack voltage at closing"].expected == "at least 95\xa0%"
+    assert rows["Fraction of pack voltage at closing"].value == "95.6\xa0%"
+    assert rows["Fraction of pack voltage at closing"].expected == "at least 95\xa0%"
     assert rows["Extrapolated beyond the log"].value == "yes"
-    assert rows["Heat of this attempt in the resistor"].value == ""
+    assert rows["Energy of this attempt in the resistor"].value == ""
     assert flag_text("active_discharge", Measured(0.0, "1")) == "no"
 
 
@@ -126,7 +127,7 @@ def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
         ("DDW", "2 dangers and 1 warning."),
         ("WWI", "2 warnings."),
         ("DG", "1 danger."),
-        ("IG", "No danger and no warning in what this log can show."),
+        ("IG", "No danger and no warning found."),
         ("", "No verdict: this log gave no finding."),
     ],
 )

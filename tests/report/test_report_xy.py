@@ -57,7 +57,7 @@ def test_a_long_line_is_thinned_and_keeps_its_peak() -> None:
     drawn = drawing.figure["data"][0]["y"]
     assert len(drawn) <= MOMENT_POINTS
     assert max(drawn) == 4.0
-    assert "every extreme among them" in drawing.notes[0]
+    assert "including every extreme" in drawing.notes[0]
 
 
 def test_the_page_shows_the_moment_and_then_the_chart_in_hostile_words_escaped() -> None:

@@ -37,7 +37,8 @@ def test_guessed_columns_stand_in_the_output_of_every_command(folder: Path, comm
     assert words in json.loads((folder / "f.json").read_text(encoding="utf-8"))["capture"]["assumptions"][0]
     assert words in said(command("inventory", path)[1])
     assert words in said(command("decode", path, "--vehicle", vehicle, "--out", folder / "tables")[2])
-    assert words in said(command("compare", "--before", path, "--after", path, "--vehicle", vehicle)[1])
+    again = log(folder, "again.csv", 10)
+    assert words in said(command("compare", "--before", path, "--after", again, "--vehicle", vehicle)[1])
     for _ in range(2):  # the second time from what was kept
         assert words in said(command("trend", path, "--vehicle", vehicle)[1])
     assert not err
@@ -61,9 +62,10 @@ def test_a_unit_that_makes_a_log_longer_than_a_day_is_doubted(folder: Path, comm
     assert "in microseconds 3.99 s" in found["explanation"]
     assert LONG in found["next_step"]
     assert "time unit is in doubt: in seconds the log is 46.18 days long" in said(out)
+    again = log(folder, "again.csv", 10_000, header=GUESSED.replace("Time", "Time [s]"))
     for arguments in (
         ("inventory", path),
-        ("compare", "--before", path, "--after", path, "--vehicle", vehicle),
+        ("compare", "--before", path, "--after", again, "--vehicle", vehicle),
         ("trend", path, "--vehicle", vehicle, "--fresh"),
     ):
         assert "time unit is in doubt" in said(command(*arguments)[1])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -35,12 +36,20 @@ def test_a_log_compared_with_itself_shows_no_difference(sample_logs: Path, decod
     assert not found.differences
 
 
-def test_several_values_follow_one_option(command, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]
-    log = sample_logs / "hazel-healthy.log"
-    other = sample_logs / "hazel-troubled.log"
-    status, out, _ = command("compare", "--before", log, other, "--after", log, "--vehicle", decoders / "hazel.toml")
+def test_several_values_follow_one_option(command, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    log = Path(shutil.copy(sample_logs / "hazel-healthy.log", tmp_path / "again.log"))
+    sides = [sample_logs / name for name in ("hazel-healthy.log", "hazel-troubled.log")]
+    status, out, _ = command("compare", "--before", *sides, "--after", log, "--vehicle", decoders / "hazel.toml")
     assert status == 0
     assert "measured 2 times before" in out or "No difference" in out
+
+
+def test_a_log_on_both_sides_is_refused(command, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]
+    log = sample_logs / "hazel-healthy.log"
+    again = sample_logs / ".." / sample_logs.name / log.name
+    status, out, err = command("compare", "--before", log, "--after", again, "--vehicle", decoders / "hazel.toml")
+    assert (status, out) == (2, "")
+    assert "both before and after" in err
 
 
 def test_an_unusable_request_is_one_line(command, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]

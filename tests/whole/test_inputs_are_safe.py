@@ -273,8 +273,10 @@ def test_a_log_given_twice_is_refused(command: Run, folder: Path, monkeypatch: p
         for name in ("check", "inventory"):
             assert "given twice" in _refused(command, name, "small.log", other, *vehicle)
         assert "given twice" in _refused(command, "decode", "small.log", other, *vehicle, "--out", "tables")
-        sides = ("--before", "small.log", other, "--after", "small.log")
+        sides = ("--before", "small.log", other, "--after", "other.log")
         assert "given twice" in _refused(command, "compare", *sides, *vehicle)
+        both = _refused(command, "compare", "--before", "small.log", "--after", other, *vehicle)
+        assert "both before and after" in both
     assert command("trend", ".", "small.log", *vehicle, "--fresh")[1].count(".log, ") == 1
 
 
