@@ -110,7 +110,7 @@ def test_slow_states_or_a_slow_pack_voltage_raise_no_alarm(logging: Logging) -> 
 def test_the_order_of_closing_is_told() -> None:
     signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual())
     sound = findings_of(contactors, signals, HAZEL)
-    assert "negative contactor, precharge relay, main contactor" in sound[0].explanation
+    assert "negative contactor, precharge relay, main contactor" in sound[0].method
 
 
 @pytest.mark.parametrize("amps", [30.0, 180.0])
@@ -183,7 +183,7 @@ def test_a_dropout_that_its_state_misses_is_told_by_the_voltage() -> None:
     unaware = state(np.random.default_rng(0), "main_contactor", told, END_S, Logging())
     findings = findings_of(contactors, changed(signals, {"main_contactor": unaware}), HAZEL)
     assert [f.kind for f in findings if f.severity is Severity.DANGER] == ["contactor.dropout"]
-    assert "A contactor dropped out" in next(f for f in findings if f.severity is Severity.DANGER).title
+    assert "A contactor: dropped out" in next(f for f in findings if f.severity is Severity.DANGER).title
 
 
 def _braked(seed: int, logging: Logging) -> Signals:

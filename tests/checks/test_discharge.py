@@ -178,7 +178,7 @@ def test_an_active_discharge_is_told_from_the_bleeder(stage: Stage) -> None:
         assert finding.kind == "dc_link.discharged"
         assert finding.measured["active_discharge"].value == 1
         assert (finding.measured["time_to_60V_s"].high or inf) < 5
-        assert "LV 123" in finding.explanation
+        assert "LV 123" in finding.method
 
 
 def test_the_curve_of_a_constant_power_is_not_taken_for_an_exponential() -> None:
@@ -213,7 +213,7 @@ def test_without_states_the_voltage_alone_shows_the_fall(pack: bool) -> None:
         played = _key_off(seed, 40.0, _logging(seed, (), pack=pack))
         finding = _one(played)
         assert finding.kind == "dc_link.discharged"
-        assert "by the voltage alone" in finding.explanation
+        assert "by the voltage alone" in finding.method
         held.append(_holds(finding.measured["time_to_60V_s"], played.truth[-1].parameters["time_to_60V_s"]))
     assert sum(held) >= binom.ppf(0.001, 12, 0.95)
 

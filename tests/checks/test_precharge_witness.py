@@ -50,7 +50,7 @@ def test_the_current_tells_which_constant_is_the_links_whichever_it_is() -> None
             finding = _only(_signals(seed, current=True, swapped=swapped))
             constant = finding.measured["time_constant_s"]
             assert constant.value == pytest.approx(LAG if swapped else TAU, rel=0.05)
-            assert "battery current" in finding.explanation
+            assert "battery current" in finding.method
 
 
 def test_a_lag_of_the_expected_size_does_not_hide_a_fast_link() -> None:

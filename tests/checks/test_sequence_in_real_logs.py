@@ -243,7 +243,7 @@ def test_an_active_discharge_that_stops_on_its_way_says_where() -> None:
         (found,) = findings_of(discharge, _log(seed, _curve(after)), VEHICLE)
         assert found.measured["active_stop_V"].value == pytest.approx(92, abs=2)
         assert found.measured["time_to_60V_s"].value == pytest.approx(0.4 + BLEED_S * np.log(92.3 / 60), rel=0.1)
-        assert "stopped at" in found.explanation
+        assert "stopped at" in found.method
 
 
 def test_an_active_discharge_that_ends_before_a_restart_does_not_stay_live() -> None:

@@ -42,8 +42,8 @@ def test_without_rc_its_lag_and_rc_are_not_told_apart(tmp_path: Path) -> None:
     assert found.measured["slower_constant_s"].value == pytest.approx(0.102, rel=0.03)
     assert found.measured["faster_constant_s"].value == pytest.approx(0.058, rel=0.06)
     assert found.measured["fit_residual_V"].value == pytest.approx(0.29, abs=0.02)
-    assert "cannot be told apart" in found.title
-    assert "S-shaped" in found.explanation
+    assert "cannot be distinguished" in found.title
+    assert "S-shaped" in found.method
 
 
 def test_two_readings_of_its_one_link_do_not_exclude_each_other(tmp_path: Path) -> None:
@@ -85,7 +85,7 @@ def test_the_pack_current_tells_its_rc_from_the_sensing_lag(tmp_path: Path) -> N
     (found,) = _precharges(tmp_path, more)
     assert found.measured["time_constant_s"].value == pytest.approx(0.058, rel=0.06)
     assert found.measured["sensing_lag_s"].value == pytest.approx(0.102, rel=0.03)
-    assert "battery current" in found.explanation
+    assert "battery current" in found.method
 
 
 def test_the_precharge_of_a_production_car_is_found_with_its_constant(tmp_path: Path) -> None:

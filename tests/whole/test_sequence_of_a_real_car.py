@@ -53,7 +53,7 @@ def test_its_hand_over_between_two_messages_is_sound(findings: tuple[Finding, ..
     """The relay is reported off 6 ms before the contactor is reported on, both every 100 ms."""
     (found,) = _of(findings, "contactor")
     assert found.kind == "contactor.sound"
-    assert "precharge relay, main contactor" in found.explanation
+    assert "precharge relay, main contactor" in found.method
 
 
 def test_its_waking_controller_makes_no_precharge(findings: tuple[Finding, ...]) -> None:

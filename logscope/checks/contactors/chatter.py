@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from logscope.checks.contactors.story import SWITCHED, Story, make_finding
-from logscope.checks.contactors.words import chatter_words, closed_briefly_words
+from logscope.checks.contactors.text import chatter_words, closed_briefly_words
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.openings import Switch
 

@@ -8,8 +8,8 @@ from logscope.checks.contactors.dropout import dropout
 from logscope.checks.contactors.load import opened_under_load
 from logscope.checks.contactors.order import order, usual_order
 from logscope.checks.contactors.story import CONTACTORS, Story, current_between, make_finding, tell_story
+from logscope.checks.contactors.text import sound_words, with_blind
 from logscope.checks.contactors.welded import welded
-from logscope.checks.contactors.words import sound_words, with_blind
 from logscope.findings import Event, Finding, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations
 from logscope.signals import MissingPart, Signals

@@ -10,7 +10,7 @@ from logscope.checks.contactors.chatter import chatter_groups
 from logscope.checks.contactors.drop import DROPOUT_S, Drop, current_before, is_load, load_part
 from logscope.checks.contactors.drop_by_voltage import falls, lifts
 from logscope.checks.contactors.story import CONTACTORS, Story, make_finding
-from logscope.checks.contactors.words import dropout_words
+from logscope.checks.contactors.text import dropout_words
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import Link

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.checks.contactors.story import Story, current_between, load_level, make_finding
-from logscope.checks.contactors.words import loaded_words, perhaps_loaded_words
+from logscope.checks.contactors.text import loaded_words, perhaps_loaded_words
 from logscope.curves.fall import Readings, fit_fall
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_highest_at

@@ -14,7 +14,7 @@ from math import log
 import numpy as np
 
 from logscope.checks.contactors.story import Story, make_finding
-from logscope.checks.contactors.words import name_of, order_words
+from logscope.checks.contactors.text import name_of, order_words
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.attempts import Attempts
 from logscope.observations.dc_link.link import pack_voltage

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.checks.assemble import assemble
 from logscope.checks.wording import Words
-from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Mark, Measured, Severity
+from logscope.findings import Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.observations.dc_link.attempts import Attempts
 from logscope.observations.dc_link.flags import LEAST_LOAD_A
 from logscope.observations.dc_link.link import Link, observed_step
@@ -90,19 +91,14 @@ def make_finding(
     shown = tuple(name for name in _SHOWN if name in story.signals)
     if leading is not None and leading in shown:
         shown = (leading, *(name for name in shown if name != leading))
-    start_s, end_s = events[0].start_s, max(event.end_s for event in events)
-    return Finding(
-        kind=f"contactor.{outcome}",
-        severity=severity,
-        start_s=start_s,
-        end_s=end_s,
-        title=words.title,
-        explanation=words.explanation,
-        method=words.method,
-        next_step=words.next_step,
-        caution=CAUTION_HV if words.hands_near_hv else "",
-        measured=measured,
-        parts=shown,
-        events=events if len(events) > 1 else (),
-        evidence=Evidence(marks=tuple(Mark(event.start_s, words.title.partition(":")[0]) for event in events[:1])),
+    marks = tuple(Mark(event.start_s, outcome.replace("_", " ")) for event in events[:1])
+    return assemble(
+        f"contactor.{outcome}",
+        severity,
+        words,
+        [(event.start_s, event.end_s) for event in events],
+        measured,
+        shown,
+        shown,
+        Evidence(marks=marks),
     )

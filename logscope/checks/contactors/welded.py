@@ -10,7 +10,7 @@ from scipy.stats import pearsonr
 
 from logscope.arrays import FloatArray
 from logscope.checks.contactors.story import Story, load_level, make_finding
-from logscope.checks.contactors.words import name_of, perhaps_welded_words, welded_words
+from logscope.checks.contactors.text import name_of, perhaps_welded_words, welded_words
 from logscope.curves.fall import FallFit, Readings, fit_fall
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_voltage

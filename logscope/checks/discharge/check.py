@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.checks.discharge.judge import JudgedFall, judge_fall
 from logscope.checks.discharge.measure import allowing_for, constants_differ, measure_fall
-from logscope.checks.discharge.words import begins_with, describe_fall
+from logscope.checks.discharge.text import begins_with, describe_fall
 from logscope.curves.estimate import Estimate
 from logscope.findings import CAUTION_HV, Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations

@@ -12,8 +12,8 @@ from logscope.checks.precharge.judge import Judged, judge
 from logscope.checks.precharge.measure import measure
 from logscope.checks.precharge.overload import overload
 from logscope.checks.precharge.stress import Stress, accumulated, no_rise_values, stress, stress_values
+from logscope.checks.precharge.text import describe, no_rise_heat
 from logscope.checks.precharge.values import expected_values, measured_values
-from logscope.checks.precharge.words import describe, no_rise_heat
 from logscope.findings import CAUTION_HV, Evidence, Finding, Mark, Measured, NothingToCheck, Severity
 from logscope.observations.dc_link.flags import FLAG_LAG_S, NoRise
 from logscope.observations.dc_link.link import Link

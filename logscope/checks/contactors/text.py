@@ -1,0 +1,197 @@
+"""The texts of the contactor findings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from logscope.checks.contactors.blind import COARSEST_S, WANTED_S, Blind
+from logscope.checks.wording import Words, number, seconds, times
+from logscope.observations.dc_link.flags import FLAG_LAG_S
+
+_OFF_FIRST = "With the power off, isolated and proven dead: "
+_SUPPLY = (
+    "Check the 12 V supply at the coil while the sequence runs (sag, loose plug or ground, weak battery), the driver "
+    "and its economiser, then the contacts: each bounce under voltage erodes them."
+)
+_NAMES = {
+    "precharge_relay": "precharge relay",
+    "main_contactor": "main contactor",
+    "negative_contactor": "negative contactor",
+}
+
+
+def name_of(part: str) -> str:
+    """A contactor in words."""
+    return _NAMES[part]
+
+
+def _capitalised(part: str) -> str:
+    return _NAMES[part].capitalize()
+
+
+def chatter_words(part: str, switchings: int, spells: int, longest_s: float, period_s: float, gap_s: float) -> Words:
+    """A part that switches several times within some 100 ms."""
+    return Words(
+        f"{_capitalised(part)}: chatters, {switchings} switchings, {times(spells)}",
+        f"Its state changed back and forth for up to {seconds(longest_s)}. There may be more bounces between two "
+        "samples.",
+        f"{_OFF_FIRST}check the coil and its wiring. {_SUPPLY}",
+        method=f"Less than {seconds(gap_s)} between two changes; the state is logged every {seconds(period_s)}.",
+    )
+
+
+def closed_briefly_words(count: int, longest_s: float, brief_s: float) -> Words:
+    """A main contactor that closes and drops again."""
+    return Words(
+        f"Main contactor: closes and opens again {times(count)}, after at most {seconds(longest_s)}",
+        "A sequence that finds a fault opens it on purpose; a coil without enough supply drops by itself. The log "
+        "does not distinguish them.",
+        f"See whether a fault is set at that moment. {_SUPPLY}",
+        method=f"Reported where the state is closed for less than {seconds(brief_s)}.",
+    )
+
+
+def order_words(count: int, reasons: Sequence[str]) -> Words:
+    """An order of closing that contradicts a precharge."""
+    return Words(
+        f"Contactor order contradicts a precharge: {reasons[0]}",
+        f"Seen {times(count)}: {'; '.join(reasons)}. The link has to be charged through the resistor before the last "
+        "contactor closes.",
+        f"Check which output drives which coil, and the sequence of the controller. {_OFF_FIRST}test the contactors "
+        "for welded contacts.",
+        method=f"A state may be logged up to {seconds(FLAG_LAG_S)} and one message period late; that is allowed for. "
+        "Closing the negative side first or last is both usual.",
+    )
+
+
+def loaded_words(part: str, value_a: float, low_a: float, high_a: float, within_s: float, jump_v: float) -> Words:
+    """An opening under load, which the link proves."""
+    return Words(
+        f"{_capitalised(part)}: opened under load, up to {number(high_a)} A",
+        f"The pack current was {number(value_a)} A just before, and {number(low_a)} to {number(high_a)} A around the "
+        f"opening. The link moved by {abs(jump_v):.0f} V {'down' if jump_v < 0 else 'up'}, so current still flowed.",
+        "Let the sequence stop the inverter and wait for the current to fall before it opens the contactor. Find "
+        f"what made it open (fault, 12 V sag, emergency stop). {_OFF_FIRST}inspect the contacts: each opening under "
+        "load erodes or welds them.",
+        method=f"The opening is known to within {seconds(within_s)}. A bleeder cannot move the link so far in that "
+        "time.",
+    )
+
+
+def perhaps_loaded_words(count: int, worst_a: float, current_period_s: float) -> Words:
+    """Openings about which the current ended, with nothing to show which came first."""
+    return Words(
+        f"Contactors: opened under load or just after it, up to {number(worst_a)} A",
+        f"Seen {times(count)}: the current ended about when the state changed. Which came first cannot be determined.",
+        "Record contactor state and pack current every 10 ms, and the link voltage beyond key-off.",
+        method=f"The state may be late by {seconds(FLAG_LAG_S)} and a message period, the current is logged every "
+        f"{seconds(current_period_s)}, and no link voltage after the opening decides it.",
+    )
+
+
+def dropout_words(
+    part: str,
+    count: int,
+    longest_s: float,
+    loaded_a: float | None,
+    source: str,
+    low_v: float | None,
+    high_v: float | None,
+    *,
+    lifted: bool,
+) -> Words:
+    """A contactor, or the link, that falls away and comes back. loaded_a : None where no load current is seen."""
+    by_state = part in _NAMES
+    said = [
+        f"{'Its state opened' if by_state else 'The link voltage left the pack'} {times(count)} for up to "
+        f"{seconds(longest_s)} and came back with no precharge between.",
+        f"Before it up to {number(loaded_a)} A flowed ({source})."
+        if loaded_a
+        else "No load current is seen before it.",
+    ]
+    if lifted:
+        said.append(
+            "The link rose because the motor braked while the pack was gone: it can rise until something breaks."
+        )
+    method = []
+    if low_v is not None and high_v is not None:
+        method.append(f"The link lay between {low_v:.0f} and {high_v:.0f} V meanwhile, as far as its samples show.")
+    if not by_state:
+        method.append("A plug or fuse holder that opens for a moment, or the sense wire, would look the same.")
+    return Words(
+        f"{_capitalised(part) if by_state else 'A contactor'}: dropped out{' under load' if loaded_a else ''} and "
+        "closed again without precharge",
+        " ".join(said),
+        "Do not drive on: closing onto a drained link can weld the contactor, and the drive cuts out on the road. "
+        "Check the 12 V supply and ground of the coils, interlock and emergency-stop loop for a loose contact. "
+        f"{_OFF_FIRST}check the contacts and the high-voltage plugs.",
+        method=" ".join(method),
+    )
+
+
+def welded_words(level_v: float, seen_s: float, reasons: Sequence[str], only_decay: bool) -> Words:
+    """A link that stays with the pack. only_decay : nothing but the missing fall shows it."""
+    doubt = " An open bleeder would look the same: treat the link as live either way." if only_decay else ""
+    return Words(
+        f"A contactor does not open: the link stays at {level_v:.0f} V with the pack"
+        + (" (or its bleeder is open)" if only_decay else ""),
+        f"The states report an open path for {seconds(seen_s)}, but {' and '.join(reasons)}.{doubt}",
+        f"Stop here and treat the link as live. Isolate the pack by its service disconnect. {_OFF_FIRST}test each "
+        "contactor for welded contacts, one by one, before the high voltage is switched on again.",
+    )
+
+
+def perhaps_welded_words(count: int, longest_s: float, wanted_s: float | None) -> Words:
+    """Openings after which nothing separates link and pack. wanted_s : what the bleeder needs to do so."""
+    enough = "until the link has fallen by a tenth"
+    if wanted_s is not None:
+        enough = f"for at least {seconds(wanted_s)}, in which its bleeder takes a tenth off"
+    return Words(
+        f"Contactor opening not confirmed: the link is logged for only {seconds(longest_s)} after it",
+        f"Seen {times(count)}. In that time neither a fall of the link nor a movement of the pack shows whether they "
+        "are still joined.",
+        f"Keep the log running after key-off {enough}. Until then treat the link as live.",
+    )
+
+
+def sound_words(
+    closed: dict[str, int], seen_order: str, worst_a: float | None, has_current: bool, has_link: bool
+) -> Words:
+    """Nothing to find fault with."""
+    said = [", ".join(f"{name_of(part)} closed {times(count)}" for part, count in closed.items()).capitalize() + "."]
+    if worst_a is not None:
+        said.append(f"At most {number(worst_a)} A flowed around the openings.")
+    elif not has_current:
+        said.append("Current at the openings: not logged.")
+    if not has_link:
+        said.append("Welded contacts would not be seen without a link voltage.")
+    return Words(
+        "Contactors: no chatter, dropout, wrong order or opening under load seen",
+        " ".join(said),
+        "Nothing to do.",
+        hands_near_hv=False,
+        method=f"Order of closing as logged: {seen_order}." if seen_order else "",
+    )
+
+
+def with_blind(words: Words, blind: Blind) -> Words:
+    """The same, with what the log could not show; where that is too much, as undetermined."""
+    limit = f"A dropout shorter than {seconds(blind.shortest_s)} need not show"
+    limit += "; under load the link voltage shows it." if blind.told_by == "dc_link_voltage" else "."
+    if blind.missing_s:
+        limit += f" {seconds(blind.missing_s)} of {seconds(blind.watched_s)} are missing from the log."
+    explanation = f"{words.explanation} {limit}"
+    if not blind.too_much:
+        title = f"{words.title}; {seconds(blind.missing_s)} are missing" if blind.missing_s else words.title
+        return replace(words, title=title, explanation=explanation)
+    if blind.shortest_s > COARSEST_S:
+        short = seconds(blind.shortest_s)
+        title = f"Contactors: dropouts cannot be determined, {short} between two samples"
+        wanted = f"Record the contactor states, or link voltage and current, every {seconds(WANTED_S)} or faster."
+    else:
+        lost = f"{seconds(blind.missing_s)} of {seconds(blind.watched_s)}"
+        title = f"Contactors: dropouts cannot be determined, {lost} are missing from the log"
+        wanted = "Find out why the logger loses messages (bus load, loose plug, slow card), and record the drive "
+        "again."
+    return replace(words, title=title, explanation=explanation, next_step=wanted)

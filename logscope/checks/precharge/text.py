@@ -1,0 +1,369 @@
+"""The texts of the precharge findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, BYPASS_SHARE, Constant, Verdict
+from logscope.checks.precharge.judge import Judged
+from logscope.checks.wording import Words, number, percent, seconds
+from logscope.curves.estimate import Estimate
+from logscope.curves.rise_shapes import Shape
+from logscope.findings import Measured
+from logscope.quantities import quantity_text
+
+_OFF_FIRST = "With the power off, isolated and proven dead: "
+_FASTER = "Record the link voltage faster, together with pack voltage, relay and contactor states, and try again."
+_NEXT = {
+    "complete": "Nothing to do. Keep this log for comparison with later precharges.",
+    "slow": (
+        f"{_OFF_FIRST}measure the precharge resistor cold. Count what is connected to the link: a second inverter, a "
+        "DC-DC converter, a charger or a heater adds capacitance."
+    ),
+    "fast": (
+        f"{_OFF_FIRST}measure the precharge resistor (partly bridged, one of a pair shorted?). Check whether a "
+        "capacitor bank is disconnected."
+    ),
+    "stalled": (
+        f"{_OFF_FIRST}look for a load that is on during precharge (bleeder too small, DC-DC converter, heater) or "
+        "for leakage; such loads belong behind the main contactor. A stalled precharge heats its resistor as long as "
+        "the relay is closed: let it cool before another attempt."
+    ),
+    "interrupted": (
+        "Check the supply and drive of the precharge relay (12 V sag, loose plug) and the time-out of the sequence. "
+        "Let the resistor cool between attempts."
+    ),
+    "closed_early": (
+        "Raise the closing threshold of the sequence, or its time-out if the voltage was still rising. Check the "
+        "pack voltage that the controller compares with. Inspect the contactor before using it again: a hard closing "
+        "can weld it."
+    ),
+    "bypassed": (
+        f"Stop here. {_OFF_FIRST}test the main contactor for welded contacts and the precharge resistor for a bridge "
+        "before the high voltage is switched on again."
+    ),
+    "undetermined": _FASTER,
+}
+
+
+def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
+    """Put one judged attempt into words."""
+    next_step = _NEXT[judged.kind]
+    if judged.kind in ("closed_early", "stalled", "complete") and (load := _load(values)):
+        keep = "" if judged.kind == "complete" else f" {next_step}"
+        next_step = f"Switch the load on the link ({load}) on only after the main contactor has closed.{keep}"
+    wanted = judged.wanted_period_s
+    if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
+        next_step = (
+            f"Record the link voltage every {seconds(wanted)} or faster (now {seconds(judged.period_s)}), together "
+            "with pack voltage, relay and contactor states, and try again."
+        )
+    return Words(
+        _title(judged),
+        " ".join([*_where_it_ended(judged, values), *_off_by(judged, values), *_doubt(judged)]),
+        next_step,
+        hands_near_hv=judged.kind not in ("complete", "undetermined"),
+        method=" ".join([*_shape(judged), *_closing(judged, values), *_constant(judged), *_heat(values)]),
+    )
+
+
+def _title(judged: Judged) -> str:
+    m = judged.measurement
+    at_close = m.closing is not None and judged.kind == "closed_early"
+    reached = m.fraction((m.closing.low_v + m.closing.high_v) / 2 if at_close and m.closing else m.reached_v)
+    share = f" at {percent(reached)} of the pack voltage" if reached is not None else f" at {m.reached_v:.0f} V"
+    constant = judged.constant.time_constant if judged.constant else None
+    tau = f"time constant {seconds(constant.value)}" if constant else ""
+    against = f", expected {seconds(judged.expected_s)} ± {judged.tolerance * 100:g} %" if judged.expected_s else ""
+    match judged.kind:
+        case "complete" if judged.hot and constant is None:
+            held = percent(m.start_v / (m.pack_v or m.start_v))
+            return f"Precharge: hot restart, the link still held {held} of the pack voltage"
+        case "complete" if constant is not None:
+            return f"Precharge complete: {tau}{against}"
+        case "complete":
+            return f"Precharge complete: settled{share}; sensing lag and RC cannot be distinguished"
+        case "slow" | "fast":
+            return f"Precharge {judged.kind}: {tau}{against}, {_off(judged.factor)}"
+        case "stalled":
+            return f"Incomplete precharge: stalled{share}"
+        case "interrupted":
+            return f"Incomplete precharge: interrupted{share}"
+        case "closed_early":
+            return f"Contactor closed early,{share}"
+        case "bypassed":
+            return f"No precharge: the link jumped by {m.reached_v - m.start_v:.0f} V past the resistor"
+        case _:
+            return f"Precharge: rose to {m.reached_v:.0f} V, outcome cannot be determined"
+
+
+def _off(factor: float | None) -> str:
+    """By what factor a constant is off: '1.8 × too slow'."""
+    if factor is None:
+        return ""
+    return f"{number(factor)} × too slow" if factor > 1 else f"{number(1 / factor)} × too fast"
+
+
+def _limits(estimate: Estimate, unit: str = "s") -> str:
+    return quantity_text(Measured(estimate.value, unit, estimate.low, estimate.high))
+
+
+def _load(values: Mapping[str, Measured]) -> str:
+    """What draws current from the link: '4.80 kΩ, or 22.0 W'; empty where nothing shows."""
+    loads = (values.get("parallel_load_ohm"), values.get("load_power_W"))
+    return ", or ".join(
+        quantity_text(Measured(load.value, load.unit)) for load in loads if load is not None and load.value is not None
+    )
+
+
+def _shape(judged: Judged) -> list[str]:
+    """How the rise was fitted."""
+    m, fit = judged.measurement, judged.curve
+    if fit is None:
+        return [f"{m.inside} samples lie on the way from {m.start_v:.1f} V to {m.reached_v:.1f} V."]
+    text = f"Fitted from {fit.start.value:.1f} V towards {_limits(fit.end, 'V')}"
+    if fit.lag is not None:
+        text += (
+            "; the curve starts S-shaped, as behind a sensing low-pass, with two time constants, "
+            f"{_limits(fit.time_constant)} and {_limits(fit.lag)}"
+        )
+    elif fit.shape is Shape.HEATING and fit.heating is not None:
+        text += (
+            "; the curve slows down as behind a resistor that heats while it charges, by "
+            f"{fit.heating.low * 100:.0f} to {fit.heating.high * 100:.0f} % at the end; the time constant is that of "
+            "the cold resistor"
+        )
+    elif fit.shape is Shape.CONSTANT_POWER:
+        text += (
+            "; the curve slows down and creeps, as when a load of constant power (a DC-DC converter) starts on the "
+            "link before the main contactor has closed"
+        )
+    elif fit.misfit:
+        text += "; the curve is no exponential, nor one behind a sensing lag, a heating resistor or a load"
+    else:
+        hidden = f" (a sensing lag of up to {seconds(fit.hidden_lag.high)} is not seen)" if fit.hidden_lag else ""
+        text += f"; the curve is one exponential{hidden}"
+    unseen = "" if m.attempt.onset_seen else " The log begins inside the rise, so its start is unknown."
+    return [f"{text}. Residual {fit.residual_v:.2f} V (root mean square).{unseen}"]
+
+
+def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
+    m, closing = judged.measurement, judged.measurement.closing
+    said: list[str] = []
+    if judged.hot:
+        said.append("The link was above the closing threshold from the start.")
+    if closing is not None and m.pack_v:
+        fraction, difference = values["fraction_at_close"], values["close_difference_V"]
+        assert fraction.low is not None
+        assert fraction.high is not None
+        assert difference.value is not None
+        said.append(
+            f"The contactor closed at {percent(fraction.low)} to {percent(fraction.high)} of the pack's "
+            f"{m.pack_v:.1f} V, about {difference.value:.1f} V apart; the closing threshold is "
+            f"{percent(judged.close_fraction)}."
+        )
+        if judged.kind == "closed_early":
+            said.append(f"That can drive up to {quantity_text(Measured(values['inrush_bound_A'].value, 'A'))}.")
+    elif m.pack_v:
+        said.append(f"It reached {percent(m.reached_v / m.pack_v)} of the pack's {m.pack_v:.1f} V. No closing is seen.")
+    else:
+        said.append(f"It reached {m.reached_v:.1f} V. Pack voltage unknown, no closing seen.")
+    load = _load(values)
+    if judged.kind == "stalled" and not load:
+        said.append("It had settled there: something draws current from the link.")
+    if load and m.fit is not None and m.pack_v:
+        said.append(
+            f"It settles at {percent(m.fit.end.value / m.pack_v)} of the pack: something draws current from the "
+            f"link, {load} with the configured resistor."
+        )
+    if judged.kind == "interrupted":
+        said.append("The rise broke off while it was still rising.")
+    return said
+
+
+def _closing(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
+    """How the closing was seen, and what its inrush was worked out with."""
+    closing, said = judged.measurement.closing, list[str]()
+    if closing is not None:
+        said.append(f"The closing is seen {'as a step of the voltage' if closing.step_v else 'by its reported state'}.")
+    if judged.kind == "closed_early" and "inrush_bound_A" in values:
+        said.append("Inrush through an assumed loop of 10 mΩ and 1 µH, the stiffest usual in practice.")
+    return said
+
+
+def _off_by(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
+    """The time constant beside the expected one, and what a difference implies."""
+    tau, expected = judged.constant.time_constant if judged.constant else None, judged.expected_s
+    if tau is None or judged.constant is None or judged.constant.or_lag or expected is None:
+        return []
+    low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
+    said = [
+        f"Time constant {_limits(tau)}, expected {quantity_text(Measured(None, 's', low, high))} from R·C.",
+    ]
+    ohm = values.get("implied_resistance_ohm")
+    if ohm is not None and ohm.value is not None and judged.factor is not None:
+        said.append(
+            f"That implies {quantity_text(Measured(ohm.value, 'ohm'))} at the configured capacitance, or "
+            f"{number(judged.factor)} × the configured capacitance."
+        )
+    return said
+
+
+def _constant(judged: Judged) -> list[str]:
+    """Which constant is the link's, and how that is known."""
+    constant, expected = judged.constant, judged.expected_s
+    if constant is None:
+        return []
+    tau = constant.time_constant
+    if tau is None:
+        if expected is None:
+            return [
+                "The two constants are the link's RC and the sensing lag; the curve is the same whichever is which. "
+                "Give resistance_ohm and capacitance_uF in the vehicle file, or log a second, unfiltered link "
+                "voltage."
+            ]
+        if constant.told_by is not None and constant.both is not None:
+            slower, faster = constant.both
+            return [
+                f"The curve has two constants, {seconds(slower.value)} as expected and {seconds(faster.value)}. The "
+                f"link would be too fast by {_witness(constant.told_by)}; a sound link behind a short sensing lag "
+                "has the same curve. Which constant is RC cannot be determined."
+            ]
+        return [f"Of the two constants one is above and one below the expected {seconds(expected)}: either may be RC."]
+    if constant.or_lag:
+        return [
+            f"Without a sensing lag the time constant would be {seconds(tau.value)}; it is at most {seconds(tau.high)}."
+        ]
+    if expected is None:
+        shown = " It is distinguished from the sensing lag by "
+        f"{_witness(constant.told_by)}." if constant.told_by else ""
+        return [f"Time constant {_limits(tau)}; no R·C is configured to compare it with.{shown}"]
+    if constant.told_by is not None:
+        return [f"Which of the two constants is the link's is shown by {_witness(constant.told_by)}."]
+    if constant.lag is not None:
+        return [
+            f"The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as "
+            "sensing lag."
+        ]
+    return []
+
+
+def _witness(told_by: str) -> str:
+    if told_by == BY_SETTLING:
+        return "the other one, with which the reading settles after the contactor closes"
+    if told_by == BY_SLOWNESS:
+        return "its size: no sensing is so slow"
+    return f"{told_by.replace('_', ' ')}, which shows the same one"
+
+
+def _heat(values: Mapping[str, Measured]) -> list[str]:
+    """What the resistor turned into heat, where its resistance is configured."""
+    energy, peak = values.get("resistor_energy_J"), values.get("resistor_peak_power_W")
+    if energy is None or peak is None:
+        return []
+    at_most = f", at most {quantity_text(Measured(peak.value, 'W'))}" if peak.value is not None else ""
+    if energy.value is None:
+        said = [
+            f"At least {quantity_text(Measured(energy.low, 'J'))} became heat in the precharge resistor{at_most}; "
+            "the attempt is not logged to its end."
+        ]
+    else:
+        said = [f"The precharge resistor turned {quantity_text(Measured(energy.value, 'J'))} into heat{at_most}."]
+    power, lasted, stalled = (values.get(f"stalled_{name}") for name in ("power_W", "s", "energy_J"))
+    if power and lasted and stalled and None not in (power.value, lasted.value, stalled.value):
+        said.append(
+            f"Of that, {quantity_text(Measured(stalled.value, 'J'))} came after the rise had settled: "
+            f"{quantity_text(Measured(power.value, 'W'))} for {seconds(lasted.value or 0.0)}."
+        )
+    return said
+
+
+def no_rise_heat(values: Mapping[str, Measured]) -> str:
+    """The worst that a rise that never came can have done to the resistor."""
+    energy, power = values.get("resistor_energy_J"), values.get("resistor_peak_power_W")
+    if energy is None or power is None or energy.high is None or power.high is None:
+        return ""
+    return (
+        " An open path leaves the precharge resistor cold; a shorted link would have put "
+        f"{quantity_text(Measured(power.high, 'W'))} into it, {quantity_text(Measured(energy.high, 'J'))} in all."
+    )
+
+
+def _doubt(judged: Judged) -> list[str]:
+    constant = judged.constant
+    if judged.has_hole:
+        m = judged.measurement
+        return [
+            f"{seconds(m.missing_s)} of the {seconds(m.end_s - m.start_s)} of the rise are missing from the log: a "
+            "pause or a step in between is not seen."
+        ]
+    if judged.kind == "stalled" and judged.measurement.attempt.saws:
+        return [
+            f"Then it fell and rose again {judged.measurement.attempt.saws} times between the same two levels: a "
+            "load starts at the upper one, draws more than the resistor passes, and stops at the lower one."
+        ]
+    if judged.kind == "bypassed" and judged.expected_s and judged.period_s > BYPASS_SHARE * judged.expected_s:
+        return [
+            f"A contactor that closed far too early between two samples, {seconds(judged.period_s)} apart, would "
+            "look the same."
+        ]
+    if judged.kind == "undetermined" and judged.measurement.leads_beyond_pack:
+        return [
+            "The readings bend as if towards more than the pack's voltage: the contactor closed before the end of "
+            "the curve, and a sensing lag hides where. The time constant cannot be determined."
+        ]
+    if judged.kind == "undetermined" and judged.bound_s is not None:
+        return [
+            f"The rise lies between two samples, {seconds(judged.period_s)} apart: its time constant is at most "
+            f"{seconds(judged.bound_s)}. Precharge and step cannot be distinguished."
+        ]
+    if judged.kind == "undetermined" and judged.may_have_closed_early:
+        return [
+            "The last reading before the contactor closed is below the closing threshold, but may be older than its "
+            "timestamp. Whether it closed early cannot be determined."
+        ]
+    if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
+        return ["The log ends before the precharge did."]
+    if judged.kind == "undetermined" and judged.measurement.attempt.stayed_open:
+        return [
+            "The main contactor stayed open: the link may have stalled below the pack, or the sequence gave up for "
+            "another reason."
+        ]
+    if judged.kind == "stalled" and judged.measurement.pack_v is None:
+        return ["It settled below battery_min_V, the emptiest pack in the vehicle file."]
+    if judged.measurement.pack_v is None and judged.curve is not None and constant is not None:
+        if judged.kind == "undetermined" and constant.verdict is Verdict.FAST:
+            return [
+                "That is faster than expected. A load that holds the link below the pack's voltage shortens the time "
+                "constant in the same way: log the pack voltage to distinguish them."
+            ]
+        if judged.kind == "complete":
+            return ["That the link reached the pack's voltage is taken from its time constant alone."]
+    if judged.kind == "undetermined" and judged.curve is None:
+        return [
+            "Too few samples lie on the steep part for a time constant: a contactor that closes between two of them "
+            "would look the same."
+        ]
+    if constant is None or constant.verdict is not Verdict.OPEN or constant.time_constant is None:
+        return []
+    return [_open(judged, constant, constant.time_constant)]
+
+
+def _open(judged: Judged, constant: Constant, tau: Estimate) -> str:
+    """Why a known time constant is neither as expected nor off."""
+    if constant.or_lag and judged.expected_s is not None:
+        return (
+            f"A link that charges too slowly, {seconds(tau.value)}, and one as expected, "
+            f"{seconds(judged.expected_s)}, behind a sensing lag explain the samples equally well. Record the link "
+            "voltage faster, or log the pack current."
+        )
+    if judged.curve is not None and judged.curve.misfit:
+        return "The samples do not follow the fitted curve, so its constant is not compared with R·C."
+    expected_s = judged.expected_s or tau.value
+    low, high = expected_s * (1 - judged.tolerance), expected_s * (1 + judged.tolerance)
+    if tau.high < low or tau.low > high:
+        return (
+            "The 95 % interval is outside the expected band, but not the 99.9 % interval that a claim needs, "
+            "timestamps included: slow, fast or as expected cannot be determined."
+        )
+    return "The interval crosses the edge of the expected band: slow, fast or as expected cannot be determined."
