@@ -13,7 +13,7 @@ from logscope.capture.open import Capture
 from logscope.checks.capture_findings import definition_skipped
 from logscope.checks.capture_silence import console_restart, message_silent
 from logscope.checks.capture_time import gap, joint_clock, time_step, time_unit
-from logscope.checks.told_once import told_once
+from logscope.checks.merge_findings import merge_findings
 from logscope.decoded import Decoded, decode_capture, mapped_bindings
 from logscope.decoding.tables import Decoder
 from logscope.definitions.load import vehicle_definitions
@@ -254,7 +254,7 @@ def run_checks(
             NotChecked(name, f"checked without {part_name(part)}, which is in doubt", in_part=True)
             for part in watched.missed
         ]
-    return told_once(findings), not_checked
+    return merge_findings(findings), not_checked
 
 
 def _why_missing(part: str, watched: Signals) -> list[str]:

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.stats import norm
 
 from logscope.arrays import FloatArray
-from logscope.curves.timestamps import Known, Stamps
+from logscope.curves.timestamps import Known, Timestamps
 
 KNOWN_NOISE_STEPS = 0.2  # less noise than this leaves most readings on one level, and its size unknown
 # Most logs keep their noise and the irregularity of their stamps through a curve; one in five may not, for a controller
@@ -31,7 +31,7 @@ def log_prior_of_noise(log_noise: FloatArray, told: float, ends: Ends) -> FloatA
     return _near(log_noise, told, REST_NOISE_LOG, REST_TRUST, ends)
 
 
-def log_prior_of_stamps(log_error: FloatArray, stamps: Stamps, ends: Ends) -> FloatArray:
+def log_prior_of_stamps(log_error: FloatArray, stamps: Timestamps, ends: Ends) -> FloatArray:
     """Log prior of the stamps' error, relative to one that is flat in its logarithm, shape (k,)."""
     told = float(np.clip(stamps.error_s, np.exp(ends[0]), np.exp(ends[1])))
     if stamps.known is Known.SURELY:

@@ -14,7 +14,7 @@ from logscope.curves.reading_error import (
     over_stamp_error,
 )
 from logscope.curves.rise_shapes import SHAPE_RANGES, Layout, Shape
-from logscope.curves.timestamps import Stamps
+from logscope.curves.timestamps import Timestamps
 from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 
 # Readings noisier than a tenth of the span, or stamps off by more than half a period, hold no curve.
@@ -40,7 +40,7 @@ class Rest:
 
     noise_v: float
     random_v: float
-    stamps: Stamps
+    stamps: Timestamps
     floor_v: float = -np.inf
 
 

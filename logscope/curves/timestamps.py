@@ -38,7 +38,7 @@ class Known(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Stamps:
+class Timestamps:
     """The standard deviation of a stamp about when its reading was taken [s], and how well it is known."""
 
     error_s: float
@@ -58,7 +58,7 @@ class Stamps:
         return 0.0 if self.known is Known.BY_SCATTER else self.range_s / 2
 
 
-def stamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: FloatArray | None = None) -> Stamps:
+def timestamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: FloatArray | None = None) -> Timestamps:
     """The error of the stamps of a message.
 
     time_s : all stamps, shape (n,); message_s : its period; repeats : whether its readings are seen to repeat
@@ -67,12 +67,12 @@ def stamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: Float
     grid_s = grid_of(time_s)
     coarse = grid_s >= _COARSE_SHARE * message_s
     if repeats:
-        return Stamps(float(np.hypot(message_s, grid_s if coarse else 0.0) / np.sqrt(12)), Known.SURELY)
+        return Timestamps(float(np.hypot(message_s, grid_s if coarse else 0.0) / np.sqrt(12)), Known.SURELY)
     if coarse:
-        return Stamps(float(np.hypot(message_s, grid_s) / np.sqrt(12)), Known.AT_MOST)
+        return Timestamps(float(np.hypot(message_s, grid_s) / np.sqrt(12)), Known.AT_MOST)
     kept_s = time_s if kept_s is None else kept_s
     scatter = noise_floor(kept_s) if kept_s.size > 2 else 0.0
-    return Stamps(max(scatter, grid_s / float(np.sqrt(12))), Known.BY_SCATTER)
+    return Timestamps(max(scatter, grid_s / float(np.sqrt(12))), Known.BY_SCATTER)
 
 
 def grid_of(time_s: FloatArray) -> float:

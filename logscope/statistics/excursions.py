@@ -18,7 +18,7 @@ _MIRROR_TOLERANCE = 0.2  # of the speed: within it a change of sign is a reversa
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class RateLimit:
     """How far a signal can come between samples.
 
     slew : fastest true change, per second
@@ -48,7 +48,7 @@ class Excursions:
     steps: IndexArray
 
 
-def impossible_steps(value: FloatArray, reach: Reach) -> IndexArray:
+def impossible_steps(value: FloatArray, reach: RateLimit) -> IndexArray:
     """Index of each sample that the signal cannot have reached from the sample before it."""
     return np.flatnonzero(np.abs(np.diff(value)) > reach.limit) + 1
 
@@ -67,7 +67,7 @@ def is_lost(value: FloatArray, sound: FloatArray, zero: float) -> BoolArray:
 def excursions(
     time_s: FloatArray,
     value: FloatArray,
-    reach: Reach,
+    reach: RateLimit,
     *,
     steps: IndexArray,
     zero: float,
@@ -112,7 +112,7 @@ def _lost_between(value: FloatArray, steps: IndexArray, zero: float) -> BoolArra
     return is_lost(value[here], sound, zero) & is_lost(value[there - 1], sound, zero)
 
 
-def _undone(value: FloatArray, steps: IndexArray, reach: Reach) -> BoolArray:
+def _undone(value: FloatArray, steps: IndexArray, reach: RateLimit) -> BoolArray:
     """For each step and the next: whether the next leads back to where the one came from, both beyond the reach."""
     moved = value[steps] - value[steps - 1]
     beyond = np.abs(moved) > reach.limit[steps - 1]

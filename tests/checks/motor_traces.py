@@ -86,7 +86,7 @@ def _slip(rng: np.random.Generator, now: float) -> FloatArray:
 
 
 def log_speed(rng: np.random.Generator, truth: FloatArray, how: Logging) -> tuple[FloatArray, FloatArray]:
-    """Stamps [s] and readings [rpm] of a true speed."""
+    """Timestamps [s] and readings [rpm] of a true speed."""
     every = how.period_s * how.repeat
     at = np.arange(0.0, truth.size * TICK_S - every, every)
     index = np.rint(at / TICK_S).astype(int)

@@ -20,7 +20,7 @@ from scipy.optimize import curve_fit
 from scipy.stats import binom
 
 from logscope.checks.discharge.check import discharge
-from logscope.curves.fall import Readings, Shape, fit_fall
+from logscope.curves.discharge import Readings, Shape, fit_discharge
 from logscope.findings import CAUTION_HV, Finding, Measured, NothingToCheck, Severity
 from logscope.physics.discharge import at_constant_power, through_resistor, time_to_level_s
 from logscope.signals import MissingPart, Signals
@@ -98,7 +98,7 @@ def test_the_fit_agrees_with_plain_least_squares_where_that_holds() -> None:
     rng = np.random.default_rng(3)
     time_s = np.arange(0, 20, 0.05)
     volts = 331 * np.exp(-time_s / 47) + rng.normal(0, 0.3, time_s.size)
-    fit = fit_fall(time_s, volts, Readings(0.0, 0.3))
+    fit = fit_discharge(time_s, volts, Readings(0.0, 0.3))
     assert fit is not None
     assert fit.time_constant is not None
     plain, covariance = curve_fit(lambda t, v, tau: v * np.exp(-t / tau), time_s, volts, p0=[300, 40])
@@ -187,7 +187,7 @@ def test_the_curve_of_a_constant_power_is_not_taken_for_an_exponential() -> None
         signals = _by_stage(seed, Stage(OFF_S, power_W=10.0, cut_in_V=70.0, cut_out_V=50.0), 4.0, bleeder_ohm=inf)
         part = signals["dc_link_voltage"]
         early = part.between(OFF_S + 0.5, OFF_S + 4.0)
-        fit = fit_fall(part.time_s[early], part.value[early], Readings(0.5, 0.25))
+        fit = fit_discharge(part.time_s[early], part.value[early], Readings(0.5, 0.25))
         assert fit is not None
         assert fit.shape is Shape.POWER
         true_s = (331**2 - 60**2) * 1e-3 / (2 * 10)
@@ -270,7 +270,7 @@ def test_any_fall_is_fitted_without_a_crash(start: float, tau: float, count: int
     rng = np.random.default_rng(seed)
     time_s = np.sort(rng.uniform(0, 3, count))
     volts = start * np.exp(-time_s / tau) + rng.normal(0, 0.2, count)
-    fit = fit_fall(time_s, np.round(volts / step) * step if step else volts, Readings(step, max(0.2, step / 3.46)))
+    fit = fit_discharge(time_s, np.round(volts / step) * step if step else volts, Readings(step, max(0.2, step / 3.46)))
     if fit is not None:
         assert fit.rate.low <= fit.rate.value <= fit.rate.high
         assert np.all(np.isfinite(fit.voltage(time_s)))

@@ -9,7 +9,7 @@ from one_check import findings_of
 
 from logscope.checks.encoder.check import encoder
 from logscope.findings import Finding, Measured, Severity
-from logscope.observations.motor_speed.disturbances import study_speed
+from logscope.observations.motor_speed.disturbances import analyse_speed
 from logscope.signals import MissingPart
 from logscope.vehicle import Vehicle
 
@@ -56,14 +56,14 @@ def test_harsh_but_true_motion_raises_no_alarm(how: Logging, vehicle: Vehicle) -
     for seed in (101, 102):
         rng = np.random.default_rng(seed)
         time, value = log_speed(rng, drive(rng, 600), how)
-        study = study_speed(part("motor_speed", time, value, how.step_rpm), vehicle)
+        study = analyse_speed(part("motor_speed", time, value, how.step_rpm), vehicle)
         assert study is not None
         assert study.disturbances == ()
 
 
 def found_of(time: FloatArray, value: FloatArray, how: Logging, vehicle: Vehicle, at: FloatArray) -> float:
     """Share of the disturbances at some samples that are found."""
-    study = study_speed(part("motor_speed", time, value, how.step_rpm), vehicle)
+    study = analyse_speed(part("motor_speed", time, value, how.step_rpm), vehicle)
     assert study is not None
     before = np.array([each.before for each in study.disturbances])
     after = np.array([each.after for each in study.disturbances])
@@ -75,7 +75,7 @@ def found_of(time: FloatArray, value: FloatArray, how: Logging, vehicle: Vehicle
 def test_disturbances_of_three_times_the_free_threshold_are_found_in_any_motion(how: Logging, vehicle: Vehicle) -> None:
     rng = np.random.default_rng(5)
     time, value = log_speed(rng, drive(rng, 600), how)
-    clean = study_speed(part("motor_speed", time, value, how.step_rpm), vehicle)
+    clean = analyse_speed(part("motor_speed", time, value, how.step_rpm), vehicle)
     assert clean is not None
     every = int(max(2.0, 20 * clean.model.update_s) / how.period_s)
     at = np.arange(every, value.size - every, every)

@@ -12,7 +12,7 @@ from logscope.findings import Finding
 
 
 def spin(period_s: float = 0.005, seconds: float = 60.0) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Stamps, a speed that wanders between 300 and 900 rpm, and the shaft's angle [turns]."""
+    """Timestamps, a speed that wanders between 300 and 900 rpm, and the shaft's angle [turns]."""
     time = np.arange(0, seconds, period_s)
     rpm = 600 + 300 * np.sin(2 * np.pi * time / 17.0)
     return time, rpm, np.cumsum(rpm) * period_s / 60.0

@@ -8,7 +8,7 @@ from motor_traces import part, signals
 from one_check import findings_of
 
 from logscope.checks.limits.check import limits
-from logscope.checks.told_once import told_once
+from logscope.checks.merge_findings import merge_findings
 from logscope.checks.trips.check import trips
 from logscope.findings import NothingToCheck, Severity
 from logscope.signals import MissingPart
@@ -112,7 +112,7 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
         part("battery_voltage", T, bump(300, 290, 50, 51)),
     ]
     made = signals(part("motor_current", T, current, 1.0), *parts)
-    told = told_once([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
+    told = merge_findings([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
     assert [each.kind for each in told] == ["trip.overcurrent", "limits.margin"]
     assert told[0].measured["motor_current_margin_A"].value == pytest.approx(-350)
     assert "Limit:" in told[0].explanation
@@ -120,7 +120,7 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
     assert told[1].severity is Severity.INFO
     current[(T > 5) & (T < 5.2)] = 360
     made = signals(part("motor_current", T, current, 1.0), *parts)
-    told = told_once([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
+    told = merge_findings([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
     passed = [each for each in told if "above its limit" in each.title]
     assert [each.start_s for each in passed] == [pytest.approx(5, abs=0.02)]
     assert passed[0].measured["motor_current_margin_A"].value == pytest.approx(-10)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from logscope.checks.precharge.closing import find_break
+from logscope.checks.precharge.breakpoint import find_break
 from logscope.curves.rise import fit_curve
 
 # NIST StRD, Misra1a: y = b1·(1 − exp(−b2·x)), the charging curve; certified values with standard deviations.

@@ -8,7 +8,7 @@ from one_check import findings_of
 
 from logscope.arrays import FloatArray
 from logscope.checks.precharge.check import precharge
-from logscope.curves.timestamps import Known, grid_of, stamps_of
+from logscope.curves.timestamps import Known, grid_of, timestamps_of
 from logscope.findings import Finding
 from logscope.observations.dc_link.link import describe_link, without_repeats
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
@@ -118,7 +118,7 @@ def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:
 def test_stamps_on_a_coarse_grid_are_known_only_to_the_grid() -> None:
     t = np.arange(200) * 0.05
     assert grid_of(t) == pytest.approx(0.05)
-    assert stamps_of(t, 0.05, repeats=False).known is Known.AT_MOST
-    stale = stamps_of(t, 0.05, repeats=True)
+    assert timestamps_of(t, 0.05, repeats=False).known is Known.AT_MOST
+    stale = timestamps_of(t, 0.05, repeats=True)
     assert (stale.known, stale.error_s) == (Known.SURELY, pytest.approx(0.05 * np.sqrt(2 / 12)))
-    assert stamps_of(np.round(_stamps(0.05), 3), 0.05, repeats=False).known is Known.BY_SCATTER
+    assert timestamps_of(np.round(_stamps(0.05), 3), 0.05, repeats=False).known is Known.BY_SCATTER

@@ -56,7 +56,7 @@ FALLS = ("bleeder", "slow", "warming", "load stops", "converter", "held up")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Fall:
+class DischargeCurve:
     """One logged fall and its truth.
 
     opened_s : when the contactor opened; constant_s : R·C, None where the fall is no exponential
@@ -73,7 +73,7 @@ class Fall:
     step_v: float
 
 
-def draw_fall(seed: int, way: str, fall: str) -> Fall:
+def draw_fall(seed: int, way: str, fall: str) -> DischargeCurve:
     """One fall, all that is not told drawn at random."""
     rng = np.random.default_rng([seed, 4021, FALLS.index(fall), list(WAYS).index(way)])
     volts, constant_s = rng.uniform(100.0, 420.0), float(np.exp(rng.uniform(np.log(3.0), np.log(60.0))))
@@ -105,7 +105,7 @@ def draw_fall(seed: int, way: str, fall: str) -> Fall:
         precharge=Precharge(resistance_ohm=150, capacitance_uF=1000),
         dc_link=DcLink(bleeder_ohm=told / 1e-3 if told else None, discharge_limit_s=limit_s),
     )
-    return Fall(
+    return DischargeCurve(
         Signals(parts, 0.0, float(t[-1])), vehicle, opened_s, true_constant_s, time_to_60_s, kind, sensing.what, step_v
     )
 

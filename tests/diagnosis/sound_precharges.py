@@ -144,7 +144,7 @@ def _low_pass(link: FloatArray, lag_s: float) -> FloatArray:
 def _logged(
     rng: np.random.Generator, t: FloatArray, volts: FloatArray, way: Way, step: float, noise: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Stamps and readings: each message carries the sensor's newest reading, rounded."""
+    """Timestamps and readings: each message carries the sensor's newest reading, rounded."""
     sensor_s, message_s, grid_s = way.sensor_s, way.message_s, way.grid_s
     taken_s = np.arange(rng.uniform(0, sensor_s), t[-1], sensor_s)
     read = np.interp(taken_s, t, volts) + rng.normal(0, noise, taken_s.size)

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from logscope.statistics.episodes import join_neighbours, runs_of_equal
-from logscope.statistics.excursions import Excursions, Reach, excursions, impossible_steps, is_lost
+from logscope.statistics.excursions import Excursions, RateLimit, excursions, impossible_steps, is_lost
 
 
 def find(value: np.ndarray, limit: float, time_s: np.ndarray | None = None) -> Excursions:
     """Excursions of a signal with one sample a second that moves by `limit` a second at most."""
     time_s = np.arange(value.size, dtype=float) if time_s is None else time_s
-    reach = Reach(limit, 0.0, np.diff(time_s), limit * np.diff(time_s))
+    reach = RateLimit(limit, 0.0, np.diff(time_s), limit * np.diff(time_s))
     steps = impossible_steps(value, reach)
     return excursions(
         time_s, value, reach, steps=steps, zero=1e-3, join_s=2.5, join_samples=2, undone_s=6.0, lost_s=20.0
@@ -95,7 +95,7 @@ def test_no_step_no_excursion() -> None:
 
 @pytest.mark.parametrize("jump", [1.0, -1.0])
 def test_a_step_of_exactly_the_reach_is_possible(jump: float) -> None:
-    assert impossible_steps(np.array([0.0, jump]), Reach(1.0, 0.0, np.ones(1), np.ones(1))).size == 0
+    assert impossible_steps(np.array([0.0, jump]), RateLimit(1.0, 0.0, np.ones(1), np.ones(1))).size == 0
 
 
 def test_a_step_that_is_undone_is_one_excursion_and_one_that_leads_elsewhere_is_none() -> None:

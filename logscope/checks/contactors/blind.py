@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from logscope.checks.contactors.drop import load_part
-from logscope.checks.contactors.story import CONTACTORS, Story
+from logscope.checks.contactors.switching_history import CONTACTORS, SwitchingHistory
 from logscope.signals import Part
 from logscope.statistics.sampling import missing_s
 
@@ -35,17 +35,17 @@ class Blind:
         return self.shortest_s > COARSEST_S or self.missing_s > MOST_MISSING * self.watched_s
 
 
-def blind_to(story: Story) -> Blind:
+def blind_to(history: SwitchingHistory) -> Blind:
     """What the log cannot show of dropouts, where at least one contactor's state switches.
 
     The states show every dropout; the link shows those under load, which is where they do harm, so the better of the
     two counts.
     """
-    since_s, until_s = _closed(story)
-    states = [story.signals[name] for name in CONTACTORS if name in story.switched]
+    since_s, until_s = _closed(history)
+    states = [history.signals[name] for name in CONTACTORS if name in history.switched]
     ways = [tuple(states)]
-    link = story.link
-    if link is not None and link.full_v is not None and link.part.time_s.size > 1 and load_part(story) is not None:
+    link = history.link
+    if link is not None and link.full_v is not None and link.part.time_s.size > 1 and load_part(history) is not None:
         ways.append((link.part,))
     lost_s = min(max(missing_s(part.time_s, since_s, until_s) for part in way) for way in ways)
     slowest = [max(way, key=_apart_s) for way in ways]
@@ -58,9 +58,9 @@ def _apart_s(part: Part) -> float:
     return max(part.period_s, part.spacing_s)
 
 
-def _closed(story: Story) -> tuple[float, float]:
+def _closed(history: SwitchingHistory) -> tuple[float, float]:
     """From the first closing, or the log's begin, to the last opening, or its end [s]."""
-    changes = sorted((s for name in CONTACTORS for s in story.switched.get(name, [])), key=lambda s: s.time_s)
+    changes = sorted((s for name in CONTACTORS for s in history.switched.get(name, [])), key=lambda s: s.time_s)
     first, last = changes[0], changes[-1]
-    since_s = first.time_s if first.on else float(story.signals[first.part].time_s[0])
-    return since_s, max(story.signals.end_s if last.on else last.low_s, since_s)
+    since_s = first.time_s if first.on else float(history.signals[first.part].time_s[0])
+    return since_s, max(history.signals.end_s if last.on else last.low_s, since_s)

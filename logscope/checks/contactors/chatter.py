@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from logscope.checks.contactors.story import SWITCHED, Story, make_finding
+from logscope.checks.contactors.switching_history import SWITCHED, SwitchingHistory, make_finding
 from logscope.checks.contactors.text import chatter_words, closed_briefly_words
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.openings import Switch
@@ -16,21 +16,21 @@ CHATTER_SWITCHES = 3  # a contactor that opens and closes once is not yet chatte
 BRIEF_S = 1.0  # nobody switches a vehicle on for less
 
 
-def chatter(story: Story) -> list[Finding]:
+def chatter(history: SwitchingHistory) -> list[Finding]:
     """One finding for each part that switches several times within some 100 ms."""
     found = []
     for name in SWITCHED:
-        groups = chatter_groups(story.switched.get(name, []))
+        groups = chatter_groups(history.switched.get(name, []))
         if not groups:
             continue
         count = sum(len(group) for group in groups)
         longest = max(group[-1].time_s - group[0].time_s for group in groups)
         found.append(
             make_finding(
-                story,
+                history,
                 "chatter",
                 Severity.WARNING,
-                chatter_words(name, count, len(groups), longest, story.signals[name].period_s, CHATTER_GAP_S),
+                chatter_words(name, count, len(groups), longest, history.signals[name].period_s, CHATTER_GAP_S),
                 events=tuple(Event(group[0].time_s, group[-1].time_s) for group in groups),
                 measured={"count": Measured(float(count), "1"), "longest_s": Measured(longest, "s")},
                 leading=name,
@@ -50,9 +50,9 @@ def chatter_groups(changes: list[Switch]) -> list[list[Switch]]:
     return [group for group in groups if len(group) >= CHATTER_SWITCHES]
 
 
-def closed_briefly(story: Story) -> list[Finding]:
+def closed_briefly(history: SwitchingHistory) -> list[Finding]:
     """One finding for each main contactor that closes and drops again."""
-    changes = story.switched.get("main_contactor", [])
+    changes = history.switched.get("main_contactor", [])
     chattering = {switch.time_s for group in chatter_groups(changes) for switch in group}
     brief = [
         (on, off)
@@ -64,7 +64,7 @@ def closed_briefly(story: Story) -> list[Finding]:
     longest = max(off.time_s - on.low_s for on, off in brief)
     return [
         make_finding(
-            story,
+            history,
             "closed_briefly",
             Severity.WARNING,
             closed_briefly_words(len(brief), longest, BRIEF_S),

@@ -7,7 +7,13 @@ from logscope.checks.contactors.chatter import chatter, closed_briefly
 from logscope.checks.contactors.dropout import dropout
 from logscope.checks.contactors.load import opened_under_load
 from logscope.checks.contactors.order import order, usual_order
-from logscope.checks.contactors.story import CONTACTORS, Story, current_between, make_finding, tell_story
+from logscope.checks.contactors.switching_history import (
+    CONTACTORS,
+    SwitchingHistory,
+    current_between,
+    make_finding,
+    switching_history,
+)
 from logscope.checks.contactors.text import sound_words, with_blind
 from logscope.checks.contactors.welded import welded
 from logscope.findings import Event, Finding, Measured, NothingToCheck, Severity
@@ -23,26 +29,26 @@ def contactors(signals: Signals, observations: Observations, vehicle: Vehicle) -
     `battery_current` as far as they exist. Raises MissingPart where neither a contactor state nor the link voltage is
     logged, and NothingToCheck where nothing switches.
     """
-    story = tell_story(signals, observations, vehicle)
-    if not story.has_states and story.link is None:
+    history = switching_history(signals, observations, vehicle)
+    if not history.has_states and history.link is None:
         raise MissingPart("main_contactor")
-    drops = dropout(story)
+    drops = dropout(history)
     told = [event for drop in drops for event in drop.events or (Event(drop.start_s, drop.end_s),)]
     findings = [
-        *chatter(story),
-        *closed_briefly(story),
-        *order(story),
+        *chatter(history),
+        *closed_briefly(history),
+        *order(history),
         *drops,
-        *opened_under_load(story, told),
-        *welded(story),
+        *opened_under_load(history, told),
+        *welded(history),
     ]
-    if not findings and not any(story.switched.get(name) for name in CONTACTORS):
-        raise NothingToCheck(_why_nothing(story))
-    return sorted(findings, key=lambda finding: finding.start_s) or [_nothing_seen(story)]
+    if not findings and not any(history.switched.get(name) for name in CONTACTORS):
+        raise NothingToCheck(_why_nothing(history))
+    return sorted(findings, key=lambda finding: finding.start_s) or [_nothing_seen(history)]
 
 
-def _why_nothing(story: Story) -> str:
-    if story.has_states:
+def _why_nothing(history: SwitchingHistory) -> str:
+    if history.has_states:
         return "no contactor switches, and the link never falls away from the pack under load"
     return (
         "no signal is mapped to main_contactor or negative_contactor, and the voltages show no dropout: order, "
@@ -50,26 +56,28 @@ def _why_nothing(story: Story) -> str:
     )
 
 
-def _nothing_seen(story: Story) -> Finding:
+def _nothing_seen(history: SwitchingHistory) -> Finding:
     """Sound contactors; or undetermined ones, where too little of the drive is logged to say so."""
-    closed = {name: sum(s.on for s in story.switched.get(name, [])) for name in CONTACTORS if name in story.switched}
-    first = min(s.time_s for name in CONTACTORS for s in story.switched.get(name, []))
-    current = story.signals.get("battery_current")
+    closed = {
+        name: sum(s.on for s in history.switched.get(name, [])) for name in CONTACTORS if name in history.switched
+    }
+    first = min(s.time_s for name in CONTACTORS for s in history.switched.get(name, []))
+    current = history.signals.get("battery_current")
     at_opening = [
         amps
-        for opening in story.openings
+        for opening in history.openings
         if opening.by_state and current is not None
         if (amps := current_between(current, opening.low_s, opening.high_s)) is not None
     ]
     worst = max(at_opening, key=lambda amps: amps.high or 0.0, default=Measured(None, "A"))
-    blind = blind_to(story)
-    words = sound_words(closed, usual_order(story), worst.high, current is not None, story.link is not None)
+    blind = blind_to(history)
+    words = sound_words(closed, usual_order(history), worst.high, current is not None, history.link is not None)
     return make_finding(
-        story,
+        history,
         "undetermined" if blind.too_much else "sound",
         Severity.INFO if blind.too_much else Severity.GOOD,
         with_blind(words, blind),
-        events=(Event(first, story.signals.end_s),),
+        events=(Event(first, history.signals.end_s),),
         measured={
             "count": Measured(float(max(closed.values())), "1"),
             "current_A": worst,

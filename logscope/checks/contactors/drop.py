@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.contactors.story import Story, current_between, load_level
+from logscope.checks.contactors.switching_history import SwitchingHistory, current_between, load_level
 from logscope.findings import Measured
 from logscope.signals import Part
 
@@ -31,14 +31,14 @@ class Drop:
     lifted: bool = False
 
 
-def load_part(story: Story) -> Part | None:
+def load_part(history: SwitchingHistory) -> Part | None:
     """The current that tells a load: the pack's, or else the motor's."""
-    return story.signals.get("battery_current") or story.signals.get("motor_current")
+    return history.signals.get("battery_current") or history.signals.get("motor_current")
 
 
-def current_before(story: Story, at_s: float) -> Measured | None:
+def current_before(history: SwitchingHistory, at_s: float) -> Measured | None:
     """The range of the current's magnitude just before a time [A]; its largest sample as value, for it ends there."""
-    part = load_part(story)
+    part = load_part(history)
     if part is None:
         return None
     around = current_between(part, at_s - BEFORE_S - part.period_s, at_s)
@@ -46,7 +46,7 @@ def current_before(story: Story, at_s: float) -> Measured | None:
     return None if around is None or not seen.size else replace(around, value=float(seen.max()), low=float(seen.min()))
 
 
-def is_load(story: Story, current: Measured) -> bool:
+def is_load(history: SwitchingHistory, current: Measured) -> bool:
     """Whether a current is beyond noise and auxiliaries."""
-    part = load_part(story)
+    part = load_part(history)
     return part is not None and (current.high or 0.0) > load_level(part)

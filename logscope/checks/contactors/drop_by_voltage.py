@@ -9,7 +9,7 @@ from scipy.ndimage import minimum_filter1d
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.contactors.drop import BEFORE_S, DROPOUT_S, Drop, current_before, is_load, load_part
-from logscope.checks.contactors.story import CONTACTORS, Story
+from logscope.checks.contactors.switching_history import CONTACTORS, SwitchingHistory
 from logscope.observations.dc_link.flags import DISCONNECTED_BELOW, FLAG_LAG_S
 from logscope.observations.dc_link.link import LIFT_SHARE, PACK_MISMATCH, Link, pack_highest_at, pack_lowest
 from logscope.observations.dc_link.openings import state_lag_s
@@ -24,13 +24,13 @@ _LEAP_S, _LEAP_SAMPLES = 0.1, 2
 _USUAL_TOP = 0.9
 
 
-def falls(story: Story) -> list[Drop]:
+def falls(history: SwitchingHistory) -> list[Drop]:
     """The link falls away from the pack while current flows, and returns within the time of a dropout."""
-    link = story.link
-    if link is None or link.full_v is None or load_part(story) is None:
+    link = history.link
+    if link is None or link.full_v is None or load_part(history) is None:
         return []
     time_s, volts = link.part.time_s, link.part.value
-    least, joined_from = _thresholds(story, link)
+    least, joined_from = _thresholds(history, link)
     apart = volts < least - 3 * link.noise_v
     joined = volts > joined_from - 3 * link.noise_v
     found = []
@@ -42,19 +42,19 @@ def falls(story: Story) -> list[Drop]:
         if not back.size:
             continue
         start_s, end_s = float(time_s[k]), float(time_s[k + back[0]])
-        current = current_before(story, start_s)
-        if end_s - start_s > DROPOUT_S or current is None or not is_load(story, current):
+        current = current_before(history, start_s)
+        if end_s - start_s > DROPOUT_S or current is None or not is_load(history, current):
             continue
-        if _precharged(story, start_s, end_s) or _stays_open(story, start_s, end_s):
+        if _precharged(history, start_s, end_s) or _stays_open(history, start_s, end_s):
             continue
         found.append(Drop(start_s, end_s, "dc_link_voltage", current, *_range(volts[k : k + back[0]])))
     return found
 
 
-def _thresholds(story: Story, link: Link) -> tuple[FloatArray, FloatArray]:
+def _thresholds(history: SwitchingHistory, link: Link) -> tuple[FloatArray, FloatArray]:
     """At each sample of the link: below which voltage it is surely apart, and from which on it stands with the pack."""
     time_s, full = link.part.time_s, link.full_v or np.inf
-    lowest = pack_lowest(story.signals, time_s)
+    lowest = pack_lowest(history.signals, time_s)
     if lowest is None:
         level = np.full(time_s.size, full)
         return level * DISCONNECTED_BELOW, level * (1 - _DROP_SHARE)
@@ -62,10 +62,10 @@ def _thresholds(story: Story, link: Link) -> tuple[FloatArray, FloatArray]:
     return lowest * (1 - _DROP_SHARE), lowest * (1 - PACK_MISMATCH)
 
 
-def lifts(story: Story) -> list[Drop]:
+def lifts(history: SwitchingHistory) -> list[Drop]:
     """The link leaps above what the pack can stand at, and comes back: braked into while a contactor was open."""
-    link = story.link
-    if link is None or link.full_v is None or load_part(story) is None:
+    link = history.link
+    if link is None or link.full_v is None or load_part(history) is None:
         return []
     time_s, volts = link.part.time_s, link.part.value
     found: list[Drop] = []
@@ -80,36 +80,36 @@ def lifts(story: Story) -> list[Drop]:
         if not before.size:
             continue
         start_s = float(time_s[k])
-        highest = pack_highest_at(story.signals, start_s) or max(float(np.median(before)), usual_v)
+        highest = pack_highest_at(history.signals, start_s) or max(float(np.median(before)), usual_v)
         joined = (1 + PACK_MISMATCH) * highest + 3 * link.noise_v
         connected = np.all((before > (1 - PACK_MISMATCH) * np.median(before)) & (before <= joined))
         back = np.flatnonzero(volts[k : np.searchsorted(time_s, start_s + DROPOUT_S, side="right")] <= joined)
         if not connected or volts[k] <= (1 + LIFT_SHARE) * highest or not back.size:
             continue
         start_s = float(time_s[k - reach + int(np.argmax(volts[k - reach : k + 1] > joined))])
-        end_s, current = float(time_s[k + back[0]]), current_before(story, start_s)
-        if current is None or not is_load(story, current) or _stays_open(story, start_s, end_s):
+        end_s, current = float(time_s[k + back[0]]), current_before(history, start_s)
+        if current is None or not is_load(history, current) or _stays_open(history, start_s, end_s):
             continue
-        if _stays_with_pack(story, k + int(back[0]), end_s - start_s, highest) and not _precharged(
-            story, start_s, end_s
+        if _stays_with_pack(history, k + int(back[0]), end_s - start_s, highest) and not _precharged(
+            history, start_s, end_s
         ):
             low_v, high_v = _range(volts[k : k + back[0]])
             found.append(Drop(start_s, end_s, "dc_link_voltage", current, low_v, high_v, lifted=True))
     return found
 
 
-def _stays_with_pack(story: Story, back: int, away_s: float, highest_v: float) -> bool:
+def _stays_with_pack(history: SwitchingHistory, back: int, away_s: float, highest_v: float) -> bool:
     """Whether the link, back at its pack's level, stays there: one that was left to itself falls through and on.
 
     It is watched for as long as it was away: alone it came from far above within that time, and would be far below.
     """
-    assert story.link is not None
-    part = story.link.part
+    assert history.link is not None
+    part = history.link.part
     end_s = part.time_s[back] + max(away_s, _WATCHED_S)
     if end_s > part.time_s[-1]:
         return False  # the log ends before it shows
     volts = part.value[back : int(np.searchsorted(part.time_s, end_s, side="right"))]
-    return bool(np.min(volts) > (1 - _DROP_SHARE) * highest_v - 3 * story.link.noise_v) and not _falls_on(
+    return bool(np.min(volts) > (1 - _DROP_SHARE) * highest_v - 3 * history.link.noise_v) and not _falls_on(
         volts, highest_v
     )
 
@@ -121,23 +121,23 @@ def _falls_on(volts: FloatArray, highest_v: float) -> bool:
     return middles[-1] < (1 - PACK_MISMATCH) * highest_v and bool(np.all(np.diff(middles) < 0))
 
 
-def _stays_open(story: Story, start_s: float, end_s: float) -> bool:
+def _stays_open(history: SwitchingHistory, start_s: float, end_s: float) -> bool:
     """Whether a contactor's state says that it opened, and not that it closed again: then nothing dropped out."""
     for name in CONTACTORS:
-        part = story.signals.get(name)
-        if name not in story.switched or part is None or part.on is None:
+        part = history.signals.get(name)
+        if name not in history.switched or part is None or part.on is None:
             continue
         late_s = state_lag_s(part) + part.period_s
-        opened = any(not s.on and start_s - late_s <= s.time_s <= end_s + late_s for s in story.switched[name])
+        opened = any(not s.on and start_s - late_s <= s.time_s <= end_s + late_s for s in history.switched[name])
         shown = int(np.searchsorted(part.time_s, end_s + late_s, side="right")) - 1
         if opened and shown >= 0 and not part.on[shown]:
             return True
     return False
 
 
-def _precharged(story: Story, start_s: float, end_s: float) -> bool:
+def _precharged(history: SwitchingHistory, start_s: float, end_s: float) -> bool:
     """Whether the precharge relay closed meanwhile: then it was a restart."""
-    switched = story.switched.get("precharge_relay", [])
+    switched = history.switched.get("precharge_relay", [])
     return any(s.on and start_s - FLAG_LAG_S <= s.time_s <= end_s + FLAG_LAG_S for s in switched)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from logscope.checks.contactors.chatter import chatter_groups
 from logscope.checks.contactors.drop import DROPOUT_S, Drop, current_before, is_load, load_part
 from logscope.checks.contactors.drop_by_voltage import falls, lifts
-from logscope.checks.contactors.story import CONTACTORS, Story, make_finding
+from logscope.checks.contactors.switching_history import CONTACTORS, SwitchingHistory, make_finding
 from logscope.checks.contactors.text import dropout_words
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.flags import FLAG_LAG_S
@@ -17,38 +17,38 @@ from logscope.observations.dc_link.link import Link
 from logscope.observations.dc_link.openings import Switch
 
 
-def dropout(story: Story) -> list[Finding]:
+def dropout(history: SwitchingHistory) -> list[Finding]:
     """One finding for each part that drops out and comes back."""
-    drops = [drop for name in CONTACTORS for drop in _by_state(story, name)]
-    for drop in [*falls(story), *lifts(story)]:
+    drops = [drop for name in CONTACTORS for drop in _by_state(history, name)]
+    for drop in [*falls(history), *lifts(history)]:
         if not any(
             drop.start_s - FLAG_LAG_S <= d.end_s + FLAG_LAG_S and d.start_s - 2 * FLAG_LAG_S <= drop.end_s
             for d in drops
         ):
             drops.append(drop)
     told_by = list(dict.fromkeys(drop.told_by for drop in drops))
-    return [_finding(story, [drop for drop in drops if drop.told_by == by]) for by in told_by]
+    return [_finding(history, [drop for drop in drops if drop.told_by == by]) for by in told_by]
 
 
-def _by_state(story: Story, name: str) -> list[Drop]:
+def _by_state(history: SwitchingHistory, name: str) -> list[Drop]:
     """The state opens and closes again sooner than a key could, and no precharge lies between."""
-    changes = story.switched.get(name, [])
+    changes = history.switched.get(name, [])
     chattering = {switch.time_s for group in chatter_groups(changes) for switch in group}
     found = []
     for off, on in pairwise(changes):
-        if off.on or _path_open_s(story, off, on) > DROPOUT_S or _precharged(story, off, on):
+        if off.on or _path_open_s(history, off, on) > DROPOUT_S or _precharged(history, off, on):
             continue
-        current = current_before(story, off.low_s)
-        loaded = current is not None and is_load(story, current)
+        current = current_before(history, off.low_s)
+        loaded = current is not None and is_load(history, current)
         if {off.time_s, on.time_s} <= chattering and not loaded:
             continue  # a contactor that chatters while it closes
-        if not loaded and "precharge_relay" not in story.switched:
+        if not loaded and "precharge_relay" not in history.switched:
             continue  # a restart whose precharge is not logged would look the same
-        found.append(Drop(off.time_s, on.time_s, name, current, *_range(story.link, off.low_s, on.time_s)))
+        found.append(Drop(off.time_s, on.time_s, name, current, *_range(history.link, off.low_s, on.time_s)))
     return found
 
 
-def _path_open_s(story: Story, off: Switch, on: Switch) -> float:
+def _path_open_s(history: SwitchingHistory, off: Switch, on: Switch) -> float:
     """For how long the path to the pack was open at most [s]: with the other contactor, where that opens with this one.
 
     A key that is turned off and on opens both and closes both, each a little before or after the other; how long it was
@@ -56,17 +56,17 @@ def _path_open_s(story: Story, off: Switch, on: Switch) -> float:
     """
     low_s, high_s = off.low_s, on.time_s
     for name in CONTACTORS:
-        for opened, closed in pairwise(story.switched.get(name, [])):
+        for opened, closed in pairwise(history.switched.get(name, [])):
             if not opened.on and opened.low_s <= off.time_s and on.low_s <= closed.time_s:
                 low_s, high_s = min(low_s, opened.low_s), max(high_s, closed.time_s)
     return high_s - low_s
 
 
-def _precharged(story: Story, off: Switch, on: Switch) -> bool:
+def _precharged(history: SwitchingHistory, off: Switch, on: Switch) -> bool:
     """Whether the link was precharged before the path to the pack was whole again; so it is at a quick restart."""
-    whole_s = max(_closes_s(story.switched[name], on.time_s) for name in CONTACTORS if name in story.switched)
+    whole_s = max(_closes_s(history.switched[name], on.time_s) for name in CONTACTORS if name in history.switched)
     return any(
-        s.on and off.low_s <= s.time_s <= whole_s + FLAG_LAG_S for s in story.switched.get("precharge_relay", [])
+        s.on and off.low_s <= s.time_s <= whole_s + FLAG_LAG_S for s in history.switched.get("precharge_relay", [])
     )
 
 
@@ -83,12 +83,12 @@ def _range(link: Link | None, start_s: float, end_s: float) -> tuple[float | Non
     return (float(volts.min()), float(volts.max())) if volts.size else (None, None)
 
 
-def _finding(story: Story, drops: list[Drop]) -> Finding:
+def _finding(history: SwitchingHistory, drops: list[Drop]) -> Finding:
     currents = [drop.current for drop in drops if drop.current is not None]
-    loaded = [c for c in currents if is_load(story, c)]
+    loaded = [c for c in currents if is_load(history, c)]
     worst = max(currents, key=lambda c: c.high or 0.0) if currents else Measured(None, "A")
     longest = max(drop.end_s - drop.start_s for drop in drops)
-    part = load_part(story)
+    part = load_part(history)
     source = "pack current" if part is not None and part.name == "battery_current" else "motor current"
     lows = [drop.low_v for drop in drops if drop.low_v is not None]
     highs = [drop.high_v for drop in drops if drop.high_v is not None]
@@ -104,7 +104,7 @@ def _finding(story: Story, drops: list[Drop]) -> Finding:
         lifted=any(drop.lifted for drop in drops),
     )
     return make_finding(
-        story,
+        history,
         "dropout",
         Severity.DANGER,
         words,

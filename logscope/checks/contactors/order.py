@@ -13,7 +13,7 @@ from math import log
 
 import numpy as np
 
-from logscope.checks.contactors.story import Story, make_finding
+from logscope.checks.contactors.switching_history import SwitchingHistory, make_finding
 from logscope.checks.contactors.text import name_of, order_words
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.attempts import Attempts
@@ -43,15 +43,15 @@ class Closing:
         return tuple(sorted(closed, key=lambda switch: switch.time_s))
 
 
-def closings(story: Story) -> list[Closing]:
+def closings(history: SwitchingHistory) -> list[Closing]:
     """Each closing of the path, from all parts surely open to all parts surely open again.
 
     Where one part hands over to the next in another message, the messages may cross: a relay that reports off just
     before the contactor reports on was closed all the while, as far as lag and period of both can tell.
     """
-    parts = {name: story.signals[name] for name in story.switched}
+    parts = {name: history.signals[name] for name in history.switched}
     state = {name: bool(part.on[0]) for name, part in parts.items() if part.on is not None}
-    events = sorted((s for changes in story.switched.values() for s in changes), key=lambda s: s.time_s)
+    events = sorted((s for changes in history.switched.values() for s in changes), key=lambda s: s.time_s)
     found: list[Closing] = []
     first: dict[str, Switch] = {}
     whole = not any(state.values())  # a log that begins with something closed does not show the order
@@ -74,15 +74,15 @@ def _closing(first: dict[str, Switch]) -> Closing:
     return Closing(first.get("precharge_relay"), first.get("main_contactor"), first.get("negative_contactor"))
 
 
-def order(story: Story) -> list[Finding]:
+def order(history: SwitchingHistory) -> list[Finding]:
     """One finding that gathers all closings whose order contradicts a precharge."""
-    wrong = [(moment_s, why) for closing in closings(story) for moment_s, why in _contradictions(story, closing)]
+    wrong = [(moment_s, why) for closing in closings(history) for moment_s, why in _contradictions(history, closing)]
     if not wrong:
         return []
     reasons = list(dict.fromkeys(why for _, why in wrong))
     return [
         make_finding(
-            story,
+            history,
             "order",
             Severity.WARNING,
             order_words(len(wrong), reasons),
@@ -92,62 +92,62 @@ def order(story: Story) -> list[Finding]:
     ]
 
 
-def _contradictions(story: Story, closing: Closing) -> list[tuple[float, str]]:
+def _contradictions(history: SwitchingHistory, closing: Closing) -> list[tuple[float, str]]:
     relay, main, negative = closing.relay, closing.main, closing.negative
-    rise_s = None if negative is None else _rise_before(story, negative.low_s)
-    if _across_negative(story, closing) and rise_s is not None:
+    rise_s = None if negative is None else _rise_before(history, negative.low_s)
+    if _across_negative(history, closing) and rise_s is not None:
         return []
     found = []
-    if main is not None and "precharge_relay" in story.switched:
-        if relay is not None and _surely_before(story, main, relay):
+    if main is not None and "precharge_relay" in history.switched:
+        if relay is not None and _surely_before(history, main, relay):
             found.append((main.time_s, "the main contactor closes before the precharge relay"))
-        elif relay is None and _surely_without_relay(story, main):
+        elif relay is None and _surely_without_relay(history, main):
             found.append((main.time_s, "the main contactor closes and the precharge relay never does"))
     if negative is not None and rise_s is not None:
         found.append((rise_s, "the link is charged while the negative contactor reports open"))
-    elif main is not None and negative is not None and _closed_onto(story, main, negative):
+    elif main is not None and negative is not None and _closed_onto(history, main, negative):
         found.append((negative.time_s, "the negative contactor closes last, onto a link that is not charged"))
     return found
 
 
-def _closed_onto(story: Story, main: Switch, negative: Switch) -> bool:
+def _closed_onto(history: SwitchingHistory, main: Switch, negative: Switch) -> bool:
     """Whether the negative contactor closes last, and the link is not charged by then."""
-    return _surely_before(story, main, negative) and _charged(story, negative) is Charged.NO
+    return _surely_before(history, main, negative) and _charged(history, negative) is Charged.NO
 
 
-def _across_negative(story: Story, closing: Closing) -> bool:
+def _across_negative(history: SwitchingHistory, closing: Closing) -> bool:
     """Whether relay and resistor seem to lie across the negative contactor: main, then the relay, then that one."""
     relay, main, negative = closing.relay, closing.main, closing.negative
     if relay is None or main is None or negative is None:
         return False
-    return _surely_before(story, main, relay) and relay.time_s < negative.time_s
+    return _surely_before(history, main, relay) and relay.time_s < negative.time_s
 
 
-def _surely_without_relay(story: Story, main: Switch) -> bool:
+def _surely_without_relay(history: SwitchingHistory, main: Switch) -> bool:
     """Whether the link was not charged when the contactor closed, and no message of the relay can have missed that.
 
     A precharge shorter than the time between two messages of the relay never shows in them. The link shows it, where it
     rises over several of its samples; one that rises from one sample to the next was closed onto.
     """
-    if _charged(story, main) is Charged.YES:
+    if _charged(history, main) is Charged.YES:
         return False
-    relay = story.signals["precharge_relay"]
-    shortest_s = _shortest_precharge_s(story, main)
+    relay = history.signals["precharge_relay"]
+    shortest_s = _shortest_precharge_s(history, main)
     at = relay.time_s[relay.between(main.low_s - shortest_s, main.time_s + state_lag_s(relay))]
     at = np.concatenate([[main.low_s - shortest_s], at, [main.time_s]])
-    shown = story.attempts is not None and any(
-        _gradual(story.attempts, attempt, main) for attempt in story.attempts.found
+    shown = history.attempts is not None and any(
+        _gradual(history.attempts, attempt, main) for attempt in history.attempts.found
     )
-    unseen = float(np.diff(np.sort(at)).max()) > shortest_s and not _stepped(story, main)
+    unseen = float(np.diff(np.sort(at)).max()) > shortest_s and not _stepped(history, main)
     return not shown and not unseen
 
 
-def _shortest_precharge_s(story: Story, main: Switch) -> float:
+def _shortest_precharge_s(history: SwitchingHistory, main: Switch) -> float:
     """The shortest time that this precharge takes: by vehicle file and level of the link, else the usual shortest."""
-    told = story.vehicle.precharge
+    told = history.vehicle.precharge
     if told.time_constant_s is None:
         return SHORTEST_PRECHARGE_S
-    share = _charged_share(story, main) or 0.0
+    share = _charged_share(history, main) or 0.0
     constants = log((1 - share) / (1 - told.close_fraction)) if share < told.close_fraction else 0.0
     return told.time_constant_s * (1 - told.tolerance) * constants
 
@@ -163,20 +163,20 @@ def _gradual(attempts: Attempts, attempt: Attempt, main: Switch) -> bool:
     return int(np.count_nonzero(between)) >= _GRADUAL_SAMPLES
 
 
-def _stepped(story: Story, main: Switch) -> bool:
+def _stepped(history: SwitchingHistory, main: Switch) -> bool:
     """Whether the link rises from one sample to the next about the contactor's closing."""
-    seen = story.attempts
+    seen = history.attempts
     if seen is None:
         return False
     about = [one for one in seen.found if main.low_s <= seen.top_s(one) and seen.onset_s(one) <= main.high_s]
-    fine = seen.link.part.period_s < _shortest_precharge_s(story, main) / _GRADUAL_SAMPLES
+    fine = seen.link.part.period_s < _shortest_precharge_s(history, main) / _GRADUAL_SAMPLES
     return fine and not all(_gradual(seen, one, main) for one in about)
 
 
-def _surely_before(story: Story, first: Switch, second: Switch) -> bool:
+def _surely_before(history: SwitchingHistory, first: Switch, second: Switch) -> bool:
     """Whether one part closed before another, whatever the lag. States of one message share theirs."""
-    messages = [story.signals[switch.part].source.rpartition(".")[0] for switch in (first, second)]
-    one, other = (story.signals[switch.part].time_s for switch in (first, second))
+    messages = [history.signals[switch.part].source.rpartition(".")[0] for switch in (first, second)]
+    one, other = (history.signals[switch.part].time_s for switch in (first, second))
     if messages[0] and messages[0] == messages[1] and np.array_equal(one, other):
         return first.time_s < second.time_s
     return first.time_s < second.low_s
@@ -190,42 +190,43 @@ class Charged(Enum):
     UNKNOWN = "link voltage not logged"
 
 
-def _charged(story: Story, switch: Switch) -> Charged:
+def _charged(history: SwitchingHistory, switch: Switch) -> Charged:
     """Whether the link was up to the closing threshold just before a part closed."""
-    share = _charged_share(story, switch)
+    share = _charged_share(history, switch)
     if share is None:
         return Charged.UNKNOWN
-    return Charged.YES if share >= story.vehicle.precharge.close_fraction else Charged.NO
+    return Charged.YES if share >= history.vehicle.precharge.close_fraction else Charged.NO
 
 
-def _charged_share(story: Story, switch: Switch) -> float | None:
+def _charged_share(history: SwitchingHistory, switch: Switch) -> float | None:
     """The link's voltage just before a part closed, as high as its noise allows, as a share of the pack's.
 
     None if unknown. Without a pack voltage the level that the link stands at once the part has closed is the pack's.
     """
-    if story.link is None:
+    if history.link is None:
         return None
-    time_s, volts = story.link.part.time_s, story.link.part.value
+    time_s, volts = history.link.part.time_s, history.link.part.value
     behind = volts[np.searchsorted(time_s, switch.time_s) :][:_LEVEL_SAMPLES]
-    pack_v = pack_voltage(story.signals, -np.inf, np.inf) or float(behind.max(initial=0.0))
+    pack_v = pack_voltage(history.signals, -np.inf, np.inf) or float(behind.max(initial=0.0))
     at = int(np.searchsorted(time_s, switch.low_s, side="right")) - 1
-    return None if at < 0 or not pack_v > 0 else (float(volts[at]) + 3 * story.link.noise_v) / pack_v
+    return None if at < 0 or not pack_v > 0 else (float(volts[at]) + 3 * history.link.noise_v) / pack_v
 
 
-def _rise_before(story: Story, closed_s: float) -> float | None:
+def _rise_before(history: SwitchingHistory, closed_s: float) -> float | None:
     """When the link began to be charged, where that was over before the negative contactor can have closed [s]."""
-    seen = story.attempts
+    seen = history.attempts
     if seen is None:
         return None
     tops = [(seen.onset_s(one), seen.top_s(one)) for one in seen.found]
     since_s = max(
-        (s.time_s for s in story.switched["negative_contactor"] if s.time_s < closed_s and not s.on), default=-np.inf
+        (s.time_s for s in history.switched["negative_contactor"] if s.time_s < closed_s and not s.on),
+        default=-np.inf,
     )
     return next((onset for onset, top in tops if since_s < onset and top < closed_s), None)
 
 
-def usual_order(story: Story) -> str:
+def usual_order(history: SwitchingHistory) -> str:
     """The order seen most often, in words; empty where fewer than two parts are logged."""
-    seen = [", ".join(name_of(s.part) for s in closing.in_order) for closing in closings(story)]
+    seen = [", ".join(name_of(s.part) for s in closing.in_order) for closing in closings(history)]
     seen = [text for text in seen if "," in text]
     return max(seen, key=seen.count) if seen else ""

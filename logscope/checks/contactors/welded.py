@@ -9,9 +9,9 @@ import numpy as np
 from scipy.stats import pearsonr
 
 from logscope.arrays import FloatArray
-from logscope.checks.contactors.story import Story, load_level, make_finding
+from logscope.checks.contactors.switching_history import SwitchingHistory, load_level, make_finding
 from logscope.checks.contactors.text import name_of, perhaps_welded_words, welded_words
-from logscope.curves.fall import FallFit, Readings, fit_fall
+from logscope.curves.discharge import DischargeFit, Readings, fit_discharge
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_voltage
 from logscope.observations.dc_link.openings import HELD_SHARE, Opening
@@ -48,15 +48,15 @@ class _Stuck:
         return self.opening.end_s - self.opening.start_s
 
 
-def welded(story: Story) -> list[Finding]:
+def welded(history: SwitchingHistory) -> list[Finding]:
     """One finding for each opening that did not part link and pack, and one for those that cannot be determined."""
-    stuck = [found for opening in story.openings if (found := _stuck(story, opening)) is not None]
+    stuck = [found for opening in history.openings if (found := _stuck(history, opening)) is not None]
     unclear = [one for one in stuck if not one.reasons]
-    return [_finding(story, one) for one in stuck if one.reasons] + ([_open(story, unclear)] if unclear else [])
+    return [_finding(history, one) for one in stuck if one.reasons] + ([_open(history, unclear)] if unclear else [])
 
 
-def _stuck(story: Story, opening: Opening) -> _Stuck | None:
-    link, pack_v = story.link, _pack_level(story, opening)
+def _stuck(history: SwitchingHistory, opening: Opening) -> _Stuck | None:
+    link, pack_v = history.link, _pack_level(history, opening)
     if link is None or pack_v is None or (not opening.by_state and opening.told_by):
         return None
     if opening.end_s - opening.start_s < _LEAST_APART_S:
@@ -66,21 +66,21 @@ def _stuck(story: Story, opening: Opening) -> _Stuck | None:
     if volts.size < 2 or float(np.median(volts[-5:])) <= max(SAFE_V, pack_v * (1 - PACK_MISMATCH)):
         return None
     level_v = float(np.median(volts[:5]))
-    fit = fit_fall(time_s, volts, Readings(link.step_v, link.noise_v))
-    correlation = _correlation(story.signals["battery_voltage"], link, opening)
-    if correlation is None and fit is not None and _leaves(story, fit, opening, link):
+    fit = fit_discharge(time_s, volts, Readings(link.step_v, link.noise_v))
+    correlation = _correlation(history.signals["battery_voltage"], link, opening)
+    if correlation is None and fit is not None and _leaves(history, fit, opening, link):
         return None
-    if _pack_falls_too(story, link, opening):
+    if _pack_falls_too(history, link, opening):
         correlation = None
-    expected_s, seen_s = _slowest_s(story), float(time_s[-1] - time_s[0])
+    expected_s, seen_s = _slowest_s(history), float(time_s[-1] - time_s[0])
     expected_fall_v = level_v * (1 - exp(-seen_s / expected_s)) if expected_s else None
-    current = _still_flows(story.signals.get("battery_current"), opening)
+    current = _still_flows(history.signals.get("battery_current"), opening)
     reasons = []
     if correlation is not None:
         reasons.append(f"its voltage moves with the pack's (correlation {correlation:.2f})")
     if expected_s and fit is not None and fit.rate.claim_high < HELD_SHARE / expected_s:
         reasons.append(f"it does not fall, where its bleeder would have taken off at least {expected_fall_v:.1f} V")
-    if opening.held_until and _falls_by_itself(story, opening):
+    if opening.held_until and _falls_by_itself(history, opening):
         reasons.append(f"it falls only once the {name_of(opening.held_until)} opens")
     if current is not None:
         reasons.append(f"the pack still delivers {current.value:.0f} A")
@@ -88,18 +88,18 @@ def _stuck(story: Story, opening: Opening) -> _Stuck | None:
     return _Stuck(opening, level_v, fall_v, expected_fall_v, correlation, current, tuple(reasons))
 
 
-def _pack_level(story: Story, opening: Opening) -> float | None:
+def _pack_level(history: SwitchingHistory, opening: Opening) -> float | None:
     """The pack's voltage [V]: a reading behind a contactor dies with the link, so the one before counts as well."""
     levels = (
-        pack_voltage(story.signals, opening.low_s - _PACK_BEFORE_S, opening.low_s),
-        pack_voltage(story.signals, opening.start_s, opening.end_s),
+        pack_voltage(history.signals, opening.low_s - _PACK_BEFORE_S, opening.low_s),
+        pack_voltage(history.signals, opening.start_s, opening.end_s),
     )
     return max((level for level in levels if level is not None), default=None)
 
 
-def _pack_falls_too(story: Story, link: Link, opening: Opening) -> bool:
+def _pack_falls_too(history: SwitchingHistory, link: Link, opening: Opening) -> bool:
     """Whether the pack's reading falls away together with the link: no pack at rest does, so it is that of the link."""
-    pack = story.signals["battery_voltage"]
+    pack = history.signals["battery_voltage"]
     theirs = pack.value[pack.between(opening.start_s, opening.end_s)]
     ours = link.part.value[link.part.between(opening.start_s, opening.end_s)]
     if theirs.size < 2 * _ENDS or ours.size < 2 * _ENDS:
@@ -109,34 +109,34 @@ def _pack_falls_too(story: Story, link: Link, opening: Opening) -> bool:
     return alike and fell > _REST_FALL * float(theirs.max())
 
 
-def _falls_by_itself(story: Story, held: Opening) -> bool:
+def _falls_by_itself(history: SwitchingHistory, held: Opening) -> bool:
     """Whether the fall after a second contactor's opening is too slow for an active discharge that begins with it."""
-    parted = next((o for o in story.openings if o.told_by == held.held_until and o.low_s >= held.end_s), None)
-    if parted is None or story.link is None:
+    parted = next((o for o in history.openings if o.told_by == held.held_until and o.low_s >= held.end_s), None)
+    if parted is None or history.link is None:
         return False
-    inside = story.link.part.between(parted.start_s, parted.end_s)
-    part = story.link.part
-    fit = fit_fall(part.time_s[inside], part.value[inside], Readings(story.link.step_v, story.link.noise_v))
+    inside = history.link.part.between(parted.start_s, parted.end_s)
+    part = history.link.part
+    fit = fit_discharge(part.time_s[inside], part.value[inside], Readings(history.link.step_v, history.link.noise_v))
     return fit is not None and fit.falls and fit.crossing().claim_low > REFERENCE_ACTIVE_S
 
 
-def _leaves(story: Story, fit: FallFit, opening: Opening, link: Link) -> bool:
+def _leaves(history: SwitchingHistory, fit: DischargeFit, opening: Opening, link: Link) -> bool:
     """Whether the link falls beyond doubt while the pack does not fall with it."""
     if not fit.falls:
         return False
-    pack = story.signals["battery_voltage"]
+    pack = history.signals["battery_voltage"]
     volts = pack.value[pack.between(opening.start_s, opening.end_s)]
     pack_fall = float(np.median(volts[:3]) - np.median(volts[-3:])) if volts.size > 3 else 0.0
     ends = fit.voltage(np.array([opening.start_s, opening.end_s]))
     return float(ends[0] - ends[1]) - pack_fall > 2 * (3 * link.noise_v + link.step_v)
 
 
-def _slowest_s(story: Story) -> float | None:
+def _slowest_s(history: SwitchingHistory) -> float | None:
     """The bleeder's time constant at the slow end of its tolerance [s]."""
-    capacitance, bleeder = story.vehicle.precharge.capacitance_uF, story.vehicle.dc_link.bleeder_ohm
+    capacitance, bleeder = history.vehicle.precharge.capacitance_uF, history.vehicle.dc_link.bleeder_ohm
     if capacitance is None or bleeder is None:
         return None
-    return bleeder * capacitance * 1e-6 * (1 + story.vehicle.precharge.tolerance)
+    return bleeder * capacitance * 1e-6 * (1 + history.vehicle.precharge.tolerance)
 
 
 def _correlation(pack: Part, link: Link, opening: Opening) -> float | None:
@@ -185,10 +185,10 @@ def _measured(one: _Stuck) -> dict[str, Measured]:
     return values
 
 
-def _finding(story: Story, one: _Stuck) -> Finding:
+def _finding(history: SwitchingHistory, one: _Stuck) -> Finding:
     only_decay = one.correlation is None and one.current is None
     return make_finding(
-        story,
+        history,
         "welded",
         Severity.DANGER,
         welded_words(one.level_v, one.seen_s, one.reasons, only_decay),
@@ -198,12 +198,12 @@ def _finding(story: Story, one: _Stuck) -> Finding:
     )
 
 
-def _open(story: Story, unclear: list[_Stuck]) -> Finding:
+def _open(history: SwitchingHistory, unclear: list[_Stuck]) -> Finding:
     longest = max(one.seen_s for one in unclear)
-    slowest = _slowest_s(story)
+    slowest = _slowest_s(history)
     wanted_s = None if slowest is None else slowest * log(1 / (1 - 2 * PACK_MISMATCH))
     return make_finding(
-        story,
+        history,
         "undetermined",
         Severity.INFO,
         perhaps_welded_words(len(unclear), longest, wanted_s),

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from logscope.checks.assemble import assemble
-from logscope.checks.current_control.answer import Answer
 from logscope.checks.current_control.loop import Loop, find_loop
 from logscope.checks.current_control.pooled import behaviours, delay, steady_error
-from logscope.checks.current_control.response import fit_answer
+from logscope.checks.current_control.response import fit_step_response
+from logscope.checks.current_control.step_response import StepResponse
 from logscope.checks.current_control.steps import find_steps
 from logscope.checks.current_control.swinging import find_swinging, smallest_seen
 from logscope.checks.current_control.text import (
@@ -64,17 +64,19 @@ def current_control(signals: Signals, observations: Observations, vehicle: Vehic
     return [_answering(loop, _answers(loop)), _swinging(loop)]
 
 
-def _answers(loop: Loop) -> list[Answer]:
+def _answers(loop: Loop) -> list[StepResponse]:
     part, found = loop.measured, []
     for step in find_steps(loop.target, loop.target.value):
         rows = part.between(step.low_s, step.until_s)
-        answer = fit_answer(part.time_s[rows], part.value[rows], step, part.period_s, loop.noise, loop.stamps_apart_s)
+        answer = fit_step_response(
+            part.time_s[rows], part.value[rows], step, part.period_s, loop.noise, loop.stamps_apart_s
+        )
         if answer is not None and not (loop.by_magnitude and answer.may_fold(loop.noise, part.period_s)):
             found.append(answer)
     return sorted(found, key=lambda answer: answer.step.start_s)
 
 
-def _answering(loop: Loop, answers: list[Answer]) -> Finding:
+def _answering(loop: Loop, answers: list[StepResponse]) -> Finding:
     if not answers:
         return _finding(
             loop, "undetermined", Severity.INFO, no_step_words(loop), ((0.0, float(loop.measured.time_s[-1])),), {}
@@ -102,7 +104,7 @@ def _answering(loop: Loop, answers: list[Answer]) -> Finding:
     return _finding(loop, "response", severity, words, events, measured, _overlaid(loop, answers))
 
 
-def _overlaid(loop: Loop, answers: Sequence[Answer]) -> Evidence:
+def _overlaid(loop: Loop, answers: Sequence[StepResponse]) -> Evidence:
     """The answers over one another, each as a share of its step, the largest first, and the fit to that."""
     answers = sorted(answers, key=lambda a: (a.fast, -abs(a.step.height)))
     first = answers[0]

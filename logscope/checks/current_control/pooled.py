@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from logscope.checks.current_control.answer import FIGURES, Answer
 from logscope.checks.current_control.loop import BANDS, Loop
+from logscope.checks.current_control.step_response import FIGURES, StepResponse
 from logscope.findings import Measured
 from logscope.statistics.pooled import Pooled, pool
 
@@ -23,7 +23,7 @@ class Behaviour:
     figures: dict[str, Measured]
 
 
-def behaviours(loop: Loop, answers: Sequence[Answer]) -> list[Behaviour]:
+def behaviours(loop: Loop, answers: Sequence[StepResponse]) -> list[Behaviour]:
     """One for each third of the speed range that holds an answer slow enough to be seen."""
     seen = [answer for answer in answers if not answer.fast]
     band = loop.band(np.array([answer.step.start_s for answer in seen]))
@@ -35,7 +35,7 @@ def behaviours(loop: Loop, answers: Sequence[Answer]) -> list[Behaviour]:
     return found
 
 
-def _joint(answers: Sequence[Answer]) -> Pooled:
+def _joint(answers: Sequence[StepResponse]) -> Pooled:
     """ωₙ [rad/s] and ζ of all answers, as logarithms: a step of twice the height counts four times as much."""
     return pool(
         np.array([[a.log_natural, a.log_damping] for a in answers]),
@@ -45,7 +45,7 @@ def _joint(answers: Sequence[Answer]) -> Pooled:
     )
 
 
-def _figures(answers: Sequence[Answer]) -> dict[str, Measured]:
+def _figures(answers: Sequence[StepResponse]) -> dict[str, Measured]:
     joint, found = _joint(answers), {}
     for name, (unit, of) in FIGURES.items():
         value, low, high = joint.figure(
@@ -55,7 +55,7 @@ def _figures(answers: Sequence[Answer]) -> dict[str, Measured]:
     return found
 
 
-def delay(answers: Sequence[Answer], period_s: float) -> Measured:
+def delay(answers: Sequence[StepResponse], period_s: float) -> Measured:
     """From the target's move to the answer's begin [s]; the sampling of both leaves a period open on each side."""
     low = [a.start_s - a.step.start_s - a.reach * a.start_error for a in answers]
     high = [a.start_s - a.step.start_s + a.step.early_s + a.reach * a.start_error for a in answers]
@@ -66,7 +66,7 @@ def delay(answers: Sequence[Answer], period_s: float) -> Measured:
     return Measured(value, "s", least, most)
 
 
-def steady_error(answers: Sequence[Answer], unit: str) -> Measured:
+def steady_error(answers: Sequence[StepResponse], unit: str) -> Measured:
     """Measured less target once settled, after the steps to larger levels, with Student's limits over those steps.
 
     A wrong scale shows where there is much to scale; after a step to nought there is none.

@@ -9,7 +9,7 @@ from scipy import stats
 from scipy.optimize import least_squares
 
 from logscope.arrays import FloatArray
-from logscope.checks.current_control.answer import Answer
+from logscope.checks.current_control.step_response import StepResponse
 from logscope.checks.current_control.steps import Step
 from logscope.physics.second_order import free_responses, overshoot_share, ramp_response, rise_time_s
 
@@ -31,9 +31,9 @@ _CUT_SHARE = 0.1  # of a step: what falls short of its target by more, and never
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
 
 
-def fit_answer(
+def fit_step_response(
     time_s: FloatArray, value: FloatArray, step: Step, period_s: float, noise: float, stamps_apart_s: float
-) -> Answer | None:
+) -> StepResponse | None:
     """Fit the answer to one step; None where it is not there to fit.
 
     No answer begins before its target moves: with a freer start, the curve of a loop that is not purely of second order
@@ -96,7 +96,7 @@ def fit_answer(
         or scatter > max(_MISFIT_NOISES * noise, _MISFIT_SHARE * abs(step.height))
     )
     reach = float(stats.t(freedom).ppf(0.975))
-    return Answer(
+    return StepResponse(
         step=step,
         log_natural=float(found.x[0]),
         log_damping=float(found.x[1]),

@@ -7,9 +7,9 @@ from math import isfinite
 
 import numpy as np
 
-from logscope.checks.discharge.judge import JudgedFall, judge_fall
-from logscope.checks.discharge.measure import allowing_for, constants_differ, measure_fall
-from logscope.checks.discharge.text import begins_with, describe_fall
+from logscope.checks.discharge.judge import JudgedDischarge, judge_discharge
+from logscope.checks.discharge.measure import allowing_for, constants_differ, measure_discharge
+from logscope.checks.discharge.text import begins_with, describe_discharge
 from logscope.curves.estimate import Estimate
 from logscope.findings import CAUTION_HV, Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations
@@ -46,12 +46,12 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     for opening in observations.openings:
         if opening.restarted and opening.end_s - opening.high_s < LEAST_APART_S:
             continue
-        fall = measure_fall(signals, link, opening)
+        fall = measure_discharge(signals, link, opening)
         if fall is None or (not opening.told_by and fall.level_v <= SAFE_V):
             continue  # a log that begins with a link at rest shows no discharge
         falls.append(fall)
     differs = constants_differ(falls)
-    judged = [judge_fall(allowing_for(fall, differs), vehicle) for fall in falls]
+    judged = [judge_discharge(allowing_for(fall, differs), vehicle) for fall in falls]
     # Until a second contactor opens, another one may hold the link: that is told of the contactor, where it is certain.
     findings = [_finding(one, signals) for one in judged if not one.fall.opening.held_until or one.kind == "stays_live"]
     if not findings:
@@ -62,8 +62,8 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     return findings
 
 
-def _finding(judged: JudgedFall, signals: Signals) -> Finding:
-    fall, words = judged.fall, describe_fall(judged)
+def _finding(judged: JudgedDischarge, signals: Signals) -> Finding:
+    fall, words = judged.fall, describe_discharge(judged)
     start_s = (fall.opening.low_s + fall.opening.high_s) / 2
     time = judged.time_to_safe
     end_s = fall.opening.end_s
@@ -85,7 +85,7 @@ def _finding(judged: JudgedFall, signals: Signals) -> Finding:
     )
 
 
-def _measured(judged: JudgedFall) -> Mapping[str, Measured]:
+def _measured(judged: JudgedDischarge) -> Mapping[str, Measured]:
     fall, constant, late = judged.fall, judged.constant, judged.fall.late
     values = {"time_constant_s": Measured(None, "s")}
     if constant is not None:
@@ -116,7 +116,7 @@ def _limits(estimate: Estimate, unit: str) -> Measured:
     return Measured(value, unit, low, high)
 
 
-def _expected(judged: JudgedFall) -> Mapping[str, Measured]:
+def _expected(judged: JudgedDischarge) -> Mapping[str, Measured]:
     expected = {"time_to_60V_s": Measured(None, "s", None, judged.limit_s)}
     if judged.expected_s is not None:
         low, high = (judged.expected_s * (1 + sign * judged.tolerance) for sign in (-1, 1))
@@ -126,7 +126,7 @@ def _expected(judged: JudgedFall) -> Mapping[str, Measured]:
     return expected
 
 
-def _evidence(judged: JudgedFall, start_s: float) -> Evidence:
+def _evidence(judged: JudgedDischarge, start_s: float) -> Evidence:
     fall, fit, late = judged.fall, judged.fall.fit, judged.fall.late
     levels = (Level(SAFE_V, "60 V, voltage class A below", "dc_link_voltage"),)
     marks = [Mark(start_s, begins_with(fall.opening))]

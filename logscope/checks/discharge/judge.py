@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from enum import Enum
 from math import isinf, log
 
-from logscope.checks.discharge.measure import ACTIVE_FACTOR, Fall
+from logscope.checks.discharge.measure import ACTIVE_FACTOR, DischargeCurve
+from logscope.curves.discharge import Shape
 from logscope.curves.estimate import Estimate
-from logscope.curves.fall import Shape
 from logscope.observations.dc_link.link import PACK_MISMATCH
 from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
 from logscope.vehicle import Vehicle
@@ -32,7 +32,7 @@ class Limit(Enum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class JudgedFall:
+class JudgedDischarge:
     """One fall with its kind and everything its words are made of.
 
     limit_s : time to 60 V that it was judged by [s]; limit : where that comes from
@@ -41,7 +41,7 @@ class JudgedFall:
     """
 
     kind: str
-    fall: Fall
+    fall: DischargeCurve
     limit_s: float
     limit: Limit
     expected_s: float | None
@@ -69,7 +69,7 @@ class JudgedFall:
         return None if (shapeless or self.has_hole) and self.kind == "undetermined" else fall.time_to_safe
 
 
-def judge_fall(fall: Fall, vehicle: Vehicle) -> JudgedFall:
+def judge_discharge(fall: DischargeCurve, vehicle: Vehicle) -> JudgedDischarge:
     """Decide the kind of one fall."""
     capacitance_f = vehicle.precharge.capacitance_uF * 1e-6 if vehicle.precharge.capacitance_uF else None
     bleeder, tolerance = vehicle.dc_link.bleeder_ohm, vehicle.precharge.tolerance
@@ -77,12 +77,12 @@ def judge_fall(fall: Fall, vehicle: Vehicle) -> JudgedFall:
     limit_s, limit = _limit(fall, vehicle, expected_s)
     kind = _kind(fall, limit_s, expected_s * (1 + tolerance) if expected_s else None)
     at_pack = None if fall.pack_v is None else abs(fall.end_v - fall.pack_v) <= PACK_MISMATCH * fall.pack_v
-    return JudgedFall(
+    return JudgedDischarge(
         kind, fall, limit_s, limit, expected_s, tolerance, capacitance_f, _is_active(fall, expected_s), at_pack
     )
 
 
-def _limit(fall: Fall, vehicle: Vehicle, expected_s: float | None) -> tuple[float, Limit]:
+def _limit(fall: DischargeCurve, vehicle: Vehicle, expected_s: float | None) -> tuple[float, Limit]:
     if vehicle.dc_link.discharge_limit_s is not None:
         return vehicle.dc_link.discharge_limit_s, Limit.FILE
     if expected_s is not None:
@@ -91,7 +91,7 @@ def _limit(fall: Fall, vehicle: Vehicle, expected_s: float | None) -> tuple[floa
     return REFERENCE_PASSIVE_S, Limit.REFERENCE
 
 
-def _kind(fall: Fall, limit_s: float, slowest_s: float | None) -> str:
+def _kind(fall: DischargeCurve, limit_s: float, slowest_s: float | None) -> str:
     time, late = fall.time_to_safe, fall.late
     if time is None:
         return "undetermined"
@@ -110,16 +110,16 @@ def _kind(fall: Fall, limit_s: float, slowest_s: float | None) -> str:
     return "discharged" if time.high <= limit_s else "undetermined"
 
 
-def _has_hole(fall: Fall) -> bool:
+def _has_hole(fall: DischargeCurve) -> bool:
     return not fall.crossed and fall.missing_s > _MOST_MISSING * fall.length_s
 
 
-def _unsettled(fall: Fall) -> bool:
+def _unsettled(fall: DischargeCurve) -> bool:
     """Whether the link heads for a level of its own but has not come to rest: the log ends before it can be told."""
     return not fall.settled and fall.late is not None and fall.late.falls
 
 
-def _is_active(fall: Fall, expected_s: float | None) -> bool:
+def _is_active(fall: DischargeCurve, expected_s: float | None) -> bool:
     """Whether something other than the bleeder brought the link down, within the time asked of an active discharge."""
     time, fit = fall.time_to_safe, fall.fit
     if time is None or isinf(time.high) or time.high > REFERENCE_ACTIVE_S or fall.level_v <= SAFE_V:

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.curves.discharge import DischargeFit, Readings, Shape, fit_discharge
 from logscope.curves.estimate import Estimate
 from logscope.curves.evidence import SETTLED_SHARE
-from logscope.curves.fall import FallFit, Readings, Shape, fit_fall
 from logscope.observations.dc_link.link import Link, pack_voltage, readings_between
 from logscope.observations.dc_link.openings import Opening
 from logscope.physics.discharge import SAFE_V
@@ -35,7 +35,7 @@ _CLEAR_OF_NOISE = 3.0  # standard deviations by which a reading is surely on one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Fall:
+class DischargeCurve:
     """What is known of the link after one opening.
 
     opening : with its bracket narrowed where the curve, carried back to the level before, does that
@@ -55,8 +55,8 @@ class Fall:
     level_v: float
     end_v: float
     pack_v: float | None
-    fit: FallFit | None
-    late: FallFit | None
+    fit: DischargeFit | None
+    late: DischargeFit | None
     time_to_safe: Estimate | None
     crossed: bool
     length_s: float
@@ -75,7 +75,7 @@ class Stop:
     level_v: float
 
 
-def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
+def measure_discharge(signals: Signals, link: Link, opening: Opening) -> DischargeCurve | None:
     """Cut the fall out of the log, fit it, and time it; None where no sample shows the link apart."""
     found = readings_between(link, opening.start_s, opening.end_s)
     last = found.volts.size - (_BESIDE_RESTART if opening.restarted else 0)
@@ -88,7 +88,7 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
     first_v = float(np.median(volts[:3]))
     low = np.flatnonzero(volts < _FIT_DOWN_TO * first_v)
     kept = slice(_settled(time_s, volts), int(low[0]) if low.size else volts.size)
-    fit = fit_fall(time_s[kept], volts[kept], readings)
+    fit = fit_discharge(time_s[kept], volts[kept], readings)
     level_v = opening.level_v if opening.level_v is not None else (fit.start.value if fit else first_v)
     opening = _narrowed(opening, link, fit)
     late, stopped, differs = fit, None, 1.0
@@ -99,7 +99,7 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
         if fit.misfit and late is not fit and stopped is None:
             differs = _change_within(readings, time_s[kept], volts[kept], late)
     crossing = _seen_crossing(time_s, volts, link.noise_v + link.step_v / 2)
-    fall = Fall(
+    fall = DischargeCurve(
         opening=opening,
         level_v=level_v,
         end_v=float(np.median(volts[-5:])),
@@ -117,7 +117,7 @@ def measure_fall(signals: Signals, link: Link, opening: Opening) -> Fall | None:
     return allowing_for(fall, differs)
 
 
-def allowing_for(fall: Fall, differs: float) -> Fall:
+def allowing_for(fall: DischargeCurve, differs: float) -> DischargeCurve:
     """The fall, with what is extrapolated of it as much faster or slower as this link is seen to fall elsewhere."""
     time = fall.time_to_safe
     if differs <= fall.differs or time is None or fall.crossed or time.high == 0.0:
@@ -128,7 +128,7 @@ def allowing_for(fall: Fall, differs: float) -> Fall:
     return replace(fall, differs=differs, time_to_safe=Estimate(time.value, low, high, claim_low, claim_high))
 
 
-def constants_differ(falls: Sequence[Fall]) -> float:
+def constants_differ(falls: Sequence[DischargeCurve]) -> float:
     """By which factor the constants of a link's falls differ, where that is beyond their limits; else 1.
 
     Falls towards 0 V alone are compared: an active discharge is another path, and so is what comes to rest on its way.
@@ -161,8 +161,8 @@ def _highest(link: Link, time_s: FloatArray, volts: FloatArray) -> int:
 
 
 def _last_stretch(
-    link: Link, readings: Readings, time_s: FloatArray, volts: FloatArray, whole: FallFit
-) -> FallFit | None:
+    link: Link, readings: Readings, time_s: FloatArray, volts: FloatArray, whole: DischargeFit
+) -> DischargeFit | None:
     """The fit of the longest last stretch that one curve towards 0 V fits; of the longest tried if none does.
 
     Tried are the samples at rest, where the link comes to rest, and the last half, quarter and eighth.
@@ -175,14 +175,14 @@ def _last_stretch(
     for begin in begins:
         if volts.size - begin < _LEAST_STRETCH and first is not None:
             break
-        fit = fit_fall(time_s[begin:], volts[begin:], readings)
+        fit = fit_discharge(time_s[begin:], volts[begin:], readings)
         first = first or fit
         if fit is not None and not fit.misfit and fit.rest is None:
             return fit
     return first
 
 
-def _stop(link: Link, time_s: FloatArray, volts: FloatArray, late: FallFit, opening: Opening) -> Stop | None:
+def _stop(link: Link, time_s: FloatArray, volts: FloatArray, late: DischargeFit, opening: Opening) -> Stop | None:
     """Where a fast fall gave way to the last stretch, whose curve is carried back to where the readings leave it."""
     if late.misfit:
         return None
@@ -199,17 +199,17 @@ def _stop(link: Link, time_s: FloatArray, volts: FloatArray, late: FallFit, open
     return Stop(float(time_s[at] - (opening.low_s + opening.high_s) / 2), float(volts[at]))
 
 
-def _change_within(readings: Readings, time_s: FloatArray, volts: FloatArray, late: FallFit) -> float:
+def _change_within(readings: Readings, time_s: FloatArray, volts: FloatArray, late: DischargeFit) -> float:
     """By which factor the constants of the first half and of the last stretch differ; 1 where either is not known."""
     half = slice(0, volts.size // 2)
-    early = fit_fall(time_s[half], volts[half], readings)
+    early = fit_discharge(time_s[half], volts[half], readings)
     if early is None or early.time_constant is None or late.time_constant is None:
         return 1.0
     ratio = early.time_constant.value / late.time_constant.value
     return max(ratio, 1 / ratio)
 
 
-def _at_rest(fit: FallFit, volts: FloatArray) -> bool:
+def _at_rest(fit: DischargeFit, volts: FloatArray) -> bool:
     """Whether a link that heads for a level of its own has come to rest there; true of one that heads for 0 V."""
     if fit.rest is None:
         return True
@@ -217,7 +217,7 @@ def _at_rest(fit: FallFit, volts: FloatArray) -> bool:
     return left_v <= (1 - SETTLED_SHARE) * (fit.start.value - fit.rest.value)
 
 
-def _narrowed(opening: Opening, link: Link, fit: FallFit | None) -> Opening:
+def _narrowed(opening: Opening, link: Link, fit: DischargeFit | None) -> Opening:
     """An opening that no state tells happened where the curve, carried back, meets the level before."""
     if opening.told_by != "dc_link_voltage" or fit is None or not fit.falls or opening.level_v is None:
         return opening
@@ -239,8 +239,8 @@ def _seen_crossing(time_s: FloatArray, volts: FloatArray, noise_v: float) -> tup
 
 def _time_to_safe(
     opening: Opening,
-    fit: FallFit | None,
-    late: FallFit | None,
+    fit: DischargeFit | None,
+    late: DischargeFit | None,
     crossing: tuple[float, float] | None,
     first_v: float,
     late_s: float,

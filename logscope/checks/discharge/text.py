@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from math import isinf
 
-from logscope.checks.discharge.judge import JudgedFall, Limit
+from logscope.checks.discharge.judge import JudgedDischarge, Limit
 from logscope.checks.wording import Words, number, seconds
+from logscope.curves.discharge import Shape
 from logscope.curves.estimate import Estimate
-from logscope.curves.fall import Shape
 from logscope.findings import Measured
 from logscope.observations.dc_link.openings import Opening
 from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
@@ -28,7 +28,7 @@ _NEXT = {
 }
 
 
-def describe_fall(judged: JudgedFall) -> Words:
+def describe_discharge(judged: JudgedDischarge) -> Words:
     """Put one judged fall into words."""
     next_step = _NEXT.get(judged.kind) or (
         "Keep the log running after key-off, until the link is below 60 V"
@@ -56,7 +56,7 @@ def _after(opening: Opening) -> str:
     return "after the contactors opened" if opening.told_by else "after the log begins"
 
 
-def _title(judged: JudgedFall) -> str:
+def _title(judged: JudgedDischarge) -> str:
     fall, time, after = judged.fall, judged.time_to_safe, _after(judged.fall.opening)
     match judged.kind:
         case "discharged" if time is not None and fall.level_v > SAFE_V:
@@ -77,12 +77,12 @@ def _title(judged: JudgedFall) -> str:
     return f"DC link: discharge logged for {seconds(fall.length_s)}, too short to extrapolate"
 
 
-def _span(judged: JudgedFall, time: Estimate) -> str:
+def _span(judged: JudgedDischarge, time: Estimate) -> str:
     word = "60 V" if judged.fall.crossed else "60 V (extrapolated)"
     return f"{word} {_value(time)}" if not isinf(time.high) else f"{word} not before {seconds(time.low)}"
 
 
-def _opened(judged: JudgedFall) -> list[str]:
+def _opened(judged: JudgedDischarge) -> list[str]:
     fall, opening = judged.fall, judged.fall.opening
     if not opening.told_by:
         return [f"The log begins with the link at {fall.level_v:.1f} V and no contactor opening in view."]
@@ -98,7 +98,7 @@ def _opened(judged: JudgedFall) -> list[str]:
     ]
 
 
-def _how_seen(judged: JudgedFall) -> list[str]:
+def _how_seen(judged: JudgedDischarge) -> list[str]:
     opening = judged.fall.opening
     if not opening.told_by:
         return ["Times count from the beginning of the log."]
@@ -108,7 +108,7 @@ def _how_seen(judged: JudgedFall) -> list[str]:
     return [f"The opening is seen {by}, to within {seconds(opening.high_s - opening.low_s)}."]
 
 
-def _missing(judged: JudgedFall) -> list[str]:
+def _missing(judged: JudgedDischarge) -> list[str]:
     fall = judged.fall
     if not fall.missing_s:
         return []
@@ -116,7 +116,7 @@ def _missing(judged: JudgedFall) -> list[str]:
     return [lost + (" The link may have been charged and opened again meanwhile." if judged.has_hole else "")]
 
 
-def _curve(judged: JudgedFall) -> list[str]:
+def _curve(judged: JudgedDischarge) -> list[str]:
     fall, fit = judged.fall, judged.fall.fit
     if fit is None:
         return ["Too few samples to fit a curve."]
@@ -136,7 +136,7 @@ def _curve(judged: JudgedFall) -> list[str]:
     return [text]
 
 
-def _time(judged: JudgedFall) -> list[str]:
+def _time(judged: JudgedDischarge) -> list[str]:
     fall, time, late = judged.fall, judged.time_to_safe, judged.fall.late
     if time is None or max(fall.level_v, fall.end_v) <= SAFE_V:
         return []
@@ -154,7 +154,7 @@ def _time(judged: JudgedFall) -> list[str]:
     return said
 
 
-def _constant(judged: JudgedFall) -> list[str]:
+def _constant(judged: JudgedDischarge) -> list[str]:
     constant, expected = judged.constant, judged.expected_s
     if constant is None or isinf(constant.high):
         return []
@@ -173,7 +173,7 @@ def _constant(judged: JudgedFall) -> list[str]:
     return [text]
 
 
-def _verdict(judged: JudgedFall) -> list[str]:
+def _verdict(judged: JudgedDischarge) -> list[str]:
     said, fall = [], judged.fall
     if judged.kind == "stays_live":
         if judged.at_pack:
@@ -190,7 +190,7 @@ def _verdict(judged: JudgedFall) -> list[str]:
     return said
 
 
-def _references(judged: JudgedFall) -> list[str]:
+def _references(judged: JudgedDischarge) -> list[str]:
     said = [f"Judged by {seconds(judged.limit_s)} to 60 V ({judged.limit.value}); local rules come first."]
     if judged.active:
         said.append(

@@ -31,7 +31,7 @@ from logscope.checks.encoder.text import (
 from logscope.checks.encoder.wrong_findings import wrong_findings
 from logscope.checks.wording import Words
 from logscope.findings import Event, Evidence, Finding, Mark, Measured, Severity
-from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis
 from logscope.observations.observations import Observations
 from logscope.quantities import quantity_text
 from logscope.signals import Signals
@@ -61,7 +61,7 @@ def encoder(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
     return [*found, _noise(signals, study, relation), *lasting]
 
 
-def _of_kind(study: SpeedStudy, kind: str) -> tuple[Disturbance, ...]:
+def _of_kind(study: SpeedAnalysis, kind: str) -> tuple[Disturbance, ...]:
     return tuple(each for each in study.disturbances if each.kind == kind)
 
 
@@ -69,7 +69,7 @@ def _parts(signals: Signals) -> tuple[str, ...]:
     return tuple(part for part in _CHARTED if part in signals)
 
 
-def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRelation | None) -> Finding:
+def _disturbed(signals: Signals, study: SpeedAnalysis, kind: str, relation: LoadRelation | None) -> Finding:
     episodes = _of_kind(study, kind)
     time = study.speed.time_s
     one, many = KINDS[kind]
@@ -105,7 +105,7 @@ def _disturbed(signals: Signals, study: SpeedStudy, kind: str, relation: LoadRel
     )
 
 
-def _deviation(study: SpeedStudy, worst: Disturbance) -> Measured:
+def _deviation(study: SpeedAnalysis, worst: Disturbance) -> Measured:
     """How far off it was; uncertain by what quantum, noise and a turning shaft do within the episode."""
     time, model = study.speed.time_s, study.model
     away_s = float(time[worst.after] - time[worst.before])
@@ -115,7 +115,7 @@ def _deviation(study: SpeedStudy, worst: Disturbance) -> Measured:
     return Measured(worst.deviation_rpm, "rpm", low, worst.deviation_rpm + known_to)
 
 
-def _duration(study: SpeedStudy, episodes: tuple[Disturbance, ...]) -> Measured:
+def _duration(study: SpeedAnalysis, episodes: tuple[Disturbance, ...]) -> Measured:
     """Total time disturbed: between the first bad sample and the next good one, as the sampling bounds it."""
     time = study.speed.time_s
     before, first, last, after = (
@@ -124,7 +124,7 @@ def _duration(study: SpeedStudy, episodes: tuple[Disturbance, ...]) -> Measured:
     return Measured(float(np.sum(after - first)), "s", float(np.sum(last - first)), float(np.sum(after - before)))
 
 
-def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -> Finding:
+def _noise(signals: Signals, study: SpeedAnalysis, relation: LoadRelation | None) -> Finding:
     """All disturbances together: their rate, the noise beside them, and what they follow."""
     rate = running_rate(study, study.disturbances)
     electrical = relation is not None and relation.electrical
@@ -157,13 +157,13 @@ def _noise(signals: Signals, study: SpeedStudy, relation: LoadRelation | None) -
     )
 
 
-def _floor(study: SpeedStudy) -> Measured:
+def _floor(study: SpeedAnalysis) -> Measured:
     """The noise; a coarse quantum hides what is smaller than its own rounding error."""
     rounding, noise = study.model.quantum_rpm / sqrt(12.0), study.model.noise_rpm
     return Measured(0.0, "rpm", None, rounding) if noise < rounding else Measured(noise, "rpm")
 
 
-def _without_disturbance(signals: Signals, study: SpeedStudy) -> Finding:
+def _without_disturbance(signals: Signals, study: SpeedAnalysis) -> Finding:
     speed, model = study.speed, study.model
     if not model.running_s:
         return _undetermined(

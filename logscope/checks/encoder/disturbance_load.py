@@ -17,7 +17,7 @@ from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.encoder.disturbance_chart import CurrentBin, current_bins
 from logscope.checks.encoder.disturbance_rate import CLUSTER_BINS, RateLaw, Stretches, rate_law, stretches
 from logscope.findings import Measured
-from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis
 from logscope.signals import Signals
 from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.rates import Estimate, poisson_rate, rate_ratio
@@ -42,7 +42,7 @@ class Companion:
         return self.factor.low > 1.0 or self.factor.high < 1.0
 
 
-def companions(study: SpeedStudy, signals: Signals, driven: Stretches) -> tuple[Companion, ...]:
+def companions(study: SpeedAnalysis, signals: Signals, driven: Stretches) -> tuple[Companion, ...]:
     """Each part that is logged, and changes by itself, with its factor at the same current and speed."""
     found = []
     for name, (unit, symbol) in _UNITS.items():
@@ -111,7 +111,7 @@ class LoadRelation:
         return Measured(value if bounded else None, "", low, high if bounded else None)
 
 
-def running_rate(study: SpeedStudy, disturbances: tuple[Disturbance, ...]) -> Measured:
+def running_rate(study: SpeedAnalysis, disturbances: tuple[Disturbance, ...]) -> Measured:
     """Disturbances of the running motor per minute of running, with 95 % limits.
 
     Where all of them, or the whole log, are at rest: all of them per minute of the log.
@@ -125,7 +125,7 @@ def running_rate(study: SpeedStudy, disturbances: tuple[Disturbance, ...]) -> Me
     return Measured(rate.value, "1/min", rate.low, rate.high)
 
 
-def load_relation(study: SpeedStudy, signals: Signals) -> LoadRelation | None:
+def load_relation(study: SpeedAnalysis, signals: Signals) -> LoadRelation | None:
     """Relate the disturbances to |motor current|; None where the log holds no contrast of currents."""
     current = signals.get("motor_current")
     if current is None or not current.time_s.size or not study.disturbances:

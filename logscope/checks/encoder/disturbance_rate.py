@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray, IndexArray
-from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis
 from logscope.statistics.count_regression import fit_dispersed, hac_variance_ratio, profile_limits
 from logscope.statistics.rates import Estimate
 
@@ -68,7 +68,7 @@ class Stretches:
 
 
 def stretches(
-    study: SpeedStudy, amps: FloatArray, known: BoolArray, disturbances: tuple[Disturbance, ...]
+    study: SpeedAnalysis, amps: FloatArray, known: BoolArray, disturbances: tuple[Disturbance, ...]
 ) -> Stretches | None:
     """Cut the driving; None where the log holds too few disturbances, or no contrast of currents.
 

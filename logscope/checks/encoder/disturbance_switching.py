@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Measured
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, rate_ratio
 
@@ -39,7 +39,7 @@ class Switching:
         return Measured(self.ratio.value if bounded else None, "", self.ratio.low, self.ratio.high if bounded else None)
 
 
-def followed_switching(study: SpeedStudy, signals: Signals) -> Switching | None:
+def followed_switching(study: SpeedAnalysis, signals: Signals) -> Switching | None:
     """The part whose switching the disturbances follow most, beyond chance; None where there is none."""
     states = list(_switched(signals))
     found = [each for each in (_judge(study, name, at_s, early_s) for name, at_s, early_s in states) if each]
@@ -62,7 +62,7 @@ def _switched(signals: Signals) -> Iterator[tuple[str, FloatArray, float]]:
             yield name, edges, part.period_s
 
 
-def _judge(study: SpeedStudy, name: str, at_s: FloatArray, early_s: float) -> Switching | None:
+def _judge(study: SpeedAnalysis, name: str, at_s: FloatArray, early_s: float) -> Switching | None:
     time, exposure = study.speed.time_s, study.model.exposure_s
     near: BoolArray = _next_edge(time, at_s) <= time + early_s
     near_s, else_s = float(np.sum(exposure, where=near)), float(np.sum(exposure, where=~near))

@@ -14,7 +14,7 @@ from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.checks.assemble import assemble
 from logscope.checks.wording import Words, percent, times
 from logscope.findings import Chart, Evidence, Finding, Measured, Series, Severity, Style
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Signals
 from logscope.statistics.episodes import join_neighbours
@@ -46,7 +46,7 @@ class AngleSegment:
         return np.asarray(order * self.fastest < self.most_hz)
 
 
-def angle_segments(study: SpeedStudy) -> list[AngleSegment]:
+def angle_segments(study: SpeedAnalysis) -> list[AngleSegment]:
     """Segments without gaps, spread over the log; none where the sampling is too coarse."""
     model = study.model
     if not model.running_s or model.update_s <= 0:
@@ -100,7 +100,7 @@ _LEAST_VALUES = 4  # new values that show the swing of a turn; at high speed sev
 _LARGER = 1.5  # times the usual swing: few samples a turn meet the ripple's very peaks by luck only
 
 
-def beyond_ripple(study: SpeedStudy) -> SpeedStudy:
+def beyond_ripple(study: SpeedAnalysis) -> SpeedAnalysis:
     """The study of a speed that ripples with the shaft's angle, without what the ripple itself does."""
     if not study.disturbances:
         return study
@@ -109,7 +109,7 @@ def beyond_ripple(study: SpeedStudy) -> SpeedStudy:
     return replace(study, disturbances=kept)
 
 
-def _usual_swings(study: SpeedStudy) -> tuple[IndexArray, FloatArray]:
+def _usual_swings(study: SpeedAnalysis) -> tuple[IndexArray, FloatArray]:
     """A number for each sample's turn, shape (n,), and how far the speed usually swings in the turns around it.
 
     The swing is from the least to the greatest reading [rpm], shape (turns,).
@@ -135,7 +135,7 @@ _CHANCE = 1e-6  # over all orders looked at
 _CHART_ORDERS = np.arange(0.25, _ORDERS + 0.5, 1.0 / SEGMENT_TURNS)
 
 
-def ripple(signals: Signals, study: SpeedStudy) -> list[Finding]:
+def ripple(signals: Signals, study: SpeedAnalysis) -> list[Finding]:
     """One finding on the strongest shaft order, where there is one; none where the sampling shows none."""
     segments = angle_segments(study)
     lines = _lines(segments)
@@ -181,7 +181,7 @@ def _chart(segments: list[AngleSegment], lines: list[OrderLine]) -> Chart:
     )  # fmt: skip
 
 
-def _finding(signals: Signals, study: SpeedStudy, line: OrderLine, highest: int, chart: Chart) -> Finding:
+def _finding(signals: Signals, study: SpeedAnalysis, line: OrderLine, highest: int, chart: Chart) -> Finding:
     time = study.speed.time_s
     usual = float(np.median(np.abs(study.speed.value[study.model.running])))
     order = round(line.order)

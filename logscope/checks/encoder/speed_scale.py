@@ -13,7 +13,7 @@ from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.assemble import assemble
 from logscope.checks.wording import Words
 from logscope.findings import Finding, Measured, Severity
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import zero_order_hold
 from logscope.vehicle import Vehicle
@@ -30,7 +30,7 @@ _SLIP = 0.02  # …by no more than this, even on gravel (practice)
 _USUAL = {0.5: "half", 2.0: "twice", 4.0: "four times", 0.25: "a quarter of"}
 
 
-def scale(signals: Signals, vehicle: Vehicle, study: SpeedStudy) -> list[Finding]:
+def scale(signals: Signals, vehicle: Vehicle, study: SpeedAnalysis) -> list[Finding]:
     """A finding where the speed is off by a constant factor; none where nothing is there to compare it with."""
     second, road = signals.get("motor_speed_second"), signals.get("vehicle_speed")
     if second is not None:
@@ -45,7 +45,7 @@ def scale(signals: Signals, vehicle: Vehicle, study: SpeedStudy) -> list[Finding
 
 
 def _compare(
-    study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, tolerance: float, against: str,
+    study: SpeedAnalysis, other: Part, rpm: FloatArray, slowest: float, tolerance: float, against: str,
     torque: Part | None,
 ) -> list[Finding]:  # fmt: skip
     ratio = _by_second(study, other, rpm, slowest, torque)
@@ -61,7 +61,7 @@ def _compare(
     return [_finding(study, other, float(middle), low - slip, high + slip, tolerance, against)]
 
 
-def _by_second(study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, torque: Part | None) -> FloatArray:
+def _by_second(study: SpeedAnalysis, other: Part, rpm: FloatArray, slowest: float, torque: Part | None) -> FloatArray:
     """Median ratio of logged to expected speed in each second that holds enough of both."""
     time, value = study.speed.time_s, study.speed.value
     there = zero_order_hold(other.time_s, np.abs(rpm), time, _STALE_S)
@@ -77,7 +77,7 @@ def _by_second(study: SpeedStudy, other: Part, rpm: FloatArray, slowest: float, 
 
 
 def _finding(
-    study: SpeedStudy, other: Part, middle: float, low: float, high: float, tolerance: float, against: str
+    study: SpeedAnalysis, other: Part, middle: float, low: float, high: float, tolerance: float, against: str
 ) -> Finding:
     usual = next((words for factor, words in _USUAL.items() if abs(middle / factor - 1.0) <= tolerance), None)
     hint = f" It is near {usual} it: edges may be counted differently from the configuration." if usual else ""
@@ -106,7 +106,7 @@ def _finding(
     )
 
 
-def _as_disturbance(study: SpeedStudy, middle: float, low: float, high: float) -> dict[str, Measured]:
+def _as_disturbance(study: SpeedAnalysis, middle: float, low: float, high: float) -> dict[str, Measured]:
     """The wrong factor as one disturbance of the whole log: how far off at the highest speed, and for how long."""
     top, running_s = float(np.max(np.abs(study.speed.value))), study.model.running_s
     off = [top * abs(1.0 - 1.0 / each) if each > 0 else None for each in (middle, low, high)]

@@ -7,7 +7,7 @@ from math import isfinite
 from logscope.checks.encoder.disturbance_load import LoadRelation
 from logscope.checks.encoder.disturbance_switching import Switching
 from logscope.findings import Measured
-from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.statistics.rates import Estimate
 
@@ -36,7 +36,7 @@ NEXT_STEPS_SWITCHING = (
 PRACTICE = "The advice on wiring is common practice, no published source."
 
 
-def how_judged(study: SpeedStudy, kind: str) -> str:
+def how_judged(study: SpeedAnalysis, kind: str) -> str:
     model = study.model
     if kind == "hold":
         return (
@@ -100,7 +100,7 @@ def switching_in_words(switching: Switching | None) -> str:
     )
 
 
-def relation_in_words(study: SpeedStudy, relation: LoadRelation | None) -> str:
+def relation_in_words(study: SpeedAnalysis, relation: LoadRelation | None) -> str:
     """What the disturbances follow, in short."""
     if relation is None:
         return "Whether they follow the motor current cannot be determined: no current, or no contrast of currents."
@@ -137,7 +137,7 @@ def _law_in_words(relation: LoadRelation) -> str:
     return f"{text}{'; they come in clusters, which widens the limits' if relation.law.dispersion else ''}."
 
 
-def _conclusion(study: SpeedStudy, relation: LoadRelation) -> str:
+def _conclusion(study: SpeedAnalysis, relation: LoadRelation) -> str:
     """What kind of fault they point to, in words."""
     if relation.electrical:
         return "They rise with current, also at the same speed or per turn: likely electrical interference."
@@ -153,7 +153,7 @@ def _conclusion(study: SpeedStudy, relation: LoadRelation) -> str:
     return "Whether they follow the current or the turning of the shaft cannot be determined."
 
 
-def _lasts_s(study: SpeedStudy, each: Disturbance) -> float:
+def _lasts_s(study: SpeedAnalysis, each: Disturbance) -> float:
     return float(study.speed.time_s[each.after] - study.speed.time_s[each.first])
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from logscope.checks.precharge.witness import Witness, told_apart
+from logscope.checks.precharge.witness import IndependentMeasurement, told_apart
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise import CurveFit
@@ -54,7 +54,7 @@ def compare_constant(
     fit: CurveFit,
     expected_s: float | None,
     tolerance: float,
-    found: Sequence[Witness] = (),
+    found: Sequence[IndependentMeasurement] = (),
     lag_is_faster: bool | None = None,
 ) -> Constant:
     """Compare the fitted constants with R·C. "Slow" is claimed only where no lag before a sound link looks the same."""
@@ -74,7 +74,7 @@ def _compared(
     fit: CurveFit,
     expected_s: float | None,
     tolerance: float,
-    found: Sequence[Witness],
+    found: Sequence[IndependentMeasurement],
     lag_is_faster: bool | None,
 ) -> Constant:
     """The constant that is the link's, against the band.
@@ -119,7 +119,7 @@ def _compared(
 
 
 def _told_by(
-    both: tuple[Estimate, Estimate], found: Sequence[Witness], lag_is_faster: bool | None
+    both: tuple[Estimate, Estimate], found: Sequence[IndependentMeasurement], lag_is_faster: bool | None
 ) -> tuple[Estimate | None, str | None]:
     """The link's constant and what shows it: the end of the curve, else a witness; None where nothing does."""
     if lag_is_faster is not None:

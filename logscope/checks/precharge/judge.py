@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.checks.precharge.closed import Closing, at_constants
 from logscope.checks.precharge.compare import (
     Constant,
     Verdict,
@@ -14,6 +13,7 @@ from logscope.checks.precharge.compare import (
     is_bypassed,
     step_constant_bound,
 )
+from logscope.checks.precharge.contactor_closing import Closing, at_constants
 from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.witness import witnesses
 from logscope.curves.rise import CurveFit
@@ -170,7 +170,7 @@ def _step_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | N
     least = max(missing, link.noise_v, link.step_v / 2, (1 - closes_at) * float(volts[attempt.top]))
     if least >= rise:
         return None
-    # Stamps of one burst, or on a coarse grid, may stand together although their readings are apart.
+    # Timestamps of one burst, or on a coarse grid, may stand together although their readings are apart.
     taken_s = float(time_s[after] - time_s[attempt.onset]) + m.unsure_s
     return step_constant_bound(rise, least, taken_s)
 

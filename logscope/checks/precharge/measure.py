@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.checks.precharge.closed import Closing, closing_of
-from logscope.checks.precharge.closing import find_break
-from logscope.checks.precharge.settling import find_settling
+from logscope.checks.precharge.breakpoint import find_break
+from logscope.checks.precharge.contactor_closing import Closing, closing_of
+from logscope.checks.precharge.lagged_closing import find_settling
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
 from logscope.curves.rise_likelihood import Rest
-from logscope.curves.timestamps import Stamps
+from logscope.curves.timestamps import Timestamps
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, PackLevel, pack_level, pack_voltage
 from logscope.observations.dc_link.rises import Attempt
@@ -102,7 +102,7 @@ class Measurement:
         return volts / self.pack_v if self.pack_v else None
 
 
-def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Stamps) -> Measurement:
+def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) -> Measurement:
     """Cut the curve out of the log, fit it, and say where it ended. stamps : what they are worth"""
     time_s, volts = link.part.time_s, link.part.value
     begun_s = float(time_s[attempt.onset])
@@ -202,7 +202,7 @@ def _highest_end(signals: Signals, link: Link, attempt: Attempt) -> float:
 
 
 def _fit(
-    link: Link, stamps: Stamps, attempt: Attempt, window: slice, highest_v: float, *, cut_off: bool
+    link: Link, stamps: Timestamps, attempt: Attempt, window: slice, highest_v: float, *, cut_off: bool
 ) -> CurveFit | None:
     return fit_curve(
         link.part.time_s[window],

@@ -28,7 +28,7 @@ _CONSTANTS_SEEN = 4.0  # what comes later is the load that is switched on next, 
 
 
 @dataclass(frozen=True, slots=True)
-class Witness:
+class IndependentMeasurement:
     """What else shows the link's RC: the part, and the constants it shows."""
 
     part: str
@@ -39,7 +39,7 @@ class Witness:
         return any(_same(own, constant) for own in self.constants)
 
 
-def witnesses(signals: Signals, fit: CurveFit, end_s: float) -> list[Witness]:
+def witnesses(signals: Signals, fit: CurveFit, end_s: float) -> list[IndependentMeasurement]:
     """Everything logged beside the link voltage that shows the curve: pack current first, then a second voltage."""
     if fit.onset is None:
         return []
@@ -48,13 +48,15 @@ def witnesses(signals: Signals, fit: CurveFit, end_s: float) -> list[Witness]:
     found = []
     current, second = signals.get("battery_current"), signals.get("dc_link_voltage_second")
     if current is not None and (shown := _from_current(current, fit.onset.value, end_s)) is not None:
-        found.append(Witness("battery_current", _constants(shown)))
+        found.append(IndependentMeasurement("battery_current", _constants(shown)))
     if second is not None and (shown := _from_voltage(second, fit.onset.value, end_s)) is not None:
-        found.append(Witness("dc_link_voltage_second", _constants(shown)))
+        found.append(IndependentMeasurement("dc_link_voltage_second", _constants(shown)))
     return found
 
 
-def told_apart(both: tuple[Estimate, Estimate], found: list[Witness]) -> tuple[Estimate, Witness] | None:
+def told_apart(
+    both: tuple[Estimate, Estimate], found: list[IndependentMeasurement]
+) -> tuple[Estimate, IndependentMeasurement] | None:
     """The one of two constants that a witness shows, and that witness; None where all show both or neither."""
     for witness in found:
         shown = [constant for constant in both if witness.agrees(constant)]

@@ -16,7 +16,7 @@ from logscope.checks.trips.order import NO_LEAD, Moment, lead_of, sharpest
 from logscope.checks.trips.sign import Sign
 from logscope.checks.trips.signs import signs
 from logscope.findings import Measured
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.surge import Surge
 from logscope.signals import Signals
@@ -86,7 +86,9 @@ class Cause:
         return self.name != "undetermined" and self.likelihood >= SURE_FROM and proven
 
 
-def judge(trip: Trip, surge: Surge | None, signals: Signals, study: SpeedStudy | None, limit_A: float | None) -> Cause:
+def judge(
+    trip: Trip, surge: Surge | None, signals: Signals, study: SpeedAnalysis | None, limit_A: float | None
+) -> Cause:
     """The cause of an overcurrent trip, as far as the log and its sampling show it."""
     event, what = sharpest(trip, surge, signals.get("motor_current"))
     told = signs(event, surge, signals, study, limit_A, trip.time_s)
@@ -102,7 +104,7 @@ def judge(trip: Trip, surge: Surge | None, signals: Signals, study: SpeedStudy |
     return Cause(name, why.strip(), _method_in_words(told), ranked, sign, lead, went_on)
 
 
-def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedStudy | None) -> bool:
+def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedAnalysis | None) -> bool:
     """Whether nothing can have led to it unseen: all signs could be told, in samples that are fine enough for each.
 
     A current far past its limit needs no such proof: what leads to a surge does not lead that far.

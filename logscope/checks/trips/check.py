@@ -14,7 +14,7 @@ from logscope.checks.trips.text import next_step, retries_in_words, title
 from logscope.checks.wording import Words
 from logscope.findings import Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.observations.motor_speed.analysis import WrongSpeed
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.observations import Observations
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.retries import gather
@@ -98,7 +98,7 @@ def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
     )
 
 
-def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedStudy | None) -> Finding:
+def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedAnalysis | None) -> Finding:
     if trip.before_log:
         return _set_before(trip, signals)
     current = signals.get("motor_current")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.findings import Measured
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.surge import Surge, collapse_before
 from logscope.signals import Part
@@ -43,7 +43,7 @@ def sharpest(trip: Trip, surge: Surge | None, current: Part | None) -> tuple[Mom
     return Moment(trip.sound_s, trip.time_s), "the trip"
 
 
-def first_disturbance(study: SpeedStudy, event: Moment, off_s: float = 0.0) -> Moment | None:
+def first_disturbance(study: SpeedAnalysis, event: Moment, off_s: float = 0.0) -> Moment | None:
     """The first impossible step of the speed that may lie within `LEAD_S` before an event.
 
     off_s : by how much the stamps of the speed may be wrong

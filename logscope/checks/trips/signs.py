@@ -12,7 +12,7 @@ from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.trips.current_signs import far, goes_on, level, slow, swings
 from logscope.checks.trips.order import LEAD_S, Moment, first_disturbance
 from logscope.checks.trips.sign import FINE_S, Sign
-from logscope.observations.motor_speed.disturbances import SpeedStudy
+from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.trips.surge import Surge
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import gap_s
@@ -42,7 +42,7 @@ def signs(
     event: Moment,
     surge: Surge | None,
     signals: Signals,
-    study: SpeedStudy | None,
+    study: SpeedAnalysis | None,
     limit_A: float | None,
     trip_s: float,
 ) -> tuple[Sign, ...]:
@@ -73,7 +73,7 @@ def _unless_missing(sign: Sign, event: Moment, signals: Signals) -> Sign:
     return sign
 
 
-def _speed(study: SpeedStudy | None, event: Moment) -> Sign:
+def _speed(study: SpeedAnalysis | None, event: Moment) -> Sign:
     if study is None:
         return Sign("speed", None, "without a logged motor speed the encoder cannot be judged")
     open_s = study.model.update_s + event.known_to_s
@@ -98,7 +98,7 @@ def _speed(study: SpeedStudy | None, event: Moment) -> Sign:
     return Sign("speed", False, unseen)
 
 
-def _may_be_its_effect(study: SpeedStudy, moment: Moment, event: Moment) -> bool:
+def _may_be_its_effect(study: SpeedAnalysis, moment: Moment, event: Moment) -> bool:
     """Whether a change of speed need not come before the surge, and is no more than a motor can do."""
     if event.sound_s >= moment.seen_s:
         return False

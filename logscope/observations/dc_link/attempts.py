@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.arrays import BoolArray
-from logscope.curves.timestamps import Stamps, stamps_of
+from logscope.curves.timestamps import Timestamps, timestamps_of
 from logscope.observations.dc_link.flags import (
     DISCONNECTED_BELOW,
     FLAG_LAG_S,
@@ -62,7 +62,7 @@ class Attempts:
     """
 
     link: Link
-    stamps: Stamps
+    stamps: Timestamps
     found: tuple[Attempt, ...]
     without_rise: tuple[NoRise, ...]
 
@@ -79,7 +79,7 @@ def find_attempts(signals: Signals, logged: Link) -> Attempts:
     """Every attempt of the capture. logged : the link voltage as logged, repeated readings included."""
     link, repeats = without_repeats(logged)
     link = last_of_bursts(link)
-    stamps = stamps_of(logged.part.time_s, logged.part.spacing_s, repeats, link.part.time_s)
+    stamps = timestamps_of(logged.part.time_s, logged.part.spacing_s, repeats, link.part.time_s)
     attempts, no_rise = _rises_and_flags(signals, link)
     return Attempts(link, stamps, tuple(joined_hunting(link, attempts)), tuple(no_rise))
 

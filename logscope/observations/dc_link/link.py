@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.curves.timestamps import Stamps, counted_times, stamps_of
+from logscope.curves.timestamps import Timestamps, counted_times, timestamps_of
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import NORMAL_95, noise_floor
 from logscope.statistics.sampling import gap_threshold_s
@@ -176,7 +176,7 @@ class Stretch(NamedTuple):
 
     time_s: FloatArray
     volts: FloatArray
-    stamps: Stamps
+    stamps: Timestamps
     scale_error: float
 
 
@@ -186,12 +186,12 @@ def readings_between(link: Link, start_s: float, end_s: float) -> Stretch:
     inside = part.between(start_s, end_s)
     kept, repeated = _own(link)
     kept, time_s, volts = kept[inside], part.time_s[inside], part.value[inside]
-    stamps = stamps_of(part.time_s, part.spacing_s, repeated)
+    stamps = timestamps_of(part.time_s, part.spacing_s, repeated)
     counted = counted_times(part.time_s[_since_gap(part.time_s, inside.start) : inside.stop])
     if counted is None:
         return Stretch(time_s[kept], volts[kept], stamps, 0.0)
     time_s = counted.time_s[counted.time_s.size - time_s.size :]
-    stamps = stamps_of(counted.time_s, part.spacing_s, repeated)
+    stamps = timestamps_of(counted.time_s, part.spacing_s, repeated)
     return Stretch(time_s[kept], volts[kept], stamps, counted.scale_error)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from logscope.arrays import IndexArray
 from logscope.observations.motor_speed.departures import Departure, departures
-from logscope.observations.motor_speed.disturbances import Disturbance, SpeedStudy, study_speed
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis, analyse_speed
 from logscope.observations.motor_speed.lost import LostSpeed, lost_speeds
 from logscope.observations.motor_speed.other_readings import other_speeds
 from logscope.signals import Signals
@@ -23,7 +23,7 @@ class WrongSpeed:
     lost : times at zero while the shaft turned, the undecided ones among them; departures : from other readings
     """
 
-    study: SpeedStudy
+    study: SpeedAnalysis
     lost: tuple[LostSpeed, ...]
     departures: tuple[Departure, ...]
 
@@ -54,7 +54,7 @@ def wrong_speed(signals: Signals, vehicle: Vehicle) -> WrongSpeed | None:
     Raises MissingPart where no signal plays motor_speed.
     """
     speed = signals["motor_speed"]
-    study = study_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
+    study = analyse_speed(speed, vehicle, signals.get("torque"), signals.get("vehicle_speed"))
     if study is None:
         return None
     speed = study.speed  # its stamps are spread where they come in bursts

@@ -58,7 +58,7 @@ class Disturbance:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SpeedStudy:
+class SpeedAnalysis:
     """A motor speed, its model, its disturbances in order of time, and every impossible step.
 
     `lost` are steps to zero, or to the opposite sign, with no way back within a second. Stamps of messages in bursts
@@ -73,9 +73,9 @@ class SpeedStudy:
     stamps_off_s: float = 0.0
 
 
-def study_speed(
+def analyse_speed(
     speed: Part, vehicle: Vehicle, torque: Part | None = None, road: Part | None = None
-) -> SpeedStudy | None:
+) -> SpeedAnalysis | None:
     """Find the disturbances of a motor speed; None where too few samples show anything.
 
     torque, road : motor torque and vehicle speed, where they are logged
@@ -105,7 +105,7 @@ def study_speed(
     lone = np.intersect1d(steps[~inside], free)
     lost = lone[is_lost(speed.value[lone], speed.value[lone - 1], _zero(model))]
     ordered = tuple(sorted(fast + clear, key=lambda each: each.first))
-    return SpeedStudy(speed, model, ordered, steps[inside], lost, stamps_off_s)
+    return SpeedAnalysis(speed, model, ordered, steps[inside], lost, stamps_off_s)
 
 
 def _overlap(one: Disturbance, other: Disturbance) -> bool:

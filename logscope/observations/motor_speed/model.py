@@ -16,7 +16,7 @@ from logscope.observations.motor_speed.envelope import QUANTA_ALLOWED, QUANTA_FR
 from logscope.physics.motion import count_quantum
 from logscope.signals import Part
 from logscope.statistics.episodes import runs_of_equal
-from logscope.statistics.excursions import Reach
+from logscope.statistics.excursions import RateLimit
 from logscope.statistics.robust import level_spacing, noise_floor
 from logscope.vehicle import Vehicle
 
@@ -67,8 +67,8 @@ class SpeedModel:
     in_gear_origin: str
     running: BoolArray
     exposure_s: FloatArray
-    reach: Reach
-    in_gear: Reach
+    reach: RateLimit
+    in_gear: RateLimit
 
     @property
     def running_s(self) -> float:
@@ -140,8 +140,8 @@ def speed_model(speed: Part, vehicle: Vehicle) -> SpeedModel:
         in_gear_origin=coupled_origin,
         running=size > zero,
         exposure_s=np.minimum(np.append(elapsed, period), max(3.0 * update, _GAP_S)),
-        reach=Reach(slew, slack, step_s, slew * step_s + slack + few_counts),
-        in_gear=Reach(coupled, near, step_s, coupled * step_s + near + few_counts),
+        reach=RateLimit(slew, slack, step_s, slew * step_s + slack + few_counts),
+        in_gear=RateLimit(coupled, near, step_s, coupled * step_s + near + few_counts),
     )
 
 
@@ -168,7 +168,7 @@ def _few_counts(size: FloatArray, count: float) -> FloatArray | float:
 def _time_for_each_step(elapsed: FloatArray, repeat: int, period: float) -> FloatArray:
     """Time each step may have had [s], shape (n − 1,).
 
-    Stamps bunch on a busy bus, so a short time borrows from its neighbours. A long neighbour is a gap in
+    Timestamps bunch on a busy bus, so a short time borrows from its neighbours. A long neighbour is a gap in
     the log rather than jitter, and lends no more than two periods.
     """
     nearby = np.minimum(maximum_filter1d(elapsed, 3), 2.0 * period) if elapsed.size else elapsed

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from logscope.arrays import FloatArray
-from logscope.checks.precharge.closing import BREAK_MISFIT, BREAK_NOISE
+from logscope.checks.precharge.breakpoint import BREAK_MISFIT, BREAK_NOISE
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.rise import CurveFit
 from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole

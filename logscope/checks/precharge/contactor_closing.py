@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.precharge.closing import BREAK_NOISE, Break
-from logscope.checks.precharge.settling import Settling
+from logscope.checks.precharge.breakpoint import BREAK_NOISE, Break
+from logscope.checks.precharge.lagged_closing import Settling
 from logscope.curves.rise import CurveFit
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import Link

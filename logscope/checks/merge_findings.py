@@ -34,7 +34,7 @@ class _Rule:
     cause: Callable[[Finding], str | None] = lambda _: None
 
 
-def told_once(findings: Sequence[Finding]) -> list[Finding]:
+def merge_findings(findings: Sequence[Finding]) -> list[Finding]:
     """The findings with every event told once."""
     told = list(findings)
     for rule in _RULES:

@@ -10,7 +10,7 @@ from key_cycle_traces import FLAG_NAMES, Logging, hazel, play_log
 from one_check import findings_of
 from test_contactors import CHARGED, HAZEL, OFF_S, _dropped, _logged, _usual
 
-from logscope.checks.told_once import told_once
+from logscope.checks.merge_findings import merge_findings
 from logscope.findings import Finding, Severity
 from logscope.pipeline import checks
 from logscope.signals import Signals
@@ -30,7 +30,7 @@ def _kinds(findings: list[Finding]) -> Counter[str]:
 def test_a_welded_contactor_is_the_cause_of_the_link_that_stays_live() -> None:
     found = _found(play_log(1, (KeyCycle(2.0, 12.0, welded=True),), 32.0, hazel(), Logging()).signals)
     assert _kinds(found)["contactor.welded"] == 1
-    told = told_once(found)
+    told = merge_findings(found)
     assert _kinds(told) == {"precharge.complete": 1, "dc_link.stays_live": 1}
     live = told[-1]
     weld = next(finding for finding in found if finding.kind == "contactor.welded")
@@ -46,7 +46,7 @@ def test_a_welded_contactor_is_the_cause_of_the_link_that_stays_live() -> None:
 def test_a_dropout_and_the_hard_closing_behind_it_are_one_event(out_s: float, flags: tuple[str, ...]) -> None:
     found = _found(_dropped(3, Logging(flags=flags), out_s))
     assert _kinds(found)["precharge.bypassed"] == 1
-    told = told_once(found)
+    told = merge_findings(found)
     assert _kinds(told) == {"precharge.complete": 1, "contactor.dropout": 1, "dc_link.discharged": 1}
     drop = next(finding for finding in told if finding.kind == "contactor.dropout")
     assert (drop.measured["step_V"].value or 0) > 50
@@ -55,7 +55,7 @@ def test_a_dropout_and_the_hard_closing_behind_it_are_one_event(out_s: float, fl
 
 def test_a_closing_without_a_precharge_is_told_with_the_order_that_made_it() -> None:
     closed = _usual() | {"precharge_relay": [], "main_contactor": [(3.2, OFF_S)]}
-    told = told_once(_found(_logged(1, (Stage(3.2, contactor=True), Stage(OFF_S)), closed)))
+    told = merge_findings(_found(_logged(1, (Stage(3.2, contactor=True), Stage(OFF_S)), closed)))
     assert _kinds(told) == {"precharge.bypassed": 1, "dc_link.discharged": 1}
     assert "Order of the contactors" in told[0].explanation
 
@@ -63,8 +63,8 @@ def test_a_closing_without_a_precharge_is_told_with_the_order_that_made_it() -> 
 def test_events_apart_stay_apart() -> None:
     """A dropout in the drive, and a hard closing at another key-on."""
     signals = _logged(2, (*CHARGED, Stage(OFF_S)), _usual())
-    assert _kinds(told_once(_found(signals))) == _kinds(_found(signals))
+    assert _kinds(merge_findings(_found(signals))) == _kinds(_found(signals))
     found = _found(_dropped(3, Logging()))
     bypassed = next(finding for finding in found if finding.kind == "precharge.bypassed")
     later = [replace(f, start_s=f.start_s + 9, end_s=f.end_s + 9) if f is bypassed else f for f in found]
-    assert _kinds(told_once(later))["precharge.bypassed"] == 1
+    assert _kinds(merge_findings(later))["precharge.bypassed"] == 1

@@ -27,7 +27,7 @@ _NOISE_TIMES = 5.0  # a current below this many times its noise is none
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Story:
+class SwitchingHistory:
     """The switchings of a capture. link, attempts : None where its voltage is not logged."""
 
     signals: Signals
@@ -43,12 +43,12 @@ class Story:
         return any(name in self.switched for name in CONTACTORS)
 
 
-def tell_story(signals: Signals, observations: Observations, vehicle: Vehicle) -> Story:
+def switching_history(signals: Signals, observations: Observations, vehicle: Vehicle) -> SwitchingHistory:
     """Gather what the questions need."""
     switched = {name: switches(signals.get(name)) for name in SWITCHED if _is_state(signals.get(name))}
     logged = "dc_link_voltage" in signals
     link, attempts = (observations.link, observations.attempts) if logged else (None, None)
-    return Story(signals, vehicle, link, attempts, observations.openings, switched)
+    return SwitchingHistory(signals, vehicle, link, attempts, observations.openings, switched)
 
 
 def _is_state(part: Part | None) -> bool:
@@ -78,7 +78,7 @@ def current_between(current: Part, start_s: float, end_s: float) -> Measured | N
 
 
 def make_finding(
-    story: Story,
+    history: SwitchingHistory,
     outcome: str,
     severity: Severity,
     words: Words,
@@ -88,7 +88,7 @@ def make_finding(
     leading: str | None = None,
 ) -> Finding:
     """A finding of this check, with its episodes marked."""
-    shown = tuple(name for name in _SHOWN if name in story.signals)
+    shown = tuple(name for name in _SHOWN if name in history.signals)
     if leading is not None and leading in shown:
         shown = (leading, *(name for name in shown if name != leading))
     marks = tuple(Mark(event.start_s, outcome.replace("_", " ")) for event in events[:1])

@@ -16,7 +16,7 @@ _NEAR_NOISES = 3.0  # a sample this near to nought may lie on its other side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Answer:
+class StepResponse:
     """A fitted answer. Logarithm of ωₙ [rad/s] and of ζ with their covariance; start of the answer [s].
 
     fast : the answer is too quick for the sampling, only `within_s` bounds it; error : at the end, measured − target

@@ -24,7 +24,7 @@ from logscope.curves.reading_error import (
     over_stamp_error,
     wider_by_correlation,
 )
-from logscope.curves.timestamps import Stamps
+from logscope.curves.timestamps import Timestamps
 from logscope.physics.discharge import SAFE_V, at_constant_current, at_constant_power, through_resistor
 from logscope.statistics.importance import Posterior, sample_posterior
 from logscope.statistics.rounding import log_likelihood_of_each, rounded_normal_log_likelihood
@@ -53,7 +53,7 @@ _FASTEST_PER_PERIOD = 5.0  # a link that falls to 1 % from one sample to the nex
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class FallFit:
+class DischargeFit:
     """The fitted fall from begin_s on.
 
     start : level there [V]; rate : share of it that is lost per second at the start [1/s], of either sign
@@ -120,11 +120,11 @@ class Readings:
     step_v: float
     noise_v: float
     random_v: float | None = None
-    stamps: Stamps | None = None
+    stamps: Timestamps | None = None
     scale_error: float = 0.0
 
 
-def fit_fall(time_s: FloatArray, volts: FloatArray, readings: Readings) -> FallFit | None:
+def fit_discharge(time_s: FloatArray, volts: FloatArray, readings: Readings) -> DischargeFit | None:
     """Fit one fall; None with fewer than `LEAST_SAMPLES` samples, or where no curve is possible.
 
     time_s, volts : samples while the link is apart from the pack, shape (n,)
@@ -327,7 +327,7 @@ def _widened(problem: _Problem, shape: Shape, posterior: Posterior) -> Posterior
     return replace(posterior, draws=draws)
 
 
-def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: float) -> FallFit:
+def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: float) -> DischargeFit:
     misfit, posterior = _misfits(problem, shape, posterior), _widened(problem, shape, posterior)
     draws, middle = posterior.draws, _middle(posterior)
     rate = estimate(posterior, draws[:, 1])
@@ -337,7 +337,7 @@ def _as_fit(problem: _Problem, shape: Shape, posterior: Posterior, begin_s: floa
     if exponential and rate.claim_low > 0:
         constant = estimate(posterior, (1 - rest) / np.maximum(draws[:, 1], 1e-12))
     left = problem.volts - _curve(shape, middle[None, :], problem.elapsed_s[None, :])[0]
-    return FallFit(
+    return DischargeFit(
         begin_s=begin_s,
         shape=shape,
         start=estimate(posterior, draws[:, 0]),
