@@ -84,6 +84,17 @@ def test_nothing_but_the_demo_imports_the_simulator_and_nobody_the_command_line(
             assert "logscope.cli" not in _imports(path), inside
 
 
+def test_no_statement_does_nothing() -> None:
+    """A sentence that goes on in the next line without a bracket would lose its end there."""
+    useful = (ast.Call, ast.Await, ast.Yield, ast.YieldFrom)
+    for path in _files():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            bodies = [getattr(node, name, None) for name in ("body", "orelse", "finalbody")]
+            for body in (each for each in bodies if isinstance(each, list)):
+                lost = [each for each in body[1:] if isinstance(each, ast.Expr) and not isinstance(each.value, useful)]
+                assert not lost, f"{path.relative_to(PACKAGE)}:{lost[0].lineno}"
+
+
 def test_every_public_name_can_be_had() -> None:
     for name in logscope.__all__:
         assert getattr(logscope, name) is not None

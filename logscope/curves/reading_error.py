@@ -71,7 +71,7 @@ def wider_by_correlation(scores: FloatArray) -> float:
     scores : in order of time, shape (n,)
     """
     n = scores.size
-    if n < 8 or not float(np.std(scores)) > 0:
+    if n < 8 or not min(float(np.std(scores[:-1])), float(np.std(scores[1:]))) > 0:
         return 1.0
     r = float(np.corrcoef(scores[:-1], scores[1:])[0, 1])
     r += (1 + 4 * r) / n

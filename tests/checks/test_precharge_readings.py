@@ -67,7 +67,7 @@ def test_a_link_that_is_slow_beyond_any_lag_is_slow() -> None:
     assert found.kind == "precharge.slow"
     assert "too slow" in found.title
     assert found.measured["implied_resistance_ohm"].value == pytest.approx(266, rel=0.02)
-    assert "266 Ω" in found.explanation
+    assert "266\N{NO-BREAK SPACE}Ω" in found.explanation
     # ½·C·V² = 61 J whatever the resistor is; 1.8 times as much if it is the capacitance that is larger.
     energy = found.measured["resistor_energy_J"]
     assert energy.value == pytest.approx(0.5e-3 * PACK_V**2, rel=0.03)

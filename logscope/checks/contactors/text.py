@@ -192,6 +192,5 @@ def with_blind(words: Words, blind: Blind) -> Words:
     else:
         lost = f"{seconds(blind.missing_s)} of {seconds(blind.watched_s)}"
         title = f"Contactors: dropouts cannot be determined, {lost} are missing from the log"
-        wanted = "Find out why the logger loses messages (bus load, loose plug, slow card), and record the drive "
-        "again."
+        wanted = "Find out why the logger loses messages (bus load, loose plug, slow card). Record the drive again."
     return replace(words, title=title, explanation=explanation, next_step=wanted)

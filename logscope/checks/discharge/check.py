@@ -76,6 +76,7 @@ def _finding(judged: JudgedDischarge, signals: Signals) -> Finding:
         end_s=max(end_s, start_s),
         title=words.title,
         explanation=words.explanation,
+        method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV,
         measured=_measured(judged),

@@ -168,8 +168,7 @@ def _constant(judged: JudgedDischarge) -> list[str]:
     band = quantity_text(Measured(None, "s", low, high))
     text += f"; expected {band} from bleeder and capacitance."
     if constant.claim_high < low and not judged.active:
-        text += " That is faster than the bleeder alone: something else draws from the link, or capacitance is "
-        "missing."
+        text += " Faster than the bleeder alone: something else draws from the link, or capacitance is missing."
     return [text]
 
 

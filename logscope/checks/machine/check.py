@@ -115,8 +115,9 @@ def points_words(shares: dict[str, float], power_w: float, efficiency: Measured 
     spent = ", ".join(f"{share:.3g} % {name}" for name, share in shares.items())
     if efficiency is None:
         said = "Efficiency cannot be determined."
-        method = "Efficiency needs battery voltage and current beside torque and speed, over at least half a minute "
-        "of driving."
+        method = (
+            "Efficiency needs battery voltage and current, torque and speed, over at least half a minute of driving."
+        )
     else:
         said = f"{quantity_text(efficiency)} of the battery's energy reached the shaft while driving."
         method = (

@@ -235,9 +235,8 @@ def _constant(judged: Judged) -> list[str]:
             f"Without a sensing lag the time constant would be {seconds(tau.value)}; it is at most {seconds(tau.high)}."
         ]
     if expected is None:
-        shown = " It is distinguished from the sensing lag by "
-        f"{_witness(constant.told_by)}." if constant.told_by else ""
-        return [f"Time constant {_limits(tau)}; no R·C is configured to compare it with.{shown}"]
+        by = f" It is distinguished from the sensing lag by {_witness(constant.told_by)}." if constant.told_by else ""
+        return [f"Time constant {_limits(tau)}; no R·C is configured to compare it with.{by}"]
     if constant.told_by is not None:
         return [f"Which of the two constants is the link's is shown by {_witness(constant.told_by)}."]
     if constant.lag is not None:
