@@ -111,7 +111,7 @@ def test_what_cannot_be_used_is_named_with_what_to_do(table: pd.DataFrame, parts
 
 def test_a_state_that_does_not_occur_is_named() -> None:
     table = frame(k=["open", "closed", "open", "closed"])
-    with pytest.raises(VehicleError, match=r"no value called “closd”. Did you mean “closed”"):
+    with pytest.raises(VehicleError, match=r"no value named “closd”. Did you mean “closed”"):
         Signals.from_dataframe(table, {"k": {"part": "main_contactor", "on": "closd"}})
 
 
