@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -82,6 +83,18 @@ def test_nothing_but_the_demo_imports_the_simulator_and_nobody_the_command_line(
             assert "logscope.simulate" not in _imports(path), inside
         if inside != "__main__.py":
             assert "logscope.cli" not in _imports(path), inside
+
+
+def test_no_circle_of_imports() -> None:
+    """Between folders, and files of the package itself; what a method imports when it is called does not count."""
+    needs: dict[str, set[str]] = {}
+    for path in _files():
+        own = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+        body = ast.parse(path.read_text(encoding="utf-8")).body
+        modules = [node.module for node in body if isinstance(node, ast.ImportFrom) and node.module]
+        used = {module.split(".")[1] for module in modules if module.startswith("logscope.")}
+        needs.setdefault(own, set()).update(used - {own})
+    TopologicalSorter(needs).prepare()  # raises CycleError
 
 
 def test_no_statement_does_nothing() -> None:
