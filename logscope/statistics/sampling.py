@@ -204,7 +204,7 @@ def begins(time_s: FloatArray) -> IndexArray:
 
 
 def stretches(where: BoolArray, time_s: FloatArray, apart_s: float) -> tuple[IndexArray, IndexArray]:
-    """First and last sample of each stretch of samples that are in question, shape (stretches,) each.
+    """First and last sample, both included, of each stretch of samples that are in question, shape (stretches,) each.
 
     where : whether each sample is, shape (n,); apart_s : stretches at most this far apart are one [s]
     """

@@ -6,7 +6,7 @@ holds); a step away and back that is over sooner than the driveline can swing is
 `statistics/departures`). Noise and the encoder's quantum are learnt from the log and widen both limits. Steps that
 belong together are one episode, named by its readings (`disturbances`). Episodes are related to current and speed by
 a regression of counts with the time driven as exposure, its limits widened where they come in bursts
-(`disturbance_rate`, `statistics/count_regression`), beside them to pedal and link voltage (`disturbance_company`) and
+(`disturbance_rate`, `statistics/count_regression`), beside them to pedal and link voltage (`disturbance_load`) and
 to whatever switches (`disturbance_switching`); what repeats with the shaft is looked for on the angle
 (`speed_ripple`, `statistics/order_spectrum`). What other checks need of it lives in `observations/motor_speed/`, the
 rest in `checks/encoder/`.
