@@ -27,7 +27,7 @@ def definition_skipped(skipped: Sequence[Skipped], mapped: Collection[tuple[str,
             severity=Severity.WARNING if doubted else Severity.INFO,
             start_s=0.0,
             end_s=0.0,
-            title=f"{_places(len(skipped))} of the signal definitions cannot be used as written",
+            title=f"{_places(len(skipped))} in the signal definitions cannot be used as written",
             explanation=_explanation(listed, kept, len(doubted)),
             next_step=(
                 "Correct the definition file at these lines"
@@ -47,7 +47,7 @@ def _explanation(listed: Sequence[Skipped], kept: int, doubted: int) -> str:
     lost = len(listed) - kept
     said = f"{lost} left out, {kept} used as described here. " if lost and kept else ""
     said = said or ("All are left out. " if lost else "All are used as described here. ")
-    said += f"{doubted} affect mapped signals. " if doubted else "None affects a mapped signal. "
+    said += f"{doubted} affect{'s' * (doubted == 1)} a mapped signal. " if doubted else "None affects a mapped signal. "
     places = "; ".join(map(_described, listed[:_LISTED]))
     more = len(listed) - _LISTED
     return said + places + (f"; and {more} more." if more > 0 else ".")

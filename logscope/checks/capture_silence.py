@@ -88,8 +88,8 @@ def message_silent(signals: Signals, gaps: Sequence[tuple[float, float]]) -> lis
             end_s=max(each.end_s for each in found),
             title=f"{longest.message} was not logged for {seconds(longest.length_s)} while others were{also}",
             explanation=(
-                f"Not logged: {listed}{more}. Its controller was asleep, restarted or left the bus, or frames were "
-                "lost. Its values in that time are unknown."
+                f"Not logged: {listed}{more}. The sender was asleep, restarted or left the bus, or frames were "
+                "lost. The values in that time are unknown."
             ),
             next_step=(
                 "If the drive system was on in that time, check supply, ground and bus wiring of the controller that "

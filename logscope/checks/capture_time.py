@@ -109,8 +109,8 @@ def joint_clock(clocks: Sequence[JointClock], end_s: float) -> list[Finding]:
             title=f"Two logs were aligned: {clock.file} starts {clock.starts_s:.3f} s after {clock.reference}",
             explanation=_explanation(clock),
             next_step=(
-                "Compare a moment that both logs show, such as pulling away. The order of events closer than these "
-                "limits is not certain."
+                "Compare a moment that both logs show, such as pulling away. The order of events closer together "
+                "than this interval is not certain."
             ),
             parts=() if clock.seen_in is None else (clock.seen_in,),
             measured={

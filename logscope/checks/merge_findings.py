@@ -105,8 +105,8 @@ def _passed_in(leading: Finding, other: Finding) -> bool:
 
 _OF_CURRENT = ("motor_current_margin_A", "motor_current_near_percent", "motor_current_near_count")
 _RULES = (
-    _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Limit:", values=_OF_CURRENT),
-    _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Limit:", values=_OF_CURRENT),
+    _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
+    _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule(
         "dc_link.stays_live",
         ("contactor.welded",),

@@ -32,7 +32,7 @@ def compare(
     report: ReportFile = None,
     json: JsonFile = None,
 ) -> None:
-    """Show whether a change made it better or worse: rates at similar speed and load, noise, time constants.
+    """Show whether a change made things better or worse: rates at similar speed and load, noise, time constants.
 
     Logs of one recording, such as CAN and console, are recognised by their dates or signals and read together; every
     other log is a run of its own. Several runs per side show how much runs differ.

@@ -47,7 +47,7 @@ def decode(
 ) -> None:
     """Decode a log into tables.
 
-    A folder gets one file a message, every sample at its own time. One file gets all signals on one clock: each
+    A folder gets one file per message, every sample at its own time. One file gets all signals on one clock: each
     value is the latest sample at or before the row's time, and empty where that is older than five periods.
     """
     from logscope import export

@@ -46,5 +46,5 @@ ReportFile = Annotated[
 ]
 
 JsonFile = Annotated[
-    Path | None, Writes(JSON), typer.Option("--json", metavar="F.json", help="Write the findings here as JSON.")
+    Path | None, Writes(JSON), typer.Option("--json", metavar="F.json", help="Write the results here as JSON.")
 ]

@@ -28,7 +28,7 @@ def trend(
     json: JsonFile = None,
     fresh: Annotated[bool, typer.Option("--fresh", help="Check every log again and cache nothing.")] = False,
 ) -> None:
-    """One row a log over the life of the project. What was worked out is kept, so that the next time is quick."""
+    """Show one row per log over the life of the project. Results are cached, so that the next run is quick."""
     from rich.console import Console
 
     from logscope.files import write_text

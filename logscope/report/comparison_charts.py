@@ -173,7 +173,7 @@ def load_chart(comparison: Comparison) -> Drawing | None:
     span = (float(rate.edges[0]), float(rate.edges[-1]))
     figure = stacked(data, ["Events per minute of driving [1/min]"], PANEL_PX + 50, part_words(rate.load), span)
     figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
-    summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load)}, before and after, with 95 % limits."
+    summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load)}, before and after, with 95 % intervals."
     note = "By load alone, each event by itself. The verdict also allows for speed and bursts."
     return Drawing(figure, summary, _side_keys(), (), (note,))
 

@@ -33,7 +33,7 @@ def comparison_to_html(comparison: Comparison) -> str:
         differences=[difference.text for difference in comparison.differences],
         charts=[(name, drawn) for name, several in charts if (drawn := [c for c in several if c is not None])],
         sides=[(name, _runs(side)) for name, side in zip(("Before", "After"), comparison.sides, strict=True)],
-        glossary=glossary_of([*texts, "95 % limits"]),
+        glossary=glossary_of([*texts, "95 % interval"]),
         cautions=(CAUTION, CAUTION_HV),
     )
 

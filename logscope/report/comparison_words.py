@@ -110,7 +110,7 @@ def exposure_texts(exposure: Exposure | None) -> tuple[str, ...]:
         count = f"{exposure.counts[index]:.0f}"
         if exposure.shared_min and exposure.all_min:
             shared, whole = (with_unit(f"{pair[index]:.1f}", "min") for pair in (exposure.shared_min, exposure.all_min))
-            text = f"{side}: {count} in {shared} at like speed and load, of {whole} driven"
+            text = f"{side}: {count} in {shared} at similar speed and load, of {whole} driven"
         elif exposure.all_min:
             text = f"{side}: judged by {with_unit(f'{exposure.all_min[index]:.1f}', 'min')} of driving"
         else:

@@ -48,7 +48,7 @@ def history_to_html(history: History) -> str:
         undated=any(not row.dated for row in history.rows),
         notes=[(f"{note.date:%Y-%m-%d %H:%M}", note.text) for note in history.notes],
         skipped=history.skipped,
-        glossary=glossary_of(["95 % limits", *logs.texts, *(tuning.table.texts if tuning else ())]),
+        glossary=glossary_of(["95 % interval", *logs.texts, *(tuning.table.texts if tuning else ())]),
         caution=CAUTION_HV,
     )
 
@@ -76,8 +76,8 @@ def history_chart(history: History, names: Sequence[str]) -> Drawing | None:
         layout["margin"]["t"] += _TAGS_PX
         layout["height"] += _TAGS_PX
     marks = tuple((str(n), f"{note.date:%Y-%m-%d}: {note.text}") for n, note in enumerate(history.notes, 1))
-    summary = f"Chart of {len(names)} measures over {count} logs, with 95 % limits."
-    keys = (Key("line series-1", "value of a log, with 95 % limits"),)
+    summary = f"Chart of {len(names)} measures over {count} logs, with 95 % intervals."
+    keys = (Key("line series-1", "value of a log, with 95 % interval"),)
     return Drawing(figure, summary, keys, marks)
 
 

@@ -301,7 +301,7 @@ def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[
         texts += [level.label for level in f.evidence.levels]
         texts += [text for x in f.evidence.charts for text in (x.x_name, x.x_unit, x.y_name, x.y_unit, x.folded)]
         texts += [series.label for chart in f.evidence.charts for series in chart.series]
-        texts += ["95 % limits"] if any(row.limits for row in entry.values) else []
+        texts += ["95 % interval"] if any(row.limits for row in entry.values) else []
     texts += [item.reason for item in result.not_checked]
     return glossary_of(texts)
 

@@ -85,7 +85,7 @@ _FLAGGED = frozenset({"extrapolated", "active_discharge"})
 
 # What an abbreviation stands for, in the report's own sense. Only those used are shown.
 GLOSSARY = {
-    "95 % limits": "the range that holds the true value in 95 of 100 such measurements",
+    "95 % interval": "the range that holds the true value in 95 of 100 such measurements",
     "A": "ampere, unit of current",
     "Ah": "ampere-hour, unit of charge",
     "CAN": "controller area network: the bus between the vehicle's controllers (ISO 11898)",

@@ -65,7 +65,7 @@ def _points(series: Series, kept: NDArray[np.intp], number: int) -> tuple[list[T
         return [points], [key]
     bars = {"type": "data", "symmetric": False, "color": f"--series-{colour}", "thickness": 1.5, "width": 4}
     bars |= {"array": numbers((series.high - series.y)[kept]), "arrayminus": numbers((series.y - series.low)[kept])}
-    return [points | {"error_y": bars}], [Key(key.style, f"{series.label}, with 95 % limits")]
+    return [points | {"error_y": bars}], [Key(key.style, f"{series.label}, with 95 % interval")]
 
 
 def _line(series: Series, kept: NDArray[np.intp], number: int) -> tuple[list[Trace], list[Key]]:
@@ -83,7 +83,7 @@ def _line(series: Series, kept: NDArray[np.intp], number: int) -> tuple[list[Tra
         | {"fill": fill, "fillcolor": f"--{band}"}
         for edge, fill in ((series.low, "none"), (series.high, "tonexty"))
     ]
-    keys = [Key(f"line {colour}", series.label), Key(f"area {band}", f"{series.label}: 95 % limits")]
+    keys = [Key(f"line {colour}", series.label), Key(f"area {band}", f"{series.label}: 95 % interval")]
     return [*edges, line], keys
 
 

@@ -115,7 +115,7 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
     told = merge_findings([*findings_of(trips, made, OWN), *findings_of(limits, made, OWN)])
     assert [each.kind for each in told] == ["trip.overcurrent", "limits.margin"]
     assert told[0].measured["motor_current_margin_A"].value == pytest.approx(-350)
-    assert "Limit:" in told[0].explanation
+    assert "Motor current:" in told[0].explanation
     assert told[1].title.startswith("Limits: kept except in the trips")
     assert told[1].severity is Severity.INFO
     current[(T > 5) & (T < 5.2)] = 360

@@ -176,7 +176,7 @@ def test_a_result_without_findings_gives_no_verdict():
     assert "A log-based verdict never replaces insulation and continuity tests." in text
 
 
-@pytest.mark.parametrize("term", ["rpm", "DC link", "time constant", "UTC", "95 % limits"])
+@pytest.mark.parametrize("term", ["rpm", "DC link", "time constant", "UTC", "95 % interval"])
 def test_abbreviations_in_use_are_explained(term):
     assert f"<dt>{term}</dt>" in troubled_html()
 

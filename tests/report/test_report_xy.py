@@ -36,9 +36,9 @@ def test_a_line_has_its_band_below_it_and_both_are_named() -> None:
     assert high["y"] == pytest.approx((RATE * 1.2).tolist())
     assert line["name"] == "fitted law"
     assert [key.label for key in drawing.keys] == [
-        "counted, with 95 % limits",
+        "counted, with 95 % interval",
         "fitted law",
-        "fitted law: 95 % limits",
+        "fitted law: 95 % interval",
     ]
 
 

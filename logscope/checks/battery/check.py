@@ -160,8 +160,8 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
     method = [
         f"From changes within {span}. Slower processes in the cells add to it: a 10 s or 18 s pulse gives a larger "
         "figure.",
-        f"Voltage every {seconds(load.period_s)} against current, the current shifted by {seconds(abs(load.lag_s))} "
-        f"to {'earlier' if load.lag_s >= 0 else 'later'}, where the two match best.",
+        f"Voltage every {seconds(load.period_s)} against current, the current shifted {seconds(abs(load.lag_s))} "
+        f"{'earlier' if load.lag_s >= 0 else 'later'}, where the two match best.",
     ]
     if found.by_steps:
         method = [
@@ -213,27 +213,29 @@ def energy_words(energy: Energy, consumption: Measured | None, share: Measured) 
     drawn, returned = energy.drawn, energy.returned
     amounts = (
         f"{quantity_text(Measured(drawn.value, 'Wh', drawn.low, drawn.high))} drawn, "
-        f"{quantity_text(Measured(returned.value, 'Wh'))} put back"
+        f"{quantity_text(Measured(returned.value, 'Wh'))} returned by braking"
     )
     title, said = f"Energy: {quantity_text(Measured(drawn.value, 'Wh'))} drawn", [f"{amounts}."]
     if consumption is not None and energy.way is not None:
         title = f"Consumption: {quantity_text(Measured(consumption.value, 'Wh/km'))}"
         said.append(f"Distance: {number(energy.way.value)} km, by {energy.way_by}.")
         if share.value is not None:
-            said.append(f"{quantity_text(share)} of it was put back.")
+            said.append(f"{quantity_text(share)} of the energy drawn was returned.")
     elif energy.way is not None:
         said.append(f"Distance: {number(energy.way.value)} km, too short for a consumption (at least {LEAST_KM} km).")
     else:
         said.append("Consumption: no speed is logged.")
     if energy.charged.value >= 0.01 * drawn.value:
         charged = quantity_text(Measured(energy.charged.value, "Wh"))
-        said.append(f"While the vehicle stood, {charged} flowed into the battery; they are not counted as put back.")
+        said.append(
+            f"While the vehicle stood, {charged} flowed into the battery; this is not counted as returned by braking."
+        )
     return Words(
         title,
         " ".join(said),
         "Compare runs over the same road in both directions: wind, slope and temperature move this figure more than "
         "most settings do.",
         hands_near_hv=False,
-        method=f"Over {seconds(drawn.covered_s)} with samples. The limits cover the sampling, not an offset of the "
+        method=f"Over {seconds(drawn.covered_s)} with samples. The intervals cover the sampling, not an offset of the "
         "current sensor: 1 A of offset is 0.3 kW at 300 V.",
     )

@@ -33,7 +33,7 @@ def _capitalised(part: str) -> str:
 def chatter_words(part: str, switchings: int, spells: int, longest_s: float, period_s: float, gap_s: float) -> Words:
     """A part that switches several times within some 100 ms."""
     return Words(
-        f"{_capitalised(part)}: chatters, {switchings} switchings, {times(spells)}",
+        f"{_capitalised(part)}: chatters, {switchings} switchings in {spells} burst{'s' * (spells != 1)}",
         f"Its state changed back and forth for up to {seconds(longest_s)}. There may be more bounces between two "
         "samples.",
         f"{_OFF_FIRST}check the coil and its wiring. {_SUPPLY}",
@@ -150,7 +150,7 @@ def perhaps_welded_words(count: int, longest_s: float, wanted_s: float | None) -
     return Words(
         f"Contactor opening not confirmed: the link is logged for only {seconds(longest_s)} after it",
         f"Seen {times(count)}. In that time neither a fall of the link nor a movement of the pack shows whether they "
-        "are still joined.",
+        "are still connected.",
         f"Keep the log running after key-off {enough}. Until then treat the link as live.",
     )
 

@@ -56,7 +56,7 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     findings = [_finding(one, signals) for one in judged if not one.fall.opening.held_until or one.kind == "stays_live"]
     if not findings:
         raise NothingToCheck(
-            "no contactor state opens with link voltage logged behind it, and the link voltage alone never falls "
+            "no contactor state opens with link voltage logged after it, and the link voltage alone never falls "
             "away from the pack: keep the log running after key-off"
         )
     return findings
@@ -137,7 +137,7 @@ def _evidence(judged: JudgedDischarge, start_s: float) -> Evidence:
     drawn = late if late is not None and not late.misfit else fit
     if drawn is not None:
         time_s = np.linspace(drawn.begin_s, fall.opening.end_s, _CURVE_POINTS)
-        curves.append(Curve("fitted fall", "dc_link_voltage", time_s, drawn.voltage(time_s)))
+        curves.append(Curve("fitted curve", "dc_link_voltage", time_s, drawn.voltage(time_s)))
     if judged.expected_s is not None:
         time_s = np.linspace(start_s, fall.opening.end_s, _CURVE_POINTS)
         taus = [judged.expected_s * (1 + sign * judged.tolerance) for sign in (0, -1, 1)]

@@ -28,7 +28,9 @@ class Limit(Enum):
 
     FILE = "discharge_limit_s of the vehicle file"
     BLEEDER = "bleeder and capacitance of the vehicle file, with their tolerance"
-    REFERENCE = "passive discharge in LV 123 (value from memory), for the vehicle file gives no limit and no bleeder"
+    REFERENCE = (
+        "passive discharge in LV 123 (value from memory), because the vehicle file gives no limit and no bleeder"
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

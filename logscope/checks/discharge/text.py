@@ -21,9 +21,9 @@ _NEXT = {
         "Until it is repaired, wait the time shown here before any work, then prove dead."
     ),
     "stays_live": (
-        "Treat the link as live. Isolate the pack by its service disconnect. Then have the contactors tested for "
-        "welded contacts and the bleeder for a break, and look for a second source on the link (charger, DC-DC "
-        "converter that feeds back, a motor that still turns)."
+        "Treat the link as live. Isolate the pack by its service disconnect. "
+        f"{_OFF_FIRST}have the contactors tested for welded contacts and the bleeder for a break, and look for a "
+        "second source on the link (charger, DC-DC converter that feeds back, a motor that still turns)."
     ),
 }
 
@@ -194,7 +194,7 @@ def _references(judged: JudgedDischarge) -> list[str]:
     if judged.active:
         said.append(
             "A fall this fast is an active discharge. For reference: the makers' specification LV 123 (from memory) "
-            f"asks {REFERENCE_ACTIVE_S:g} s to 60 V of it; 60 V is the line to voltage class B of ISO 6469-3."
+            f"requires 60 V within {REFERENCE_ACTIVE_S:g} s; above 60 V begins voltage class B of ISO 6469-3."
         )
     return said
 

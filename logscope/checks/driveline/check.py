@@ -212,7 +212,7 @@ def quiet_words(changes: int, high_hz: float, knocks: Knocks | None) -> Words:
         f"{sign}",
         "Nothing to do.",
         hands_near_hv=False,
-        method=f"No ring between {LOW_HZ:.0f} and {number(high_hz)} Hz stands out of the noise of the motor speed.",
+        method=f"No ring between {LOW_HZ:.0f} and {number(high_hz)} Hz stands out from the noise of the motor speed.",
     )
 
 

@@ -85,8 +85,8 @@ def _disturbed(signals: Signals, study: SpeedAnalysis, kind: str, relation: Load
                 f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to "
                 f"{worst.deviation_rpm:,.0f} rpm"
             ),
-            f"{quantity_text(rate)} while turning, {quantity_text(lasted)} in all. What they follow stands with all "
-            "disturbances.",
+            f"{quantity_text(rate)} while turning, {quantity_text(lasted)} in all. For what they depend on, see the "
+            "finding on all disturbances together.",
             NEXT_STEPS_HOLD if kind == "hold" else NEXT_STEPS,
             method=" ".join(filter(None, (how_judged(study, kind), relation_method(relation), PRACTICE))),
         ),
@@ -168,7 +168,7 @@ def _without_disturbance(signals: Signals, study: SpeedAnalysis) -> Finding:
     if not model.running_s:
         return _undetermined(
             signals,
-            "the motor never turned, and at rest a dead encoder and a sound one look alike",
+            "the motor never turned, and at rest a dead encoder and a working one look alike",
             "Record a spin with the wheels off the ground, or a drive.",
         )
     top = float(np.max(np.abs(speed.value)))

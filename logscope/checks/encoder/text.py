@@ -21,7 +21,7 @@ KINDS = {  # kind: what it is in words, one and many
 _LONG_S = 0.1  # a reading lost for longer is no interference, which comes and goes within some 10 ms (practice)
 NEXT_STEPS = (
     "With the power off and the link proven dead, check the encoder's wiring: screened twisted pairs; the screen "
-    "carried through every connector and bonded as the makers say; the cable away from the phase cables, crossing "
+    "carried through every connector and bonded as the makers specify; the cable away from the phase cables, crossing "
     "them at right angles; pins, supply and ground. Then record the same drive again and compare the rates."
 )
 NEXT_STEPS_HOLD = (
@@ -67,7 +67,8 @@ def noise_title(rate: str, *, electrical: bool, switching: Switching | None) -> 
     """The title of the finding on all disturbances together."""
     if switching is not None:
         return f"Motor speed: disturbances come when the {switching.name.replace('_', ' ')} switches"
-    return f"Motor speed: disturbances {'rise with motor current' if electrical else 'per minute'}, {rate}"
+    what = "disturbances rise with motor current" if electrical else "all disturbances together"
+    return f"Motor speed: {what}, {rate}"
 
 
 def company_in_words(relation: LoadRelation | None) -> str:
@@ -134,7 +135,7 @@ def _law_in_words(relation: LoadRelation) -> str:
     if relation.law.power is not None:
         power = relation.law.power
         text += f" and speed, which they follow to the power {power.value:.2g} ({power.low:.2g} to {power.high:.2g})"
-    return f"{text}{'; they come in clusters, which widens the limits' if relation.law.dispersion else ''}."
+    return f"{text}{'; they come in clusters, which widens the interval' if relation.law.dispersion else ''}."
 
 
 def _conclusion(study: SpeedAnalysis, relation: LoadRelation) -> str:

@@ -129,11 +129,11 @@ def _evidence(closeness: Closeness, mark: str) -> Evidence:
 
 def kept_words(kept: Sequence[Closeness], least: Closeness, unseen: Sequence[str], *, but_in_trips: bool) -> Words:
     """All limits that were kept; `but_in_trips` : the motor current passed its own in a trip, and there alone."""
-    title = "Limits: all kept" if not any(c.near for c in kept) else "Limits: kept, some only just"
+    title = "Limits: all kept" if not any(c.near for c in kept) else "Limits: all kept, some narrowly"
     if but_in_trips:
         title = "Limits: kept except in the trips"
     close = [closeness for closeness in kept if closeness.near]
-    near = f" Close to their limits: {'; '.join(map(_sentence, close))}." if close else ""
+    near = f" Close to their limits: {'; '.join(map(_left, close))}." if close else ""
     missing = f" Not logged: {', '.join(unseen)}." if unseen else ""
     return Words(
         f"{title}; smallest margin {_amount(least, least.margin)}, {least.limit.what.partition(',')[0]}",
@@ -151,7 +151,8 @@ def passed_words(closeness: Closeness) -> Words:
     limit, spans = closeness.limit, closeness.passed
     held = sum(until - since for since, until in spans)
     side = "above" if limit.upper else "below"
-    lasted = f"for {seconds(held)} in all" if held else "in one sample each"
+    single = "in a single sample" if len(spans) == 1 else "in a single sample each time"
+    lasted = f"for {seconds(held)} in all" if held else single
     name = limit.what.partition(",")[0]
     return Words(
         f"{name[:1].upper()}{name[1:]}: {_amount(closeness, -closeness.margin)} {side} its limit of "
@@ -179,5 +180,14 @@ def _sentence(closeness: Closeness) -> str:
     )
     return (
         f"{limit.what[:1].upper()}{limit.what[1:]} (limit {number(limit.value)} {limit.unit}): "
-        f"{_amount(closeness, closeness.margin)} left at {closeness.time_s:.2f} s, {often}"
+        f"{_left_at(closeness)}, {often}"
     )
+
+
+def _left(closeness: Closeness) -> str:
+    return f"{closeness.limit.what}, {_left_at(closeness)}"
+
+
+def _left_at(closeness: Closeness) -> str:
+    side = "left" if closeness.margin >= 0 else "beyond it"
+    return f"{_amount(closeness, abs(closeness.margin))} {side} at {closeness.time_s:.2f} s"

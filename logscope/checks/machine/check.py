@@ -106,7 +106,7 @@ def _slip(points: Points, signals: Signals, vehicle: Vehicle, span: tuple[tuple[
 
 def _curve(x: str, x_unit: str, y: str, y_unit: str, curve: Binned) -> Chart:
     return Chart(
-        x, x_unit, y, y_unit, (Series("median with 95 % limits", curve.at, curve.median, curve.low, curve.high),)
+        x, x_unit, y, y_unit, (Series("median with 95 % interval", curve.at, curve.median, curve.low, curve.high),)
     )
 
 
@@ -122,7 +122,7 @@ def points_words(shares: dict[str, float], power_w: float, efficiency: Measured 
         said = f"{quantity_text(efficiency)} of the battery's energy reached the shaft while driving."
         method = (
             "Auxiliaries and inverter are included. Torque is the inverter's estimate, no measurement at the shaft; "
-            "its scale and that of the current affect the efficiency and are not in its limits."
+            "its scale and that of the current affect the efficiency and are not in its interval."
         )
     if wrong:
         said += " Above 100 % is impossible: the scale of torque, speed or current is wrong."
@@ -141,7 +141,7 @@ def points_words(shares: dict[str, float], power_w: float, efficiency: Measured 
 def weakening_words(found: Weakening, headroom: Measured | None) -> Words:
     """Onset of field weakening."""
     left = (
-        f" At the highest speed {quantity_text(headroom)} of the voltage were left."
+        f" At the highest speed {quantity_text(headroom)} of the voltage was left."
         if headroom is not None and headroom.value is not None
         else ""
     )
@@ -158,7 +158,8 @@ def weakening_words(found: Weakening, headroom: Measured | None) -> Words:
         f"Motor: field weakening begins at about {quantity_text(Measured(found.onset.value, 'rpm'))}",
         f"Between {quantity_text(Measured(None, 'rpm', found.onset.low, found.onset.high))}.{left} Above it the same "
         "current gives less torque. A fuller pack moves it up, a sagging one down.",
-        "Leave the current loop some voltage there. Tune torque and slip separately above and below that speed.",
+        "Leave the current loop some voltage in reserve there. Tune torque and slip separately above and below that "
+        "speed.",
         hands_near_hv=False,
         method=f"{method} The advice is common practice, no published source.",
     )
@@ -169,7 +170,7 @@ def slip_words(peak: Measured, inside: bool) -> Words:
     where = "highest" if inside else "highest, at the end of what was driven,"
     return Words(
         f"Motor: torque per ampere is {where} at {quantity_text(Measured(peak.value, 'Hz'))} slip",
-        f"From {quantity_text(Measured(None, 'Hz', peak.low, peak.high))} it is as high within the limits.",
+        f"From {quantity_text(Measured(None, 'Hz', peak.low, peak.high))} it is as high within the 95 % interval.",
         "To find the best slip, hold speed and current and change slip alone, one step a run.",
         hands_near_hv=False,
         method="Medians by slip, under load. Slip and current change together in most runs, so this shows what was "

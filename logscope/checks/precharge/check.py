@@ -126,7 +126,7 @@ def _no_rise(event: NoRise, signals: Signals, link: Link, vehicle: Vehicle) -> F
             f"{level:.1f} V and moved by {rise:.1f} V at most, noise included.{no_rise_heat(heat)}"
         ),
         next_step=(
-            "With the power off, isolated and proved dead: look for an open precharge resistor, a relay that does "
+            "With the power off, isolated and proven dead: look for an open precharge resistor, a relay that does "
             "not close, a blown fuse, a pulled service plug, the other contactor not closed, or a sense wire that is "
             "off. Measure the resistor with the meter."
         ),

@@ -42,6 +42,7 @@ def drift(attempts: Sequence[Attempted]) -> list[Finding]:
     grows = trend.slope > 0
     span_s = float(np.ptp(start_s))
     low, high = (100 * np.expm1(slope * span_s) for slope in (trend.low, trend.high))
+    way, size = "grows" if grows else "falls", abs(100 * np.expm1(trend.change))
     first, last = attempts[0].constant.value, attempts[-1].constant.value
     return [
         Finding(
@@ -49,20 +50,20 @@ def drift(attempts: Sequence[Attempted]) -> list[Finding]:
             severity=Severity.WARNING if grows else Severity.INFO,
             start_s=float(start_s[0]),
             end_s=float(start_s[-1]),
-            title=f"The precharge's time constant {'grows' if grows else 'falls'} from attempt to attempt",
+            title=f"Precharge: time constant {way} by {size:.1f} % over {len(attempts)} attempts",
             explanation=(
                 f"In {len(attempts)} attempts over {span_s:.0f} s it went from {seconds(first)} to {seconds(last)}: "
-                f"a trend of {100 * np.expm1(trend.change):+.1f} % (95 % limits {low:+.1f} to {high:+.1f} %), and "
-                f"chance alone gives such a trend in {trend.p_value:.2g} of cases. "
+                f"a trend of {100 * np.expm1(trend.change):+.1f} % (95 %: {low:+.1f} to {high:+.1f} %), and "
+                f"the probability of such a trend by chance alone is {trend.p_value:.2g}. "
                 + (
-                    "A resistor that warms from try to try does that; so does one that is failing."
+                    "A resistor that warms from attempt to attempt does that; so does one that is failing."
                     if grows
-                    else "A resistor that cools from earlier tries does that; so does a capacitor that fades."
+                    else "A resistor that cools after earlier attempts does that; so does a capacitor that fades."
                 )
             ),
             next_step=(
                 "Let the resistor cool for several minutes and precharge again: a constant that comes back was heat. "
-                "If it does not, measure the resistor with the power off, isolated and proved dead."
+                "If it does not, measure the resistor with the power off, isolated and proven dead."
             ),
             caution=CAUTION_HV,
             measured={

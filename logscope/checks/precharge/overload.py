@@ -67,10 +67,11 @@ def _explanation(one: Stress, heat: Measured, earlier: int, rated_j: float) -> s
     if earlier and heat.high is not None:
         told.append(
             f"With what was left of {earlier} earlier attempt{'s' if earlier > 1 else ''} it held "
-            f"{number(heat.low or 0.0)} to {number(heat.high)} J, its cooling constant assumed as 20 s to 5 min."
+            f"{number(heat.low or 0.0)} to {number(heat.high)} J, with its cooling time constant assumed "
+            "between 20 s and 5 min."
         )
     elif heat.low is not None and heat.high is not None:
-        told.append(f"Limits {number(heat.low)} to {number(heat.high)} J, for sensors that differ by 1.5 %.")
+        told.append(f"Range {number(heat.low)} to {number(heat.high)} J, for sensors that differ by 1.5 %.")
     told.append(
         f"The rating of {number(rated_j)} J for one pulse and the resistance are those of the vehicle file; heat "
         "that the resistor gives off during the attempt is not counted."
@@ -88,6 +89,6 @@ def _next_step(one: Stress, rated_j: float) -> str:
         wait = "One such attempt is too much for it: take a resistor of a higher pulse rating. "
     return (
         wait
-        + "Before another try let it cool; with the power off, isolated and proved dead, look for discolouring and "
+        + "Before another attempt let it cool. With the power off, isolated and proven dead, look for discolouring and "
         "measure its resistance cold."
     )

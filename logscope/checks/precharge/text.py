@@ -26,8 +26,8 @@ _NEXT = {
     ),
     "stalled": (
         f"{_OFF_FIRST}look for a load that is on during precharge (bleeder too small, DC-DC converter, heater) or "
-        "for leakage; such loads belong behind the main contactor. A stalled precharge heats its resistor as long as "
-        "the relay is closed: let it cool before another attempt."
+        "for leakage; such loads belong downstream of the main contactor. A stalled precharge heats its resistor as "
+        "long as the relay is closed: let it cool before another attempt."
     ),
     "interrupted": (
         "Check the supply and drive of the precharge relay (12 V sag, loose plug) and the time-out of the sequence. "
@@ -35,8 +35,8 @@ _NEXT = {
     ),
     "closed_early": (
         "Raise the closing threshold of the sequence, or its time-out if the voltage was still rising. Check the "
-        "pack voltage that the controller compares with. Inspect the contactor before using it again: a hard closing "
-        "can weld it."
+        f"pack voltage that the controller compares with. {_OFF_FIRST}inspect the contactor before using it again: a "
+        "hard closing can weld it."
     ),
     "bypassed": (
         f"Stop here. {_OFF_FIRST}test the main contactor for welded contacts and the precharge resistor for a bridge "

@@ -139,7 +139,10 @@ def summary_words(
         if fade.reverse_s > 0:
             said.append(f"It still braked for {seconds(fade.reverse_s)} after the motor had turned backwards.")
     else:
-        method.append("The speed at which braking fades out needs two stops in which the torque fades gradually.")
+        method.append(
+            "The fade-out speed of braking cannot be determined: that needs two stops in which the torque fades "
+            "gradually."
+        )
     late = fade is not None and fade.reverse_s > 0
     if late:
         method.append("Fading at a higher speed is common practice, no published source.")

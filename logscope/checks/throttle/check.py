@@ -172,10 +172,10 @@ def both_words(spans: list[tuple[float, float]], torque: str) -> Words:
     return Words(
         f"Throttle and brake pressed together {times(len(spans))}, for {seconds(total)} in all",
         torque,
-        "Decide which of them wins; usually the brake does. Set the inverter accordingly, and try it with the wheels "
-        "off the ground.",
+        "Decide which of them takes priority; usually the brake does. Set the inverter accordingly, and try it "
+        "with the wheels off the ground.",
         hands_near_hv=False,
-        method="That the brake wins is common practice, no published source.",
+        method="Brake priority is common practice, no published source.",
     )
 
 

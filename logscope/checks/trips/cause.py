@@ -48,11 +48,11 @@ _WOULD_DECIDE = {
     "goes_on": "motor current",
 }
 IN_WORDS = {
-    "encoder": "a wrong speed reading",
+    "encoder": "a speed disturbance",
     "demand": "a step of the demand",
-    "oscillation": "an oscillation of the current loop",
-    "supply": "the supply of the DC link",
-    "limit": "a limit set under the demand",
+    "oscillation": "a growing oscillation",
+    "supply": "a change of the DC-link supply",
+    "limit": "a limit below the demand",
     "sudden": "a sudden fault with nothing before it",
 }
 
@@ -155,8 +155,11 @@ def _before(sign: Sign, event: Moment, what: str) -> str:
     lead = lead_of(sign.moment, event)
     value, low, high = (1e3 * (each or 0.0) for each in (lead.value, lead.low, lead.high))
     side = "before" if value >= 0 else "after"
-    order = "" if low >= 0 else "; the order is not certain"
-    return f", {abs(value):.0f} ms {side} {what} (sampling: {low:.0f} to {high:.0f} ms before{order})"
+    if low < 0.0 <= high:
+        order = f"{high:.0f} ms before to {-low:.0f} ms after; the order is not certain"
+    else:
+        order = f"{min(abs(low), abs(high)):.0f} to {max(abs(low), abs(high)):.0f} ms {side}"
+    return f", {abs(value):.0f} ms {side} {what} (sampling: {order})"
 
 
 def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:

@@ -86,9 +86,11 @@ def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
         "trip.none",
         Severity.INFO if restarts else Severity.GOOD,
         Words(
-            f"Inverter: no fault, but {restarts} restarts at speed" if restarts else "Inverter: no trip",
+            f"Inverter: no fault, but {restarts} restart{'s' * (restarts != 1)} at speed"
+            if restarts
+            else "Inverter: no trip",
             f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
-            "Nothing to do." if not restarts else "See the restarts of the motor speed.",
+            "Nothing to do." if not restarts else "See the finding on restarts, under motor speed.",
             hands_near_hv=False,
         ),
         [(signals.start_s, signals.end_s)],
@@ -206,8 +208,8 @@ def _how_known(trip: Trip, signals: Signals) -> str:
         if part in signals
     ]
     return (
-        "No fault is logged. A trip is inferred: the current collapsed to zero after a surge, above its limit, or at "
-        f"its highest with the pedal unanswered{''.join(f', {each}' for each in witnesses)}."
+        "No fault is logged. A trip is inferred: the current collapsed to zero after a surge, from above its limit, or "
+        f"from its highest value against the pedal{''.join(f'; {each}' for each in witnesses)}."
     )
 
 

@@ -46,7 +46,9 @@ def swings(current: Part | None, event: Moment, until_s: float) -> Sign:
     if current is None:
         return Sign("swings", None, "no motor current is logged")
     if current.period_s > FINE_S:
-        return Sign("swings", None, f"a current sampled every {current.period_s * 1e3:.3g} ms shows no oscillation")
+        return Sign(
+            "swings", None, f"a current sampled every {current.period_s * 1e3:.3g} ms cannot show an oscillation"
+        )
     window = current.between(event.sound_s - _SWINGS_S, until_s)
     time, amps = current.time_s[window], np.abs(current.value[window])
     least = max(_SWING_SHARE * float(np.max(np.abs(current.value))), _scatter(current, event))
@@ -58,7 +60,9 @@ def swings(current: Part | None, event: Moment, until_s: float) -> Sign:
     if abs(amps[-1] - amps[turns[-1]]) > _GROWS_BY_LESS * float(np.max(sizes)):
         return Sign("swings", False, "no oscillation of the current that grows into it")
     if len(turns) < _SWINGS_NEEDED:
-        words = f"the current swings once by {np.max(sizes):.0f} A, too little for an oscillation, too much for nothing"
+        words = (
+            f"the current swings once by {np.max(sizes):.0f} A, too little for an oscillation, too much to rule one out"
+        )
         return Sign("swings", None, words)
     first = max(turns[0], 1)
     moment = Moment(float(time[first - 1]), float(time[first]))
@@ -139,8 +143,8 @@ def slow(current: Part | None, surge: Surge | None) -> Sign:
     if rise_s >= _SLOW_S + current.period_s:
         return Sign("slow", True, f"the current took {rise_s * 1e3:.0f} ms to its peak")
     if current.period_s > _SLOW_S:
-        return Sign("slow", None, "how fast the current rose lies between its samples")
-    return Sign("slow", False, "the current did not take its time")
+        return Sign("slow", None, "how fast the current rose between its samples")
+    return Sign("slow", False, "the current did not rise slowly")
 
 
 def far(current: Part | None, surge: Surge | None, event: Moment, stated_A: float | None) -> Sign:
@@ -158,5 +162,5 @@ def far(current: Part | None, surge: Surge | None, event: Moment, stated_A: floa
         words = f"the current reached {surge.peak:.0f} A, {surge.peak / limit_A:.1f} times its limit of {limit_A:.0f} A"
         return Sign("far", True, words)
     if current.period_s > _BLOCKED_S:
-        return Sign("far", None, "how far the current passed its limit lies between its samples")
+        return Sign("far", None, "how far the current passed its limit between its samples")
     return Sign("far", False, "the current did not shoot far past its limit")

@@ -38,7 +38,7 @@ def pattern(trips: Sequence[Finding], signals: Signals) -> list[Finding]:
                 f"{count} of {len(over)} overcurrent trips share a cause: {IN_WORDS[cause]}",
                 _in_words(shared, len(over), cause, lead, current),
                 "Follow the next step of those trips first. Then repeat the same drive.",
-                method="The limits shown are the smallest and the largest value of these trips.",
+                method="The ranges shown are from the lowest to the highest value of these trips.",
             ),
             [(each.start_s, each.end_s) for each in tuple(Event(each.start_s, each.end_s) for each in shared)],
             {"count": Measured(float(count), ""), "lead_time_s": lead, "current_before_A": current},

@@ -88,7 +88,7 @@ def _speed(study: SpeedAnalysis | None, event: Moment) -> Sign:
         words = f"the motor speed is disturbed, and its messages come in bursts, known in time to {off_s * 1e3:.3g} ms"
         return Sign("speed", None, words)
     if moment is not None:
-        return Sign("speed", True, "a disturbance of the motor speed that no shaft could follow", moment)
+        return Sign("speed", True, "a speed disturbance that no shaft could follow", moment)
     if study.model.update_s > FINE_S:
         return Sign("speed", None, f"{apart}, and a disturbance may hide in between")
     unseen = (
@@ -110,7 +110,7 @@ def _may_be_its_effect(study: SpeedAnalysis, moment: Moment, event: Moment) -> b
 def _command(signals: Signals, event: Moment) -> Sign:
     """A step of the pedal or of the torque asked for; the current's target only where neither is logged."""
     if event.known_to_s > ORDER_KNOWN_S:
-        return Sign("command", None, "how soon the current followed a demand lies between its samples")
+        return Sign("command", None, "how soon the current followed a demand, between its samples")
     if _switched_on(signals.get("motor_current_target") or signals.get("motor_current"), event):
         return Sign("command", None, "the inverter had only just switched on, which is a step of its own")
     known = [part for name in _COMMANDS[:2] if (part := signals.get(name)) is not None]

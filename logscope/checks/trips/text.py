@@ -5,17 +5,17 @@ from __future__ import annotations
 from logscope.checks.trips.cause import WANTED_PERIOD_S, Cause
 
 _LED = {
-    "encoder": "led by a speed disturbance",
-    "demand": "led by a step of the demand",
-    "oscillation": "led by a growing oscillation",
-    "supply": "led by the supply of the DC link",
+    "encoder": "preceded by a speed disturbance",
+    "demand": "preceded by a step of the demand",
+    "oscillation": "preceded by a growing oscillation",
+    "supply": "preceded by a change of the DC-link supply",
     "limit": "at a steady current: the limit is below the demand",
     "sudden": "with nothing before it",
 }
 _NEXT_STEPS = {
     "encoder": (
         "With the power off and the link proven dead, check the encoder's wiring first: screened twisted pairs, the "
-        "screen unbroken and bonded as the makers say, away from the phase cables; pins, supply and ground. Then "
+        "screen unbroken and bonded as the makers specify, away from the phase cables; pins, supply and ground. Then "
         "repeat the same drive and compare."
     ),
     "demand": (
