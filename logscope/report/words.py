@@ -18,12 +18,12 @@ SEVERITY_WORDS = {
 
 # What led a trip, or keeps a link live, in words; `cause` in the contract.
 CAUSES = {
-    "encoder": "a disturbed speed signal (encoder)",
-    "demand": "the demand: throttle or target",
-    "oscillation": "a growing oscillation of current or torque",
-    "supply": "the supply: link voltage, contactor or battery",
-    "limit": "steady current close to the limit",
-    "sudden": "nothing visible before it at this sampling",
+    "encoder": "a speed disturbance (encoder)",
+    "demand": "a step of the demand (throttle or target)",
+    "oscillation": "a growing oscillation",
+    "supply": "a change of the DC-link supply (link voltage, contactor or battery)",
+    "limit": "a limit below the demand",
+    "sudden": "a sudden fault with nothing before it",
     "welded": "a contactor that does not open",
     "undetermined": "cannot be determined from this log",
 }

@@ -11,6 +11,7 @@ pytestmark = pytest.mark.browser
 
 WIDE, PHONE = 1280, 375
 DRAWN = "document.querySelectorAll('[data-plot].js-plotly-plot .main-svg').length"
+PATIENCE_MS = 180_000  # a page loads in 3 s; a machine full of other work takes twenty times as long
 
 
 ALL_DRAWN = "[...document.querySelectorAll('[data-plot]')].every((box) => box.querySelector('.main-svg'))"
@@ -31,6 +32,7 @@ def until(page, condition: str) -> None:
 def opened(browser, path, **options) -> Iterator:
     """The page with what it said and asked for; both must be nothing."""
     page = browser.new_page(**options)
+    page.set_default_timeout(PATIENCE_MS)
     heard: list[str] = []
     page.on("console", lambda message: heard.append(message.text))
     page.on("pageerror", lambda error: heard.append(str(error)))

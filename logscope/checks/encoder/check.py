@@ -83,7 +83,7 @@ def _disturbed(signals: Signals, study: SpeedAnalysis, kind: str, relation: Load
         Words(
             (
                 f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to "
-                f"{worst.deviation_rpm:,.0f} rpm"
+                f"{worst.deviation_rpm:.0f} rpm"
             ),
             f"{quantity_text(rate)} while turning, {quantity_text(lasted)} in all. For what they depend on, see the "
             "finding on all disturbances together.",
@@ -178,14 +178,14 @@ def _without_disturbance(signals: Signals, study: SpeedAnalysis) -> Finding:
         return _undetermined(
             signals,
             f"between samples {model.update_s * 1e3:.3g} ms apart the shaft itself may change by "
-            f"{model.smallest_seen_rpm:,.0f} rpm ({model.slew_origin}), and the speed never exceeds {top:,.0f} rpm",
+            f"{model.smallest_seen_rpm:.0f} rpm ({model.slew_origin}), and the speed never exceeds {top:.0f} rpm",
             f"Record the motor speed {wanted}.",
         )
     return assemble(
         "encoder.clean",
         Severity.GOOD,
         Words(
-            f"Motor speed: no disturbance above {model.smallest_seen_rpm:,.0f} rpm",
+            f"Motor speed: no disturbance above {model.smallest_seen_rpm:.0f} rpm",
             (
                 f"Smaller disturbances, and those between two samples, {model.update_s * 1e3:.3g} ms apart, are not "
                 f"seen.{slow_in_words(model)}"

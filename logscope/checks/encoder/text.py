@@ -52,12 +52,12 @@ def how_judged(study: SpeedAnalysis, kind: str) -> str:
 def limits_in_words(model: SpeedModel) -> str:
     """From what step on a reading counts as disturbed, in gear and whatever the shaft turns."""
     free = (
-        f"a step beyond {model.smallest_seen_free_rpm:,.0f} rpm in {model.update_s * 1e3:.3g} ms ({model.slew_origin})"
+        f"a step beyond {model.smallest_seen_free_rpm:.0f} rpm in {model.update_s * 1e3:.3g} ms ({model.slew_origin})"
     )
     if not model.tells_brief:
         return f"A reading counts as disturbed from {free}."
     return (
-        f"In gear a step counts beyond {model.smallest_seen_rpm:,.0f} rpm ({model.in_gear_origin}) if it is back "
+        f"In gear a step counts beyond {model.smallest_seen_rpm:.0f} rpm ({model.in_gear_origin}) if it is back "
         "sooner than a driveline can swing or a wheel can slip, about 50 ms; with the wheels free or slipping it "
         f"takes {free}."
     )
@@ -124,7 +124,7 @@ def relation_method(relation: LoadRelation | None) -> str:
 
 
 def _factor(value: float | None) -> str | None:
-    return None if value is None else f"{value:,.0f}" if value >= 100 else f"{value:.2g}"
+    return None if value is None else f"{value:.0f}" if value >= 100 else f"{value:.2g}"
 
 
 def _law_in_words(relation: LoadRelation) -> str:
@@ -166,6 +166,6 @@ def slow_in_words(model: SpeedModel) -> str:
     if not model.count_rpm:
         return ""
     return (
-        f" Below {model.low_speed_rpm:,.0f} rpm, where single encoder counts of {model.count_rpm:,.0f} rpm make the "
-        f"reading jump, it takes {model.smallest_seen_slow_rpm:,.0f} rpm."
+        f" Below {model.low_speed_rpm:.0f} rpm, where single encoder counts of {model.count_rpm:.0f} rpm make the "
+        f"reading jump, it takes {model.smallest_seen_slow_rpm:.0f} rpm."
     )

@@ -99,7 +99,7 @@ def restart_words(found: Sequence[LostSpeed], total_s: float) -> Words:
     """A device that restarts while the shaft turns."""
     worst = max(found, key=lambda each: each.from_rpm)
     return Words(
-        f"Motor speed: {_times(len(found), 'restart')} of the inverter at speed, from up to {worst.from_rpm:,.0f} "
+        f"Motor speed: {_times(len(found), 'restart')} of the inverter at speed, from up to {worst.from_rpm:.0f} "
         "rpm to zero",
         f"The reading falls to zero within {seconds(worst.fall_s)}, faster than tyres allow, while the shaft turns. "
         f"The speed is wrong for {seconds(total_s)} in all.",
@@ -114,7 +114,7 @@ def dropout_words(found: Sequence[LostSpeed], total_s: float) -> Words:
     worst = max(found, key=lambda each: each.from_rpm)
     return Words(
         f"Motor speed: {_times(len(found), 'dropout')} to zero while the shaft turns, from up to "
-        f"{worst.from_rpm:,.0f} rpm",
+        f"{worst.from_rpm:.0f} rpm",
         f"The reading falls to zero within {seconds(worst.fall_s)}, faster than tyres allow, and is lost for "
         f"{seconds(total_s)} in all. Likely a connection of the encoder (plug, pin, supply, broken core), or a "
         "device that restarts.",
@@ -128,7 +128,7 @@ def undecided_words(found: Sequence[LostSpeed]) -> Words:
     """A fall beyond tyres that nothing logged decides."""
     worst = max(found, key=lambda each: each.from_rpm)
     return Words(
-        f"Motor speed: {_times(len(found), 'unexplained fall')} to zero, from up to {worst.from_rpm:,.0f} rpm",
+        f"Motor speed: {_times(len(found), 'unexplained fall')} to zero, from up to {worst.from_rpm:.0f} rpm",
         f"The reading falls to zero within {seconds(worst.fall_s)}. In gear, tyres do not allow that. A free rotor "
         "that the motor brakes does it, so do locked wheels, a restarting inverter and a lost encoder signal.",
         "Record torque, electrical frequency and road speed beside the motor speed, every 20 ms or faster.",
@@ -141,7 +141,7 @@ def departure_words(found: Sequence[Departure], total_s: float, update_s: float)
     """A speed that parts from another reading of the shaft."""
     worst = max(found, key=lambda each: each.worst_rpm)
     return Words(
-        f"Motor speed: differs from {worst.witness.words} {times(len(found))}, by up to {worst.worst_rpm:,.0f} rpm",
+        f"Motor speed: differs from {worst.witness.words} {times(len(found))}, by up to {worst.worst_rpm:.0f} rpm",
         f"The two readings of one shaft differ for {seconds(total_s)} in all, so one of them is wrong.",
         "In the chart, see which of the two moves as the torque asks. With the power off, check sensor, plug and "
         f"supply of the other. {_READ_AGAIN}",

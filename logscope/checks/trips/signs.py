@@ -93,7 +93,7 @@ def _speed(study: SpeedAnalysis | None, event: Moment) -> Sign:
         return Sign("speed", None, f"{apart}, and a disturbance may hide in between")
     unseen = (
         f"no disturbance of the motor speed within {LEAD_S * 1e3:.0f} ms before; one of less than "
-        f"{study.model.smallest_seen_rpm:,.0f} rpm, or between two samples, would not show"
+        f"{study.model.smallest_seen_rpm:.0f} rpm, or between two samples, would not show"
     )
     return Sign("speed", False, unseen)
 

@@ -31,7 +31,7 @@ def in_gear_slew(vehicle: Vehicle) -> tuple[float, str]:
     ratio, radius = vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m
     if ratio and radius:
         tyre = tyre_limited_slew(ratio, radius)
-        return ENVELOPE_MARGIN * tyre, f"the tyres' limit of 1 g, {tyre:,.0f} rpm/s, plus 20 %"
+        return ENVELOPE_MARGIN * tyre, f"the tyres' limit of 1 g, {tyre:.0f} rpm/s, plus 20 %"
     return FIRST_GEAR_SLEW, f"1 g in first gear, {_PRACTICE}; the vehicle file gives no driveline"
 
 
@@ -48,14 +48,14 @@ def free_slew(
         bare = free_spin_slew(torque, inertia)
         return (
             ENVELOPE_MARGIN * bare,
-            f"the free rotor's limit, {torque:g} Nm on {inertia:g} kg·m² or {bare:,.0f} rpm/s, plus 20 %",
+            f"the free rotor's limit, {torque:g} Nm on {inertia:g} kg·m² or {bare:.0f} rpm/s, plus 20 %",
         )
     learnt = LEARNT_MARGIN * _sustained_slew(value, step_s, update, quantum)
     if _sustained_steps(update) * update > _SHORTEST_SLIP_S:
         floor, why = LIGHT_ROTOR_SLEW, f"a light traction rotor at full torque, {_PRACTICE}"
     elif vehicle.driveline.ratio and vehicle.driveline.wheel_radius_m:
         tyre = tyre_limited_slew(vehicle.driveline.ratio, vehicle.driveline.wheel_radius_m)
-        floor, why = SLIP_MARGIN * tyre, f"{SLIP_MARGIN:g} times the tyres' limit in gear, {tyre:,.0f} rpm/s"
+        floor, why = SLIP_MARGIN * tyre, f"{SLIP_MARGIN:g} times the tyres' limit in gear, {tyre:.0f} rpm/s"
     else:
         floor, why = COUPLED_SLEW, f"a car in gear with a margin for wheel slip, {_PRACTICE}"
     if learnt > floor:

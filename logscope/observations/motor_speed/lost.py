@@ -225,7 +225,7 @@ def _turning(look: _Look, before: int, first: int, last: int, *, silent: bool) -
         if not other.on_shaft and not _wheels_turn(look, at_s):
             continue
         rpm = float(np.max(other.rpm[inside][turns]))
-        return f"{other.words} still says {rpm:,.0f} rpm"
+        return f"{other.words} still says {rpm:.0f} rpm"
     return ""
 
 
