@@ -17,7 +17,7 @@ from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
 from logscope.observations.dc_link.link import describe_link, last_of_bursts
 from logscope.signals import Part, Signals
-from logscope.vehicle import Precharge, Vehicle
+from logscope.vehicle import Limits, Precharge, Vehicle
 
 FINE_S, ON_S, END_S = 2e-4, 2.0, 6.0
 PACK_V = 350.0
@@ -160,3 +160,24 @@ def test_where_a_lag_explains_a_slow_curve_only_its_upper_limit_is_stated():
     assert known.low is None
     assert known.high is not None
     assert known.high > 0.04
+
+
+@pytest.mark.parametrize("period_s", [0.01, 0.05])
+def test_a_contactor_that_reports_closed_below_the_emptiest_pack_is_not_good(period_s):
+    """A contact that does not close leaves the link where it was; common practice, no published source."""
+    t = np.arange(0.0, 6.0, period_s)
+    rng = np.random.default_rng(1)
+    volts = np.where(t < 1.0, 0.0, 180.0 * (1.0 - np.exp(-np.maximum(t - 1.0, 0.0) / 0.15)))
+    volts = np.maximum(np.round(volts + rng.normal(0.0, 0.1, t.size), 1), 0.0)
+    at = np.arange(0.0, 6.0, 0.1)
+    link = Part("dc_link_voltage", t, volts, "V", "Link.Voltage", 0.1)
+    states = {"precharge_relay": (at >= 1.0) & (at < 2.6), "main_contactor": at >= 2.5}
+    parts = {name: Part(name, at, on.astype(float), "", f"Junction.{name}", on=on) for name, on in states.items()}
+    signals = Signals({"dc_link_voltage": link, **parts}, 0.0, 6.0)
+    circuit = Precharge(resistance_ohm=150, capacitance_uF=1000)
+    (below,) = findings_of(precharge, signals, Vehicle(precharge=circuit, limits=Limits(battery_min_V=240)))
+    assert below.kind == "precharge.undetermined"
+    assert "battery_min_V" in below.explanation
+    (alone,) = findings_of(precharge, signals, Vehicle(precharge=circuit))
+    assert alone.kind == "precharge.complete"
+    assert "from its time constant alone" in alone.explanation

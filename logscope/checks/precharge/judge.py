@@ -215,7 +215,10 @@ def _kind(
         return "undetermined"
     if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:
         return "undetermined"
-    if constant.verdict is Verdict.FAST and m.pack is None and not _above_any_pack(m, close_at, vehicle):
+    if m.pack_by_link and _below_any_pack(m, close_at, vehicle):
+        return "undetermined"  # closed, and yet below the emptiest pack: the contact, a load, or a slip of the mapping
+    pack_shown = m.pack is not None and not m.pack_by_link
+    if constant.verdict is Verdict.FAST and not pack_shown and not _above_any_pack(m, close_at, vehicle):
         return "undetermined"  # a load that holds the link below the pack's voltage shortens the constant as well
     return _OFF_BAND.get(constant.verdict, "complete")
 

@@ -55,6 +55,8 @@ class Measurement:
     inside_all : the same up to the top, whatever brought the voltage there
     rise_s : from the last sample before the rise to the first behind 95 % of it, and by what stamps are unsure [s]
     unsure_s : by how much stamps and readings may be apart [s]
+    pack_by_link : whether the pack's voltage is only where the link stands once the contactor reports closed, without a
+        step that shows them joined: a contact that did not close would look the same
     missing_s : of the time from the onset to the end of the curve, what lies in gaps of the log [s]
     """
 
@@ -75,6 +77,7 @@ class Measurement:
     end_s: float
     rise_s: float
     unsure_s: float = 0.0
+    pack_by_link: bool = False
     missing_s: float = 0.0
 
     @property
@@ -135,7 +138,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) 
     closing = None if sawing else closing_of(link, attempt, fit, broken, settling)
     if pack is None and closing is not None and closing.step_v is not None and closing.level_v is not None:
         pack = PackLevel(closing.level_v, NORMAL_95 * link.noise_v)  # from at least one reading behind the step
-    elif pack is None and attempt.contactor_s is not None:
+    by_link = pack is None and attempt.contactor_s is not None
+    if by_link and attempt.contactor_s is not None:
         pack = _level_once_closed(link, attempt.contactor_s)
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
@@ -145,6 +149,7 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) 
         fit=fit,
         fit_if_cut=ahead,
         pack=pack,
+        pack_by_link=by_link and pack is not None,
         start_v=start_v,
         reached_v=reached,
         top_v=float(volts[attempt.top]),

@@ -157,10 +157,10 @@ def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]
         assert fraction.low is not None
         assert fraction.high is not None
         assert difference.value is not None
+        level = f"{'its level afterwards' if m.pack_by_link else 'the pack'}, {m.pack_v:.1f} V"
         said.append(
-            f"The contactor closed at {percent(fraction.low)} to {percent(fraction.high)} of the pack's "
-            f"{m.pack_v:.1f} V, about {difference.value:.1f} V apart; the closing threshold is "
-            f"{percent(judged.close_fraction)}."
+            f"The contactor closed at {percent(fraction.low)} to {percent(fraction.high)} of {level}, about "
+            f"{difference.value:.1f} V apart; the closing threshold is {percent(judged.close_fraction)}."
         )
         if judged.kind == "closed_early":
             said.append(f"That can drive up to {quantity_text(Measured(values['inrush_bound_A'].value, 'A'))}.")
@@ -330,14 +330,23 @@ def _doubt(judged: Judged) -> list[str]:
         ]
     if judged.kind == "stalled" and judged.measurement.pack_v is None:
         return ["It settled below battery_min_V, the emptiest pack in the vehicle file."]
-    if judged.measurement.pack_v is None and judged.curve is not None and constant is not None:
+    low_once_closed = judged.kind == "undetermined" and judged.measurement.pack_by_link
+    if low_once_closed and constant is not None and constant.verdict in (Verdict.IN_BAND, Verdict.SLOW):
+        return [
+            "The contactor reports closed, but the link stands below battery_min_V. A contact that does not close, a "
+            "load or a wrong scale of the link voltage would look like this: log the pack voltage."
+        ]
+    unshown = judged.measurement.pack_v is None or judged.measurement.pack_by_link
+    if unshown and judged.curve is not None and constant is not None:
         if judged.kind == "undetermined" and constant.verdict is Verdict.FAST:
             return [
                 "That is faster than expected. A load that holds the link below the pack's voltage shortens the time "
                 "constant in the same way: log the pack voltage to distinguish them."
             ]
         if judged.kind == "complete":
-            return ["That the link reached the pack's voltage is taken from its time constant alone."]
+            return [
+                "Pack voltage not logged, no step seen: that the link reached it follows from its time constant alone."
+            ]
     if judged.kind == "undetermined" and judged.curve is None:
         return [
             "Too few samples lie on the steep part for a time constant: a contactor that closes between two of them "

@@ -23,7 +23,7 @@ from logscope.signals import Signals
 
 NAMED_FROM = 2.0 / 3.0  # likelihood from which a cause is named: twice all others together
 SURE_FROM = 0.85  # likelihood from which its name goes without "probably"
-WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be told
+WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be found
 _ONE_DISTURBANCE_S = 0.015  # most last for one counting window, 10 to 20 ms: coarser sampling may miss one (practice)
 
 # How often each sign is seen under each cause (practice, no published source).
@@ -91,34 +91,36 @@ def judge(
 ) -> Cause:
     """The cause of an overcurrent trip, as far as the log and its sampling show it."""
     event, what = sharpest(trip, surge, signals.get("motor_current"))
-    told = signs(event, surge, signals, study, limit_A, trip.time_s)
-    ranked = likelihoods(told, study.model.update_s if study is not None else 0.0)
+    found = signs(event, surge, signals, study, limit_A, trip.time_s)
+    ranked = likelihoods(found, study.model.update_s if study is not None else 0.0)
     best, likelihood = ranked[0]
-    sign = next((each for each in told if each.name == _SIGN_OF.get(best) and each.seen), None)
-    shown = sign is not None if best in _SIGN_OF else _nothing_missed(told, signals, study)
-    went_on = any(each.name == "goes_on" and each.seen for each in told)
+    sign = next((each for each in found if each.name == _SIGN_OF.get(best) and each.seen), None)
+    shown = sign is not None if best in _SIGN_OF else _nothing_missed(found, signals, study)
+    went_on = any(each.name == "goes_on" and each.seen for each in found)
     shown = shown and not (went_on and best == "sudden")  # a short circuit leaves no drive that goes on
     name = best if likelihood >= NAMED_FROM and shown else "undetermined"
     lead = NO_LEAD if name == "undetermined" or sign is None or sign.moment is None else lead_of(sign.moment, event)
-    why = " ".join((_seen_in_words(told, event, what), _likelihoods_in_words(ranked), _what_would_decide(told, ranked)))
-    return Cause(name, why.strip(), _method_in_words(told), ranked, sign, lead, went_on)
+    why = " ".join(
+        (_seen_in_words(found, event, what), _likelihoods_in_words(ranked), _what_would_decide(found, ranked))
+    )
+    return Cause(name, why.strip(), _method_in_words(found), ranked, sign, lead, went_on)
 
 
-def _nothing_missed(told: tuple[Sign, ...], signals: Signals, study: SpeedAnalysis | None) -> bool:
-    """Whether nothing can have led to it unseen: all signs could be told, in samples that are fine enough for each.
+def _nothing_missed(found: tuple[Sign, ...], signals: Signals, study: SpeedAnalysis | None) -> bool:
+    """Whether nothing can have led to it unseen: all signs are known, in samples that are fine enough for each.
 
     A current far past its limit needs no such proof: what leads to a surge does not lead that far.
     """
-    if any(each.name == "far" and each.seen for each in told):
+    if any(each.name == "far" and each.seen for each in found):
         return True
     current = signals.get("motor_current")
     if study is None or current is None:
         return False
     fine = max(study.model.update_s, current.period_s) <= _ONE_DISTURBANCE_S
-    return fine and all(each.seen is not None or each.name in ("slow", "far", "goes_on") for each in told)
+    return fine and all(each.seen is not None or each.name in ("slow", "far", "goes_on") for each in found)
 
 
-def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[str, float], ...]:
+def likelihoods(found: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[str, float], ...]:
     """Causes with their likelihoods, the likeliest first: Bayes' rule, even odds before, signs independent.
 
     speed_update_s : time between new values of the speed, above which a short disturbance may be missed [s]
@@ -126,7 +128,7 @@ def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[st
     weights = {}
     for cause, seen in _SEEN.items():
         weight = 1.0
-        for sign in told:
+        for sign in found:
             share = seen[_SIGNS.index(sign.name)]
             if sign.name == "speed" and cause == "encoder" and speed_update_s > _ONE_DISTURBANCE_S:
                 share *= _ONE_DISTURBANCE_S / speed_update_s
@@ -136,14 +138,14 @@ def likelihoods(told: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[st
     return tuple(sorted(((cause, weight / whole) for cause, weight in weights.items()), key=lambda each: -each[1]))
 
 
-def _seen_in_words(told: tuple[Sign, ...], event: Moment, what: str) -> str:
-    seen = [f"{each.words}{_before(each, event, what)}" for each in told if each.seen]
+def _seen_in_words(found: tuple[Sign, ...], event: Moment, what: str) -> str:
+    seen = [f"{each.words}{_before(each, event, what)}" for each in found if each.seen]
     return f"Seen before it: {'; '.join(seen)}." if seen else f"Nothing was seen before {what}."
 
 
-def _method_in_words(told: tuple[Sign, ...]) -> str:
-    absent = [each.words for each in told if each.seen is False]
-    unknown = [each.words for each in told if each.seen is None]
+def _method_in_words(found: tuple[Sign, ...]) -> str:
+    absent = [each.words for each in found if each.seen is False]
+    unknown = [each.words for each in found if each.seen is None]
     parts = [f"Against other causes: {'; '.join(absent)}."] if absent else []
     parts += [f"Cannot be determined: {'; '.join(unknown)}."] if unknown else []
     return " ".join([*parts, "The likelihoods are judgement from practice, no published source."])
@@ -167,9 +169,9 @@ def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:
     return f"Likeliest: {IN_WORDS[first]} ({100 * much:.0f} %), then {IN_WORDS[second]} ({100 * less:.0f} %)."
 
 
-def _what_would_decide(told: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
+def _what_would_decide(found: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
     """What to log, so that the signs that are open now can be decided the next time."""
-    wanted = dict.fromkeys(_WOULD_DECIDE[each.name] for each in told if each.seen is None)
+    wanted = dict.fromkeys(_WOULD_DECIDE[each.name] for each in found if each.seen is None)
     if ranked[0][1] >= SURE_FROM or not wanted:
         return ""
     return f"To decide it, record {', '.join(wanted)} every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
