@@ -15,7 +15,7 @@ def assemble(
     spans: Sequence[tuple[float, float]],
     measured: Mapping[str, Measured],
     parts: Sequence[str],
-    signals: Container[str],
+    signals: Container[str] | None = None,
     evidence: Evidence | None = None,
     expected: Mapping[str, Measured] | None = None,
     cause: str | None = None,
@@ -23,7 +23,7 @@ def assemble(
 ) -> Finding:
     """One finding over its spans (from, until) [s]; several become its events.
 
-    signals : what is logged; parts that are not are left out
+    signals : what is logged; parts that are not are left out. None where all of them are
     counted : whether the spans are episodes that are counted, and so listed even where there is one
     """
     events = tuple(Event(float(since), float(until)) for since, until in spans)
@@ -37,7 +37,7 @@ def assemble(
         method=words.method,
         next_step=words.next_step,
         caution=CAUTION_HV if words.hands_near_hv else "",
-        parts=tuple(part for part in parts if part in signals),
+        parts=tuple(part for part in parts if signals is None or part in signals),
         cause=cause,
         measured=measured,
         expected=expected or {},

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words
 from logscope.definitions.skipped import Skipped
 from logscope.findings import Finding, Measured, Severity
 
@@ -21,24 +23,27 @@ def definition_skipped(skipped: Sequence[Skipped], mapped: Collection[tuple[str,
     doubted = [place for place in skipped if any(place.concerns(*signal) for signal in mapped)]
     listed = [*doubted, *(place for place in skipped if place not in doubted)]
     kept = sum(place.kept for place in skipped)
+    words = Words(
+        title=f"{_places(len(skipped))} in the signal definitions cannot be used as written",
+        explanation=_explanation(listed, kept, len(doubted)),
+        next_step=(
+            "Correct the definition file at these lines"
+            + (", those of mapped signals first: until then their values are doubtful." if doubted else ".")
+        ),
+        hands_near_hv=False,
+    )
     return [
-        Finding(
-            kind="capture.definition_skipped",
-            severity=Severity.WARNING if doubted else Severity.INFO,
-            start_s=0.0,
-            end_s=0.0,
-            title=f"{_places(len(skipped))} in the signal definitions cannot be used as written",
-            explanation=_explanation(listed, kept, len(doubted)),
-            next_step=(
-                "Correct the definition file at these lines"
-                + (", those of mapped signals first: until then their values are doubtful." if doubted else ".")
-            ),
-            parts=(),
-            measured={
+        assemble(
+            "capture.definition_skipped",
+            Severity.WARNING if doubted else Severity.INFO,
+            words,
+            [(0.0, 0.0)],
+            {
                 "count": Measured(float(len(skipped)), ""),
                 "left_out": Measured(float(len(skipped) - kept), ""),
                 "mapped": Measured(float(len(doubted)), ""),
             },
+            (),
         )
     ]
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.checks.wording import number, seconds
-from logscope.findings import Event, Finding, Measured, Severity
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words, number, seconds
+from logscope.findings import Finding, Measured, Severity
 from logscope.signals import Signals
 
 _LISTED = 5  # silences named in the explanation; the finding lists them all
@@ -80,27 +81,30 @@ def message_silent(signals: Signals, gaps: Sequence[tuple[float, float]]) -> lis
     parts = tuple(name for name, part in signals.parts.items() if part.message in messages)
     others = len(messages) - 1
     also = f" (and {others} other message{'s' * (others != 1)})" if others else ""
+    words = Words(
+        title=f"{longest.message} was not logged for {seconds(longest.length_s)} while others were{also}",
+        explanation=(
+            f"Not logged: {listed}{more}. The sender was asleep, restarted or left the bus, or frames were "
+            "lost. The values in that time are unknown."
+        ),
+        next_step=(
+            "If the drive system was on in that time, check supply, ground and bus wiring of the controller that "
+            "sends it."
+        ),
+        hands_near_hv=False,
+    )
     return [
-        Finding(
-            kind="capture.message_silent",
-            severity=Severity.INFO,
-            start_s=found[0].start_s,
-            end_s=max(each.end_s for each in found),
-            title=f"{longest.message} was not logged for {seconds(longest.length_s)} while others were{also}",
-            explanation=(
-                f"Not logged: {listed}{more}. The sender was asleep, restarted or left the bus, or frames were "
-                "lost. The values in that time are unknown."
-            ),
-            next_step=(
-                "If the drive system was on in that time, check supply, ground and bus wiring of the controller that "
-                "sends it."
-            ),
-            parts=parts,
-            measured={
+        assemble(
+            "capture.message_silent",
+            Severity.INFO,
+            words,
+            [(each.start_s, each.end_s) for each in found],
+            {
                 "count": Measured(float(len(found)), ""),
                 "longest_s": Measured(longest.length_s, "s"),
             },
-            events=tuple(Event(each.start_s, each.end_s) for each in found),
+            parts,
+            counted=True,
         )
     ]
 
@@ -119,27 +123,30 @@ def console_restart(restarts: Sequence[tuple[float, float]], signals: Signals) -
     how = "once" if len(restarts) == 1 else f"{len(restarts)} times"
     fastest = max(map(abs, turning), default=0.0)
     at_speed = f" at up to {number(fastest)} rpm" if turning else ""
+    words = Words(
+        title=f"The console's controller restarted {how}{at_speed}; at least {seconds(longest)} are missing",
+        explanation=(
+            f"Its clock started again after {listed}. How long it was off is not logged; the times given here "
+            "are the shortest possible. All values in between are unknown"
+            + (", and the motor was turning when it stopped." if turning else ".")
+        ),
+        next_step=(
+            "Check the controller's supply, ground and plug: a controller that restarts while the motor turns "
+            "has lost its supply or tripped its watchdog."
+            if turning
+            else "If nobody switched the controller off, check its supply, ground and plug."
+        ),
+        hands_near_hv=False,
+    )
     return [
-        Finding(
-            kind="capture.console_restart",
-            severity=Severity.WARNING if turning else Severity.INFO,
-            start_s=restarts[0][0],
-            end_s=restarts[-1][1],
-            title=f"The console's controller restarted {how}{at_speed}; at least {seconds(longest)} are missing",
-            explanation=(
-                f"Its clock started again after {listed}. How long it was off is not logged; the times given here "
-                "are the shortest possible. All values in between are unknown"
-                + (", and the motor was turning when it stopped." if turning else ".")
-            ),
-            next_step=(
-                "Check the controller's supply, ground and plug: a controller that restarts while the motor turns "
-                "has lost its supply or tripped its watchdog."
-                if turning
-                else "If nobody switched the controller off, check its supply, ground and plug."
-            ),
-            parts=("motor_speed",) if turning else (),
-            measured={"count": Measured(float(len(restarts)), ""), "longest_s": Measured(longest, "s")},
-            events=tuple(Event(start, end) for start, end in restarts),
+        assemble(
+            "capture.console_restart",
+            Severity.WARNING if turning else Severity.INFO,
+            words,
+            restarts,
+            {"count": Measured(float(len(restarts)), ""), "longest_s": Measured(longest, "s")},
+            ("motor_speed",) if turning else (),
+            counted=True,
         )
     ]
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from logscope.checks.wording import seconds
-from logscope.findings import Event, Finding, Measured, Severity
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words, seconds
+from logscope.findings import Finding, Measured, Severity
 from logscope.joint_clock import JointClock
 from logscope.time_doubt import LONGEST_S, TimeDoubt
 
@@ -13,19 +14,21 @@ from logscope.time_doubt import LONGEST_S, TimeDoubt
 def time_unit(doubts: Sequence[TimeDoubt], end_s: float) -> list[Finding]:
     """A finding for each log whose unit of time cannot be right. end_s : the capture's end, from its start [s]"""
     return [
-        Finding(
-            kind="capture.time_unit",
-            severity=Severity.WARNING,
-            start_s=0.0,
-            end_s=end_s,
-            title=doubt.title(),
-            explanation=(
-                f"{doubt.file}: the unit is {doubt.source}. {doubt.reason()} {doubt.alternatives()} Until this is "
-                "settled, every duration, rate and time constant below may be wrong by that factor."
+        assemble(
+            "capture.time_unit",
+            Severity.WARNING,
+            Words(
+                title=doubt.title(),
+                explanation=(
+                    f"{doubt.file}: the unit is {doubt.source}. {doubt.reason()} {doubt.alternatives()} Until this is "
+                    "settled, every duration, rate and time constant below may be wrong by that factor."
+                ),
+                next_step=doubt.next_step(),
+                hands_near_hv=False,
             ),
-            next_step=doubt.next_step(),
-            parts=(),
-            measured={"length_s": Measured(doubt.length_s, "s")},
+            [(0.0, end_s)],
+            {"length_s": Measured(doubt.length_s, "s")},
+            (),
             expected={"length_s": Measured(None, "s", doubt.shortest_s, LONGEST_S)},
         )
         for doubt in doubts
@@ -38,25 +41,28 @@ def time_step(steps: Sequence[tuple[float, float]]) -> list[Finding]:
         return []
     biggest = max(steps, key=lambda step: abs(step[1]))
     listed = ", ".join(f"{size:+.3f} s at {when:.3f} s" for when, size in steps[:5])
+    words = Words(
+        title=_counted(len(steps), "The logger's clock jumped once", "The logger's clock jumped {} times"),
+        explanation=(
+            f"The timestamps jumped by {listed}{', …' if len(steps) > 5 else ''}. Usual causes: a suspended "
+            "laptop, a clock correction, or a second recording in the same file. Times continue without the "
+            "jump; durations across it are unreliable."
+        ),
+        next_step="Split the log at the jump, or record again with suspend and clock correction switched off.",
+        hands_near_hv=False,
+    )
     return [
-        Finding(
-            kind="capture.time_step",
-            severity=Severity.WARNING,
-            start_s=steps[0][0],
-            end_s=steps[-1][0],
-            title=_counted(len(steps), "The logger's clock jumped once", "The logger's clock jumped {} times"),
-            explanation=(
-                f"The timestamps jumped by {listed}{', …' if len(steps) > 5 else ''}. Usual causes: a suspended "
-                "laptop, a clock correction, or a second recording in the same file. Times continue without the "
-                "jump; durations across it are unreliable."
-            ),
-            next_step="Split the log at the jump, or record again with suspend and clock correction switched off.",
-            parts=(),
-            measured={
+        assemble(
+            "capture.time_step",
+            Severity.WARNING,
+            words,
+            [(when, when) for when, _ in steps],
+            {
                 "count": Measured(float(len(steps)), ""),
                 "largest_step_s": Measured(biggest[1], "s"),
             },
-            events=tuple(Event(when, when) for when, _ in steps),
+            (),
+            counted=True,
         )
     ]
 
@@ -67,29 +73,32 @@ def gap(gaps: Sequence[tuple[float, float]]) -> list[Finding]:
         return []
     longest = max(gaps, key=lambda stretch: stretch[1] - stretch[0])
     total = sum(end - start for start, end in gaps)
+    words = Words(
+        title=_counted(len(gaps), "One stretch without any data", "{} stretches without any data")
+        + f", the longest {seconds(longest[1] - longest[0])}",
+        explanation=(
+            f"No frame on any bus from {longest[0]:.3f} to {longest[1]:.3f} s; {seconds(total)} in all. The bus "
+            "was asleep, the logger paused, or frames were lost. What happened meanwhile is not logged."
+        ),
+        next_step=(
+            "If the drive system was on in that time, check the logger's power, storage and plug before the next "
+            "recording."
+        ),
+        hands_near_hv=False,
+    )
     return [
-        Finding(
-            kind="capture.gap",
-            severity=Severity.INFO,
-            start_s=gaps[0][0],
-            end_s=gaps[-1][1],
-            title=_counted(len(gaps), "One stretch without any data", "{} stretches without any data")
-            + f", the longest {seconds(longest[1] - longest[0])}",
-            explanation=(
-                f"No frame on any bus from {longest[0]:.3f} to {longest[1]:.3f} s; {seconds(total)} in all. The bus "
-                "was asleep, the logger paused, or frames were lost. What happened meanwhile is not logged."
-            ),
-            next_step=(
-                "If the drive system was on in that time, check the logger's power, storage and plug before the next "
-                "recording."
-            ),
-            parts=(),
-            measured={
+        assemble(
+            "capture.gap",
+            Severity.INFO,
+            words,
+            gaps,
+            {
                 "count": Measured(float(len(gaps)), ""),
                 "longest_s": Measured(longest[1] - longest[0], "s"),
                 "total_s": Measured(total, "s"),
             },
-            events=tuple(Event(start, end) for start, end in gaps),
+            (),
+            counted=True,
         )
     ]
 
@@ -101,23 +110,25 @@ def _counted(count: int, one: str, many: str) -> str:
 def joint_clock(clocks: Sequence[JointClock], end_s: float) -> list[Finding]:
     """One finding for each log that was moved; end_s : of the capture."""
     return [
-        Finding(
-            kind="capture.joint_clock",
-            severity=Severity.INFO,
-            start_s=0.0,
-            end_s=end_s,
-            title=f"Two logs were aligned: {clock.file} starts {clock.starts_s:.3f} s after {clock.reference}",
-            explanation=_explanation(clock),
-            next_step=(
-                "Compare a moment that both logs show, such as pulling away. The order of events closer together "
-                "than this interval is not certain."
+        assemble(
+            "capture.joint_clock",
+            Severity.INFO,
+            Words(
+                title=f"Two logs were aligned: {clock.file} starts {clock.starts_s:.3f} s after {clock.reference}",
+                explanation=_explanation(clock),
+                next_step=(
+                    "Compare a moment that both logs show, such as pulling away. The order of events closer together "
+                    "than this interval is not certain."
+                ),
+                hands_near_hv=False,
             ),
-            parts=() if clock.seen_in is None else (clock.seen_in,),
-            measured={
+            [(0.0, end_s)],
+            {
                 "starts_s": Measured(clock.starts_s, "s", clock.low_s, clock.high_s),
                 "drift_ppm": Measured(clock.drift_ppm, "ppm", clock.drift_low_ppm, clock.drift_high_ppm),
                 "residual_s": Measured(clock.residual_s, "s"),
             },
+            () if clock.seen_in is None else (clock.seen_in,),
         )
         for clock in clocks
     ]

@@ -7,11 +7,12 @@ from math import isfinite
 
 import numpy as np
 
+from logscope.checks.assemble import assemble
 from logscope.checks.discharge.judge import JudgedDischarge, judge_discharge
 from logscope.checks.discharge.measure import allowing_for, constants_differ, measure_discharge
 from logscope.checks.discharge.text import begins_with, describe_discharge
 from logscope.curves.estimate import Estimate
-from logscope.findings import CAUTION_HV, Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
+from logscope.findings import Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations
 from logscope.physics.discharge import SAFE_V, time_to_level_s
 from logscope.signals import Signals
@@ -63,26 +64,22 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
 
 
 def _finding(judged: JudgedDischarge, signals: Signals) -> Finding:
-    fall, words = judged.fall, describe_discharge(judged)
+    fall = judged.fall
     start_s = (fall.opening.low_s + fall.opening.high_s) / 2
     time = judged.time_to_safe
     end_s = fall.opening.end_s
     if fall.crossed and time is not None:
         end_s = min(start_s + time.value, end_s)
-    return Finding(
-        kind=f"dc_link.{judged.kind}",
-        severity=SEVERITY[judged.kind],
-        start_s=start_s,
-        end_s=max(end_s, start_s),
-        title=words.title,
-        explanation=words.explanation,
-        method=words.method,
-        next_step=words.next_step,
-        caution=CAUTION_HV,
-        measured=_measured(judged),
-        expected=_expected(judged),
-        parts=tuple(name for name in _PARTS if name in signals),
+    return assemble(
+        f"dc_link.{judged.kind}",
+        SEVERITY[judged.kind],
+        describe_discharge(judged),
+        [(start_s, max(end_s, start_s))],
+        _measured(judged),
+        _PARTS,
+        signals,
         evidence=_evidence(judged, start_s),
+        expected=_expected(judged),
     )
 
 

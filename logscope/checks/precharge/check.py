@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logscope.checks.assemble import assemble
 from logscope.checks.precharge.drift import Attempted, drift
 from logscope.checks.precharge.evidence import evidence
 from logscope.checks.precharge.judge import Judged, judge
@@ -14,7 +15,8 @@ from logscope.checks.precharge.overload import overload
 from logscope.checks.precharge.stress import Stress, accumulated, no_rise_values, stress, stress_values
 from logscope.checks.precharge.text import describe, no_rise_heat
 from logscope.checks.precharge.values import expected_values, measured_values
-from logscope.findings import CAUTION_HV, Evidence, Finding, Mark, Measured, NothingToCheck, Severity
+from logscope.checks.wording import Words
+from logscope.findings import Evidence, Finding, Mark, Measured, NothingToCheck, Severity
 from logscope.observations.dc_link.flags import FLAG_LAG_S, NoRise
 from logscope.observations.dc_link.link import Link
 from logscope.observations.observations import Observations
@@ -85,23 +87,17 @@ def _finding(
 ) -> Finding:
     m = judged.measurement
     values = {**measured_values(judged, vehicle), **stress_values(heat, held)}
-    words = describe(judged, values)
-    closing = m.closing
-    return Finding(
-        kind=f"precharge.{judged.kind}",
-        severity=SEVERITY[judged.kind],
-        start_s=m.onset_s,
-        end_s=max(closing.end_s if closing else m.end_s, m.onset_s),
-        title=words.title,
-        explanation=words.explanation,
-        method=words.method,
-        next_step=words.next_step,
-        caution=CAUTION_HV if words.hands_near_hv else "",
-        cause=None,
-        measured=values,
-        expected=expected_values(judged, vehicle),
-        parts=tuple(name for name in _PARTS if name in signals),
+    end_s = m.closing.end_s if m.closing else m.end_s
+    return assemble(
+        f"precharge.{judged.kind}",
+        SEVERITY[judged.kind],
+        describe(judged, values),
+        [(m.onset_s, max(end_s, m.onset_s))],
+        values,
+        _PARTS,
+        signals,
         evidence=evidence(judged, link),
+        expected=expected_values(judged, vehicle),
     )
 
 
@@ -115,11 +111,7 @@ def _no_rise(event: NoRise, signals: Signals, link: Link, vehicle: Vehicle) -> F
     name = "precharge relay" if event.by == "precharge_relay" else "main contactor"
     fraction = {"fraction_reached": Measured(level / link.full_v, "1")} if link.full_v else {}
     heat = no_rise_values(event, level, signals, vehicle)
-    return Finding(
-        kind="precharge.no_rise",
-        severity=SEVERITY["no_rise"],
-        start_s=event.start_s,
-        end_s=event.end_s,
+    words = Words(
         title=f"Incomplete precharge: the link did not rise while the {name} was closed",
         explanation=(
             f"The {name} reported closed for {event.end_s - event.start_s:.2f} s; the link voltage stayed at "
@@ -130,8 +122,14 @@ def _no_rise(event: NoRise, signals: Signals, link: Link, vehicle: Vehicle) -> F
             "not close, a blown fuse, a pulled service plug, the other contactor not closed, or a sense wire that is "
             "off. Measure the resistor with the meter."
         ),
-        caution=CAUTION_HV,
-        measured={"start_voltage_V": Measured(level, "V"), "end_voltage_V": Measured(level, "V"), **fraction, **heat},
-        parts=tuple(part for part in _PARTS if part in signals),
+    )
+    return assemble(
+        "precharge.no_rise",
+        SEVERITY["no_rise"],
+        words,
+        [(event.start_s, event.end_s)],
+        {"start_voltage_V": Measured(level, "V"), "end_voltage_V": Measured(level, "V"), **fraction, **heat},
+        _PARTS,
+        signals,
         evidence=Evidence(marks=(Mark(event.start_s, f"{name} closes"), Mark(event.end_s, f"{name} opens"))),
     )

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.checks.wording import seconds
+from logscope.checks.assemble import assemble
+from logscope.checks.wording import Words, seconds
 from logscope.curves.estimate import Estimate
-from logscope.findings import CAUTION_HV, Event, Finding, Measured, Severity
+from logscope.findings import Finding, Measured, Severity
 from logscope.statistics.trend import weighted_trend
 
 LEAST_ATTEMPTS = 4  # a line through fewer leaves no more than one degree of freedom to judge its scatter
@@ -44,33 +45,33 @@ def drift(attempts: Sequence[Attempted]) -> list[Finding]:
     low, high = (100 * np.expm1(slope * span_s) for slope in (trend.low, trend.high))
     way, size = "grows" if grows else "falls", abs(100 * np.expm1(trend.change))
     first, last = attempts[0].constant.value, attempts[-1].constant.value
+    words = Words(
+        title=f"Precharge: time constant {way} by {size:.1f} % over {len(attempts)} attempts",
+        explanation=(
+            f"In {len(attempts)} attempts over {span_s:.0f} s it went from {seconds(first)} to {seconds(last)}: "
+            f"a trend of {100 * np.expm1(trend.change):+.1f} % (95 %: {low:+.1f} to {high:+.1f} %), and "
+            f"the probability of such a trend by chance alone is {trend.p_value:.2g}. "
+            + (
+                "A resistor that warms from attempt to attempt does that; so does one that is failing."
+                if grows
+                else "A resistor that cools after earlier attempts does that; so does a capacitor that fades."
+            )
+        ),
+        next_step=(
+            "Let the resistor cool for several minutes and precharge again: a constant that comes back was heat. "
+            "If it does not, measure the resistor with the power off, isolated and proven dead."
+        ),
+    )
     return [
-        Finding(
-            kind="precharge.drift",
-            severity=Severity.WARNING if grows else Severity.INFO,
-            start_s=float(start_s[0]),
-            end_s=float(start_s[-1]),
-            title=f"Precharge: time constant {way} by {size:.1f} % over {len(attempts)} attempts",
-            explanation=(
-                f"In {len(attempts)} attempts over {span_s:.0f} s it went from {seconds(first)} to {seconds(last)}: "
-                f"a trend of {100 * np.expm1(trend.change):+.1f} % (95 %: {low:+.1f} to {high:+.1f} %), and "
-                f"the probability of such a trend by chance alone is {trend.p_value:.2g}. "
-                + (
-                    "A resistor that warms from attempt to attempt does that; so does one that is failing."
-                    if grows
-                    else "A resistor that cools after earlier attempts does that; so does a capacitor that fades."
-                )
-            ),
-            next_step=(
-                "Let the resistor cool for several minutes and precharge again: a constant that comes back was heat. "
-                "If it does not, measure the resistor with the power off, isolated and proven dead."
-            ),
-            caution=CAUTION_HV,
-            measured={
+        assemble(
+            "precharge.drift",
+            Severity.WARNING if grows else Severity.INFO,
+            words,
+            [(a.start_s, a.start_s) for a in attempts],
+            {
                 "drift_percent": Measured(float(100 * np.expm1(trend.change)), "%", float(low), float(high)),
                 "count": Measured(float(len(attempts)), ""),
             },
-            parts=("dc_link_voltage",),
-            events=tuple(Event(a.start_s, a.start_s) for a in attempts),
+            ("dc_link_voltage",),
         )
     ]

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import isfinite
 
+from logscope.checks.assemble import assemble
 from logscope.checks.precharge.stress import COOLING_SLOWEST_S, Stress
-from logscope.checks.wording import number, seconds
-from logscope.findings import CAUTION_HV, Event, Finding, Measured, Severity
+from logscope.checks.wording import Words, number, seconds
+from logscope.findings import Finding, Measured, Severity
 from logscope.physics.resistor import least_interval_s
 
 
@@ -24,26 +25,25 @@ def overload(stresses: Sequence[Stress], held: Sequence[Measured], rated_j: floa
     worst = max(over, key=lambda k: _told(held[k]))
     surely = any((held[k].low or 0.0) > rated_j for k in over)
     one, heat = stresses[worst], held[worst]
-    events = tuple(Event(stresses[k].start_s, stresses[k].end_s) for k in over)
+    words = Words(
+        title=f"The precharge resistor took {_joule(heat)}, more than the {number(rated_j)} J it is rated for",
+        explanation=_explanation(one, heat, worst, rated_j),
+        next_step=_next_step(one, rated_j),
+    )
     return [
-        Finding(
-            kind="precharge.resistor_stress",
-            severity=Severity.DANGER if surely else Severity.WARNING,
-            start_s=events[0].start_s,
-            end_s=max(event.end_s for event in events),
-            title=f"The precharge resistor took {_joule(heat)}, more than the {number(rated_j)} J it is rated for",
-            explanation=_explanation(one, heat, worst, rated_j),
-            next_step=_next_step(one, rated_j),
-            caution=CAUTION_HV,
-            measured={
+        assemble(
+            "precharge.resistor_stress",
+            Severity.DANGER if surely else Severity.WARNING,
+            words,
+            [(stresses[k].start_s, stresses[k].end_s) for k in over],
+            {
                 "resistor_heat_J": heat,
                 "resistor_energy_J": one.energy_J,
                 "resistor_peak_power_W": one.peak_power_W,
                 "count": Measured(float(len(over)), "1"),
             },
+            ("dc_link_voltage",),
             expected={"resistor_heat_J": Measured(None, "J", None, rated_j)},
-            parts=("dc_link_voltage",),
-            events=events if len(events) > 1 else (),
         )
     ]
 
