@@ -1,4 +1,4 @@
-"""From decoded tables to parts: which signal plays which part, in the part's unit.
+"""From decoded tables to parts: which signal plays which part, or shows which load, in the part's unit.
 
 The vehicle file names signals by hand, so every name is checked against the definitions before a log is
 read, and a wrong one is answered with the nearest right one.
@@ -6,7 +6,7 @@ read, and a wrong one is answered with the nearest right one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +16,9 @@ from logscope.decoding.table import Table
 from logscope.definitions.skipped import Skipped, why_lost
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import VehicleError, did_you_mean
-from logscope.parts import PARTS, Conversion, Role, convert, normalise_unit
-from logscope.signals import Encoding, Part, Signals
+from logscope.parts import PARTS, Conversion, PartInfo, Role, convert, normalise_unit
+from logscope.signals import READINGS, Encoding, Load, Part, Signals, load_part_name
+from logscope.toml_file import dotted
 from logscope.vehicle import Mapped, Vehicle, split_signal
 
 _OVERCURRENT_WORDS = ("overcurrent", "over current", "over-current", "over_current")
@@ -28,19 +29,52 @@ _LARGEST = 1e15
 
 
 @dataclass(frozen=True, slots=True)
+class _Wanted:
+    """What the vehicle file wants to have of the log: a part, the signal for it, and the keys at which it says so."""
+
+    info: PartInfo
+    mapped: Mapped
+    keys: tuple[str | int, ...]
+
+
+def _wanted(vehicle: Vehicle) -> Iterator[_Wanted]:
+    """Every part of the vehicle file, and every signal of its loads as a part of its own."""
+    for part, mapped in vehicle.signals.items():
+        yield _Wanted(PARTS[part], mapped, ("signals", part))
+    for place, load in enumerate(vehicle.load):
+        readings = (("switch", "signal", load.on), ("current", "current", None), ("voltage", "voltage", None))
+        for reading, key, on in readings:
+            if (signal := getattr(load, key)) is not None:
+                yield _Wanted(load_info(load.name, reading), Mapped(signal=signal, on=on), ("load", place, key))
+
+
+def load_info(load: str, reading: str) -> PartInfo:
+    """What is logged of a load as a part; `reading` is "switch", "current" or "voltage"."""
+    unit, role = {"switch": ("", Role.STATE), "current": ("A", Role.QUANTITY), "voltage": ("V", Role.QUANTITY)}[reading]
+    return PartInfo(load_part_name(load, reading), unit, role, f"{reading} of the load “{load}”")
+
+
+@dataclass(frozen=True, slots=True)
 class SignalBinding:
     """A part, the signal that plays it, and how its values become the part's.
 
+    keys : where the vehicle file says so
     only_on : the buses whose definitions have the message; empty where it is defined for every bus
     """
 
-    part: str
+    info: PartInfo
     mapped: Mapped
+    keys: tuple[str | int, ...]
     bus: str | None
     message: str
     spec: SignalSpec
     conversion: Conversion
     only_on: tuple[str, ...] = ()
+
+    @property
+    def part(self) -> str:
+        """The name of the part."""
+        return self.info.name
 
     @property
     def wanted(self) -> tuple[str | None, str, str]:
@@ -75,13 +109,13 @@ def find_bindings(
     Raises VehicleError, naming the key, for a signal that is not defined or a unit that cannot be converted.
     """
     bindings, notes = [], []
-    for part, mapped in vehicle.signals.items():
+    for wanted in _wanted(vehicle):
+        info, mapped, keys = wanted.info, wanted.mapped, wanted.keys
         bus, message, name = split_signal(mapped.signal)
-        spec = _spec(vehicle, part, bus, message, name, definitions, skipped)
-        conversion, note = _conversion(vehicle, part, spec, mapped.signal)
-        bindings.append(
-            SignalBinding(part, mapped, bus, message, spec, conversion, _only_on(message, bus, definitions))
-        )
+        spec = _spec(vehicle, keys, bus, message, name, definitions, skipped)
+        conversion, note = _conversion(vehicle, info, keys, spec, mapped.signal)
+        only_on = _only_on(message, bus, definitions)
+        bindings.append(SignalBinding(info, mapped, keys, bus, message, spec, conversion, only_on))
         notes += note
     return bindings, notes
 
@@ -97,7 +131,7 @@ def _only_on(
 
 def _spec(
     vehicle: Vehicle,
-    part: str,
+    keys: tuple[str | int, ...],
     bus: str | None,
     message: str,
     name: str,
@@ -110,27 +144,27 @@ def _spec(
     if not served:
         where = f" for bus {bus}" if bus else ""
         raise _wrong(
-            vehicle, part, f"there are no definitions{where}", "Name the definition files under [[can]] or [[serial]]."
+            vehicle, keys, f"there are no definitions{where}", "Name the definition files under [[can]] or [[serial]]."
         )
     if lost := why_lost(skipped, plain, name):
         found = any(spec.name == name for m in named for spec in m.signals)
         if not found:
             what = f"the definition of “{message}.{name}” was skipped at {lost.where}: {lost.reason}"
-            raise _wrong(vehicle, part, what, "Correct the definition there.")
+            raise _wrong(vehicle, keys, what, "Correct the definition there.")
     if not named:
         hint = did_you_mean(message, (m.name for m in served))
         hint = hint or _holders(name, served) or f"Defined are: {_some(m.name for m in served)}."
-        raise _wrong(vehicle, part, f"no message “{message}” is defined", hint)
+        raise _wrong(vehicle, keys, f"no message “{message}” is defined", hint)
     for candidate in named:
         for spec in candidate.signals:
             if spec.name == name:
                 return spec
     if any(name in m.left_out for m in named):
         what = f"“{message}.{name}” is wider than 64 bits: it is bytes and not a number"
-        raise _wrong(vehicle, part, what, "Name another signal.")
+        raise _wrong(vehicle, keys, what, "Name another signal.")
     known = [spec.name for m in named for spec in m.signals]
     hint = did_you_mean(name, known) or f"It has: {_some(known)}."
-    raise _wrong(vehicle, part, f"message “{message}” has no signal “{name}”", hint)
+    raise _wrong(vehicle, keys, f"message “{message}” has no signal “{name}”", hint)
 
 
 def _holders(name: str, served: Sequence[MessageSpec]) -> str:
@@ -143,21 +177,24 @@ def _some(names: object) -> str:
     return ", ".join(listed[:8]) + (", …" if len(listed) > 8 else "")
 
 
-def _wrong(vehicle: Vehicle, part: str, what: str, do: str) -> VehicleError:
-    return VehicleError(f"“signals.{part}”: {what}", where=vehicle.path, line=vehicle.line_of("signals", part), do=do)
+def _wrong(vehicle: Vehicle, keys: tuple[str | int, ...], what: str, do: str) -> VehicleError:
+    return VehicleError(f"“{dotted(keys)}”: {what}", where=vehicle.path, line=vehicle.line_of(*keys), do=do)
 
 
-def _conversion(vehicle: Vehicle, part: str, spec: SignalSpec, signal: str) -> tuple[Conversion, list[str]]:
-    info = PARTS[part]
+def _conversion(
+    vehicle: Vehicle, info: PartInfo, keys: tuple[str | int, ...], spec: SignalSpec, signal: str
+) -> tuple[Conversion, list[str]]:
+    if keys[0] == "load" and info.role is Role.STATE and spec.unit and convert(spec.unit, "V") is not None:
+        raise _wrong(vehicle, keys, f"{signal} is in “{spec.unit}”: no switch", f'Write voltage = "{signal}".')
     if info.role is not Role.QUANTITY:
         return Conversion(1.0, 0.0), []
     if not normalise_unit(spec.unit):
-        return Conversion(1.0, 0.0), [f"{signal} has no unit in its definition; taken as {info.unit} for {part}"]
+        return Conversion(1.0, 0.0), [f"{signal} has no unit in its definition; taken as {info.unit} for {info.name}"]
     conversion = convert(spec.unit, info.unit)
     if conversion is None:
         raise _wrong(
             vehicle,
-            part,
+            keys,
             f"{signal} is in “{spec.unit}”, which cannot be converted to {info.unit}",
             "Map another signal, or correct the unit in its definition.",
         )
@@ -178,7 +215,14 @@ def build_signals(
         else:
             what = _absent(binding) if table is None else "it has no readable sample"
             empty[binding.part] = f"{binding.mapped.signal} is mapped to {binding.part}, but {what}"
-    return Signals(parts, 0.0, end_s, empty)
+    loads = taken_loads((load.name for load in vehicle.load), parts)
+    return Signals(parts, 0.0, end_s, empty, loads)
+
+
+def taken_loads(names: Iterable[str], parts: dict[str, Part]) -> tuple[Load, ...]:
+    """The loads of which anything is logged, by name; their parts are taken out of `parts`."""
+    loads = (Load(name, *(parts.pop(load_part_name(name, reading), None) for reading in READINGS)) for name in names)
+    return tuple(load for load in loads if load.logged)
 
 
 def _absent(binding: SignalBinding) -> str:
@@ -200,7 +244,7 @@ def _table(vehicle: Vehicle, binding: SignalBinding, tables: Mapping[str, Table]
     }
     if len(alike) > 1:
         hint = " or ".join(f"“{name}.{binding.spec.name}”" for name in sorted(alike))
-        raise _wrong(vehicle, binding.part, f"“{message}” occurs more than once in the log", f"Write {hint}.")
+        raise _wrong(vehicle, binding.keys, f"“{message}” occurs more than once in the log", f"Write {hint}.")
     return next(iter(alike.values()), None)
 
 
@@ -209,12 +253,14 @@ def part_of(vehicle: Vehicle, binding: SignalBinding, table: Table) -> Part:
     logged = table.floats(binding.spec.name)
     there = np.abs(logged) <= _LARGEST  # and so no NaN
     value = binding.values(logged[there])
-    spec, info = binding.spec, PARTS[binding.part]
+    spec, info = binding.spec, binding.info
     labels = {float(v): text for raw, text in spec.choices.items() for v in binding.values(_logged(spec, raw))}
     step = None if spec.step is None else abs(spec.step * binding.conversion.scale * binding.mapped.scale)
     on = overcurrent = healthy = None
-    if info.role is Role.STATE:
-        on = _is_any(vehicle, binding, "on", value, labels) if binding.mapped.on is not None else value != 0
+    if binding.mapped.on is not None:
+        on = _is_any(vehicle, binding, "on", value, labels)
+    elif info.role is Role.STATE:
+        on = value != 0
     if info.role is Role.FAULT:
         overcurrent, healthy = _fault(vehicle, binding, value, labels)
     return Part(
@@ -251,7 +297,7 @@ def _is_any(
             hint = did_you_mean(item, by_text) or f"It has: {_some(by_text)}."
             if not by_text:
                 hint = f"Its definition has no texts: give numbers, such as “{key} = [1]”."
-            raise _wrong(vehicle, binding.part, f"“{key}”: {binding.mapped.signal} has no value named “{item}”", hint)
+            raise _wrong(vehicle, binding.keys, f"“{key}”: {binding.mapped.signal} has no value named “{item}”", hint)
     return np.asarray(np.isin(value, numbers))
 
 

@@ -150,12 +150,44 @@ class Part:
         return self.labels.get(value, f"{value:g}")
 
 
+READINGS = ("switch", "current", "voltage")  # what can be logged of a load, in the order of `Load`
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Load:
+    """A load, supply, relay or pump of the 12 V side, named by the vehicle file.
+
+    switch : a state, on where it is switched on; current [A]; voltage [V]: None where not logged
+    """
+
+    name: str
+    switch: Part | None = None
+    current: Part | None = None
+    voltage: Part | None = None
+
+    @property
+    def logged(self) -> tuple[Part, ...]:
+        """What is logged of it. Its parts are called by its name: 'Brake pump', 'Brake pump current'."""
+        return tuple(part for part in (self.switch, self.current, self.voltage) if part is not None)
+
+    def unbunched(self) -> Load:
+        """The same with the stamps of bursts spread over their time."""
+        own = (self.switch, self.current, self.voltage)
+        return Load(self.name, *(part and _unbunched(part) for part in own))
+
+
+def load_part_name(load: str, reading: str) -> str:
+    """What a part of a load is called; `reading` is "switch", "current" or "voltage"."""
+    return load if reading == "switch" else f"{load} {reading}"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Signals:
     """All mapped parts of a capture that have samples.
 
     parts : by name; start_s, end_s : the capture's span, seconds from its start
-    empty : mapped parts without a sample, with the reason
+    loads : of the 12 V side, in the order of the vehicle file; each with at least one part that has samples
+    empty : mapped parts, those of loads too, without a sample, with the reason
     doubtful : mapped parts whose readings do not fit what else is logged or configured, with the reason; they
         are not among `parts`, so that nothing can rest on them
     missed : the parts in doubt that were asked for, in order; the one thing here that grows
@@ -165,6 +197,7 @@ class Signals:
     start_s: float
     end_s: float
     empty: Mapping[str, str] = field(default_factory=dict)
+    loads: tuple[Load, ...] = ()
     doubtful: Mapping[str, str] = field(default_factory=dict)
     missed: list[str] = field(default_factory=list, repr=False)
 
@@ -180,7 +213,8 @@ class Signals:
         parts : mapping
             From column to the name of a part (`logscope.PARTS`), or to a mapping with `part` and, as in the vehicle
             file, `unit`, `scale`, `offset`, `on`, `overcurrent`, `overcurrent_bits`, `none`; and `step`, the
-            resolution of the column in its unit, where it is rounded (1 for whole numbers).
+            resolution of the column in its unit, where it is rounded (1 for whole numbers). For a load of the 12 V
+            side `load`, its name, in place of `part`, and `reading`: "switch" (if not given), "current" or "voltage".
 
         Returns
         -------
@@ -233,8 +267,8 @@ class Signals:
 
         For what asks how fast something changed, or in which order.
         """
-        parts = {name: replace(part, time_s=unbunched_s(part.time_s)) for name, part in self.parts.items()}
-        return replace(self, parts=parts)
+        parts = {name: _unbunched(part) for name, part in self.parts.items()}
+        return replace(self, parts=parts, loads=tuple(load.unbunched() for load in self.loads))
 
     def without(self, doubtful: Mapping[str, str]) -> Signals:
         """The same without parts that are in doubt. doubtful : the reason for each."""
@@ -250,21 +284,21 @@ class Signals:
         self.missed.extend(name for name in names if name not in self.missed)
 
     def __getitem__(self, name: str) -> Part:
-        self._note(name)
-        try:
-            return self.parts[name]
-        except KeyError:
-            raise MissingPart(name) from None
+        part = self.get(name)
+        if part is None:
+            raise MissingPart(name)
+        return part
 
     def __contains__(self, name: object) -> bool:
-        self._note(name)
-        return name in self.parts
+        return isinstance(name, str) and self.get(name) is not None
 
     def get(self, name: str) -> Part | None:
-        """The part, or None where no logged signal plays it, or where it is in doubt."""
-        self._note(name)
-        return self.parts.get(name)
-
-    def _note(self, name: object) -> None:
-        if isinstance(name, str) and name in self.doubtful and name not in self.missed:
+        """The part, or None where no logged signal plays it, or where it is in doubt; of a load by its own name."""
+        if name in self.doubtful and name not in self.missed:
             self.missed.append(name)
+        part = self.parts.get(name)
+        return part or next((each for load in self.loads for each in load.logged if each.name == name), None)
+
+
+def _unbunched(part: Part) -> Part:
+    return replace(part, time_s=unbunched_s(part.time_s))

@@ -12,9 +12,9 @@ from logscope.arrays import FloatArray
 from logscope.decoding.table import Table
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import RequestError, did_you_mean
-from logscope.mapping import SignalBinding, part_of
-from logscope.parts import PARTS, Conversion, Role, convert
-from logscope.signals import Part, Signals
+from logscope.mapping import SignalBinding, load_info, part_of, taken_loads
+from logscope.parts import PARTS, Conversion, PartInfo, Role, convert
+from logscope.signals import READINGS, Part, Signals
 from logscope.vehicle import Mapped, Vehicle, refuse_foreign_keys
 
 if TYPE_CHECKING:
@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 TIME = "time_s"
 _TABLE = "DataFrame"  # stands where a log has the message: "DataFrame.column" is the source of a part
-_KEYS = ("part", "unit", "scale", "offset", "on", "overcurrent", "overcurrent_bits", "none", "step")
+_KEYS = (
+    "part", "load", "reading", "unit", "scale", "offset", "on", "overcurrent", "overcurrent_bits", "none", "step",
+)  # fmt: skip
 
 
 def signals_from_dataframe(frame: pd.DataFrame, parts: Mapping[str, str | Mapping[str, Any]]) -> Signals:
@@ -30,21 +32,25 @@ def signals_from_dataframe(frame: pd.DataFrame, parts: Mapping[str, str | Mappin
     time_s = _times(frame)
     found: dict[str, Part] = {}
     empty: dict[str, str] = {}
+    loads: dict[str, None] = {}
     for column, given in parts.items():
         keys = _keys(column, given)
+        info = _info(column, keys)
+        if "load" in keys:
+            loads[keys["load"]] = None
         if column not in frame.columns:
             hint = did_you_mean(str(column), map(str, frame.columns)) or f"It has: {_some(frame.columns)}."
             raise RequestError(f"the table has no column “{column}”", do=hint)
-        if keys["part"] in found or keys["part"] in empty:
-            raise RequestError(f"two columns are mapped to {keys['part']}", do="Keep the better one.")
-        part = _part(frame, time_s, column, keys)
+        if info.name in found or info.name in empty:
+            raise RequestError(f"two columns are mapped to {info.name}", do="Keep the better one.")
+        part = _part(frame, time_s, column, info, keys)
         if part.time_s.size:
             found[part.name] = part
         else:
             empty[part.name] = f"column “{column}” is mapped to {part.name}, but it has no value"
     if not parts:
         raise RequestError("no column is mapped to a part", do='Give parts, such as {"U_link": "dc_link_voltage"}.')
-    return Signals(found, float(time_s[0]), float(time_s[-1]), empty)
+    return Signals(found, float(time_s[0]), float(time_s[-1]), empty, taken_loads(loads, found))
 
 
 def _times(frame: pd.DataFrame) -> FloatArray:
@@ -86,11 +92,27 @@ def _keys(column: str, given: str | Mapping[str, Any]) -> dict[str, Any]:
         if key not in _KEYS:
             hint = did_you_mean(str(key), _KEYS) or f"Known here: {', '.join(_KEYS)}."
             raise RequestError(f"unknown key “{key}” for column “{column}”", do=hint)
+    return keys
+
+
+def _info(column: str, keys: Mapping[str, Any]) -> PartInfo:
+    """The part that a column is mapped to, or what it shows of a load."""
+    if ("reading" in keys and "load" not in keys) or ("part" in keys and "load" in keys):
+        raise RequestError(f"column “{column}” is either a part or the reading of a load", do="Give one of the two.")
+    if "load" in keys:
+        reading = keys.get("reading", "switch")
+        if reading not in READINGS:
+            raise RequestError(
+                f"column “{column}”: “{reading}” is no reading of a load", do=f"Known here: {', '.join(READINGS)}."
+            )
+        if not isinstance(keys["load"], str) or not keys["load"] or keys["load"] in PARTS:
+            raise RequestError(f"column “{column}”: a load needs a name that no part has", do="Name it otherwise.")
+        return load_info(keys["load"], reading)
     if keys.get("part") not in PARTS:
         said = f"“{keys['part']}” is not a known part" if "part" in keys else "no part is named"
         hint = did_you_mean(str(keys.get("part", "")), PARTS) or "DEVELOPERS.md and logscope.PARTS list them."
         raise RequestError(f"column “{column}”: {said}", do=hint)
-    return keys
+    return PARTS[keys["part"]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,20 +127,19 @@ class _Column:
     texts: Mapping[int, str] = field(default_factory=dict)
 
 
-def _part(frame: pd.DataFrame, time_s: FloatArray, column: str, keys: Mapping[str, Any]) -> Part:
+def _part(frame: pd.DataFrame, time_s: FloatArray, column: str, info: PartInfo, keys: Mapping[str, Any]) -> Part:
     """The column as samples of its part, by the same rules as a signal of a log."""
-    name, info = keys["part"], PARTS[keys["part"]]
     read = _column(frame[column], column, texts=info.role is not Role.QUANTITY)
     unit = str(keys.get("unit") or frame.attrs.get("units", {}).get(column) or "")
     conversion = convert(unit, info.unit) if unit and info.role is Role.QUANTITY else Conversion(1.0, 0.0)
     if conversion is None:
         raise RequestError(
-            f"column “{column}” is in “{unit}”, which cannot be converted to {info.unit} for {name}",
+            f"column “{column}” is in “{unit}”, which cannot be converted to {info.unit} for {info.name}",
             do="Map another column, or correct its unit.",
         )
-    mapped = _mapped(column, keys)
+    mapped = _mapped(column, info, keys)
     spec = SignalSpec(str(column), start=0, bits=64, floating=True, unit=unit, choices=read.texts)
-    binding = SignalBinding(name, mapped, None, _TABLE, spec, conversion)
+    binding = SignalBinding(info, mapped, (), None, _TABLE, spec, conversion)
     message = MessageSpec(_TABLE, identifier=0, extended=False, length=8, signals=(spec,))
     time_ns = np.rint(time_s * 1e9).astype(np.int64)
     part = part_of(Vehicle(), binding, Table(_TABLE, "", message, 0, time_ns, {spec.name: read.value}, {}))
@@ -126,14 +147,14 @@ def _part(frame: pd.DataFrame, time_s: FloatArray, column: str, keys: Mapping[st
     return replace(part, step=None if step is None else abs(step * conversion.scale * mapped.scale))
 
 
-def _mapped(column: str, keys: Mapping[str, Any]) -> Mapped:
+def _mapped(column: str, info: PartInfo, keys: Mapping[str, Any]) -> Mapped:
     """The keys that the vehicle file has too, checked as there."""
     from pydantic import ValidationError
 
     shared = {key: keys[key] for key in _KEYS if key in keys and key in Mapped.model_fields}
     try:
         mapped = Mapped(signal=f"{_TABLE}.{str(column).replace(':', '.')}", **shared)
-        refuse_foreign_keys(keys["part"], mapped)
+        refuse_foreign_keys(info, mapped)
     except ValidationError as failure:
         first = failure.errors()[0]
         what = f"{'.'.join(map(str, first['loc']))}: {first['msg'].removeprefix('Value error, ')}"
@@ -171,18 +192,19 @@ def signals_to_dataframe(signals: Signals) -> pd.DataFrame:
     import pandas as pd
 
     # Stamps may repeat within a part: the k-th sample at a time goes into the k-th row of that time.
-    keys = {name: _numbered(part.time_s) for name, part in signals.parts.items()}
+    parts = {**signals.parts, **{part.name: part for load in signals.loads for part in load.logged}}
+    keys = {name: _numbered(part.time_s) for name, part in parts.items()}
     if not keys:
         return pd.DataFrame(index=pd.Index([], name=TIME, dtype=np.float64))
     rows, where = np.unique(np.concatenate(list(keys.values())), axis=0, return_inverse=True)
     ends = np.cumsum([len(key) for key in keys.values()])
     data = {}
-    for (name, part), places in zip(signals.parts.items(), np.split(where.ravel(), ends[:-1]), strict=True):
+    for (name, part), places in zip(parts.items(), np.split(where.ravel(), ends[:-1]), strict=True):
         data[name] = np.full(len(rows), np.nan)
         data[name][places] = part.value
     frame = pd.DataFrame(data, index=pd.Index(rows[:, 0], name=TIME))
-    frame.attrs["units"] = {name: part.unit for name, part in signals.parts.items() if part.unit}
-    frame.attrs["sources"] = {name: part.source for name, part in signals.parts.items()}
+    frame.attrs["units"] = {name: part.unit for name, part in parts.items() if part.unit}
+    frame.attrs["sources"] = {name: part.source for name, part in parts.items()}
     return frame
 
 

@@ -11,11 +11,20 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from logscope.capture.columns import ColumnLayout
 from logscope.errors import VehicleError, did_you_mean
-from logscope.parts import PARTS, Role
+from logscope.parts import PARTS, PartInfo, Role
 from logscope.toml_file import as_error, line_of, read_toml
 
 # No quantity of a vehicle, in the units of the file, lies outside; what does is a slip of the keyboard.
@@ -39,6 +48,23 @@ def _not_zero(value: float) -> float:
     return value
 
 
+def split_signal(text: str) -> tuple[str | None, str, str]:
+    """'bus:Message.Signal' → bus (None where not given), message, signal.
+
+    >>> split_signal("can1:Pack.Voltage")
+    ('can1', 'Pack', 'Voltage')
+    """
+    bus, _, rest = text.rpartition(":")
+    message, _, signal = rest.partition(".")
+    return (bus or None), message, signal
+
+
+def _has_a_message(value: str) -> str:
+    if not all(split_signal(value)[1:]):
+        raise ValueError("a signal is named “Message.Signal”, or “bus:Message.Signal” on one bus of several")
+    return value
+
+
 def _fraction(value: Any) -> Any:
     """A fraction; one entered in percent is distinguished from one that is merely too large."""
     if isinstance(value, int | float) and 1.0 < value <= 100.0:
@@ -48,6 +74,7 @@ def _fraction(value: Any) -> Any:
 
 Scale = Annotated[Finite, AfterValidator(_not_zero)]
 Fraction = Annotated[float, Field(gt=0, lt=1), BeforeValidator(_fraction)]
+SignalName = Annotated[str, AfterValidator(_has_a_message)]
 StateValues = Annotated[tuple[float | str, ...], BeforeValidator(_listed)]
 
 
@@ -58,31 +85,13 @@ class Mapped(_Section):
     `none` take numbers or enumeration texts.
     """
 
-    signal: str
+    signal: SignalName
     scale: Scale = 1.0
     offset: Finite = 0.0
     on: StateValues | None = None
     overcurrent: StateValues | None = None
     overcurrent_bits: tuple[Annotated[int, Field(ge=0, le=63)], ...] | None = None
     none: StateValues | None = None
-
-    @field_validator("signal")
-    @classmethod
-    def _has_a_message(cls, value: str) -> str:
-        if not all(split_signal(value)[1:]):
-            raise ValueError("a signal is named “Message.Signal”, or “bus:Message.Signal” on one bus of several")
-        return value
-
-
-def split_signal(text: str) -> tuple[str | None, str, str]:
-    """'bus:Message.Signal' → bus (None where not given), message, signal.
-
-    >>> split_signal("can1:Pack.Voltage")
-    ('can1', 'Pack', 'Voltage')
-    """
-    bus, _, rest = text.rpartition(":")
-    message, _, signal = rest.partition(".")
-    return (bus or None), message, signal
 
 
 def _microfarads(value: float) -> float:
@@ -173,7 +182,64 @@ class Limits(_Section):
     coolant_temperature_C: Finite | None = None
     battery_min_V: Positive | None = None
     battery_max_V: Positive | None = None
+    battery_temperature_min_C: Finite | None = None
+    battery_temperature_max_C: Finite | None = None
+    cell_min_V: Positive | None = None
+    cell_max_V: Positive | None = None
+    charge_current_A: Positive | None = None
     aux_min_V: Positive | None = None
+    aux_max_V: Positive | None = None
+
+
+class Cooling(_Section):
+    """The cooling circuit. `continuous_current_A` is the motor current that it must carry for as long as one likes."""
+
+    continuous_current_A: Positive | None = None
+    flow_L_per_min: Positive | None = None
+
+
+class Aux(_Section):
+    """The 12 V supply: the converter's set-point, and what contactor coils need to stay closed."""
+
+    converter_V: Positive | None = None
+    coil_hold_V: Positive | None = None
+
+
+class Charging(_Section):
+    """The charger: what it can deliver, and the current at which the battery counts as full."""
+
+    charger_max_V: Positive | None = None
+    charger_max_current_A: Positive | None = None
+    end_current_A: Positive | None = None
+
+
+class LoadSection(_Section):
+    """A load, supply, relay or pump of the 12 V side, by the signals that show it.
+
+    signal : its switch, on where it is not zero or has one of the values `on`
+    current, voltage : what it draws, and what it is fed with; a supply that has no switch needs its voltage only
+    """
+
+    name: Annotated[str, Field(min_length=1)]
+    signal: SignalName | None = None
+    on: StateValues | None = None
+    current: SignalName | None = None
+    voltage: SignalName | None = None
+
+    @field_validator("name")
+    @classmethod
+    def _is_no_part(cls, value: str) -> str:
+        if value in PARTS:
+            raise ValueError(f"“{value}” is a part: map it under [signals], or give the load another name")
+        return value
+
+    @model_validator(mode="after")
+    def _has_a_signal(self) -> LoadSection:
+        if self.signal is None and self.voltage is None:
+            raise ValueError('a load needs the signal of its switch, signal = "Message.Signal", or its voltage')
+        if self.signal is None and self.on is not None:
+            raise ValueError("“on” says which values of its signal mean on, and it has no signal")
+        return self
 
 
 class Vehicle(_Section):
@@ -195,6 +261,10 @@ class Vehicle(_Section):
     motor: Motor = Motor()
     driveline: Driveline = Driveline()
     limits: Limits = Limits()
+    cooling: Cooling = Cooling()
+    aux: Aux = Aux()
+    charging: Charging = Charging()
+    load: tuple[LoadSection, ...] = ()
     path: Path | None = Field(default=None, exclude=True)
 
     @field_validator("signals", mode="before")
@@ -213,10 +283,18 @@ class Vehicle(_Section):
         for part, mapped in value.items():
             if part not in PARTS:
                 raise ValueError(f"“{part}” is not a known part. {did_you_mean(part, PARTS)}".rstrip())
-            refuse_foreign_keys(part, mapped)
+            refuse_foreign_keys(PARTS[part], mapped)
         return value
 
-    def line_of(self, *keys: str) -> int | None:
+    @field_validator("load")
+    @classmethod
+    def _different_names(cls, value: tuple[LoadSection, ...]) -> tuple[LoadSection, ...]:
+        names = [load.name.casefold() for load in value]
+        if twice := next((load.name for load in value if names.count(load.name.casefold()) > 1), None):
+            raise ValueError(f"two loads are called “{twice}”")
+        return value
+
+    def line_of(self, *keys: str | int) -> int | None:
         """The line of the file that sets a key, for messages; None where the file is not at hand."""
         try:
             return line_of(self.path.read_text(encoding="utf-8-sig"), keys) if self.path else None
@@ -235,19 +313,19 @@ class Vehicle(_Section):
         return (self.path.parent if self.path else Path()) / definition
 
 
-_KEYS_BY_ROLE = {
-    "on": Role.STATE,
-    "overcurrent": Role.FAULT,
-    "overcurrent_bits": Role.FAULT,
-    "none": Role.FAULT,
+_ROLES_BY_KEY = {
+    "on": (Role.STATE, Role.MODE),
+    "overcurrent": (Role.FAULT,),
+    "overcurrent_bits": (Role.FAULT,),
+    "none": (Role.FAULT,),
 }
 
 
-def refuse_foreign_keys(part: str, mapped: Mapped) -> None:
+def refuse_foreign_keys(part: PartInfo, mapped: Mapped) -> None:
     """Raise ValueError for a key that has no meaning for the part, such as `on` for a voltage."""
-    for key, role in _KEYS_BY_ROLE.items():
-        if getattr(mapped, key) is not None and PARTS[part].role is not role:
-            raise ValueError(f"“{key}” does not belong to “{part}”, which is {PARTS[part].role.value}")
+    for key, roles in _ROLES_BY_KEY.items():
+        if getattr(mapped, key) is not None and part.role not in roles:
+            raise ValueError(f"“{key}” does not belong to “{part.name}”, which is {part.role.value}")
 
 
 def load_vehicle(path: Path | str) -> Vehicle:

@@ -17,7 +17,8 @@ def vehicle_differences(before: Vehicle, after: Vehicle) -> list[Difference]:
     """Every value that the two vehicle files state differently, by section; the files' own names do not count."""
     found = []
     first, second = (
-        vehicle.model_dump(exclude={"vehicle", "path", "can", "serial", "signals"}) for vehicle in (before, after)
+        vehicle.model_dump(exclude={"vehicle", "path", "can", "serial", "signals", "load"})
+        for vehicle in (before, after)
     )
     for section in first:
         for key in first[section]:
@@ -30,8 +31,9 @@ def vehicle_differences(before: Vehicle, after: Vehicle) -> list[Difference]:
                         (section,),
                     )
                 )
-    for part in sorted(set(before.signals) | set(after.signals)):
-        mapped = [vehicle.signals.get(part) for vehicle in (before, after)]
+    mappings = [{**vehicle.signals, **{load.name: load for load in vehicle.load}} for vehicle in (before, after)]
+    for part in sorted(mappings[0].keys() | mappings[1].keys()):
+        mapped = [mapping.get(part) for mapping in mappings]
         if mapped[0] != mapped[1]:
             names = ["nothing" if one is None else _mapping(one.model_dump(exclude_none=True)) for one in mapped]
             found.append(
@@ -90,5 +92,9 @@ def _written(value: object) -> str:
 
 
 def _mapping(fields: Mapping[str, object]) -> str:
-    extra = {k: v for k, v in fields.items() if k != "signal" and (k, v) not in (("scale", 1.0), ("offset", 0.0))}
-    return f"{fields['signal']}{''.join(f', {k} = {v}' for k, v in extra.items())}"
+    extra = {
+        k: v
+        for k, v in fields.items()
+        if k not in ("signal", "name") and (k, v) not in (("scale", 1.0), ("offset", 0.0))
+    }
+    return f"{fields.get('signal', 'no switch')}{''.join(f', {k} = {v}' for k, v in extra.items())}"

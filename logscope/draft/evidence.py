@@ -24,6 +24,7 @@ _POSSIBLE = {
     "°C": (-50.0, 250.0),
 }
 _MOSTLY = 0.95
+_CELL_V = (0.5, 5.0)  # of cells that can be charged (common practice, no published source)
 _AUX_V = (9.0, 16.0)  # a 12 V system in use (common practice, no published source)
 _FASTEST_K_PER_S = 10.0  # power modules heat by some K/s; anything faster is no temperature
 _SAME_LEVEL = 0.10
@@ -182,6 +183,21 @@ def _temperature(signal: Logged, celsius: FloatArray, around: Surroundings) -> l
     return [Evidence(-2.0, "jumps, unlike a temperature")]
 
 
+def _cell(signal: Logged, volts: FloatArray, around: Surroundings) -> list[Evidence]:
+    if np.mean((volts >= _CELL_V[0]) & (volts <= _CELL_V[1])) < _MOSTLY:
+        return [Evidence(-2.0, "not at the level of a cell")]
+    return _extreme(volts)
+
+
+def _pack_temperature(signal: Logged, celsius: FloatArray, around: Surroundings) -> list[Evidence]:
+    return [*_temperature(signal, celsius, around), *_extreme(celsius)]
+
+
+def _extreme(values: FloatArray) -> list[Evidence]:
+    """The highest of all cells and the highest that is allowed may have one name, but a limit never changes."""
+    return [Evidence(-0.75, "it may be a limit")] if np.ptp(values) == 0 else []
+
+
 _LOOKS: dict[str, Callable[[Logged, FloatArray, Surroundings], list[Evidence]]] = {
     "dc_link_voltage": _link,
     "battery_voltage": _pack,
@@ -193,6 +209,12 @@ _LOOKS: dict[str, Callable[[Logged, FloatArray, Surroundings], list[Evidence]]] 
     "motor_temperature": _temperature,
     "inverter_temperature": _temperature,
     "coolant_temperature": _temperature,
+    "coolant_temperature_out": _temperature,
+    "battery_temperature_lowest": _pack_temperature,
+    "battery_temperature_highest": _pack_temperature,
+    "cell_voltage_lowest": _cell,
+    "cell_voltage_highest": _cell,
+    "converter_voltage": _aux,
     "precharge_relay": switching.relay,
     "main_contactor": switching.contactor,
     "negative_contactor": switching.negative,
@@ -201,4 +223,8 @@ _LOOKS: dict[str, Callable[[Logged, FloatArray, Surroundings], list[Evidence]]] 
     "fault": switching.fault,
     "inverter_state": switching.state,
     "charger_state": switching.state,
+    "converter_state": switching.state,
+    "coolant_fan": switching.pump,
+    "charge_plug": switching.pump,
+    "charge_lock": switching.pump,
 }

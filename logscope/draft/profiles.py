@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 from logscope.draft.words import Word
@@ -20,16 +20,21 @@ class Profile:
     supports : a word that makes it plainer: the quantity, which a unit can stand for, or the kind of switch
     needs : words that the signal's own name must hold, unless the names say nothing at all
     forbids : words that make it another signal
+    by_name : whether nothing that it does in a log sets it apart, so that only a name can
     """
 
     subjects: Mapping[Word, float]
     supports: Word | None = None
     needs: frozenset[Word] = frozenset()
     forbids: frozenset[Word] = frozenset()
+    by_name: bool = False
 
 
 _W = Word
-_NEVER = frozenset({_W.LIMIT, _W.OTHER})  # a limit or another quantity is never the part itself
+# A limit, an extreme or another quantity is never the part itself, unless the part is just that.
+_NEVER = frozenset(
+    {_W.LIMIT, _W.OTHER, _W.LOWEST, _W.HIGHEST, _W.POWER, _W.FAN, _W.PLUG, _W.LOCK, _W.CELL, _W.CHARGE_LEVEL}
+)
 _SWITCH = frozenset({_W.FAULT, _W.OVERCURRENT, _W.VOLTAGE, _W.CURRENT, _W.TEMPERATURE, _W.STATE, _W.CHARGER})
 _CONTACTS = _SWITCH - {_W.STATE}  # "MainContactorState" is what the contactor does
 
@@ -54,6 +59,19 @@ def _target(subjects: Mapping[Word, float], quantity: Word | None, *forbids: Wor
     )
 
 
+def _named(subjects: Mapping[Word, float], supports: Word | None, needs: set[Word], forbids: Set[Word]) -> Profile:
+    """A part that only its name sets apart."""
+    kinds = {_W.TARGET, _W.FAULT, _W.OVERCURRENT, _W.PRECHARGE, _W.CONTACTOR}
+    others = _NEVER | kinds | forbids
+    return Profile(subjects, supports, frozenset(needs), others - needs - subjects.keys(), by_name=True)
+
+
+def _extreme(which: Word, subjects: Mapping[Word, float], quantity: Word) -> Profile:
+    """The lowest or highest of the battery's cells or sensors."""
+    others = {_W.CHARGER, _W.AUX, _W.CONVERTER, _W.MOTOR, _W.INVERTER, _W.COOLANT, _W.LINK, _W.STATE}
+    return _named(subjects, quantity, {which}, others)
+
+
 _MOTOR_CURRENT = {_W.MOTOR: PLAIN, _W.INVERTER: HALF}
 _NOT_MOTOR_CURRENT = (_W.LINK, _W.PACK, _W.CHARGER, _W.AUX, _W.CONVERTER, _W.PUMP, _W.COOLANT)
 _CHARGER = {_W.CHARGER: PLAIN}
@@ -62,6 +80,9 @@ _LINK_VOLTAGE = _quantity(
     _W.PACK, _W.CHARGER, _W.AUX, _W.CONVERTER, _W.MOTOR,
 )  # fmt: skip
 _MOTOR_SPEED = _quantity({_W.MOTOR: PLAIN, _W.INVERTER: HALF}, _W.SPEED, _W.VEHICLE, _W.PUMP)
+_NOT_COOLANT_PUMP = {_W.BRAKE, _W.VEHICLE, _W.CHARGER, _W.STATE, _W.TEMPERATURE}
+_NOT_LOW_SIDE = {_W.INPUT, _W.LINK, _W.HIGH_VOLTAGE, _W.CHARGER, _W.MOTOR, _W.PUMP, _W.TEMPERATURE}
+_CELLS_OR_PACK = {_W.CELL: PLAIN, _W.PACK: PLAIN}
 _THROTTLE = _quantity({_W.THROTTLE: PLAIN}, None, _W.BRAKE, _W.VOLTAGE)
 
 PROFILES: dict[str, Profile] = {
@@ -90,7 +111,7 @@ PROFILES: dict[str, Profile] = {
     "torque": _quantity({_W.TORQUE: PLAIN}, None, _W.BRAKE, _W.VEHICLE),
     "torque_target": _target({_W.TORQUE: PLAIN}, None, _W.BRAKE, _W.VEHICLE),
     "throttle": _THROTTLE,
-    "brake": _profile({_W.BRAKE: PLAIN}, forbids=_SWITCH | {_W.THROTTLE, _W.TORQUE}),
+    "brake": _profile({_W.BRAKE: PLAIN}, forbids=_SWITCH | {_W.THROTTLE, _W.TORQUE, _W.PUMP}),
     "fault": _profile(
         {_W.INVERTER: HALF, _W.MOTOR: HALF}, _W.FAULT,
         forbids=frozenset({_W.PACK, _W.CHARGER, _W.AUX, _W.CONVERTER, _W.PUMP, _W.BRAKE, _W.VOLTAGE}),
@@ -103,18 +124,35 @@ PROFILES: dict[str, Profile] = {
     "inverter_temperature": _quantity(
         {_W.INVERTER: PLAIN}, _W.TEMPERATURE, _W.MOTOR, _W.COOLANT, _W.PACK, _W.CHARGER
     ),
-    "coolant_temperature": _quantity({_W.COOLANT: PLAIN}, _W.TEMPERATURE, _W.PACK, _W.CHARGER),
-    "coolant_pump": _profile({_W.PUMP: PLAIN}, _W.COOLANT, forbids=_SWITCH | {_W.SPEED}),
+    "coolant_temperature": _quantity({_W.COOLANT: PLAIN}, _W.TEMPERATURE, _W.PACK, _W.CHARGER, _W.OUTLET),
+    "coolant_temperature_out": _named({_W.COOLANT: PLAIN}, _W.TEMPERATURE, {_W.OUTLET}, {_W.PACK, _W.CHARGER}),
+    "coolant_pump": _profile({_W.PUMP: PLAIN}, _W.COOLANT, forbids=_SWITCH | {_W.SPEED, _W.BRAKE}),
+    "coolant_pump_speed": _named({_W.PUMP: PLAIN}, _W.SPEED, {_W.SPEED}, _NOT_COOLANT_PUMP),
+    "coolant_pump_current": _named({_W.PUMP: PLAIN}, _W.CURRENT, {_W.CURRENT}, _NOT_COOLANT_PUMP),
+    "coolant_fan": _named({_W.FAN: PLAIN}, _W.COOLANT, {_W.FAN}, _CONTACTS | {_W.PACK, _W.SPEED}),
     "aux_voltage": _quantity(
-        {_W.AUX: PLAIN, _W.CONVERTER: HALF, _W.PACK: HALF}, _W.VOLTAGE, _W.LINK, _W.HIGH_VOLTAGE, _W.CHARGER, _W.MOTOR
+        {_W.AUX: PLAIN, _W.CONVERTER: 0.5, _W.PACK: HALF}, _W.VOLTAGE, _W.LINK, _W.HIGH_VOLTAGE, _W.CHARGER, _W.MOTOR,
+        _W.INPUT,
     ),
-    "charger_voltage": _quantity(_CHARGER, _W.VOLTAGE, _W.PACK, _W.AUX),
-    "charger_current": _quantity(_CHARGER, _W.CURRENT, _W.PACK, _W.AUX),
+    "aux_current": _named({_W.AUX: PLAIN}, _W.CURRENT, {_W.CURRENT}, _NOT_LOW_SIDE | {_W.CONVERTER, _W.STATE}),
+    "converter_voltage": _named({_W.CONVERTER: PLAIN}, _W.VOLTAGE, {_W.VOLTAGE}, _NOT_LOW_SIDE),
+    "converter_current": _named({_W.CONVERTER: PLAIN}, _W.CURRENT, {_W.CURRENT}, _NOT_LOW_SIDE),
+    "converter_state": _named({_W.CONVERTER: PLAIN}, _W.STATE, {_W.STATE}, {_W.TEMPERATURE, _W.CHARGER, _W.PACK}),
+    "charger_voltage": _quantity(_CHARGER, _W.VOLTAGE, _W.PACK, _W.AUX, _W.INPUT),
+    "charger_current": _quantity(_CHARGER, _W.CURRENT, _W.PACK, _W.AUX, _W.INPUT),
     "charger_voltage_target": _target(_CHARGER, _W.VOLTAGE, _W.AUX),
     "charger_current_target": _target(_CHARGER, _W.CURRENT, _W.AUX),
+    "charger_input_power": _named(_CHARGER, _W.POWER, {_W.POWER, _W.INPUT}, {_W.PACK}),
     "charger_state": _profile(
         _CHARGER, _W.STATE, forbids=frozenset({_W.FAULT, _W.CONTACTOR, _W.TEMPERATURE, _W.PRECHARGE})
     ),
+    "charge_plug": _named({_W.PLUG: PLAIN}, _W.CHARGER, {_W.PLUG}, _CONTACTS - {_W.CHARGER}),
+    "charge_lock": _named({_W.LOCK: PLAIN}, _W.CHARGER, {_W.LOCK}, _CONTACTS - {_W.CHARGER}),
+    "cell_voltage_lowest": _extreme(_W.LOWEST, {_W.CELL: PLAIN}, _W.VOLTAGE),
+    "cell_voltage_highest": _extreme(_W.HIGHEST, {_W.CELL: PLAIN}, _W.VOLTAGE),
+    "battery_temperature_lowest": _extreme(_W.LOWEST, _CELLS_OR_PACK, _W.TEMPERATURE),
+    "battery_temperature_highest": _extreme(_W.HIGHEST, _CELLS_OR_PACK, _W.TEMPERATURE),
+    "state_of_charge": _named({_W.CHARGE_LEVEL: PLAIN}, None, {_W.CHARGE_LEVEL}, {_W.CHARGER}),
 }  # fmt: skip
 
 # Parts that are the same quantity from another source: found beside their first, by what they read.

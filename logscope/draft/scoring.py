@@ -28,7 +28,7 @@ MARGIN = 1.0  # so much better than any rival: one clear piece of evidence more
 DOUBTFUL = 1.5  # worth showing: more than a unit alone
 BORROWED = 0.75
 SHOWN = 1.0  # one clear piece of evidence in the log
-_MESSAGE_SPEAKS_OF_ELSE = frozenset({Word.LIMIT, Word.FAULT, Word.TARGET})
+_MESSAGE_SPEAKS_OF_ELSE = frozenset({Word.LIMIT, Word.LOWEST, Word.HIGHEST, Word.FAULT, Word.TARGET})
 
 _SPOKEN = {
     Word.LINK: "DC link", Word.HIGH_VOLTAGE: "high voltage", Word.PACK: "battery", Word.AUX: "12 V supply",
@@ -99,7 +99,7 @@ def _unit_points(part: str, signal: Logged) -> tuple[float, tuple[str, ...]] | N
 def _name_points(profile: Profile, signal: Logged) -> tuple[float, tuple[str, ...]] | None:
     sense = signal.sense
     if sense.silent:
-        return 0.0, ("its name says nothing",)
+        return None if profile.by_name else (0.0, ("its name says nothing",))
     if (sense.own - SUBJECTS | sense.subjects) & profile.forbids or not profile.needs <= sense.own:
         return None
     points, said = _subject_points(profile, signal)

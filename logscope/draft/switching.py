@@ -76,7 +76,7 @@ def negative(signal: Logged, values: FloatArray, around: Surroundings) -> list[E
 
 
 def pump(signal: Logged, values: FloatArray, around: Surroundings) -> list[Evidence]:
-    """A switch, unless it is logged by its duty."""
+    """A switch, also of a fan or a plug, unless it is logged by its duty."""
     return [] if signal.unit else _switch(signal, values)
 
 

@@ -27,12 +27,18 @@ class Word(Enum):
     CONTACTOR = auto()
     THROTTLE = auto()
     BRAKE = auto()
+    FAN = auto()
+    PLUG = auto()
+    LOCK = auto()
+    CELL = auto()
+    CHARGE_LEVEL = auto()
     # the quantity
     VOLTAGE = auto()
     CURRENT = auto()
     SPEED = auto()
     TORQUE = auto()
     TEMPERATURE = auto()
+    POWER = auto()
     # how it is meant
     TARGET = auto()
     SECOND = auto()
@@ -41,6 +47,10 @@ class Word(Enum):
     FAULT = auto()
     OVERCURRENT = auto()
     STATE = auto()
+    INPUT = auto()
+    OUTLET = auto()
+    LOWEST = auto()
+    HIGHEST = auto()
     # what makes it something else, which no part is
     LIMIT = auto()
     OTHER = auto()
@@ -50,7 +60,7 @@ SUBJECTS = frozenset(
     {
         Word.LINK, Word.HIGH_VOLTAGE, Word.PACK, Word.AUX, Word.CHARGER, Word.CONVERTER, Word.MOTOR, Word.INVERTER,
         Word.VEHICLE, Word.COOLANT, Word.PUMP, Word.PRECHARGE, Word.CONTACTOR, Word.THROTTLE, Word.BRAKE,
-        Word.TORQUE,
+        Word.TORQUE, Word.FAN, Word.PLUG, Word.LOCK, Word.CELL, Word.CHARGE_LEVEL,
     }
 )  # fmt: skip
 
@@ -76,6 +86,16 @@ _LONG = {
     Word.CURRENT: "current strom amps ampere",
     Word.SPEED: "speed drehzahl geschwindigkeit velocity",
     Word.TORQUE: "torque drehmoment moment",
+    Word.FAN: "fan luefter",
+    Word.PLUG: "plug plugged stecker gesteckt",
+    Word.LOCK: "lock locked verriegelung verriegelt",
+    Word.CELL: "cell cells zelle zellen",
+    Word.CHARGE_LEVEL: "soc ladezustand",
+    Word.POWER: "power leistung",
+    Word.INPUT: "input eingang mains grid netz",
+    Word.OUTLET: "outlet auslass ruecklauf",
+    Word.LOWEST: "minimum min lowest coldest niedrigste kaelteste",
+    Word.HIGHEST: "maximum max highest hottest hoechste waermste",
     Word.TEMPERATURE: "temperature temperatur temp",
     Word.TARGET: "target request requested demand demanded command commanded setpoint desired reference soll sollwert "
     "anforderung vorgabe",
@@ -85,12 +105,12 @@ _LONG = {
     Word.FAULT: "fault faults error fehler stoerung trip alarm",
     Word.OVERCURRENT: "overcurrent ueberstrom",
     Word.STATE: "state status zustand mode modus betriebsart",
-    Word.LIMIT: "limit limits limited maximum minimum max min grenze grenzwert threshold schwelle average mean mittel "
+    Word.LIMIT: "limit limits limited grenze grenzwert threshold schwelle average mean mittel "
     "available allowed permitted nominal rated derating",
-    Word.OTHER: "cell zelle counter zaehler alive checksum engine fan luefter wheel ambient outside cabin innenraum "
-    "gearbox getriebe heater heizung power leistung energy energie resistance widerstand isolation insulation "
-    "pressure druck soc ladezustand offset gain page done complete finished timeout failed weld welded stuck "
-    "age slip schlupf steering lenkung",
+    Word.OTHER: "counter zaehler alive checksum engine wheel ambient outside cabin innenraum "
+    "gearbox getriebe heater heizung energy energie resistance widerstand isolation insulation "
+    "pressure druck offset gain page done complete finished timeout failed weld welded stuck "
+    "age slip schlupf steering lenkung vacuum unterdruck oil oel service interlock door tuer",
 }  # fmt: skip
 
 # Words too short or too common to be sought inside others; they count only alone.
@@ -120,7 +140,10 @@ _SHORT = {
     Word.FAULT: "err flt dtc",
     Word.OVERCURRENT: "oc",
     Word.STATE: "st stat sts",
-    Word.LIMIT: "lim avg thr mx mn",
+    Word.OUTLET: "out",
+    Word.LOWEST: "mn",
+    Word.HIGHEST: "mx",
+    Word.LIMIT: "lim avg thr",
     Word.OTHER: "str chksum cnt crc chk ecu ac kwh kw soh ptc",
 }  # fmt: skip
 
@@ -154,8 +177,8 @@ PHRASES: dict[tuple[str, ...], tuple[Word, ...]] = {
     ("heat", "sink"): (Word.INVERTER,),
     ("power", "stage"): (Word.INVERTER,),
     ("power", "module"): (Word.INVERTER,),
-    ("charge", "level"): (Word.OTHER,),
-    ("state", "of", "charge"): (Word.OTHER,),
+    ("charge", "level"): (Word.CHARGE_LEVEL,),
+    ("state", "of", "charge"): (Word.CHARGE_LEVEL,),
     ("state", "of", "health"): (Word.OTHER,),
 }
 

@@ -10,6 +10,7 @@ from logscope.vehicle import Vehicle
 
 # "Near" is the last tenth before a limit: how the margins of a first drive are read (common practice, no source).
 NEAR_SHARE = 0.10
+_COLD_K = 3.0  # of a temperature near zero, a tenth is no measure
 _DANGER, _WARNING = Severity.DANGER, Severity.WARNING
 
 
@@ -36,7 +37,8 @@ class Limit:
 def stated_limits(vehicle: Vehicle) -> Iterator[Limit]:
     """Every limit that the vehicle file states."""
     low, high = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
-    band = NEAR_SHARE * (high - low) if low and high and high > low else None
+    band = _share_of_range(low, high)
+    cell_band = _share_of_range(vehicle.limits.cell_min_V, vehicle.limits.cell_max_V)
     ease = "Lower the current or power setting, or ease off earlier; then record the same run again."
     cool = "Let it cool, check flow and fan or radiator, and lower the power until the temperature stays below."
     charge = (
@@ -59,9 +61,24 @@ def stated_limits(vehicle: Vehicle) -> Iterator[Limit]:
          "Set the inverter's speed limit lower, and look at the gear that was in."),
         ("aux_voltage", "aux_min_V", told.aux_min_V, "V", False, None, _WARNING, "12 V supply, lowest",
          "Look for what switched at that moment; check the 12 V battery, its ground, and the DC-DC converter."),
+        ("aux_voltage", "aux_max_V", told.aux_max_V, "V", True, None, _WARNING, "12 V supply, highest",
+         "Check the set-point of the DC-DC converter and its sense wire."),
+        ("cell_voltage_highest", "cell_max_V", told.cell_max_V, "V", True, cell_band, _DANGER,
+         "cell voltage, highest", charge),
+        ("cell_voltage_lowest", "cell_min_V", told.cell_min_V, "V", False, cell_band, _WARNING,
+         "cell voltage, lowest", ease),
+        ("battery_temperature_highest", "battery_temperature_max_C", told.battery_temperature_max_C, "°C", True, None,
+         _DANGER, "battery temperature, highest", "Let it cool, and lower the current until it stays below."),
+        ("battery_temperature_lowest", "battery_temperature_min_C", told.battery_temperature_min_C, "°C", False,
+         _COLD_K, _WARNING, "battery temperature, lowest", "Warm the battery before it is charged or driven hard."),
     )  # fmt: skip
     for part, key, value, unit, upper, band_near, severity, what, do in rows:
         if value is not None:
             room = band_near if band_near is not None else NEAR_SHARE * abs(value)
             near = value - room if upper else value + room
             yield Limit(key.rpartition("_")[0], key, part, value, unit, upper, near, severity, what, do)
+
+
+def _share_of_range(low: float | None, high: float | None) -> float | None:
+    """How near counts as near, between a lowest and a highest value; None where they are not both stated."""
+    return NEAR_SHARE * (high - low) if low and high and high > low else None

@@ -14,7 +14,7 @@ from logscope.findings import Finding, Measured, Severity
 from logscope.parts import PARTS, Role, part_name, part_title
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.name import line_of
-from logscope.plausibility.possible import SHAFT_SPEEDS, TEMPERATURES
+from logscope.plausibility.possible import COOLED, SHAFT_SPEEDS
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import held_time_s, zero_order_hold
 from logscope.vehicle import Vehicle
@@ -167,7 +167,7 @@ def _does_not_warm(part: Part, signals: Signals) -> str | None:
 def _zero_beside_warm(part: Part, signals: Signals) -> str | None:
     if _level(part) != 0.0:
         return None
-    for name in TEMPERATURES:
+    for name in COOLED:
         other = signals.parts.get(name)
         if name != part.name and other is not None and float(np.median(other.value)) >= _APART_K:
             return f"{part_name(name)} is {float(np.median(other.value)):.0f} °C meanwhile"
@@ -219,7 +219,7 @@ _RULES: dict[str, tuple[Rule, ...]] = {
     "dc_link_voltage_second": (_does_not_sag, _drives_without_link, _does_not_follow_pack),
     **dict.fromkeys(_AT_WORK, (_does_not_drive,)),
     "aux_voltage": (_supplies_nobody,),
-    **dict.fromkeys(TEMPERATURES, (_does_not_warm, _zero_beside_warm)),
+    **dict.fromkeys(COOLED, (_does_not_warm, _zero_beside_warm)),
     **dict.fromkeys(("main_contactor", "negative_contactor"), (_off_under_current,)),
     "precharge_relay": (_off_while_the_link_charges,),
 }

@@ -19,6 +19,10 @@ _ROAD_KM_H = 400.0
 _COLD_C, _HOT_C = -60.0, 400.0  # from the coldest place that is driven in to a winding whose insulation has burnt
 _PERCENT = 101.0  # a pedal ends at 100 %; a hundredth for its scale
 _ELECTRICAL_HZ = 3000.0  # 30,000 rpm of six pole pairs
+_CELL_V = 6.0  # no cell that can be charged reaches it (common practice, no published source)
+_MAINS_W = 100_000.0  # more than an on-board charger takes from any socket (IEC 61851-1: 63 A, three phases, 44 kW)
+_PUMP_RPM = 20_000.0  # small pumps stay below half of it (practice)
+_CHARGE_PERCENT = (-5.0, 125.0)  # a monitor that counts past full, or past empty (practice)
 
 _ROTOR_RPM_PER_S = 150_000.0  # the lightest traction rotor under full torque, free of its driveline (practice)
 _FREE_SPIN_MARGIN = 3.0  # inertia and torque in a vehicle file are rarely measured
@@ -30,9 +34,12 @@ _HIGH_VOLTAGES = (
 )  # fmt: skip
 _CURRENTS = (
     "battery_current", "motor_current", "motor_current_target", "charger_current", "charger_current_target",
+    "aux_current", "converter_current", "coolant_pump_current",
 )  # fmt: skip
 SHAFT_SPEEDS = ("motor_speed", "motor_speed_second")
-TEMPERATURES = ("motor_temperature", "inverter_temperature", "coolant_temperature")
+COOLED = ("motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out")
+PACK_TEMPERATURES = ("battery_temperature_lowest", "battery_temperature_highest")
+TEMPERATURES = (*COOLED, *PACK_TEMPERATURES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +76,12 @@ def possible(part: str, vehicle: Vehicle) -> Possible:
         "stator_frequency": Possible(-_ELECTRICAL_HZ, _ELECTRICAL_HZ),
         "slip": Possible(-_ELECTRICAL_HZ, _ELECTRICAL_HZ),
         "aux_voltage": Possible(-1.0, _CLASS_A_V),
+        "converter_voltage": Possible(-1.0, _CLASS_A_V),
+        "cell_voltage_lowest": Possible(-_CELL_V, _CELL_V),
+        "cell_voltage_highest": Possible(-_CELL_V, _CELL_V),
+        "charger_input_power": Possible(-_MAINS_W, _MAINS_W),
+        "coolant_pump_speed": Possible(-_PUMP_RPM, _PUMP_RPM),
+        "state_of_charge": Possible(*_CHARGE_PERCENT, full_scale=True),
         "throttle": Possible(-_PERCENT, _PERCENT, full_scale=True),
         "throttle_second": Possible(-_PERCENT, _PERCENT, full_scale=True),
         "voltage_utilisation": Possible(-2 * _PERCENT, 2 * _PERCENT, full_scale=True),

@@ -29,6 +29,8 @@ _AWAKE = 0.5  # of the highest pack voltage
 _POSITIVE = (
     "dc_link_voltage", "dc_link_voltage_second", "battery_voltage", "vehicle_speed", "throttle", "throttle_second",
     "aux_voltage", "charger_voltage", "charger_current", "charger_voltage_target", "charger_current_target",
+    "converter_voltage", "coolant_pump_speed", "coolant_pump_current", "charger_input_power", "cell_voltage_lowest",
+    "cell_voltage_highest", "state_of_charge",
 )  # fmt: skip
 
 

@@ -7,11 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.plausibility.possible import COOLED
 from logscope.signals import Part, Signals
 
-# Where the parts still live (practice): the coldest morning, winding insulation of class H, a power module, boiling.
+# Where the parts still live (practice): the coldest morning, winding insulation of class H, a power module, boiling,
+# cells.
 _LOWEST_C = -45.0
-_HIGHEST_C = {"motor_temperature": 230.0, "inverter_temperature": 160.0, "coolant_temperature": 130.0}
+_HIGHEST_C = {
+    "motor_temperature": 230.0, "inverter_temperature": 160.0, "coolant_temperature": 130.0,
+    "coolant_temperature_out": 130.0, "battery_temperature_lowest": 85.0, "battery_temperature_highest": 85.0,
+}  # fmt: skip
 _START_S = 3.0  # from a part's first sample on
 _SOAKED_C = (-30.0, 45.0)  # a vehicle that stood is as warm as its surroundings
 _AGREE_K = 2.5  # two parts of a vehicle that stood, and what a cure must reach
@@ -68,7 +73,8 @@ def wrong_temperatures(signals: Signals) -> Iterator[WrongTemperature]:
     parts = {name: part for name in _HIGHEST_C if (part := signals.get(name)) is not None}
     starts = {name: _start(part) for name, part in parts.items() if part.value.size >= _MIN_SAMPLES}
     for name, start in starts.items():
-        soaked = _soaked([other for key, other in starts.items() if key != name])
+        others = [other for key, other in starts.items() if key != name and key in COOLED]
+        soaked = _soaked(others) if name in COOLED else None  # a pack keeps its warmth for days
         fact = _out_of_range(parts[name])
         if fact is None and soaked is not None and abs(start - soaked) > _OFF_K:
             fact = f"it starts at {start:.0f} °C, where the vehicle's other temperatures start at {soaked:.0f} °C"
@@ -82,10 +88,10 @@ def _start(part: Part) -> float:
 
 
 def _soaked(others: list[float]) -> float | None:
-    """The temperature of the vehicle's surroundings, where two other temperatures agree on it [°C]."""
-    if len(others) < 2 or abs(others[0] - others[1]) > _AGREE_K:
+    """The temperature of the vehicle's surroundings, where two other temperatures or more agree on it [°C]."""
+    if len(others) < 2 or max(others) - min(others) > _AGREE_K:
         return None
-    middle = (others[0] + others[1]) / 2.0
+    middle = (max(others) + min(others)) / 2.0
     return middle if _SOAKED_C[0] <= middle <= _SOAKED_C[1] else None
 
 

@@ -72,8 +72,10 @@ def around(part: Part, start_s: float, end_s: float) -> slice:
 
 
 def role_of(part: Part) -> Role:
-    """How the part's values are read; a quantity where the table of parts does not say."""
-    return PARTS[part.name].role if part.name in PARTS else Role.QUANTITY
+    """How the part's values are read; the parts of loads are not in the table of parts."""
+    if part.name in PARTS:
+        return PARTS[part.name].role
+    return Role.QUANTITY if part.on is None else Role.STATE
 
 
 def by_unit(parts: Iterable[Part]) -> list[list[Part]]:

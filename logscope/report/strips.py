@@ -22,12 +22,12 @@ def strip(part: Part, window: tuple[float, float]) -> Row:
     where = around(part, *window)
     time, value = part.time_s[where], part.value[where]
     active = _active(part)[where]
-    change = np.flatnonzero(np.diff(value if part.on is None else active.astype(float)) != 0) + 1
+    change = np.flatnonzero(np.diff(active.astype(float) if _is_state(part) else value) != 0) + 1
     first = np.concatenate(([0], change))
     until = np.minimum(np.concatenate((change, [time.size])), time.size - 1)
     bounds = [(a, b) for a, b in zip(first, until, strict=True) if active[a]]
     runs = [(float(time[a]), float(time[b]), float(value[a])) for a, b in bounds]
-    texts = ["on" if part.on is not None else part.label(v) for _, _, v in runs]
+    texts = ["on" if _is_state(part) else part.label(v) for _, _, v in runs]
     colours = ("--danger", "--danger-2") if role_of(part) is Role.FAULT else ("--state", "--state-2")
     thick = [_thick(part, runs[n::2], texts[n::2], colour) for n, colour in enumerate(colours)]
     thin: Trace = {
@@ -64,8 +64,13 @@ def _thick(part: Part, runs: Sequence[Run], texts: Sequence[str], colour: str) -
     }
 
 
+def _is_state(part: Part) -> bool:
+    """Whether it is on or off; a mode keeps its texts though some of them may mean on."""
+    return part.on is not None and role_of(part) is Role.STATE
+
+
 def _active(part: Part) -> BoolArray:
-    if part.on is not None:
+    if part.on is not None and _is_state(part):
         return part.on
     if part.healthy is not None:
         return np.logical_not(part.healthy)
@@ -73,7 +78,7 @@ def _active(part: Part) -> BoolArray:
 
 
 def _strip_heading(part: Part, texts: Sequence[str]) -> str:
-    if part.on is not None:
+    if _is_state(part):
         return part_title(part.name)
     different = list(dict.fromkeys(texts))
     said = f": {', then '.join(different)}" if 0 < len(different) <= HEADED_VALUES else ""
@@ -81,7 +86,7 @@ def _strip_heading(part: Part, texts: Sequence[str]) -> str:
 
 
 def _strip_meaning(part: Part) -> str:
-    if part.on is not None:
+    if _is_state(part):
         return "state: on"
     if role_of(part) is Role.FAULT:
         return "fault present; the colour changes with the code"
@@ -90,7 +95,7 @@ def _strip_meaning(part: Part) -> str:
 
 
 def _run_notes(part: Part, runs: Sequence[Run], texts: Sequence[str]) -> tuple[str, ...]:
-    if part.on is not None or not runs:
+    if _is_state(part) or not runs:
         return ()
     named = [f"“{text}” from {run[0]:.3f} s" for run, text in zip(runs, texts, strict=True)][:NAMED_RUNS]
     more = f" and {len(runs) - NAMED_RUNS} more" if len(runs) > NAMED_RUNS else ""

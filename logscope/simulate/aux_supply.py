@@ -1,30 +1,47 @@
-"""The 12 V supply: battery, converter from the DC link, and what relays and pumps draw when they switch."""
+"""The 12 V side: battery, converter from the DC link, and what relays, pumps and coils draw when they switch."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logscope.arrays import FloatArray
 
+Span = tuple[float, float]  # from, until [s]
+
+
+class LowSide(NamedTuple):
+    """The 12 V side at each moment: its voltage, the battery's current, the converter's terminals."""
+
+    volts: FloatArray
+    battery_A: FloatArray
+    converter_V: FloatArray
+    converter_A: FloatArray
+    converts: NDArray[np.bool_]
+
 
 @dataclass(frozen=True, slots=True)
 class AuxSupply:
     """Sizes as in small vehicles (common practice, no published source).
 
-    battery_V, battery_ohm : without load, and its resistance with cables
-    converter_V, converter_ohm : what the converter regulates to, and its droop; it runs while the link is
+    battery_V, battery_ohm : without load, and its resistance with cables; charge_ohm : the same while it is charged
+    converter_V, converter_ohm : what the converter regulates to, and the cables from it; it runs while the link is
         on, until `converter_stops_s`
     coil_A, coil_hold_A : what a contactor's coil draws as it pulls in, and once its saver has cut in…
     coil_s : …with this time constant
+    steering_A, brake_pump_A : of the pumps of steering and brake; `inrush` times as much when they start, which
+        fades with `inrush_s`
+    brake_pump_s : how long the brake's pump runs after the pedal has used vacuum
     """
 
     battery_V: float = 12.6
     battery_ohm: float = 0.03
+    charge_ohm: float = 0.25
     converter_V: float = 13.8
     converter_ohm: float = 0.01
     converter_stops_s: float = inf
@@ -33,18 +50,44 @@ class AuxSupply:
     coil_A: float = 8.0
     coil_hold_A: float = 1.0
     coil_s: float = 0.08
+    steering_A: float = 9.0
+    brake_pump_A: float = 11.0
+    inrush: float = 3.0
+    inrush_s: float = 0.1
+    brake_pump_s: float = 2.5
 
-    def volts(self, time_s: FloatArray, linked: NDArray[np.bool_], coils: Iterable[tuple[float, float]]) -> FloatArray:
-        """Voltage at each time [V]: V = source − R·I.
+    def low_side(
+        self, time_s: FloatArray, linked: NDArray[np.bool_], coils: Iterable[Span], other_A: FloatArray | float = 0.0
+    ) -> LowSide:
+        """The 12 V side at each time: one node, V = (ΣG·U − I)/ΣG.
 
         linked : whether the DC link is on; coils : from when until when each coil is powered [s]
+        other_A : what else is drawn
         """
-        load = self.base_A + self.pump_A * linked
-        for pull_s, release_s in coils:
-            since = np.clip(time_s - pull_s, 0.0, None)
-            drawn = self.coil_hold_A + (self.coil_A - self.coil_hold_A) * np.exp(-since / self.coil_s)
-            load = load + np.where((time_s >= pull_s) & (time_s < release_s), drawn, 0.0)
+        load = self.base_A + self.pump_A * linked + other_A
+        load = load + fading_amps(time_s, coils, self.coil_hold_A, self.coil_A, self.coil_s)
         converts = linked & (time_s < self.converter_stops_s)
-        source = np.where(converts, self.converter_V, self.battery_V)
-        ohm = np.where(converts, self.converter_ohm, self.battery_ohm)
-        return np.asarray(source - ohm * load, dtype=np.float64)
+        battery_S = np.where(converts, 1.0 / self.charge_ohm, 1.0 / self.battery_ohm)
+        converter_S = np.where(converts, 1.0 / self.converter_ohm, 0.0)
+        volts = (battery_S * self.battery_V + converter_S * self.converter_V - load) / (battery_S + converter_S)
+        return LowSide(
+            volts=volts,
+            battery_A=battery_S * (self.battery_V - volts),
+            converter_V=np.where(converts, self.converter_V, volts),
+            converter_A=converter_S * (self.converter_V - volts),
+            converts=converts,
+        )
+
+    def motor_amps(self, time_s: FloatArray, spans: Iterable[Span], amps: float) -> FloatArray:
+        """What a small motor draws that is on in spans, with its inrush [A]."""
+        return fading_amps(time_s, spans, amps, self.inrush * amps, self.inrush_s)
+
+
+def fading_amps(time_s: FloatArray, spans: Iterable[Span], amps: float, at_first: float, fades_s: float) -> FloatArray:
+    """What a load draws that is on in spans and takes `at_first` when it comes on [A]."""
+    drawn = np.zeros(time_s.size)
+    for begin_s, end_s in spans:
+        since = np.clip(time_s - begin_s, 0.0, None)
+        on = (time_s >= begin_s) & (time_s < end_s)
+        drawn += np.where(on, amps + (at_first - amps) * np.exp(-since / fades_s), 0.0)
+    return drawn

@@ -8,8 +8,8 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.simulate.drive import NO_FAULT, ROW_S, Drive
+from logscope.simulate.drive_heat import sensed_temperatures
 from logscope.simulate.sampling import at_rows, largest_since, noisy
-from logscope.simulate.thermal import temperatures
 
 _PRECHARGING, _RUNNING, _TRIPPED = "Precharge", "Run", "Tripped"
 _VOLT_NOISE, _AMPERE_NOISE = 0.15, 0.6  # as on the bus
@@ -42,7 +42,7 @@ def console_text(drive: Drive, seed: int, console: Console = Console()) -> bytes
     t = np.sort(t + rng.uniform(0.0, _JITTER_S, t.size))
     trace = drive.high_voltage.solution.sample(t)
     peak = largest_since(drive.column("current_A"), ROW_S, console.period_s)
-    heat = temperatures(drive.column("current_A"), ROW_S, drive.scenario.cooling)
+    heat = sensed_temperatures(drive)
     fault, enabled = (at_rows(drive.column(name), ROW_S, t) for name in ("fault", "enabled"))
     state = np.where(fault > NO_FAULT, _TRIPPED, np.where(enabled > 0, _RUNNING, _PRECHARGING))
     columns = (

@@ -9,7 +9,6 @@ of the outermost kernel only, and would run stale models of machine and motion.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from math import pi
 
@@ -33,6 +32,7 @@ from logscope.simulate.machine import (
     retune,
 )
 from logscope.simulate.motion import Body, Motion, Road, advance_motion
+from logscope.simulate.sampling import within
 from logscope.simulate.scenarios import Scenario
 
 ROW_S = 1e-3
@@ -80,10 +80,10 @@ def simulate_drive(scenario: Scenario, seed: int) -> Drive:
     count = round(scenario.duration_s / ROW_S)
     time_s: FloatArray = np.arange(count, dtype=np.float64) * ROW_S
     story = play(scenario.circuit, scenario.key_cycles, scenario.duration_s)
-    dropped = _spans((span for cycle in scenario.key_cycles for span in cycle.dropouts), time_s)
+    dropped = within((span for cycle in scenario.key_cycles for span in cycle.dropouts), time_s)
     link = link_rows(scenario.circuit, story, time_s, dropped)
     powered = _powered(scenario, story, time_s)
-    shorted = _spans([(at_s, at_s + _SHORT_S) for at_s in scenario.short_circuits_s], time_s)
+    shorted = within([(at_s, at_s + _SHORT_S) for at_s in scenario.short_circuits_s], time_s)
     encoder = scenario.encoder
     windows = count // round(encoder.window_s / ROW_S) + 1
     rng = np.random.default_rng([seed, 1])
@@ -111,20 +111,13 @@ def _charge(scenario: Scenario, rows: NDArray[np.float32]) -> Session | None:
     return play_charge(scenario.charge, scenario.pack, open_circuit_V, circuit.pack_ohm, scenario.duration_s)
 
 
-def _spans(spans: Iterable[tuple[float, float]], time_s: FloatArray) -> NDArray[np.bool_]:
-    inside = np.zeros(time_s.size, dtype=np.bool_)
-    for begin_s, end_s in spans:
-        inside |= (time_s >= begin_s) & (time_s < end_s)
-    return inside
-
-
 def _powered(scenario: Scenario, story: HighVoltageStory, time_s: FloatArray) -> NDArray[np.bool_]:
     """Whether the inverter may have its gates on: it lets go with the key, or only when the link is gone."""
     late = {cycle.off_s for cycle in scenario.key_cycles if cycle.under_load}
     spans = [
         (begin_s + _MAGNETISES_S, end_s + (_HOLDS_ON_S if end_s in late else 0.0)) for begin_s, end_s in story.closed
     ]
-    return _spans(spans, time_s)
+    return within(spans, time_s)
 
 
 @njit(cache=False)

@@ -13,12 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.arrays import FloatArray
+from logscope.simulate.aux_supply import LowSide
 from logscope.simulate.can_output import Stream, candump_text, pack
 from logscope.simulate.charge import STEP_S
 from logscope.simulate.drive import ROW_S, Drive
+from logscope.simulate.drive_heat import sensed_temperatures
+from logscope.simulate.hazel_rest import brake_pump_amps, rest_values, steering_amps
 from logscope.simulate.layouts import AS_DEFINED, Layout
-from logscope.simulate.sampling import at_rows, largest_since, noisy, sending_times
-from logscope.simulate.thermal import Temperatures, temperatures
+from logscope.simulate.pack_state import pack_state
+from logscope.simulate.sampling import at_rows, largest_since, noisy, sending_times, within
+from logscope.simulate.thermal import Temperatures
 
 if TYPE_CHECKING:
     from cantools.database.can import Database
@@ -28,7 +32,7 @@ Measured = Mapping[str, Callable[[FloatArray], FloatArray]]
 
 _AS_SENT: Measured = MappingProxyType({})
 _ON_SECOND_BUS = frozenset({"Road"})
-_CHARGING = frozenset({"Charger", "ChargeRequest"})
+_CHARGING = frozenset({"Charger", "ChargeRequest", "ChargerInput"})
 # Traffic of other controllers, for which there is no definition: bus, identifier, bytes, period [s].
 _OTHER_TRAFFIC = (
     ("can0", 0x3B0, 8, 0.1),
@@ -96,7 +100,7 @@ def sent_messages(drive: Drive, seed: int, layout: Layout = AS_DEFINED, measured
     """
     rng = np.random.default_rng([seed, 2])
     end_s = drive.scenario.duration_s
-    heat = temperatures(drive.column("current_A"), ROW_S, drive.scenario.cooling)
+    heat = sensed_temperatures(drive)
     sent, together = [], dict[float, FloatArray]()
     for message in definitions().messages:
         period_s = layout.period_of(message.name, (message.cycle_time or 0) / 1000)
@@ -174,43 +178,40 @@ def _values(
                 "Brake": (drive.scenario.brake.at(t) > 0.01).astype(np.float64),
             }
         case "Pack":
-            return _pack_values(drive, t, row("pack_A"), rng)
+            return _pack_values(drive, t, rng)
         case "Junction":
             return _switch_positions(drive, t - layout.flag_lag_s)
         case "Temperatures":
+            pumps = within(drive.high_voltage.closed, t) & drive.scenario.cooling.pump_runs(t)
             return {
                 "Page": np.arange(t.size, dtype=np.float64) % 3,
                 "MotorTemperature": np.interp(t, heat.time_s, heat.motor),
                 "InverterTemperature": np.interp(t, heat.time_s, heat.inverter),
                 "CoolantTemperature": np.interp(t, heat.time_s, heat.coolant),
-                "CoolantPump": (_closed(drive, t) & drive.scenario.cooling.pump_runs(t)).astype(np.float64),
+                "CoolantPump": pumps.astype(np.float64),
             }
         case "Auxiliary":
-            volts = drive.scenario.aux.volts(t, _closed(drive, t), _coils(drive))
-            return {"Voltage": noisy(rng, volts, _AUX_NOISE)}
+            return {"Voltage": noisy(rng, _low_side(drive, t).volts, _AUX_NOISE)}
         case "Charger" | "ChargeRequest":
             return _charge_values(drive, t, rng) if message == "Charger" else _charge_request(drive, t)
         case "Road":
             return {"VehicleSpeed": row("speed_kmh")}
-    raise ValueError(f"no controller sends {message}")
+    return rest_values(message, drive, heat, lambda at_s: _low_side(drive, at_s), t, rng)
 
 
-def _pack_values(drive: Drive, t: FloatArray, motor_A: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:
+def _low_side(drive: Drive, t: FloatArray) -> LowSide:
+    """The 12 V side at each time."""
+    other_A = steering_amps(drive, t) + brake_pump_amps(drive, t)
+    return drive.scenario.aux.low_side(t, within(drive.high_voltage.closed, t), _coils(drive), other_A)
+
+
+def _pack_values(drive: Drive, t: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:
     """Terminal voltage, which reads 0 until the monitor is awake, current and charge level."""
-    scenario = drive.scenario
-    trace = drive.high_voltage.solution.sample(t)
-    drift_V = at_rows(drive.column("drift_V"), ROW_S, t)
-    charge_A = np.zeros(t.size)
-    if drive.charge is not None and drive.charge.time_s.size:
-        session = drive.charge
-        charge_A = np.interp(t, session.time_s, session.current, left=0.0, right=0.0)
-        charged_As = np.interp(t, session.time_s, session.charged_As, left=0.0)
-        drift_V = drift_V + scenario.pack.volts_per_coulomb * charged_As
-    volts = trace.terminal_V + drift_V - (motor_A - charge_A) * scenario.circuit.pack_ohm
+    state = pack_state(drive, t)
     return {
-        "Voltage": np.where(t < scenario.awake_s, 0.0, noisy(rng, volts, _VOLT_NOISE)),
-        "Current": noisy(rng, trace.pack_A + motor_A - charge_A, _AMPERE_NOISE),
-        "ChargeLevel": 100.0 * (scenario.pack.level + drift_V / scenario.pack.volts_per_level),
+        "Voltage": np.where(t < drive.scenario.awake_s, 0.0, noisy(rng, state.volts, _VOLT_NOISE)),
+        "Current": noisy(rng, state.amps, _AMPERE_NOISE),
+        "ChargeLevel": 100.0 * state.level,
     }
 
 
@@ -257,19 +258,12 @@ def _switch_positions(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:
     stages = drive.high_voltage.stages
     index = np.searchsorted([stage.start_s for stage in stages], t, side="right") - 1
     relay = np.array([stage.relay for stage in stages], dtype=np.float64)[index]
-    contactor = _closed(drive, t).astype(np.float64)
+    contactor = within(drive.high_voltage.closed, t).astype(np.float64)
     return {
         "PrechargeRelay": relay,
         "MainContactor": contactor,
         "NegativeContactor": np.maximum(relay, contactor),
     }
-
-
-def _closed(drive: Drive, t: FloatArray) -> NDArray[np.bool_]:
-    closed = np.zeros(t.size, dtype=np.bool_)
-    for begin_s, end_s in drive.high_voltage.closed:
-        closed |= (t >= begin_s) & (t < end_s)
-    return closed
 
 
 def _other_payload(rng: np.random.Generator, rows: int, length: int) -> NDArray[np.uint8]:

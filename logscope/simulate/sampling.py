@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from logscope.arrays import FloatArray
@@ -18,6 +21,14 @@ def sending_times(rng: np.random.Generator, period_s: float, end_s: float) -> Fl
     regular = np.arange(rng.uniform(0.0, period_s), end_s, period_s)
     jitter = rng.normal(0.0, max(_JITTER_SHARE * period_s, _LEAST_JITTER_S), regular.size)
     return np.sort(np.clip(regular + jitter, 0.0, end_s))
+
+
+def within(spans: Iterable[tuple[float, float]], time_s: FloatArray) -> NDArray[np.bool_]:
+    """Whether each time lies in one of the spans (from, until) [s]."""
+    inside = np.zeros(time_s.size, dtype=np.bool_)
+    for begin_s, end_s in spans:
+        inside |= (time_s >= begin_s) & (time_s < end_s)
+    return inside
 
 
 def at_rows(column: FloatArray, row_s: float, time_s: FloatArray) -> FloatArray:

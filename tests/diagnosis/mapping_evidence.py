@@ -121,6 +121,9 @@ def _passes_limit(slip: Slip, sound: Sound) -> bool:
         "vehicle_speed": 250.0,
         "throttle": 100.0,
         "throttle_second": 100.0,
+        "cell_voltage_lowest": vehicle.limits.cell_max_V,
+        "cell_voltage_highest": vehicle.limits.cell_max_V,
+        "state_of_charge": 100.0,
     }.get(slip.part)
     if most is not None and float(np.quantile(value, 0.9)) > 1.8 * most:
         return True
@@ -169,7 +172,7 @@ def _temperature_shows(slip: Slip, sound: Sound) -> bool:
     level, start = float(np.median(value * slip.scale + slip.offset)), float(value[0] * slip.scale + slip.offset)
     if not -50.0 < level < 250.0:
         return True
-    return len(others) == 2 and all(abs(other[0] - value[0]) < 2.0 for other in others) and abs(start - value[0]) > 15.0
+    return len(others) >= 2 and all(abs(other[0] - value[0]) < 2.0 for other in others) and abs(start - value[0]) > 15.0
 
 
 def _bytes_show(part: Part) -> bool:
@@ -237,7 +240,7 @@ def _stuck_shows(slip: Slip, sound: Sound) -> bool:
             return zero
         case "main_contactor" | "negative_contactor":
             return sound.driven and sound.joined
-        case "motor_temperature" | "inverter_temperature" | "coolant_temperature":
+        case _ if slip.part in TEMPERATURES:
             others = [sound.signals.parts[name].value for name in TEMPERATURES if name in sound.signals]
             if not zero or len(others) < len(TEMPERATURES):
                 return False

@@ -15,9 +15,10 @@ SCALED = (
     "dc_link_voltage", "battery_voltage", "battery_current", "motor_speed", "vehicle_speed", "motor_current",
     "motor_current_target", "torque", "torque_target", "throttle", "throttle_second", "aux_voltage",
     "charger_voltage", "charger_current", "charger_voltage_target", "charger_current_target",
+    "cell_voltage_lowest", "cell_voltage_highest", "state_of_charge",
 )  # fmt: skip
 SIGNED = ("battery_current", "torque", "motor_speed", "torque_target")
-TEMPERATURES = ("motor_temperature", "inverter_temperature", "coolant_temperature")
+TEMPERATURES = ("motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out")
 OFFSETS = {"kelvin": (1.0, 273.15), "no offset": (1.0, 40.0), "offset twice": (1.0, -40.0), "Fahrenheit": (1.8, 32.0)}
 STATES = ("precharge_relay", "main_contactor", "negative_contactor")
 _STRETCH_S = (0.2, 3.0)  # for which a field holds a mark in the middle of a log

@@ -37,7 +37,6 @@ def stated(*signals: Logged) -> dict[str, str]:
         ("Inverter.MotorCurrentLimit", "A", np.abs(ROAD)),
         ("Pack.MaxCellVoltage", "V", np.full(T.size, 3.7)),
         ("Limits.DischargeCurrent", "A", np.full(T.size, 300.0)),
-        ("Pack.StateOfCharge", "%", np.full(T.size, 71.0)),
         ("Charger.Fault", "", np.zeros(T.size)),
         ("Body.MainRelay", "", np.ones(T.size)),
         ("Chassis.WheelSpeedFrontLeft", "km/h", ROAD),
@@ -51,6 +50,42 @@ def stated(*signals: Logged) -> dict[str, str]:
 )
 def test_what_looks_like_a_part_alone_is_not_stated(reference: str, unit: str, value: np.ndarray) -> None:
     assert stated(logged(reference, unit, value)) == {}
+
+
+@pytest.mark.parametrize(
+    ("reference", "unit", "value", "part"),
+    [
+        ("Pack.StateOfCharge", "%", 71.0 - T / 100, "state_of_charge"),
+        ("Pack.MaxCellVoltage", "V", 3.7 + T / 1000, "cell_voltage_highest"),
+        ("Bms.CellTempMin", "°C", 18.0 + T / 20, "battery_temperature_lowest"),
+        ("Cooling.CoolantOutletTemp", "°C", 18.0 + T / 20, "coolant_temperature_out"),
+        ("Cooling.WaterPumpSpeed", "rpm", np.where(T > 3, 4000.0, 0.0), "coolant_pump_speed"),
+        ("DcDc.Wandlerstrom", "A", 20.0 + T, "converter_current"),
+        ("Aux.Batt12VCurrent", "A", 20.0 - T, "aux_current"),
+        ("Obc.ChargerMainsPower", "W", 100 * T, "charger_input_power"),
+    ],
+)
+def test_the_rest_of_the_vehicle_is_known_by_name(reference: str, unit: str, value: np.ndarray, part: str) -> None:
+    assert stated(logged(reference, unit, value)) == {part: reference}
+
+
+@pytest.mark.parametrize(
+    ("reference", "unit"),
+    [
+        ("Bms.CellVoltageMaxAllowed", "V"),
+        ("Bms.MaxBatteryTemp", "°C"),
+        ("Steering.SteeringPumpCurrent", "A"),
+        ("Brake.VacuumPumpSpeed", "rpm"),
+        ("DcDc.InputVoltage", "V"),
+        ("Obc.ChargerPower", "W"),
+        ("Body.DoorLock", ""),
+        ("Hv.ServicePlug", ""),
+        ("Hvac.CabinFan", ""),
+        ("Motor.ShaftLock", ""),
+    ],
+)
+def test_what_is_named_like_the_rest_of_the_vehicle_is_not_stated(reference: str, unit: str) -> None:
+    assert stated(logged(reference, unit, np.full(T.size, 13.0 if unit else 1.0))) == {}
 
 
 def test_wheels_that_turn_with_the_road_are_not_taken_for_the_motor() -> None:

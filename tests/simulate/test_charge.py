@@ -58,8 +58,17 @@ def test_12_volts_follow_ohms_law_and_the_coils():
     supply = AuxSupply(battery_ohm=0.05, base_A=0.0, pump_A=0.0)
     time_s = np.array([0.9, 1.0, 3.0, 5.0])
     off = np.zeros(4, dtype=bool)
-    volts = supply.volts(time_s, off, [(1.0, 4.0)])
+    volts = supply.low_side(time_s, off, [(1.0, 4.0)]).volts
     assert volts == pytest.approx([12.6, 12.2, 12.55, 12.6], abs=1e-6)
-    assert supply.volts(time_s, ~off, [])[0] == pytest.approx(13.8)
-    stopped = AuxSupply(converter_stops_s=2.0).volts(time_s, ~off, [])
+    stopped = AuxSupply(converter_stops_s=2.0).low_side(time_s, ~off, []).volts
     assert stopped[0] > 13.0 > stopped[2]
+
+
+def test_two_sources_share_a_load_as_millman_says():
+    # Millman's theorem, any circuits textbook: V = (ΣU/R − I)/Σ(1/R); what both give is what the load takes
+    supply = AuxSupply(battery_V=12.6, charge_ohm=0.25, converter_V=13.8, converter_ohm=0.01, base_A=20.0, pump_A=0.0)
+    side = supply.low_side(np.array([1.0]), np.array([True]), [], 5.0)
+    volts = (12.6 / 0.25 + 13.8 / 0.01 - 25.0) / (1 / 0.25 + 1 / 0.01)
+    assert side.volts[0] == pytest.approx(volts)
+    assert side.battery_A[0] == pytest.approx((12.6 - volts) / 0.25)  # below zero: it is charged
+    assert side.battery_A[0] + side.converter_A[0] == pytest.approx(25.0)
