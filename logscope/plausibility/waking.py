@@ -42,6 +42,8 @@ _PLATEAUS = 3
 _TEMPERATURE_SAMPLES = 50
 _HEATED_S = 10.0  # nothing heats by _STEP_K in so short a time but a junction, which does not start at a default
 _IDLE_A = 5.0
+_OLD_S = 3.0  # a slow controller repeats so long what it knew before it slept (practice)
+_MAY_LEAP = frozenset({"inverter_temperature"})  # a junction's estimate
 _STEP_K = 10.0  # a temperature's default stands at least so far from what follows
 _PACK_STEP = 0.10  # of its voltage; a battery sags that far only under current
 _SHORT_DIP_S, _DIP_SAMPLES = 0.1, 3
@@ -161,15 +163,19 @@ def _speed(start: _Start, signals: Signals, vehicle: Vehicle) -> int:
 
 
 def _temperature(start: _Start, signals: Signals, vehicle: Vehicle) -> int:
-    """The first sample of a temperature that is a reading: after a zero, or its lowest value, and a step."""
+    """The first sample of a temperature that is a reading: after a zero, its lowest value or an old one, and a step."""
     part, first = start.part, start.first
     value = part.value[first : min(first + _TEMPERATURE_SAMPLES, start.past)]
     encoding = part.encoding
     lowest = encoding.lowest * encoding.scale + encoding.offset if encoding is not None else 0.0
     changed = np.flatnonzero(value != value[0])
-    if not changed.size or not (value[0] == 0.0 or abs(value[0] - lowest) < (part.step or 0.0) / 2):
+    if not changed.size:
         return first
     awake = int(changed[0])
+    default = value[0] == 0.0 or abs(value[0] - lowest) < (part.step or 0.0) / 2
+    old = part.name not in _MAY_LEAP and part.time_s[first + awake - 1] - part.time_s[first] <= _OLD_S
+    if not (default or old):
+        return first
     slow = float(part.time_s[first + awake] - part.time_s[first + awake - 1]) <= _HEATED_S
     return first + awake if slow and abs(value[awake] - value[0]) >= _STEP_K else first
 

@@ -183,6 +183,16 @@ def test_a_temperature_does_not_start_at_its_default(default):
     assert taken(frost) == []
 
 
+def test_a_slow_controller_repeats_what_it_knew_before_it_slept():
+    time_s = np.arange(0.0, 60.0, 1.0)
+    value, expected = with_first(time_s, np.round(24.0 + time_s / 30.0), 0.0, 41.0, 41.0)
+    degrees = Encoding(8, False, 1.0, -40.0)
+    assert taken(encoded("coolant_temperature_out", time_s, value, degrees)) == expected
+    late, _ = with_first(time_s, np.round(24.0 + time_s / 30.0), 0.0, *[41.0] * 8)
+    assert taken(encoded("coolant_temperature_out", time_s, late, degrees)) == []  # so long it was a reading
+    assert taken(encoded("inverter_temperature", time_s, value, degrees)) == []  # a junction may leap
+
+
 def test_the_supply_of_a_controller_that_sends_is_not_zero():
     time_s = np.arange(0.0, 20.0, 0.1)
     value, expected = with_first(time_s, np.full(time_s.size, 13.2), 0.0, 0.0, 0.3)
