@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.curves.behind_lag import explained_behind_lag
+from logscope.curves.behind_lag import SoundLink, explained_behind_lag
 from logscope.curves.estimate import Estimate, estimate
 from logscope.curves.evidence import LAG_ODDS, MISFIT_CORRELATION, SURE_SHARE
 from logscope.curves.initial_guess import guesses_behind, guesses_of, least_squares_start
@@ -33,6 +33,7 @@ _SURE_CORRELATION = 2.0  # standard deviations of the correlation of white resid
 _DRIFTING_WIDER, _DRIFT_MATTERS = float(np.sqrt(2.0)), 0.1
 # Of the probability, that must lie below the highest voltage there is: with less, that limit and the readings disagree.
 _LEAST_POSSIBLE = 0.05
+_POSSIBLE = 0.025  # of the probability: with more, 95 % limits do not leave a shape out
 _MOST_WIDER = 5.0  # a curve that wants more than this is a misfit, and says so
 
 Solved = tuple[Problem, Posterior]
@@ -49,6 +50,7 @@ class CurveFit:
     residual_v : root-mean-square deviation of the readings from the curve [V]
     shape : the curve that explains the data; odds : by how much over one exponential
     heating : by what fraction the resistor grew, for that shape; load : P·R/V∞² of a constant-power load, for that
+    third : whether a third constant may be there, shorter than both, which may be the link's as well
     averaged : whether the filter is a moving average beyond doubt: the time constant is then the link's
     misfit : whether the residuals still show a shape that none of the curves has
     """
@@ -64,6 +66,7 @@ class CurveFit:
     odds: float
     heating: Estimate | None
     load: Estimate | None
+    third: bool
     averaged: bool
     misfit: bool
     _problem: Problem
@@ -88,12 +91,21 @@ class CurveFit:
 
         return _estimate(self._mix, passed_s)
 
-    def link_voltage(self, time_s: FloatArray, constant_s: float) -> FloatArray:
-        """The link's own voltage [V] at times [s], before any lag, with one of the constants as its own."""
-        if self.lag is None or self.onset is None:
-            return self.voltage(time_s)
-        rise = self.end.value - self.start.value
-        return self.start.value + rise * settled_fraction(time_s - self.onset.value, constant_s)
+    def link_voltage_limits(self, at_s: float, *, faster: bool) -> tuple[float, float]:
+        """95 % limits of the link's own voltage [V] at a time [s], before any lag.
+
+        faster : whether the faster of the two constants is the link's; of a curve without a lag there is one
+        """
+
+        def volts(layout: Layout, draws: FloatArray) -> FloatArray:
+            lag = layout.lag(draws)
+            tau = np.exp(draws[:, 2]) if lag is None or not faster else lag
+            settled = settled_fraction(at_s - layout.onset(draws), tau)
+            return np.asarray(draws[:, 0] + layout.rise(draws) * settled)
+
+        link = _over(self._mix, volts)
+        low, high = link.quantiles(link.draws[:, 0], 0.025, 0.975)
+        return low, high
 
     def voltage(self, time_s: FloatArray) -> FloatArray:
         """The fitted voltage [V] at times [s], shape (n,)."""
@@ -113,9 +125,9 @@ class CurveFit:
         """By how much stamps that drift may lengthen or shorten the time constant [s]."""
         return self._problem.rest.stamps.drift_s if self._problem.rest is not None else 0.0
 
-    def explained_behind_lag(self, low_s: float, high_s: float) -> bool:
-        """Whether a link with a constant between these [s], behind one or two sensing lags, would look the same."""
-        return explained_behind_lag(self._problem, self._theta, low_s, high_s)
+    def explained_behind_lag(self, sound: SoundLink) -> bool:
+        """Whether a sound link behind one or two sensing lags would look the same."""
+        return explained_behind_lag(self._problem, self._theta, sound)
 
 
 def fit_curve(
@@ -244,6 +256,9 @@ def _mixed(solved: Sequence[Solved], even: bool, wider: float) -> Mix:
     for (problem, posterior), share in kept:
         middle = posterior.weights @ posterior.draws
         draws = np.clip(middle + wider * (posterior.draws - middle), *problem.ranges())
+        if problem.rest is not None and (error := problem.rest.scale_error) > 0:
+            longer = np.random.default_rng(2).uniform(-error, error, len(draws))
+            draws = problem.layout.stretched(draws, np.log1p(longer))
         mix.append((problem.layout, replace(posterior, draws=draws, weights=posterior.weights * share / total)))
     return tuple(mix)
 
@@ -305,6 +320,7 @@ def _curve_fit(
         odds=odds,
         heating=own(Shape.HEATING, -1),
         load=own(Shape.CONSTANT_POWER, -2),
+        third=_share(mix, Shape.TWICE_LAGGED) >= _POSSIBLE,
         averaged=_share(mix, Shape.AVERAGED) >= SURE_SHARE,
         misfit=noise_v is not None and _misfits(best, noise_v),
         _problem=problem,

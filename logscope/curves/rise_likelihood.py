@@ -36,12 +36,14 @@ class Rest:
     noise_v : standard deviation of a reading [V], rounding included; random_v : the same before rounding
     stamps : how far a stamp is from when its reading was taken
     floor_v : the least reading there is [V], which stands for all below; minus infinity where there is none
+    scale_error : by which share, at most, the times may tell a wrong length
     """
 
     noise_v: float
     random_v: float
     stamps: Timestamps
     floor_v: float = -np.inf
+    scale_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

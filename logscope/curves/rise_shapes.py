@@ -90,6 +90,15 @@ class Layout:
                 return np.where(no_load, settled_fraction(elapsed_s, tau), loaded)
         return settled_fraction(elapsed_s, tau)
 
+    def stretched(self, theta: FloatArray, log_factor: FloatArray) -> FloatArray:
+        """The same curves on times that are longer by factors, whose logarithms have shape (k,)."""
+        longer = theta.copy()
+        longer[:, 1] -= log_factor
+        longer[:, 2] += log_factor
+        if self.shape in FILTERED:
+            longer[:, self.size - len(SHAPE_RANGES[self.shape]) :] += log_factor[:, None]
+        return longer
+
     def rise(self, theta: FloatArray) -> FloatArray:
         """From the start to the end [V], shape (k,)."""
         return np.asarray(np.exp(np.minimum(theta[:, 1] + theta[:, 2], 700.0)))

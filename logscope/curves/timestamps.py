@@ -22,11 +22,14 @@ _COARSE_SHARE = 0.3  # of a period: a finer grid shows how regular the messages 
 _FINEST_S = 1e-4  # grids finer than this are no matter beside any message's period
 _ON_GRID = 0.02  # of the finest grid: rounding of the numbers in a log
 _LEAST_COUNTED = 10  # messages: fewer leave their period open
-_MOST_COUNTED = 400  # messages that are compared with one another, spread over all
+_MOST_COUNTED = 400  # messages or readings that are compared with one another, spread over all
 # By how much messages may be sent off their period, as shares of the grid: more, and the count tells less than stamps.
 _UNEVEN_SHARES = (0.0, 0.02, 0.05, 0.1, 0.2)
 _CLOCKS_APART = 2e-4  # a controller's clock and a logger's, each off by 100 ppm (quartz, common practice)
 _AT_EDGE = 0.05  # of the range of possible periods
+_LEAST_READINGS = 5  # of a sensor in a row: fewer hold hardly a clock
+_EVEN_TASK = 0.01  # of its period: by how much a controller's task runs off it (common practice, no published source)
+_CLOCKS = 65  # periods that are tried
 
 
 class Known(Enum):
@@ -75,6 +78,11 @@ def timestamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: F
     return Timestamps(max(scatter, grid_s / float(np.sqrt(12))), Known.BY_SCATTER)
 
 
+def counted_timestamps(period_s: float) -> Timestamps:
+    """The error of times that come from a count, of messages or of readings: by how much a task runs off its period."""
+    return Timestamps(_EVEN_TASK * period_s, Known.BY_SCATTER)
+
+
 def grid_of(time_s: FloatArray) -> float:
     """The coarsest grid that all times lie on [s], counted from the first; 0 where it is finer than a tenth of a ms.
 
@@ -90,7 +98,7 @@ def grid_of(time_s: FloatArray) -> float:
 
 
 class CountedTimes(NamedTuple):
-    """Sending times from the count of messages.
+    """Times from a count.
 
     time_s : shape (n,), [s]; scale_error : half the range of lengths that the stamps leave open, as a share of them
     """
@@ -128,6 +136,54 @@ def counted_times(time_s: FloatArray) -> CountedTimes | None:
             off_s = time_s - between_s * count
             sent_s = between_s * count + float(off_s.min() + off_s.max()) / 2
             return CountedTimes(sent_s, (longest - shortest) / 2 / between_s)
+    return None
+
+
+class SensorClock(NamedTuple):
+    """An even clock: reading k was taken at begin_s + k·period_s [s].
+
+    scale_error : half the range of periods that are likely, as a share of them; most_error : of all that are possible
+    """
+
+    begin_s: float
+    period_s: float
+    scale_error: float
+    most_error: float
+
+
+def sensor_clock(first_s: FloatArray, turn: FloatArray, late_s: float) -> SensorClock | None:
+    """The clock of a sensor whose readings come in several messages each; None where no even clock fits.
+
+    A sensor slower than its message takes its readings evenly, and each comes with the first message after it: no
+    later than one period of the message. All clocks that do so are equally likely: the mean one is returned, and how
+    far they may differ.
+
+    first_s : stamps of the first message with each reading, in order, shape (n,); turn : which reading it is
+    late_s : by how much a message may be later than the reading it brings [s]
+    """
+    if first_s.size < _LEAST_READINGS:
+        return None
+    thin = np.unique(np.linspace(0, first_s.size - 1, _MOST_COUNTED).astype(int))
+    first_s, turn = first_s[thin], turn[thin]
+    apart = turn[None, :] - turn[:, None]
+    later = apart > 0
+    step, apart = (first_s[None, :] - first_s[:, None])[later], apart[later]
+    for share in _UNEVEN_SHARES:
+        room_s = late_s * (1 + 2 * share)
+        shortest, longest = float(((step - room_s) / apart).max()), float(((step + room_s) / apart).min())
+        if shortest >= longest:
+            continue
+        periods_s = np.linspace(shortest, longest, _CLOCKS)
+        likely = np.maximum(room_s - np.ptp(first_s - periods_s[:, None] * turn, axis=1), 0.0)  # by room for the phase
+        if not likely.sum() > 0:
+            continue
+        likely /= likely.sum()
+        period_s = float(likely @ periods_s)
+        deviation_s = float(np.sqrt(likely @ (periods_s - period_s) ** 2))
+        off_s = first_s - period_s * turn
+        begin_s = float(off_s.min() + off_s.max() - room_s) / 2
+        most_s = max(longest - period_s, period_s - shortest)
+        return SensorClock(begin_s, period_s, float(np.sqrt(3.0)) * deviation_s / period_s, most_s / period_s)
     return None
 
 

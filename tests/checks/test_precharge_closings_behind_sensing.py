@@ -15,7 +15,8 @@ from scipy.signal import lfilter
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
-from logscope.observations.dc_link.link import describe_link, last_of_bursts
+from logscope.observations.dc_link.link import describe_link
+from logscope.observations.dc_link.readings import last_of_bursts
 from logscope.signals import Part, Signals
 from logscope.vehicle import Limits, Precharge, Vehicle
 
@@ -136,10 +137,9 @@ def test_of_messages_that_come_at_once_the_last_is_the_reading(period_s, burst, 
     """Three at a time on fine stamps, or five on one stamp of a coarse grid: the earlier ones are stale."""
     trace = Trace(0.4, lags_s=(0.02,), period_s=period_s, burst=burst, grid_s=grid_s, pack=True)
     link = describe_link(trace.signals(), None)
-    last = last_of_bursts(link)
+    last = last_of_bursts(link, np.arange(link.part.value.size))
     together = burst if burst > 1 else round(grid_s / period_s)
-    assert last.part.value.size == pytest.approx(link.part.value.size / together, abs=2)
-    assert np.all(np.isin(last.part.time_s, link.part.time_s))
+    assert last.size == pytest.approx(link.part.value.size / together, abs=2)
     found = trace.findings()
     assert _kinds(found) == ["complete"]
     assert _holds(found[0], 0.4)
@@ -147,17 +147,18 @@ def test_of_messages_that_come_at_once_the_last_is_the_reading(period_s, burst, 
 
 def test_regular_messages_are_all_kept():
     link = describe_link(Trace(0.4).signals(), None)
-    assert last_of_bursts(link) is link
+    rows = np.arange(link.part.value.size)
+    assert np.array_equal(last_of_bursts(link, rows), rows)
 
 
-def test_where_a_lag_explains_a_slow_curve_only_its_upper_limit_is_stated():
+def test_where_a_lag_explains_a_slow_curve_no_constant_is_stated():
     """A link as expected, behind two lags that 40 ms sampling does not show."""
     trace = replace(Trace(0.04, lags_s=(0.06, 0.06), period_s=0.04, pack=True), close=0.998)
     found = trace.findings()
     assert _kinds(found) == ["undetermined"]
     known = found[0].measured["time_constant_s"]
     assert known.value is None
-    assert known.low is None
+    assert known.low is None or known.low < 0.04
     assert known.high is not None
     assert known.high > 0.04
 

@@ -10,7 +10,8 @@ from logscope.arrays import FloatArray
 from logscope.checks.precharge.check import precharge
 from logscope.curves.timestamps import Known, grid_of, timestamps_of
 from logscope.findings import Finding
-from logscope.observations.dc_link.link import describe_link, without_repeats
+from logscope.observations.dc_link.link import describe_link
+from logscope.observations.dc_link.readings import at_rows, own_readings
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
@@ -100,11 +101,29 @@ def test_repeated_readings_are_one() -> None:
     read = np.round(_charge(ticks, 0.27) / STEP_V) * STEP_V
     carried = read[np.searchsorted(ticks, t, side="right") - 1]
     part = Part("dc_link_voltage", t, carried, "V", "Link.Voltage", STEP_V)
-    link, repeats = without_repeats(describe_link(Signals({"dc_link_voltage": part}, 0.0, 4.0), None))
-    assert repeats
+    logged = describe_link(Signals({"dc_link_voltage": part}, 0.0, 4.0), None)
+    own = own_readings(logged)
+    link = at_rows(logged, np.flatnonzero(own.first))
+    assert own.repeated
     rising = link.part.value[(link.part.value > 0.05 * PACK_V) & (link.part.value < 0.9 * PACK_V)]
     assert np.all(np.diff(rising) > 0)
     assert np.isin(rising, read).all()
+
+
+@pytest.mark.parametrize("grid_s", [0.0, 0.05])
+def test_a_sensor_slower_than_its_message_is_timed_by_its_own_clock(grid_s: float) -> None:
+    """59 ms behind 50 ms: by the stamps of its messages the constant would be known to 7 % only."""
+    for seed in range(4):
+        rng = np.random.default_rng([64, seed])
+        ticks = np.arange(rng.uniform(0.0, 0.05), 5.0, 0.059)
+        t = np.arange(rng.uniform(0.1, 0.15), 4.5, 0.05)
+        read = np.round((_charge(ticks, 0.27) + rng.normal(0.0, 0.15, ticks.size)) / STEP_V) * STEP_V
+        carried = read[np.searchsorted(ticks, t, side="right") - 1]
+        stamps = np.ceil(t / grid_s) * grid_s if grid_s else t
+        part = Part("dc_link_voltage", stamps, carried, "V", "Link.Voltage", STEP_V)
+        known = _one(Signals({"dc_link_voltage": part}, 0.0, 5.0), _vehicle(270, 1e-3)).measured["time_constant_s"]
+        assert known.low < 0.27 < known.high
+        assert known.high - known.low < 0.04 * 0.27
 
 
 def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:
@@ -112,7 +131,7 @@ def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:
     t = _stamps(0.01)
     volts = np.where(t < 1.35, _charge(t, 0.2), np.maximum(_charge(t - 0.15, 0.2), _charge(np.array([1.35]), 0.2)))
     link = describe_link(_signals(t, volts), None)
-    assert without_repeats(link)[0].part.value.size == t.size
+    assert own_readings(link).first.all()
 
 
 def test_stamps_on_a_coarse_grid_are_known_only_to_the_grid() -> None:

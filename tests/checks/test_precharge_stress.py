@@ -111,7 +111,7 @@ def test_heat_of_retries_adds_up_as_far_as_it_has_not_cooled() -> None:
     heats = [f.measured["resistor_heat_J"] for f in findings[1:] if "resistor_heat_J" in f.measured]
     low, high = (sum(e * np.exp(-5 * (2 - k) / tau) for k, e in enumerate(energies)) for tau in (20.0, 300.0))
     (over,) = _of(findings, "resistor_stress")
-    assert heats[-1].low == pytest.approx(low, rel=0.1)
+    assert 0.85 * low < heats[-1].low < low  # with what is uncertain of the time constants
     assert heats[-1].high == pytest.approx(high, rel=0.1)
     assert over.measured["count"].value == len(over.events) == 2
     assert over.severity is Severity.DANGER

@@ -23,7 +23,7 @@ def curve(slower_s: float, faster_s: float) -> Any:
         misfit=False,
         averaged=False,
         drift_s=0.0,
-        explained_behind_lag=lambda low_s, high_s: False,
+        explained_behind_lag=lambda sound: False,
     )
 
 

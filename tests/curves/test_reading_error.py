@@ -13,7 +13,7 @@ from scipy.optimize import linprog
 from statsmodels.tsa.arima_process import arma_generate_sample
 
 from logscope.curves.reading_error import over_stamp_error, wider_by_correlation
-from logscope.curves.timestamps import counted_times
+from logscope.curves.timestamps import counted_times, sensor_clock
 
 
 def test_mean_and_deviation_over_the_error_of_a_stamp_are_those_of_the_integral() -> None:
@@ -63,6 +63,31 @@ def test_stamps_of_a_period_as_coarse_as_their_grid_tell_it_to_within_clocks() -
     counted = counted_times(np.round(np.arange(100) * 0.05, 6))
     assert counted is not None
     assert counted.scale_error == pytest.approx(2e-4, rel=0.01)
+
+
+@pytest.mark.parametrize(("sensor_s", "message_s"), [(0.059, 0.05), (0.1095, 0.05), (0.0123, 0.01), (0.156, 0.1)])
+def test_a_sensors_clock_is_as_sure_as_the_first_messages_allow(sensor_s: float, message_s: float) -> None:
+    """The range of clocks is that of the linear programme over all that bring each reading within one message."""
+    taken_s = 0.0123 + sensor_s * np.arange(20)
+    first_s = np.ceil((taken_s - 0.004) / message_s) * message_s + 0.004
+    clock = sensor_clock(first_s, np.arange(20.0), message_s)
+    assert clock is not None
+    rows = np.column_stack([np.ones(20), np.arange(20)])
+    bounds = np.concatenate([first_s, message_s - first_s])
+    shortest, longest = (
+        linprog([0, sign], A_ub=np.vstack([rows, -rows]), b_ub=bounds, bounds=[(None, None)] * 2).x[1]
+        for sign in (1, -1)
+    )
+    most_s = max(longest - clock.period_s, clock.period_s - shortest)
+    assert clock.most_error * clock.period_s == pytest.approx(most_s, rel=1e-3)
+    assert clock.scale_error <= clock.most_error
+    assert abs(clock.period_s - sensor_s) <= most_s
+    assert np.abs(clock.begin_s + clock.period_s * np.arange(20) - taken_s).max() <= 2 * message_s
+
+
+def test_readings_without_an_even_clock_have_none() -> None:
+    rng = np.random.default_rng(63)
+    assert sensor_clock(np.cumsum(rng.uniform(0.05, 0.25, 40)), np.arange(40.0), 0.05) is None
 
 
 def test_stamps_that_no_count_explains_stay() -> None:

@@ -11,8 +11,9 @@ from logscope.arrays import FloatArray
 from logscope.curves.discharge import DischargeFit, Readings, Shape, fit_discharge
 from logscope.curves.estimate import Estimate
 from logscope.curves.evidence import SETTLED_SHARE
-from logscope.observations.dc_link.link import Link, pack_voltage, readings_between
+from logscope.observations.dc_link.link import Link, pack_voltage
 from logscope.observations.dc_link.openings import Opening
+from logscope.observations.dc_link.readings import readings_between
 from logscope.physics.discharge import SAFE_V
 from logscope.signals import Signals
 from logscope.statistics.sampling import missing_s

@@ -22,9 +22,13 @@ above the pack: draws that do are left out, and a fit that wants to is bent by a
 sensing. The settling behind a closing shows which constant is the lag only where something was left to settle with
 either. A rise with a hole longer than its time constant is undetermined.
 
-Repeated readings are one reading, whose age is uniform over the message's period; stamps on a grid as coarse as the
-period are known only to the grid (`curves/timestamps`). Of messages that come in one burst, or bear one stamp, the
-last is used (`observations/dc_link/link`). Both are errors of the stamp in the fit, by the mean and spread of the
-curve over them, and a claim has to clear what they may stretch. `Part.period_s` is that of *new* values;
-`Part.spacing_s` is the messages', and `statistics/sampling.gap_threshold_s` says what is a gap in either.
+A rise of which much may have come through the contactor at once, as in a hot restart, is not called slow or fast.
+
+Repeated readings are one reading. A sensor slower than its message runs on a clock of its own: counted where the link
+moves too much for two readings to be equal, its readings show that clock to a fraction of a percent, and the times of
+the curve are then its own (`observations/dc_link/readings`, `curves/timestamps.sensor_clock`); what stays uncertain of
+its period stretches the limits. Without it, the age of a reading is uniform over the message's period. Stamps on a
+coarse grid give way to the count of messages. Of messages that come in one burst, or bear one stamp, the last is used.
+`Part.period_s` is that of *new* values; `Part.spacing_s` is the messages', and `statistics/sampling.gap_threshold_s`
+says what is a gap in either.
 """

@@ -58,7 +58,8 @@ def precharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
             "the link voltage never rises from a disconnected state, and no relay state shows an attempt"
         )
     judged = [
-        judge(signals, vehicle, link, measure(signals, link, attempt, attempts.stamps)) for attempt in attempts.found
+        judge(signals, vehicle, link, measure(signals, link, attempt, attempts.stamps, timing))
+        for attempt, timing in zip(attempts.found, attempts.timing, strict=True)
     ]
     stresses = [stress(one, signals, link, vehicle) for one in judged]
     known = [one for one in stresses if one is not None]

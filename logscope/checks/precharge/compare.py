@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
+import numpy as np
+
 from logscope.checks.precharge.witness import IndependentMeasurement, told_apart
-from logscope.curves.behind_lag import LONGEST_LAG_S
+from logscope.curves.behind_lag import LONGEST_LAG_S, SoundLink
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise import CurveFit
 
@@ -36,7 +38,8 @@ class Constant:
     """The link's time constant as far as the fit tells, and how it stands against the expected band.
 
     time_constant : None where the two constants of an S-shaped curve cannot be told apart
-    lag : the other one; both : the two of an S-shaped curve, slower first
+    lag : the other one; both : the two of an S-shaped curve, slower first; either : whether the other may be the
+        link's as well
     told_by : the part that tells which constant is the link's, or `BY_SETTLING`, or `BY_SLOWNESS`, where something
         does
     or_lag : whether a link as expected, behind a sensing lag, explains the readings as well as a slow one
@@ -48,6 +51,7 @@ class Constant:
     both: tuple[Estimate, Estimate] | None = None
     told_by: str | None = None
     or_lag: bool = False
+    either: bool = False
 
 
 def compare_constant(
@@ -56,16 +60,23 @@ def compare_constant(
     tolerance: float,
     found: Sequence[IndependentMeasurement] = (),
     lag_is_faster: bool | None = None,
+    closes_after: float = np.inf,
 ) -> Constant:
-    """Compare the fitted constants with R·C. "Slow" is claimed only where no lag before a sound link looks the same."""
+    """Compare the fitted constants with R·C. "Slow" is claimed only where no lag before a sound link looks the same.
+
+    closes_after : of how many time constants at least the contactor waits for, infinite where it is not known to close
+    """
     constant = _compared(fit, expected_s, tolerance, found, lag_is_faster)
     known = constant.time_constant
-    if expected_s is None or known is None or constant.told_by is not None or fit.misfit:
+    shown = constant.told_by not in (None, BY_SETTLING)  # by what no lag changes
+    if expected_s is None or known is None or shown or fit.misfit:
         return constant
     perhaps_slow = constant.verdict is Verdict.OPEN and known.value > expected_s * (1 + tolerance)
     if constant.verdict is not Verdict.SLOW and not perhaps_slow:
         return constant
-    if not fit.explained_behind_lag(expected_s * (1 - tolerance), expected_s * (1 + tolerance)):
+    if not fit.explained_behind_lag(
+        SoundLink(expected_s * (1 - tolerance), expected_s * (1 + tolerance), closes_after)
+    ):
         return constant
     return replace(constant, verdict=Verdict.OPEN, or_lag=True)
 
@@ -104,15 +115,16 @@ def _compared(
     if Verdict.IN_BAND in verdicts:
         nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
         other = faster if nearest is slower else slower
-        if faster.high >= slower.low:  # nearly alike: either may be the link's
-            nearest = replace(
-                nearest,
-                low=faster.low,
-                high=slower.high,
-                claim_low=min(faster.claim_low, slower.claim_low),
-                claim_high=max(faster.claim_high, slower.claim_high),
-            )
-        return Constant(Verdict.IN_BAND, nearest, other, both)
+        if not _overlaps(other, expected_s, tolerance):
+            return Constant(Verdict.IN_BAND, nearest, other, both)
+        nearest = replace(
+            nearest,
+            low=faster.low,
+            high=slower.high,
+            claim_low=min(faster.claim_low, slower.claim_low),
+            claim_high=max(faster.claim_high, slower.claim_high),
+        )
+        return Constant(Verdict.IN_BAND, nearest, other, both, either=True)
     if verdicts[0] == verdicts[1]:  # both readings say the same
         return Constant(verdicts[0], slower, faster, both)
     return Constant(Verdict.OPEN, None, both=both)
@@ -127,6 +139,11 @@ def _told_by(
     if told := told_apart(both, list(found)):
         return told[0], told[1].part
     return None, None
+
+
+def _overlaps(constant: Estimate, expected_s: float, tolerance: float) -> bool:
+    """Whether a constant may lie in the band."""
+    return constant.low <= expected_s * (1 + tolerance) and constant.high >= expected_s * (1 - tolerance)
 
 
 def _verdict(constant: Estimate, expected_s: float | None, tolerance: float, drift_s: float) -> Verdict:

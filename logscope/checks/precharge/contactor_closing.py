@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -66,8 +66,9 @@ def _settled(link: Link, attempt: Attempt, fit: CurveFit | None, settling: Settl
     step_v = _step(link, settling)
     if fit is None or (step_v is None and attempt.contactor_s is None):
         return None
-    constants = [fit.time_constant.value] if fit.lag is None else [fit.time_constant.value, fit.lag.value]
-    return at_constants(fit, settling.start_s, settling.end_s, constants, step_v, settling.level_v)
+    either = (False,) if fit.lag is None else (False, True)
+    level_v = settling.level_v if step_v is not None else None
+    return behind_lag(fit, Closing(settling.start_s, settling.end_s, np.nan, np.nan, step_v, level_v), either)
 
 
 def _step(link: Link, settling: Settling) -> float | None:
@@ -77,13 +78,13 @@ def _step(link: Link, settling: Settling) -> float | None:
     return step if settling.visible and surely >= BREAK_NOISE * link.noise_v else None
 
 
-def at_constants(
-    fit: CurveFit, start_s: float, end_s: float, constants: Sequence[float], step_v: float | None, level_v: float | None
-) -> Closing:
-    """A closing between two times, the link's own constant being one of several."""
-    volts = [fit.link_voltage(np.array([start_s, end_s]), constant_s) for constant_s in constants]
-    low, high = min(float(v[0]) for v in volts), max(float(v[1]) for v in volts)
-    return Closing(start_s, end_s, low, high, step_v, level_v)
+def behind_lag(fit: CurveFit, closing: Closing, faster: Sequence[bool]) -> Closing:
+    """A closing with the link's own voltage then.
+
+    faster : whether the link's constant is the faster of the two; both where it may be either
+    """
+    limits = [fit.link_voltage_limits(at_s, faster=k) for k in faster for at_s in (closing.start_s, closing.end_s)]
+    return replace(closing, low_v=min(low for low, _ in limits), high_v=max(high for _, high in limits))
 
 
 def _is_step(link: Link, attempt: Attempt, fit: CurveFit | None, broken: Break) -> bool:

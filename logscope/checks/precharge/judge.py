@@ -13,9 +13,10 @@ from logscope.checks.precharge.compare import (
     is_bypassed,
     step_constant_bound,
 )
-from logscope.checks.precharge.contactor_closing import Closing, at_constants
+from logscope.checks.precharge.contactor_closing import Closing, behind_lag
 from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.witness import witnesses
+from logscope.curves.behind_lag import SoundLink
 from logscope.curves.rise import CurveFit
 from logscope.curves.rise_shapes import Shape
 from logscope.observations.dc_link.link import Link
@@ -84,6 +85,9 @@ class Judged:
         return constant / SAMPLES_PER_CONSTANT if constant else None
 
 
+_LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor waits for, 0.9 and more
+
+
 def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measurement) -> Judged:
     """Decide the kind of one attempt."""
     fit = measurement.fit
@@ -98,8 +102,11 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     constant = None
     if fit is not None and fitted:
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
-        constant = compare_constant(fit, expected_s, tolerance, found, measurement.lag_is_faster)
+        waits = _waits(measurement, vehicle.precharge.close_fraction)
+        constant = compare_constant(fit, expected_s, tolerance, found, measurement.lag_is_faster, waits)
         measurement = _closing_by(constant, fit, measurement)
+        if constant.verdict in (Verdict.SLOW, Verdict.FAST) and _mostly_closing(measurement, vehicle.precharge):
+            constant = None
     kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v, link.part.period_s)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
@@ -137,13 +144,27 @@ def _is_hot(m: Measurement, close_fraction: float) -> bool:
     return start is not None and start >= close_fraction
 
 
+def _waits(m: Measurement, close_fraction: float) -> float:
+    """How many time constants after the onset a contactor closes that waits for a fraction of the pack's voltage."""
+    start = m.start_v / max(m.pack_v or m.top_v, 1e-9)
+    return float(np.log((1 - start) / (1 - close_fraction))) if start < close_fraction else 0.0
+
+
+def _mostly_closing(m: Measurement, told: Precharge) -> bool:
+    """Whether much of the rise may have come through the contactor, at once, rather than through the resistor.
+
+    Behind a lag the two make one curve, whose constant is that of neither.
+    """
+    start = m.fraction(m.start_v)
+    return start is not None and told.close_fraction - start < _LEAST_BY_RESISTOR * (1 - start)
+
+
 def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:
     """The link's voltage at a closing behind a sensing lag, once it is known which constant is the link's."""
     closing, tau = m.closing, constant.time_constant
-    if closing is None or tau is None or fit.lag is None:
+    if closing is None or tau is None or fit.lag is None or constant.either:
         return m
-    known = at_constants(fit, closing.start_s, closing.end_s, [tau.value], closing.step_v, closing.level_v)
-    return replace(m, closing=known)
+    return replace(m, closing=behind_lag(fit, closing, (tau.value == fit.lag.value,)))
 
 
 def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
@@ -197,7 +218,10 @@ def _kind(
     if m.attempt.saws and m.closing is None and (top is None or top < close_at):
         return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
-        surely = _highest_at_closing(m.closing, m, expected_s, noise_v, period_s) / m.pack_v < close_at
+        high_v = _highest_at_closing(m.closing, m, expected_s, noise_v, period_s)
+        if constant is not None and constant.verdict is Verdict.OPEN:
+            high_v = max(high_v, _highest_behind_lag(m.closing, m, expected_s, vehicle.precharge))
+        surely = high_v / m.pack_v < close_at
         return "closed_early" if surely else "undetermined"
     if m.closing is None and reached is not None and reached < close_at and (top is None or top < close_at):
         if m.attempt.ended_by == "log end" and not m.settled:
@@ -252,6 +276,19 @@ def _highest_at_closing(
     if m.fit is None or m.fit.lag is None:
         older_s += period_s
     return full_v - (full_v - high_v) * float(np.exp(-older_s / tau_s)) if tau_s else full_v
+
+
+def _highest_behind_lag(closing: Closing, m: Measurement, expected_s: float | None, told: Precharge) -> float:
+    """The same of a link as expected whose sensing has lags, where that explains the curve; else minus infinity [V]."""
+    fit = m.fit
+    if fit is None or fit.onset is None or expected_s is None or not m.pack_v:
+        return -np.inf
+    fastest_s = expected_s * (1 - told.tolerance)
+    sound = SoundLink(fastest_s, expected_s * (1 + told.tolerance), _waits(m, told.close_fraction))
+    if not fit.explained_behind_lag(sound):
+        return -np.inf
+    charging_s = max(closing.end_s - fit.onset.value, 0.0)
+    return m.pack_v - (m.pack_v - m.start_v) * float(np.exp(-charging_s / fastest_s))
 
 
 def _above_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:

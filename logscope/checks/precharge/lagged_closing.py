@@ -7,6 +7,7 @@ that drops out leaves the same trace, with L held where it was.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,11 +18,17 @@ from logscope.arrays import FloatArray
 from logscope.checks.precharge.breakpoint import BREAK_MISFIT, BREAK_NOISE
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.rise import CurveFit
-from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
+from logscope.physics.rc import (
+    settled_fraction,
+    settled_fraction_averaged,
+    settled_fraction_three_pole,
+    settled_fraction_two_pole,
+)
 
 _STARTS = 8  # moments of closing that the search starts from: the misfit has a minimum near each kink
 _SURELY = 2.0  # standard deviations: within these of the closing, samples may lie on either side of it
 _MOST_DOUBT = 0.5  # of the lag: a settling that cannot be placed better than that is too small to bend the curve
+_LOG_CONSTANTS = (-12.0, 7.0)  # 6 µs to 18 minutes: beyond, the search has lost its way
 _THIRD = 0.3  # of the shorter constant: where the search for a third one starts
 _LEAST_CURVE = 6  # samples before the closing that a curve of two constants needs
 
@@ -81,6 +88,8 @@ def find_settling(
                 x_scale=np.array([first / 10, 0.1, 0.1, first / 10]),
                 max_nfev=40,
             )
+            if _falls_to_level(found.x, time_s, volts, noise_v):
+                continue
             ordered = bool(found.x[2] < found.x[1])
             if ordered not in bests or found.cost < bests[ordered].cost:
                 bests[ordered] = found
@@ -88,11 +97,12 @@ def find_settling(
                 best = found
     if best is None:
         return None
-    alone = _unbroken(fit.onset.value, (fit.time_constant.value, fit.lag.value), time_s, volts)
+    three_pole, averaged = _unbroken(fit.onset.value, both, time_s, volts)
     freedom = max(time_s.size - 7, 1)
     spread = max(noise_v**2, 2 * best.cost / freedom)
-    visible = bool(alone - 2 * best.cost >= BREAK_MISFIT * spread)
-    if told is None and not visible:
+    by_lags, by_average = (alone - 2 * best.cost < BREAK_MISFIT * spread for alone in (three_pole, averaged))
+    visible = not (by_lags or by_average)
+    if not visible and (told is None or not by_lags):  # an average makes the same bend as a closing, and needs none
         return None
     levels = _residuals(best.x, time_s, volts)[1]
     curvature = best.jac.T @ best.jac / spread
@@ -100,12 +110,14 @@ def find_settling(
     onset_s, closed_s = float(best.x[0]), float(best.x[3])
     tau, lag = float(np.exp(best.x[1])), float(np.exp(best.x[2]))
     doubt = _SURELY * float(np.sqrt(max(variance, 0.0)))
+    if not visible and doubt > _MOST_DOUBT * lag:
+        return None
     period_s = float(np.median(np.diff(time_s)))  # a short lag is over within it, and leaves it open where in it
     at_s = np.array([closed_s, closed_s + max(doubt, period_s)])
     link_v, latest_v = levels[0] + (levels[1] - levels[0]) * settled_fraction(at_s - onset_s, tau)
     return Settling(
-        start_s=max(closed_s - doubt, low),
-        end_s=min(closed_s + doubt, high),
+        start_s=max(closed_s - doubt, low) if visible else low,  # where none shows, only the state says when
+        end_s=min(closed_s + doubt, high) if visible else high,
         curve_end_s=closed_s - min(doubt, _MOST_DOUBT * lag),
         level_v=float(levels[2]),
         link_v=float(link_v),
@@ -113,6 +125,16 @@ def find_settling(
         visible=visible,
         by_faster=lag < tau if visible and _tells(bests, len(orders), time_s, volts, noise_v, spread) else None,
     )
+
+
+def _falls_to_level(free: FloatArray, time_s: FloatArray, volts: FloatArray, noise_v: float) -> bool:
+    """Whether the link would be above the level when it is joined to it: no pack takes the charge back so fast.
+
+    A moving average ends with such a kink.
+    """
+    start_v, end_v, level_v = _residuals(free, time_s, volts)[1]
+    link_v = start_v + (end_v - start_v) * settled_fraction(np.array(free[3] - free[0]), float(np.exp(free[1])))
+    return bool(link_v > level_v + BREAK_NOISE * noise_v)
 
 
 def _tells(
@@ -139,17 +161,39 @@ def _left(free: FloatArray, time_s: FloatArray, volts: FloatArray) -> float:
     return float(level_v - reading)
 
 
-def _unbroken(onset_s: float, constants: tuple[float, float], time_s: FloatArray, volts: FloatArray) -> float:
-    """Squared misfit [V²] of the best curve of three poles without a closing: what a second filter would make."""
+def _unbroken(
+    onset_s: float, constants: tuple[float, float], time_s: FloatArray, volts: FloatArray
+) -> tuple[float, float]:
+    """Squared misfits [V²] of the best curves without a closing: of three poles, and behind a moving average.
+
+    What a second filter would make, and the kink with which an average ends.
+    """
+    shorter, longer = min(constants), max(constants)
+    third = (shorter, longer, _THIRD * shorter)
+    averages = [(link_s, 2 * (shorter + longer - link_s)) for link_s in constants]
+    return (
+        _misfit(settled_fraction_three_pole, onset_s, third, time_s, volts),
+        min(_misfit(settled_fraction_averaged, onset_s, start, time_s, volts) for start in averages),
+    )
+
+
+def _misfit(
+    settled: Callable[..., FloatArray],
+    onset_s: float,
+    constants: tuple[float, ...],
+    time_s: FloatArray,
+    volts: FloatArray,
+) -> float:
+    """Squared misfit [V²] of the best curve of a shape. constants : of the shape, where the search starts [s]"""
 
     def misfit(free: FloatArray) -> FloatArray:
-        fraction = settled_fraction_three_pole(time_s - free[0], *np.exp(free[1:]))
+        fraction = settled(time_s - free[0], *np.exp(np.clip(free[1:], *_LOG_CONSTANTS)))
         basis = np.column_stack([1 - fraction, fraction])
         return np.asarray(basis @ np.linalg.lstsq(basis, volts, rcond=None)[0] - volts)
 
-    start = np.array([onset_s, *np.log([*constants, _THIRD * min(constants)])])
-    found = least_squares(misfit, start, x_scale=[min(constants) / 10, 0.1, 0.1, 0.3], max_nfev=60)
-    return 2 * float(found.cost)
+    start = np.array([onset_s, *np.log(constants)])
+    scale = [min(constants) / 10, *([0.1] * len(constants))]
+    return 2 * float(least_squares(misfit, start, x_scale=scale, max_nfev=60).cost)
 
 
 def _residuals(free: FloatArray, time_s: FloatArray, volts: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -15,6 +15,7 @@ from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
 from logscope.curves.rise_likelihood import Rest
 from logscope.curves.timestamps import Timestamps
+from logscope.observations.dc_link.attempts import Timing
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, PackLevel, pack_level, pack_voltage
 from logscope.observations.dc_link.rises import Attempt
@@ -57,6 +58,7 @@ class Measurement:
     unsure_s : by how much stamps and readings may be apart [s]
     pack_by_link : whether the pack's voltage is only where the link stands once the contactor reports closed, without a
         step that shows them joined: a contact that did not close would look the same
+    highest_v : the highest voltage that the link can be charged to [V]; infinite where nothing shows it
     missing_s : of the time from the onset to the end of the curve, what lies in gaps of the log [s]
     """
 
@@ -76,6 +78,7 @@ class Measurement:
     start_s: float
     end_s: float
     rise_s: float
+    highest_v: float = np.inf
     unsure_s: float = 0.0
     pack_by_link: bool = False
     missing_s: float = 0.0
@@ -96,17 +99,18 @@ class Measurement:
 
         A contactor that closes before the end of the curve, seen through sensing lags, leaves no step and no kink.
         """
-        if self.fit is None or not self.pack_v:
-            return False
-        return self.fit.end.claim_low > (1 + PACK_MISMATCH) * self.pack_v
+        return self.fit is not None and self.fit.end.claim_low > self.highest_v
 
     def fraction(self, volts: float) -> float | None:
         """A voltage as a fraction of the pack's, where that is known."""
         return volts / self.pack_v if self.pack_v else None
 
 
-def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) -> Measurement:
-    """Cut the curve out of the log, fit it, and say where it ended. stamps : what they are worth"""
+def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, timing: Timing) -> Measurement:
+    """Cut the curve out of the log, fit it, and say where it ended.
+
+    stamps, timing : what they are worth, and what the times of the curve's readings are
+    """
     time_s, volts = link.part.time_s, link.part.value
     begun_s = float(time_s[attempt.onset])
     last = _curve_end(link, attempt, pack_voltage(signals, begun_s - _LEVEL_S, begun_s + _LEVEL_S))
@@ -117,16 +121,16 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) 
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
     highest_v = _highest_end(signals, link, attempt)
-    fit = _fit(link, stamps, attempt, slice(first, curve_end + 1), highest_v, cut_off=broken is not None)
+    fit = _fit(link, timing, attempt, slice(first, curve_end + 1), highest_v, cut_off=broken is not None)
     ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
     if broken and told is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
-        ahead = _fit(link, stamps, attempt, slice(first, curve_end), highest_v, cut_off=False)
+        ahead = _fit(link, timing, attempt, slice(first, curve_end), highest_v, cut_off=False)
     settling = None
     if fit is not None and fit.lag is not None:
         settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, told)
     if settling is not None:
         until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
-        again = _fit(link, stamps, attempt, slice(first, until + 1), highest_v, cut_off=True)
+        again = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)
         if again is not None and again.lag is not None:
             curve_end, fit = until, again
         else:  # what is left holds no two constants
@@ -141,6 +145,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) 
     by_link = pack is None and attempt.contactor_s is not None
     if by_link and attempt.contactor_s is not None:
         pack = _level_once_closed(link, attempt.contactor_s)
+    if pack is not None:
+        highest_v = min(highest_v, (1 + PACK_MISMATCH) * pack.volts)
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
     return Measurement(
@@ -156,12 +162,13 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps) 
         settled=_has_settled(fit, start_v, reached, link.noise_v),
         closing=closing,
         lag_is_faster=settling.by_faster if settling is not None else None,
-        inside=_steep_samples(volts[attempt.onset : curve_end + 1], pack),
-        inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None),
+        inside=_steep_samples(volts[attempt.onset : curve_end + 1], pack, link.noise_v),
+        inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None, link.noise_v),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
         rise_s=_rise_s(link, attempt) + stamps.range_s,
         unsure_s=stamps.range_s,
+        highest_v=highest_v,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
 
@@ -198,23 +205,26 @@ def _level_once_closed(link: Link, closed_s: float) -> PackLevel | None:
 
 
 def _highest_end(signals: Signals, link: Link, attempt: Attempt) -> float:
-    """The highest voltage that the link can be charged to [V]: the pack's, where something shows it; else infinite."""
+    """The highest voltage that the link can be charged to [V]: the pack's, where something shows it; else infinite.
+
+    Two sensors may differ; where the link stands once it is joined to the pack, its own shows the pack's voltage.
+    """
     begun_s, end_s = float(link.part.time_s[attempt.onset]), float(link.part.time_s[attempt.end])
     pack = _pack_to_reach(signals, begun_s, begun_s + _LEVEL_S, end_s)
-    if pack is None and attempt.contactor_s is not None:
-        pack = _level_once_closed(link, attempt.contactor_s)
-    return np.inf if pack is None else (1 + PACK_MISMATCH) * pack.volts
+    highest_v = np.inf if pack is None else (1 + PACK_MISMATCH) * pack.volts
+    own = None if attempt.contactor_s is None else _level_once_closed(link, attempt.contactor_s)
+    return highest_v if own is None else float(min(highest_v, (1 + _DRIVING_SHARE) * own.volts + own.within_v))
 
 
 def _fit(
-    link: Link, stamps: Timestamps, attempt: Attempt, window: slice, highest_v: float, *, cut_off: bool
+    link: Link, timing: Timing, attempt: Attempt, window: slice, highest_v: float, *, cut_off: bool
 ) -> CurveFit | None:
     return fit_curve(
         link.part.time_s[window],
         link.part.value[window],
         link.step_v,
         onset_seen=attempt.onset_seen,
-        rest=Rest(link.noise_v, link.random_v, stamps, link.floor_v),
+        rest=Rest(link.noise_v, link.random_v, timing.stamps, link.floor_v, timing.scale_error),
         cut_off=cut_off,
         highest_v=highest_v,
     )
@@ -237,18 +247,26 @@ def _curve_end(link: Link, attempt: Attempt, pack_v: float | None) -> int:
     latest_s = time_s[near] + (_HELD_RISES if held else 1.0) * rise_s
     latest = max(int(np.searchsorted(time_s, latest_s)), near + _PLATEAU_SAMPLES)
     last = min(latest, attempt.end)
-    behind = volts[near : last + 1]
-    drops = np.flatnonzero(behind < volts[near] - 4 * link.noise_v - link.step_v)  # a load draws it down
-    return near + int(drops[0]) - 1 if drops.size else last
+    behind, room_v = volts[near : last + 1], 4 * link.noise_v + link.step_v
+    leaves = behind < volts[near] - room_v  # a load draws it down
+    if attempt.contactor_s is not None:  # once joined to the pack, braking lifts it
+        joined = time_s[near : last + 1] >= attempt.contactor_s
+        if joined.any():
+            leaves |= joined & (behind > behind[joined][0] + room_v)
+    left = np.flatnonzero(leaves)
+    return near + int(left[0]) - 1 if left.size else last
 
 
-def _steep_samples(volts: FloatArray, pack: PackLevel | None) -> int:
-    """Samples on the way to where the rise leads: the pack's voltage if it comes near, else the highest of them."""
+def _steep_samples(volts: FloatArray, pack: PackLevel | None, noise_v: float) -> int:
+    """Samples on the way to where the rise leads: the pack's voltage if it comes near, else the highest of them.
+
+    Of a small rise, what lies within the noise of either end is not on the way.
+    """
     low, high = float(volts[0]), float(volts.max())
     if pack is not None and high > _LEADS_TO_PACK * pack.volts:
         high = max(high, pack.volts)
-    share = (volts - low) / max(high - low, 1e-9)
-    return int(np.count_nonzero((share > 0.05) & (share < 0.95)))
+    room_v = max(0.05 * (high - low), _NO_STEP_NOISES * noise_v)
+    return int(np.count_nonzero((volts > low + room_v) & (volts < high - room_v)))
 
 
 def _has_settled(fit: CurveFit | None, start_v: float, reached_v: float, noise_v: float) -> bool:

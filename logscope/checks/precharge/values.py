@@ -27,11 +27,12 @@ def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
         if constant.time_constant is not None:
             tau = constant.time_constant
             # A link as expected behind a lag would be faster than the curve that is seen, by what no sample shows.
-            value, low = (None, None) if constant.or_lag else (tau.value, tau.low)
-            values["time_constant_s"] = Measured(value, "s", low, tau.high)
+            value, lowest = (None, None) if constant.or_lag else (tau.value, tau.low)
+            values["time_constant_s"] = Measured(value, "s", lowest, tau.high)
         elif constant.both is not None:
             slower, faster = constant.both
-            values["time_constant_s"] = Measured(None, "s", faster.low, slower.high)
+            low = None if fit is not None and fit.third else faster.low
+            values["time_constant_s"] = Measured(None, "s", low, slower.high)
             values["slower_constant_s"] = Measured(slower.value, "s", slower.low, slower.high)
             values["faster_constant_s"] = Measured(faster.value, "s", faster.low, faster.high)
         if constant.lag is not None:

@@ -7,11 +7,12 @@ an attempt was made although nothing rose.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from logscope.arrays import BoolArray
+from logscope.arrays import BoolArray, IndexArray
 from logscope.curves.timestamps import Timestamps, timestamps_of
 from logscope.observations.dc_link.flags import (
     DISCONNECTED_BELOW,
@@ -30,12 +31,11 @@ from logscope.observations.dc_link.link import (
     LOWEST_FULL_V,
     PACK_MISMATCH,
     Link,
-    last_of_bursts,
     link_full,
     pack_highest,
     pack_lowest,
-    without_repeats,
 )
+from logscope.observations.dc_link.readings import OwnReadings, at_rows, last_of_bursts, own_readings, readings_at
 from logscope.observations.dc_link.rises import Attempt, as_attempt, joined_hunting, onset_of, parted, rises_of
 from logscope.signals import Signals
 from logscope.statistics.sampling import zero_order_hold
@@ -48,22 +48,37 @@ _LEAST_JUMP = 6.0  # times the noise of a reading: two of them differ by more on
 # 60 % keeps within a tenth of a straight line, a load leaps down and stands. Fewer samples tell no leap from a curve.
 _UNEVEN_SHARE, _WAY_SAMPLES, _WAY_DOWN_S = 0.2, 4, 60.0
 
+# About an attempt: what its curve is fitted to begins and ends no farther out.
+_BEFORE_SAMPLES, _AFTER_SAMPLES = 8, 10
 # 60 A lift 1 mF by 60 V each millisecond; half way up a sample or two may lie.
 _LEAP_S, _LEAP_SAMPLES = 0.05, 2
+
+
+class Timing(NamedTuple):
+    """What the times of an attempt's readings are worth.
+
+    stamps : how far each is from when the reading was taken; scale_error : by which share, at most, they may tell a
+        wrong length
+    """
+
+    stamps: Timestamps
+    scale_error: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Attempts:
     """The precharge attempts of a capture in order of time.
 
-    link : the voltage with each reading once and none stale, whose samples the attempts count in; stamps : what its
-        stamps are worth
-    found : the attempts, the teeth of a sawing link as one; without_rise : every flag that no rise followed
+    link : the voltage with each reading once and none stale, whose samples the attempts count in, about each attempt
+        at the best times known; stamps : what its stamps are worth elsewhere
+    found : the attempts, the teeth of a sawing link as one; timing : of each of them
+    without_rise : every flag that no rise followed
     """
 
     link: Link
     stamps: Timestamps
     found: tuple[Attempt, ...]
+    timing: tuple[Timing, ...]
     without_rise: tuple[NoRise, ...]
 
     def onset_s(self, attempt: Attempt) -> float:
@@ -77,11 +92,33 @@ class Attempts:
 
 def find_attempts(signals: Signals, logged: Link) -> Attempts:
     """Every attempt of the capture. logged : the link voltage as logged, repeated readings included."""
-    link, repeats = without_repeats(logged)
-    link = last_of_bursts(link)
-    stamps = timestamps_of(logged.part.time_s, logged.part.spacing_s, repeats, link.part.time_s)
-    attempts, no_rise = _rises_and_flags(signals, link)
-    return Attempts(link, stamps, tuple(joined_hunting(link, attempts)), tuple(no_rise))
+    own = own_readings(logged)
+    rows = last_of_bursts(logged, np.flatnonzero(own.first))
+    link = at_rows(logged, rows)
+    stamps = timestamps_of(logged.part.time_s, logged.part.spacing_s, own.repeated, link.part.time_s)
+    found, no_rise = _rises_and_flags(signals, link)
+    found = joined_hunting(link, found)
+    link, timing = _timed(logged, own, rows, link, found)
+    return Attempts(link, stamps, tuple(found), timing, tuple(no_rise))
+
+
+def _timed(
+    logged: Link, own: OwnReadings, rows: IndexArray, link: Link, found: list[Attempt]
+) -> tuple[Link, tuple[Timing, ...]]:
+    """The link with the best times known about each attempt, and what they are worth there.
+
+    rows : the samples of the logged link that it has, shape (n,)
+    """
+    time_s, timing = link.part.time_s.copy(), []
+    for attempt in found:
+        rise_s = float(link.part.time_s[attempt.top] - link.part.time_s[attempt.onset])
+        until = int(np.searchsorted(link.part.time_s, link.part.time_s[attempt.top] + rise_s)) + _AFTER_SAMPLES
+        about = slice(max(attempt.onset - _BEFORE_SAMPLES, 0), min(until, attempt.end + 1))
+        readings = readings_at(logged, own, rows[about])
+        time_s[about] = readings.time_s
+        timing.append(Timing(readings.stamps, readings.scale_error))
+    time_s = np.maximum.accumulate(time_s) if time_s.size else time_s
+    return replace(link, part=replace(link.part, time_s=time_s)), tuple(timing)
 
 
 def _rises_and_flags(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from logscope.arrays import BoolArray, FloatArray
-from logscope.curves.timestamps import Timestamps, counted_times, timestamps_of
+from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import NORMAL_95, noise_floor
-from logscope.statistics.sampling import gap_threshold_s
 
 # With the pack voltage known, connected terminals read alike; 5 % covers two sensors and a sag between their samples.
 PACK_MISMATCH = 0.05
@@ -148,106 +146,3 @@ def link_full(link: Link) -> float:
     """The full voltage [V], which is known wherever attempts are looked for."""
     assert link.full_v is not None
     return link.full_v
-
-
-_MOVING_NOISES = 6.0  # a change this much larger than the noise of a reading is the curve's
-_MOVING_STEPS = 8.0  # and so many steps: half of that again would not look like none
-_MOST_REPEATS = 2  # without a log full of them: more in a row may be a relay that dropped out for a moment
-_AT_ONCE = 0.2  # of the typical period: what comes sooner after the last message was sent, or stamped, together with it
-_ONE_READING = 0.9  # of the sensor's period: what comes later is a reading of its own, equal or not
-
-
-def without_repeats(link: Link) -> tuple[Link, bool]:
-    """The link with each reading once, at the stamp of its first message; and whether any is seen to repeat."""
-    kept, repeated = _own(link)
-    if kept.all():
-        return link, repeated
-    part = link.part
-    return replace(link, part=replace(part, time_s=part.time_s[kept], value=part.value[kept])), repeated
-
-
-class Stretch(NamedTuple):
-    """The readings of a stretch of the log, each once.
-
-    time_s : the best time known for each [s], shape (n,); volts : shape (n,)
-    stamps : how far these times are from when the reading was taken
-    scale_error : by which share, at most, they may tell a wrong length
-    """
-
-    time_s: FloatArray
-    volts: FloatArray
-    stamps: Timestamps
-    scale_error: float
-
-
-def readings_between(link: Link, start_s: float, end_s: float) -> Stretch:
-    """The readings between two times; stamps on a coarse grid give way to the count of messages where that holds."""
-    part = link.part
-    inside = part.between(start_s, end_s)
-    kept, repeated = _own(link)
-    kept, time_s, volts = kept[inside], part.time_s[inside], part.value[inside]
-    stamps = timestamps_of(part.time_s, part.spacing_s, repeated)
-    counted = counted_times(part.time_s[_since_gap(part.time_s, inside.start) : inside.stop])
-    if counted is None:
-        return Stretch(time_s[kept], volts[kept], stamps, 0.0)
-    time_s = counted.time_s[counted.time_s.size - time_s.size :]
-    stamps = timestamps_of(counted.time_s, part.spacing_s, repeated)
-    return Stretch(time_s[kept], volts[kept], stamps, counted.scale_error)
-
-
-def _since_gap(time_s: FloatArray, index: int) -> int:
-    """The first sample from which on the log has no gap until one of them."""
-    gaps = np.flatnonzero(np.diff(time_s[: index + 1]) > gap_threshold_s(time_s))
-    return int(gaps[-1]) + 1 if gaps.size else 0
-
-
-def _own(link: Link) -> tuple[BoolArray, bool]:
-    """Whether each sample is a reading of its own, shape (n,), and whether any repeats one."""
-    part = link.part
-    if part.value.size < 3:
-        return np.ones(part.value.size, np.bool_), False
-    if part.period_s > part.spacing_s:
-        return _new_readings(part.time_s, part.value, part.period_s), True
-    own = ~_repeats(link)
-    return own, not bool(own.all())
-
-
-def last_of_bursts(link: Link) -> Link:
-    """The link with the last reading of each burst, or of each stamp that several bear: the earlier ones are stale."""
-    part = link.part
-    if part.time_s.size < 3:
-        return link
-    kept = np.append(np.diff(part.time_s) >= _AT_ONCE * part.spacing_s, True)
-    if kept.all():
-        return link
-    time_s, value = part.time_s[kept], part.value[kept]
-    jitter_s = noise_floor(time_s) if time_s.size > 2 else link.jitter_s
-    return replace(link, part=replace(part, time_s=time_s, value=value), jitter_s=jitter_s)
-
-
-def _new_readings(time_s: FloatArray, volts: FloatArray, sensor_s: float) -> BoolArray:
-    """Whether each sample is a reading of its own, where a sensor is known to read once in `sensor_s`."""
-    kept = np.ones(volts.size, np.bool_)
-    last_s, last_v = float(time_s[0]), float(volts[0])
-    for k in range(1, volts.size):
-        if volts[k] == last_v and time_s[k] - last_s < _ONE_READING * sensor_s:
-            kept[k] = False
-        else:
-            last_s, last_v = float(time_s[k]), float(volts[k])
-    return kept
-
-
-def _repeats(link: Link) -> BoolArray:
-    """Samples that repeat the one before although the voltage moves on either side, shape (n,)."""
-    change = np.diff(link.part.value)
-    least = max(_MOVING_NOISES * link.noise_v, _MOVING_STEPS * link.step_v)
-    repeated = np.zeros(link.part.value.size, np.bool_)
-    moves = np.flatnonzero(change)
-    if moves.size < 2:
-        return repeated
-    size = change[moves]
-    runs = np.diff(moves)
-    between = (np.minimum(size[:-1], size[1:]) >= least) & (runs > 1) & (runs <= 1 + _MOST_REPEATS)
-    for k in np.flatnonzero(between):
-        repeated[moves[k] + 2 : moves[k + 1] + 1] = True
-    return repeated

@@ -15,6 +15,8 @@ _FLAT_SHARE = 0.05  # of the rise: a level that wanders by no more than this has
 _REST_SAMPLES = 50  # before the rise, whose median is the level it starts from
 _PAUSE_SAMPLES = 5  # samples without a rise that part two attempts
 _PAUSE_S = 0.1
+# Times as fast as the attempt before: a load that held that one back, or a few samples, make no more of it.
+_FASTER = 2.0
 _SPLIT_SHARE = 0.1  # a rise behind a pause is an attempt of its own from this share of the whole on
 
 
@@ -90,7 +92,7 @@ def parted(link: Link, low: int, high: int, fall: int, least: float) -> list[Att
         jump = last + 2 <= high and volts[last + 2] - volts[last] >= 0.9 * behind
         if volts[first] - volts[start] < least or behind < max(least, _SPLIT_SHARE * link_full(link)) or jump:
             continue
-        if not _quickens(volts, first, last, high, level):
+        if not _begins_anew(volts, (start, first, last, high), level):
             continue
         pieces.append((start, last))
         start = last
@@ -108,16 +110,30 @@ def onset_of(volts: FloatArray, low: int, high: int, level: float) -> int:
     return low + int(calm[-1]) if calm.size else low
 
 
-def _quickens(volts: FloatArray, first: int, last: int, high: int, level: float) -> bool:
-    """Whether the voltage rises faster right behind a stretch than in it; the tail of a curve only ever slows down.
+def _begins_anew(volts: FloatArray, at: tuple[int, int, int, int], level: float) -> bool:
+    """Whether a new attempt begins behind a stretch without a rise.
 
-    A new attempt is steepest where it begins; a step further on is a contactor that closes.
+    The voltage then rises faster right behind the stretch than in it; the tail of a curve only ever slows down. And
+    through the same resistor it rises no faster than before, as what is missing to the pack's voltage is less: what
+    does is a contactor that closes.
+
+    at : where the attempt so far begins, and the first and last sample of the stretch; where the rise is highest
     """
+    start, first, last, high = at
     ahead = _PAUSE_SAMPLES
-    within = volts[first + ahead : last + 1] - volts[first : last + 1 - ahead]
     until = min(high, last + 3 * ahead)
-    behind = volts[last + ahead : until + 1] - volts[last : until + 1 - ahead]
-    return bool(behind.size and behind.max() > 3 * max(float(within.max()), level))
+    behind = _most_over(volts[last : until + 1], ahead)
+    within = _most_over(volts[first : last + 1], ahead)
+    if behind is None or behind <= 3 * max(within or 0.0, level):
+        return False
+    before = _most_over(volts[start : first + ahead + 1], ahead)
+    missing, missing_before = (float(volts[high] - volts[k]) for k in (last, start))
+    return before is None or behind <= _FASTER * before * missing / missing_before + level
+
+
+def _most_over(volts: FloatArray, ahead: int) -> float | None:
+    """The largest rise over so many samples [V]; None where there are not so many."""
+    return float((volts[ahead:] - volts[:-ahead]).max()) if volts.size > ahead else None
 
 
 def as_attempt(link: Link, onset: int, end: int, low: int, fall: int, *, more: bool) -> Attempt:
