@@ -51,9 +51,9 @@ def _judged(cycle: KeyCycle, logging: Logging, seed: int = 1) -> list[Finding]:
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("kind", CYCLES)
-def test_every_kind_is_told_however_it_is_logged(kind: str, way: str) -> None:
-    for seed in (1, 2):
-        assert _kinds(_judged(CYCLES[kind], WAYS[way], seed)) == [kind]
+def test_every_kind_is_recognised_however_it_is_logged(kind: str, way: str) -> None:
+    seed = list(CYCLES).index(kind) * len(WAYS) + list(WAYS).index(way)
+    assert _kinds(_judged(CYCLES[kind], WAYS[way], seed)) == [kind]
 
 
 @pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
@@ -165,16 +165,16 @@ def test_a_link_below_the_emptiest_pack_has_stalled_whatever_the_pack_holds() ->
     assert _kinds(findings_of(precharge, played.signals, vehicle)) == ["stalled"]
 
 
-@pytest.mark.parametrize("kind", ["complete", "slow", "closed_early"])
-def test_the_limits_of_the_closing_hold_the_link_s_voltage(kind: str) -> None:
-    """In 9 of 12 logs at the least: limits that hold it in 95 % fail that in one of 500 trials (binomial)."""
+def test_the_limits_of_the_closing_hold_the_link_s_voltage() -> None:
+    """In 17 of 21 logs or more: limits that hold it in 95 % fail that in one of 300 trials (binomial)."""
     held = 0
-    for seed in range(12):
-        played = play_log(seed, (CYCLES[kind],), END_S, hazel(), AS_USUAL)
-        truth = next(event for event in played.truth if event.kind.startswith("precharge."))
-        found = findings_of(precharge, played.signals, HAZEL)[0].measured["fraction_at_close"]
-        held += found.low <= truth.parameters["fraction_at_close"] <= found.high
-    assert held >= 9
+    for seed in range(7):
+        for kind in ("complete", "slow", "closed_early"):
+            played = play_log(seed, (CYCLES[kind],), END_S, hazel(), AS_USUAL)
+            truth = next(event for event in played.truth if event.kind.startswith("precharge."))
+            found = findings_of(precharge, played.signals, HAZEL)[0].measured["fraction_at_close"]
+            held += found.low <= truth.parameters["fraction_at_close"] <= found.high
+    assert held >= 17
 
 
 def test_a_closing_shows_which_constant_is_the_sensing_lag() -> None:

@@ -6,6 +6,7 @@ logged, less what so few seeds let vary. Kinds that no check claims yet are not 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -33,15 +34,17 @@ def test_36_seeds_meet_every_layout_at_every_sampling():
     assert len({layout_of(seed).period_s for seed in range(6)}) == 6
 
 
-def scored(*names: str, period_s: float = 0.02, only: str | tuple[str, ...] = ()) -> Tally:
+def scored(
+    *names: str, period_s: float = 0.02, only: str | tuple[str, ...] = (), seeds: Sequence[int] = SEEDS
+) -> Tally:
     layout = replace(ALL_PARTS, period_s=period_s)
-    return tally((run(name, seed, layout, clean=True, only=only) for name in names for seed in SEEDS), "checks")
+    return tally((run(name, seed, layout, clean=True, only=only) for name in names for seed in seeds), "checks")
 
 
 def test_sound_drives_raise_no_alarm():
-    counts = scored("city", "hill", "gravel", "stand", "neutral")
+    counts = scored("city", "hill", "gravel", "stand", "neutral", seeds=SEEDS[:2])
     assert counts.alarms == {}
-    assert counts.found["precharge.complete"] == counts.events("precharge.complete") == 15
+    assert counts.found["precharge.complete"] == counts.events("precharge.complete") == 10
 
 
 # of slow and interrupted ones not the mildest, which the checks still sometimes leave open or name otherwise
