@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from logscope.findings import Measured
@@ -13,7 +12,7 @@ DIGITS = 3  # significant digits of a value, unless its limits bear more or fewe
 GIVEN_DIGITS = 4  # of a number that the user gave
 _LOWEST_PERCENT = 0.1  # less than this is said to be less
 _ROUNDS_UP = 0.9995  # of a power of a thousand: what three digits show as 1 of it
-_IN_WORDS = {"1/min": "per minute", "1/h": "per hour"}  # units that a sentence spells out
+_IN_WORDS = {"1/min": "per minute", "1/h": "per hour"}  # units that are spelled out beside a number
 _SIZES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"))
 # Units that take a prefix in this trade, largest first; nobody says a kilosecond.
 _PREFIXES = {
@@ -72,8 +71,13 @@ def shown_unit(unit: str) -> str:
 
 
 def with_unit(number: str, unit: str) -> str:
-    """Number and unit, held together by a no-break space."""
-    return f"{number}{_HELD}{shown_unit(unit)}" if shown_unit(unit) else number
+    """Number and unit, held together by a no-break space.
+
+    >>> with_unit("25", "1/min"), with_unit("3", "")
+    ('25\\xa0per minute', '3')
+    """
+    shown = _IN_WORDS.get(unit, shown_unit(unit))
+    return f"{number}{_HELD}{shown}" if shown else number
 
 
 def value_text(measured: Measured) -> str:
@@ -139,7 +143,6 @@ def quantity_text(measured: Measured) -> str:
     ('31.0 kΩ', '0\xa0mV (95 %: at most 400\xa0mV)')
     """
     shown = prefixed(measured)
-    shown = replace(shown, unit=_IN_WORDS.get(shown.unit, shown.unit))
     value, low, high = finite(shown.value), finite(shown.low), finite(shown.high)
     places = _sentence_places(value, low, high)
     if low is not None and high is not None:

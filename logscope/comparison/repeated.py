@@ -13,6 +13,7 @@ from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
 from logscope.findings import Finding, Measured
 from logscope.measures import Aim, Repeated
+from logscope.quantities import expected_text
 from logscope.statistics.change import Change, change_of_repeats
 from logscope.statistics.rates import Estimate
 
@@ -65,7 +66,7 @@ def weigh_repeated(measure: Repeated, before: Sequence[Finding], after: Sequence
         margin=margin,
     )
     meaning, why = _meaning(measure, found, [*before, *after])
-    matters = f"{100 * measure.margin:g} %" if measure.ratio else f"{measure.margin:g} {measure.unit}"
+    matters = f"{100 * measure.margin:g} %" if measure.ratio else expected_text(Measured(measure.margin, measure.unit))
     return Weighed(
         measure,
         why or f"A change of less than {matters} counts as none.",
@@ -87,10 +88,11 @@ def _meaning(measure: Repeated, found: Change, findings: Sequence[Finding]) -> t
         if all(low <= level <= high for level in levels):
             return (
                 Verdict.NO_DIFFERENCE,
-                f"Both are within the expected {low:.3g} to {high:.3g} {measure.unit}.",
+                f"Both are within the expected {expected_text(Measured(None, measure.unit, low, high))}.",
             )
         nearer = abs(log(levels[1] / value)) < abs(log(levels[0] / value))
-        return (Verdict.BETTER if nearer else Verdict.WORSE), f"The vehicle file expects {value:.3g} {measure.unit}."
+        wanted = expected_text(Measured(value, measure.unit))
+        return (Verdict.BETTER if nearer else Verdict.WORSE), f"The vehicle file expects {wanted}."
     if measure.aim is Aim.EXPECTED:
         return (
             Verdict.NOT_COMPARABLE,
