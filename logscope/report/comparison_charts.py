@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +15,8 @@ from logscope.findings import Finding
 from logscope.parts import PARTS, part_name, part_title
 from logscope.report.comparison_words import VERDICT_SEVERITY, VERDICT_WORDS, effect_texts
 from logscope.report.downsample import keep_extremes
-from logscope.report.drawing import heading
-from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, numbers, plain
-from logscope.report.stack import BOTTOM_PX, HEADING_PX, LEFT_PX, RIGHT_PX, TOP_PX, Drawing
+from logscope.report.rows import PANEL_PX, TIME_DECIMALS, Key, Row, Trace, bounds, numbers, padded, plain
+from logscope.report.stack import RIGHT_PX, Drawing, stacked
 from logscope.result import Result
 
 SIDES = (("before", "--series-2", "series-2"), ("after", "--series-1", "series-1"))
@@ -30,7 +28,6 @@ _CURVES = 6  # precharges drawn a side; more make a thicket
 _CURVE_POINTS = 400
 _MARGIN_SHARE, _MARGIN_S = 0.15, 0.1  # around a precharge
 
-Figure = dict[str, Any]
 Cells = Callable[[Driving], NDArray[np.intp]]
 
 
@@ -40,12 +37,11 @@ def forest_chart(measures: Sequence[ComparedMeasure]) -> Drawing | None:
     if not shown:
         return None
     low, high = _span(shown)
-    data = [trace for number, measure in enumerate(shown, 1) for trace in _effect(measure, number, low, high)]
+    rows = [Row(each.title, _FOREST_ROW_PX, _effect(each, low, high), -1.0, 1.0, strip=True) for each in shown]
     axes = [f"{100 * (low - 1):+.0f} %", f"{100 * (high - 1):+.0f} %"]
     one = {"type": "line", "xref": "x", "yref": "paper", "x0": 1.0, "x1": 1.0, "y0": 0, "y1": 1}
-    figure = stacked(
-        data, [measure.title for measure in shown], _FOREST_ROW_PX, "after, as a multiple of before", (low, high)
-    )
+    one |= {"line": {"width": 1.4, "color": "--level", "dash": "dash"}}
+    figure = stacked(rows, (low, high), "after, as a multiple of before", [one])
     layout = figure["layout"]
     ticks = [tick for tick in _TICKS if low <= tick <= high]
     layout["xaxis"] |= {
@@ -56,9 +52,6 @@ def forest_chart(measures: Sequence[ComparedMeasure]) -> Drawing | None:
         "tickangle": 0,
     }
     layout["margin"]["l"] = RIGHT_PX  # there is no vertical axis
-    layout["shapes"] = [one | {"line": {"width": 1.4, "color": "--level", "dash": "dash"}}]
-    for number in range(1, len(shown) + 1):
-        layout[_axis(number, "yaxis")] |= {"range": [-1, 1], "visible": False}
     verdicts = dict.fromkeys(measure.verdict for measure in shown)
     keys = [Key("dash level", "no change")]
     keys += [Key(f"line badge-{VERDICT_SEVERITY[v].value}", VERDICT_WORDS[v]) for v in verdicts]
@@ -88,24 +81,18 @@ def _beyond(measure: ComparedMeasure, low: float, high: float) -> bool:
     return effect.high is None or effect.high > high or (effect.low or 0.0) < low
 
 
-def _effect(measure: ComparedMeasure, number: int, low: float, high: float) -> list[Figure]:
+def _effect(measure: ComparedMeasure, low: float, high: float) -> tuple[Trace, ...]:
     """The line of the limits and the mark of the value."""
     effect, colour = measure.effect, f"--{VERDICT_SEVERITY[measure.verdict].value}"
     assert effect is not None
     ends = [max(effect.low or 0.0, low), high if effect.high is None else min(effect.high, high)]
-    shared = {
-        "type": "scatter",
-        "yaxis": _axis(number, "y"),
-        "xaxis": "x",
-        "hoverinfo": "skip",
-        "name": plain(measure.title),
-    }
+    shared = {"type": "scatter", "hoverinfo": "skip", "name": plain(measure.title)}
     traces = [shared | {"x": ends, "y": [0, 0], "mode": "lines", "line": {"color": colour, "width": 3}}]
     if effect.value is not None and low <= effect.value <= high:
         traces.append(
             shared | {"x": [effect.value], "y": [0], "mode": "markers", "marker": {"color": colour, "size": 11}}
         )
-    return traces
+    return tuple(traces)
 
 
 def exposure_charts(comparison: Comparison) -> tuple[Drawing, ...]:
@@ -118,22 +105,25 @@ def exposure_charts(comparison: Comparison) -> tuple[Drawing, ...]:
 
 
 def _exposure(sides: Sequence[Side], cell: Cells, part: str, edges: FloatArray, which: str) -> Drawing:
-    data = []
-    for side, (label, colour, _) in zip(sides, SIDES, strict=True):
-        minutes = _minutes(side, cell, which, edges)
-        data.append(
+    traces: list[Trace] = []
+    driven = [_minutes(side, cell, which, edges) for side in sides]
+    for minutes, (label, colour, _) in zip(driven, SIDES, strict=True):
+        traces.append(
             {
                 "type": "scatter", "mode": "lines", "x": numbers(edges), "y": numbers(np.append(minutes, minutes[-1])),
                 "line": {"color": colour, "width": 2, "shape": "hv"}, "name": label, "yhoverformat": ".3~g",
-                "xaxis": "x", "yaxis": "y",
             }
         )  # fmt: skip
-    span = (float(edges[0]), float(edges[-1]))
     name = part_name(part)
-    figure = stacked(data, [f"Minutes of driving by {name}"], PANEL_PX, part_words(part), span)
-    figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
+    row = Row(f"Minutes of driving by {name}", PANEL_PX, tuple(traces), 0.0, _top(driven))
+    figure = stacked([row], (float(edges[0]), float(edges[-1])), part_words(part))
     summary = f"Chart of the minutes driven before and after, by {name}."
     return Drawing(figure, summary, _side_keys())
+
+
+def _top(values: Sequence[FloatArray]) -> float:
+    """The upper end of an axis that begins at zero."""
+    return padded(0.0, bounds(values)[1], ())[1]
 
 
 def _minutes(side: Side, cell: Cells, which: str, edges: FloatArray) -> FloatArray:
@@ -156,10 +146,10 @@ def load_chart(comparison: Comparison) -> Drawing | None:
     if rate is None:
         return None
     middle, width = (rate.edges[1:] + rate.edges[:-1]) / 2.0, float(rate.edges[1] - rate.edges[0])
-    data = []
+    traces: list[Trace] = []
     for number, (label, colour, _) in enumerate(SIDES):
         value, low, high = (each[number] for each in (rate.value, rate.low, rate.high))
-        data.append(
+        traces.append(
             {
                 "type": "scatter", "mode": "markers", "name": label, "y": numbers(value),
                 "x": numbers(middle + (number - 0.5) * 0.2 * width), "marker": {"color": colour, "size": 7},
@@ -167,12 +157,12 @@ def load_chart(comparison: Comparison) -> Drawing | None:
                     "type": "data", "symmetric": False, "array": numbers(high - value),
                     "arrayminus": numbers(value - low), "color": colour, "thickness": 1.4, "width": 3,
                 },
-                "xaxis": "x", "yaxis": "y", "yhoverformat": ".3~g",
+                "yhoverformat": ".3~g",
             }
         )  # fmt: skip
-    span = (float(rate.edges[0]), float(rate.edges[-1]))
-    figure = stacked(data, ["Events per minute of driving [1/min]"], PANEL_PX + 50, part_words(rate.load), span)
-    figure["layout"]["yaxis"] |= {"rangemode": "tozero"}
+    top = _top([each for pair in (rate.value, rate.high) for each in pair])
+    row = Row("Events per minute of driving", PANEL_PX + 50, tuple(traces), 0.0, top)
+    figure = stacked([row], (float(rate.edges[0]), float(rate.edges[-1])), part_words(rate.load))
     summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load)}, before and after, with 95 % intervals."
     note = "By load alone, each event by itself. The verdict also allows for speed and bursts."
     return Drawing(figure, summary, _side_keys(), (), (note,))
@@ -180,7 +170,8 @@ def load_chart(comparison: Comparison) -> Drawing | None:
 
 def precharge_chart(comparison: Comparison) -> Drawing | None:
     """The link voltage of the precharges of both sides, each from the beginning of its rise; None without any."""
-    data: list[Figure] = []
+    traces: list[Trace] = []
+    drawn: list[FloatArray] = []
     notes: list[str] = []
     longest = 0.0
     for side, (label, colour, _) in zip(comparison.sides, SIDES, strict=True):
@@ -191,18 +182,18 @@ def precharge_chart(comparison: Comparison) -> Drawing | None:
             time, value = _rise(result, finding)
             longest = max(longest, float(time[-1]))
             kept = keep_extremes(value, _CURVE_POINTS)
-            data.append(
+            drawn.append(value)
+            traces.append(
                 {
                     "type": "scatter", "mode": "lines", "name": label, "x": numbers(time[kept], TIME_DECIMALS),
                     "y": numbers(value[kept]), "line": {"color": colour, "width": 1.4}, "yhoverformat": ".5~g",
-                    "xaxis": "x", "yaxis": "y",
                 }
             )  # fmt: skip
-    if not data:
+    if not traces:
         return None
-    title = "time since the rise began [s]"
-    figure = stacked(data, ["DC-link voltage [V]"], PANEL_PX + 80, title, (-_MARGIN_S, longest))
-    summary = f"Chart of {len(data)} precharges overlaid, before and after."
+    row = Row("DC-link voltage [V]", PANEL_PX + 80, tuple(traces), *padded(*bounds(drawn), ()))
+    figure = stacked([row], (-_MARGIN_S, longest), "time since the rise began [s]")
+    summary = f"Chart of {len(traces)} precharges overlaid, before and after."
     return Drawing(figure, summary, _side_keys(), (), tuple(notes))
 
 
@@ -222,27 +213,3 @@ def _rise(result: Result, finding: Finding) -> tuple[FloatArray, FloatArray]:
 
 def _side_keys() -> tuple[Key, ...]:
     return tuple(Key(f"line {style}", label) for label, _, style in SIDES)
-
-
-def _axis(number: int, name: str) -> str:
-    return name if number == 1 else f"{name}{number}"
-
-
-def stacked(
-    data: list[Figure], names: Sequence[str], row_px: int, x_title: str, span: tuple[float, float] | None
-) -> Figure:
-    """Rows with headings over one horizontal axis."""
-    inner = len(names) * (HEADING_PX + row_px)
-    layout: Figure = {
-        "height": TOP_PX + inner + BOTTOM_PX,
-        "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": TOP_PX, "b": BOTTOM_PX},
-        "xaxis": {"anchor": _axis(len(names), "y"), "title": {"text": x_title}},
-        "annotations": [],
-    }
-    if span is not None:
-        layout["xaxis"]["range"] = list(span)
-    for number, name in enumerate(names, 1):
-        ceiling = 1 - ((number - 1) * (HEADING_PX + row_px) + HEADING_PX) / inner
-        layout[_axis(number, "yaxis")] = {"domain": [max(0.0, ceiling - row_px / inner), ceiling]}
-        layout["annotations"].append(heading(name, ceiling))
-    return {"data": data, "layout": layout}

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from logscope.findings import CAUTION_HV, Measured
 from logscope.history.rows import History
 from logscope.quantities import shown_unit
-from logscope.report.comparison_charts import stacked
 from logscope.report.drawing import mark_line, tag
 from logscope.report.history_text import drift_text
 from logscope.report.html import render_page
-from logscope.report.rows import Key, numbers
+from logscope.report.rows import Key, Row, bounds, numbers, padded
 from logscope.report.runs_table import runs_table
-from logscope.report.stack import Drawing
+from logscope.report.stack import Drawing, stacked
 from logscope.report.tuning_page import tuning_page
 from logscope.report.words import glossary_of
 
@@ -58,23 +56,22 @@ def history_chart(history: History, names: Sequence[str]) -> Drawing | None:
     if not names:
         return None
     count = len(history.rows)
-    data = [_trace(history, name, number) for number, name in enumerate(names, 1)]
-    titles = [f"{history.titles[name]}{_unit(history, name)}" for name in names]
-    figure = stacked(data, titles, _ROW_PX, "logs in order of time", (0.5, count + 0.5))
-    layout = figure["layout"]
+    places = [0.5 + sum(row.date < note.date for row in history.rows) for note in history.notes]
+    figure = stacked(
+        [_row(history, name) for name in names],
+        (0.5, count + 0.5),
+        "logs in order of time",
+        [mark_line(place) for place in places],
+        [tag(place, str(n), 0, "--mark") for n, place in enumerate(places, 1)],
+        _TAGS_PX if places else 0,
+    )
     stride = -(-count // _MOST_DATES)
     ticks = list(range(1, count + 1, stride))
-    layout["xaxis"] |= {
+    figure["layout"]["xaxis"] |= {
         "tickvals": ticks,
         "ticktext": [f"{history.rows[tick - 1].date:%Y-%m-%d}" for tick in ticks],
         "tickangle": 0,
     }
-    places = [0.5 + sum(row.date < note.date for row in history.rows) for note in history.notes]
-    if places:
-        layout["shapes"] = [mark_line(place) for place in places]
-        layout["annotations"] += [tag(place, str(n), 0, "--mark") for n, place in enumerate(places, 1)]
-        layout["margin"]["t"] += _TAGS_PX
-        layout["height"] += _TAGS_PX
     marks = tuple((str(n), f"{note.date:%Y-%m-%d}: {note.text}") for n, note in enumerate(history.notes, 1))
     summary = f"Chart of {len(names)} measures over {count} logs, with 95 % intervals."
     keys = (Key("line series-1", "value of a log, with 95 % interval"),)
@@ -86,20 +83,21 @@ def _unit(history: History, name: str) -> str:
     return f" [{shown_unit(unit)}]" if shown_unit(unit) else ""
 
 
-def _trace(history: History, name: str, number: int) -> dict[str, Any]:
+def _row(history: History, name: str) -> Row:
     known = [(place, row.values[name]) for place, row in enumerate(history.rows, 1) if name in row.values]
     value, low, high = (
         np.array([_or_value(each, side) for _, each in known], dtype=np.float64) for side in ("value", "low", "high")
     )
-    return {
+    trace = {
         "type": "scatter", "mode": "markers", "name": history.titles[name], "x": [place for place, _ in known],
         "y": numbers(value), "marker": {"color": "--series-1", "size": 7}, "yhoverformat": ".4~g",
         "error_y": {
             "type": "data", "symmetric": False, "array": numbers(high - value), "arrayminus": numbers(value - low),
             "color": "--series-1", "thickness": 1.4, "width": 3,
         },
-        "xaxis": "x", "yaxis": "y" if number == 1 else f"y{number}",
     }  # fmt: skip
+    heading = f"{history.titles[name]}{_unit(history, name)}"
+    return Row(heading, _ROW_PX, (trace,), *padded(*bounds([value, low, high]), ()))
 
 
 def _or_value(measured: Measured, side: str) -> float:
