@@ -28,7 +28,10 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "statistics time_doubt vehicle",
         "numpy scipy",
     ),
-    "comparison": ("findings measures outputs parts quantities report result signals statistics vehicle", "numpy scipy"),
+    "comparison": (
+        "findings measures outputs parts quantities report result signals statistics vehicle",
+        "numpy scipy",
+    ),
     "history": ("checks comparison files findings measures result statistics toml_file vehicle", "numpy scipy"),
     "report": (
         "capture comparison findings history parts quantities result signals",
