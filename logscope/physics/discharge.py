@@ -49,6 +49,31 @@ def at_constant_power(elapsed_s: FloatArray, rate: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(np.maximum(1.0 - 2.0 * rate * elapsed_s, 0.0)))
 
 
+_STRAIGHT = 1e-9  # of the exponent's distance from 1: nearer, the two formulae agree to rounding
+
+
+def at_power_of_voltage(elapsed_s: FloatArray, rate: FloatArray, exponent: FloatArray) -> FloatArray:
+    """Remaining share where the current goes with a power q of the voltage: (1 + (q − 1)·rate·t)^(−1/(q − 1)).
+
+    A resistor has q = 1, a constant current 0, a constant power −1; one that warms while it discharges, or leakage
+    that grows with the voltage, lies above 1 or between. Not below 0.
+
+    elapsed_s : [s]; rate : at the start [1/s]; exponent : q [1]
+
+    >>> round(float(at_power_of_voltage(np.array(1.0), np.array(1.0), np.array(1.0))), 4)
+    0.3679
+    """
+    off = np.where(np.abs(exponent - 1.0) < _STRAIGHT, _STRAIGHT, exponent - 1.0)
+    base = 1.0 + off * rate * elapsed_s
+    return np.asarray(np.where(base > 0, np.exp(np.clip(-np.log(np.maximum(base, 1e-300)) / off, -50.0, 50.0)), 0.0))
+
+
+def time_to_share_at_power(share: FloatArray, rate: FloatArray, exponent: FloatArray) -> FloatArray:
+    """When that curve comes down to a share [s]: (share^(1 − q) − 1)/((q − 1)·rate). The inverse of the above."""
+    off = np.where(np.abs(exponent - 1.0) < _STRAIGHT, _STRAIGHT, exponent - 1.0)
+    return np.asarray(np.expm1(-off * np.log(share)) / (off * rate))
+
+
 def time_to_level_s(start_v: float, time_constant_s: float, level_v: float = SAFE_V) -> float:
     """Time in which a resistor brings a capacitor down to a level: R·C·ln(V0/V) [s]; 0 where it is there already.
 

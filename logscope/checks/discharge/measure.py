@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.curves.discharge import DischargeFit, Readings, Shape, fit_discharge
 from logscope.curves.estimate import Estimate
-from logscope.curves.evidence import SETTLED_SHARE
 from logscope.observations.dc_link.link import Link, pack_voltage
 from logscope.observations.dc_link.openings import Opening
 from logscope.observations.dc_link.readings import readings_between
@@ -93,7 +93,7 @@ def measure_discharge(signals: Signals, link: Link, opening: Opening) -> Dischar
     level_v = opening.level_v if opening.level_v is not None else (fit.start.value if fit else first_v)
     opening = _narrowed(opening, link, fit)
     late, stopped, differs = fit, None, 1.0
-    settled = fit is None or fit.misfit or _at_rest(fit, volts)
+    settled = fit is None or fit.misfit or _at_rest(fit, time_s[kept], link.noise_v)
     if fit is not None and (fit.misfit or not settled or (fit.rest and fit.rest.value > SAFE_V)):
         late = _last_stretch(link, readings, time_s[kept], volts[kept], fit) or fit
         stopped = _stop(link, time_s[kept], volts[kept], late, opening) if late is not fit else None
@@ -210,12 +210,16 @@ def _change_within(readings: Readings, time_s: FloatArray, volts: FloatArray, la
     return max(ratio, 1 / ratio)
 
 
-def _at_rest(fit: DischargeFit, volts: FloatArray) -> bool:
-    """Whether a link that heads for a level of its own has come to rest there; true of one that heads for 0 V."""
+def _at_rest(fit: DischargeFit, time_s: FloatArray, noise_v: float) -> bool:
+    """Whether a link that heads for a level of its own is long seen at rest there; true of one that heads for 0 V.
+
+    As long as the noise does not hide what is left, the last stretch still falls towards that level, and nothing of its
+    rate tells of a way to 0 V; and a few readings at the level do not show whether it goes on falling from there.
+    """
     if fit.rest is None:
         return True
-    left_v = float(np.median(volts[-5:])) - fit.rest.value
-    return left_v <= (1 - SETTLED_SHARE) * (fit.start.value - fit.rest.value)
+    resting = fit.voltage(time_s) - fit.rest.value <= noise_v
+    return int(np.count_nonzero(resting)) >= _LEAST_STRETCH
 
 
 def _narrowed(opening: Opening, link: Link, fit: DischargeFit | None) -> Opening:
@@ -254,4 +258,8 @@ def _time_to_safe(
         return Estimate((low + high) / 2, low, high, low, high)
     if max(opening.level_v or 0.0, first_v) <= SAFE_V:
         return Estimate(0.0, 0.0, 0.0, 0.0, 0.0)
-    return late.crossing_from(opening.low_s, opening.high_s, late_s) if late is not None else None
+    if late is None:
+        return None
+    at = late.crossing_from(opening.low_s, opening.high_s, late_s)
+    # A load that draws as much, or more, at less voltage is a converter, which cuts out on the way.
+    return replace(at, high=inf, claim_high=inf) if late.shape in (Shape.CURRENT, Shape.POWER) else at

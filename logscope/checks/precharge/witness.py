@@ -24,6 +24,9 @@ SAME_WITHIN = 0.20
 _BEFORE_S = 0.2
 # The current's rest and noise want some samples, however far apart; with fewer than the least nothing stands out.
 _REST_SAMPLES, _LEAST_REST = 20, 6
+_LEAST_FALLING = (
+    6  # samples of the current's own curve: a level, an end and a constant leave as many to contradict them
+)
 _CONSTANTS_SEEN = 4.0  # what comes later is the load that is switched on next, not the charge
 
 
@@ -88,6 +91,8 @@ def _from_current(part: Part, onset_s: float, end_s: float) -> CurveFit | None:
         return None
     first = peak + 1  # the sample at the peak may average over the moment the relay closed
     falling = size[peak] - size[first:]
+    if falling.size < _LEAST_FALLING:
+        return None
     return fit_curve(part.time_s[after][first:], falling, step, onset_seen=False)
 
 
