@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import traceback
+import warnings
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -250,11 +252,24 @@ def run_checks(
             continue
         except NothingToCheck as nothing:
             not_checked.append(NotChecked(name, str(nothing)))
+        except Exception as defect:  # of one check, which must not cost the findings of the others
+            not_checked.append(NotChecked(name, _why_failed(defect)))
+            warnings.warn(f"the check “{name}” failed: {defect!r}", RuntimeWarning, stacklevel=2)
+            continue
         not_checked += [
             NotChecked(name, f"checked without {part_name(part)}, which is in doubt", in_part=True)
             for part in watched.missed
         ]
     return merge_findings(findings), not_checked
+
+
+def _why_failed(defect: Exception) -> str:
+    """What is said of a check that a log made fail, with the place for whoever mends it."""
+    place = traceback.extract_tb(defect.__traceback__)[-1]
+    return (
+        f"it failed on this log: a defect of logscope, not of the vehicle. Please report it with the log: "
+        f"{type(defect).__name__} in {Path(place.filename).name}:{place.lineno}"
+    )
 
 
 def _why_missing(part: str, watched: Signals) -> list[str]:
