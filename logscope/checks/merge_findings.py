@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from logscope.findings import Event, Finding
+from logscope.findings import Event, Finding, Severity
 from logscope.observations.trips.events import TRIP_S
 
 # Two checks place the same switching by different signals: apart by a state's lag and its message period, 10 Hz
@@ -103,10 +103,16 @@ def _passed_in(leading: Finding, other: Finding) -> bool:
     return other.parts[:1] == ("motor_current",) and bool(other.events) and _overlap(leading, other, TRIP_S)
 
 
+def _current_passed(leading: Finding, other: Finding) -> bool:
+    """Whether the motor current passed its limit: what came near it has been said with that."""
+    return leading.parts[:1] == ("motor_current",) and leading.severity.rank > Severity.INFO.rank
+
+
 _OF_CURRENT = ("motor_current_margin_A", "motor_current_near_percent", "motor_current_near_count")
 _RULES = (
     _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
+    _Rule("limits.margin", ("trip.near",), _current_passed, values=("peak_current_A",)),
     _Rule(
         "dc_link.stays_live",
         ("contactor.welded",),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, hazel, play_log
 from one_check import findings_of
@@ -13,9 +14,10 @@ from test_contactors import CHARGED, HAZEL, OFF_S, _dropped, _logged, _usual
 from logscope.checks.merge_findings import merge_findings
 from logscope.findings import Finding, Severity
 from logscope.pipeline import checks
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 from logscope.simulate.circuits import Stage
 from logscope.simulate.scenarios import KeyCycle
+from logscope.vehicle import Limits, Vehicle
 
 
 def _found(signals: Signals) -> list[Finding]:
@@ -68,3 +70,13 @@ def test_events_apart_stay_apart() -> None:
     bypassed = next(finding for finding in found if finding.kind == "precharge.bypassed")
     later = [replace(f, start_s=f.start_s + 9, end_s=f.end_s + 9) if f is bypassed else f for f in found]
     assert _kinds(merge_findings(later))["precharge.bypassed"] == 1
+
+
+@pytest.mark.parametrize(("peak_a", "kinds"), [(360.0, {"limits.margin"}), (340.0, {"limits.margin", "trip.near"})])
+def test_a_current_above_its_limit_is_not_told_as_near_it_too(peak_a: float, kinds: set[str]) -> None:
+    t = np.arange(0.0, 20.0, 0.01)
+    amps = 100.0 + (peak_a - 100.0) * np.exp(-(((t - 8.0) / 0.3) ** 2))
+    signals = Signals({"motor_current": Part("motor_current", t, amps, "A", "Inverter.Current", 0.1)}, 0.0, 20.0)
+    limits = [run for name, run in checks() if name in ("limits", "trips")]
+    found = [f for run in limits for f in findings_of(run, signals, Vehicle(limits=Limits(motor_current_A=350.0)))]
+    assert {f.kind for f in merge_findings(found)} - {"trip.none"} == kinds
