@@ -53,8 +53,8 @@ def decode_tables(
     """The same as plain arrays; `wanted` are the (bus or None, message, signal) to decode, all if not given."""
     pairs, skipped = read_definitions(vehicle, definitions)
     decoded = decode_capture(capture, Decoder(pairs, wanted=None if wanted is None else set(wanted)))
-    told = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
-    return replace(decoded, notes=(*decoded.account.remarks, *decoded.notes, *told))
+    left_out = tuple(f"{place.where}: {place.text}: {place.reason}" for place in skipped)
+    return replace(decoded, notes=(*decoded.account.remarks, *decoded.notes, *left_out))
 
 
 def read_definitions(

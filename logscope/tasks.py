@@ -183,11 +183,11 @@ def trend(
     from logscope.pipeline import check
 
     known = loaded(vehicle)
-    told_in = None if notes is None else Path(notes)
+    notes_path = None if notes is None else Path(notes)
     return collect(
-        find_logs(as_paths(places), told_in),
+        find_logs(as_paths(places), notes_path),
         known,
         lambda log: check(watch(open_logs([log], known)), known),
-        () if told_in is None else read_notes(told_in),
+        () if notes_path is None else read_notes(notes_path),
         None if fresh else cache_folder(),
     )

@@ -1,4 +1,4 @@
-"""One event is told once: findings of several checks about the same moment are joined under the one that leads.
+"""One event is reported once: findings of several checks about the same moment are joined under the one that leads.
 
 Each check judges by itself and knows nothing of the others. What the joined finding measured and explained goes over
 to the leading one, under its own names.
@@ -35,24 +35,24 @@ class _Rule:
 
 
 def merge_findings(findings: Sequence[Finding]) -> list[Finding]:
-    """The findings with every event told once."""
-    told = list(findings)
+    """The findings with every event reported once."""
+    merged = list(findings)
     for rule in _RULES:
-        for leading in [finding for finding in told if finding.kind == rule.leading]:
-            same = [f for f in told if f.kind in rule.joined and rule.same(leading, f)]
+        for leading in [finding for finding in merged if finding.kind == rule.leading]:
+            same = [f for f in merged if f.kind in rule.joined and rule.same(leading, f)]
             if same:
-                told = [f for f in told if f not in same]
-                told[told.index(leading)] = _joined(leading, same, rule)
-    return told
+                merged = [f for f in merged if f not in same]
+                merged[merged.index(leading)] = _joined(leading, same, rule)
+    return merged
 
 
 def _joined(leading: Finding, same: Sequence[Finding], rule: _Rule) -> Finding:
     measured = {k: value for finding in reversed(same) for k, value in finding.measured.items() if k in rule.values}
-    told = [rule.lead_in, *(finding.explanation for finding in same)] if rule.lead_in else []
+    texts = [rule.lead_in, *(finding.explanation for finding in same)] if rule.lead_in else []
     causes = [cause for finding in same if (cause := rule.cause(finding)) is not None]
     return replace(
         leading,
-        explanation=" ".join([leading.explanation, *told]),
+        explanation=" ".join([leading.explanation, *texts]),
         method=" ".join(filter(None, [leading.method, *(finding.method for finding in same if rule.lead_in)])),
         next_step=same[0].next_step if rule.takes_step else leading.next_step,
         caution=leading.caution or next((finding.caution for finding in same if finding.caution), ""),

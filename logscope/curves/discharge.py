@@ -54,7 +54,7 @@ class Shape(Enum):
 MISFIT_RATIO = 1.6
 LEAST_SAMPLES = 5
 _MOST_FIT_SAMPLES = 600  # bounds the work; a slow fall is known far better than needed long before
-_LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
+_LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step looks like none
 _MOST_NOISE = 0.1  # of the level: noisier readings hold no curve
 _LEAST_JITTER = 1e-3  # of a period, as for the precharge
 _MOST_JITTER = 0.6  # of a period, likewise
@@ -241,8 +241,8 @@ class _Problem:
         """Log prior of noise and stamps from what the rest of the log shows, relative to flat ones, shape (k,)."""
         prior = np.zeros(len(theta))
         if self.readings.random_v is not None:
-            told = max(self.readings.random_v, KNOWN_NOISE_STEPS * self.step_v, float(np.exp(low[2])))
-            prior += log_prior_of_noise(theta[:, 2], told, (low[2], high[2]))
+            usual = max(self.readings.random_v, KNOWN_NOISE_STEPS * self.step_v, float(np.exp(low[2])))
+            prior += log_prior_of_noise(theta[:, 2], usual, (low[2], high[2]))
         if self.readings.stamps is not None:
             prior += log_prior_of_stamps(theta[:, 3], self.readings.stamps, (low[3], high[3]))
         return prior

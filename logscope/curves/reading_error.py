@@ -26,20 +26,20 @@ _MOST_WIDER = 5.0  # limits that want more than this belong to a curve that does
 Ends = tuple[float, float]  # lowest and highest logarithm that a parameter may take
 
 
-def log_prior_of_noise(log_noise: FloatArray, told: float, ends: Ends) -> FloatArray:
+def log_prior_of_noise(log_noise: FloatArray, usual: float, ends: Ends) -> FloatArray:
     """Log prior of the noise from the rest of the log, relative to one that is flat in the logarithm, shape (k,)."""
-    return _near(log_noise, told, REST_NOISE_LOG, REST_TRUST, ends)
+    return _near(log_noise, usual, REST_NOISE_LOG, REST_TRUST, ends)
 
 
 def log_prior_of_stamps(log_error: FloatArray, stamps: Timestamps, ends: Ends) -> FloatArray:
     """Log prior of the stamps' error, relative to one that is flat in its logarithm, shape (k,)."""
-    told = float(np.clip(stamps.error_s, np.exp(ends[0]), np.exp(ends[1])))
+    usual = float(np.clip(stamps.error_s, np.exp(ends[0]), np.exp(ends[1])))
     if stamps.known is Known.SURELY:
-        return _near(log_error, told, REST_NOISE_LOG, _SURE_TRUST, ends)
+        return _near(log_error, usual, REST_NOISE_LOG, _SURE_TRUST, ends)
     if stamps.known is Known.AT_MOST:  # flat in the error itself, up to what it may be
-        inside = log_error <= np.log(told)
-        return np.where(inside, np.log(ends[1] - ends[0]) + log_error - np.log(told), -np.inf)
-    return _near(log_error, told, REST_STAMPS_LOG, REST_TRUST, ends)
+        inside = log_error <= np.log(usual)
+        return np.where(inside, np.log(ends[1] - ends[0]) + log_error - np.log(usual), -np.inf)
+    return _near(log_error, usual, REST_STAMPS_LOG, REST_TRUST, ends)
 
 
 def over_stamp_error(
@@ -78,7 +78,7 @@ def wider_by_correlation(scores: FloatArray) -> float:
     return float(np.clip(np.sqrt((1 + r) / max(1 - r, 1e-3)), 1.0, _MOST_WIDER)) if r > 0 else 1.0
 
 
-def _near(logs: FloatArray, told: float, deviation: float, trust: float, ends: Ends) -> FloatArray:
+def _near(logs: FloatArray, usual: float, deviation: float, trust: float, ends: Ends) -> FloatArray:
     """Log prior from the rest of the log, relative to one that is flat in the logarithm."""
     width = ends[1] - ends[0]
-    return np.asarray(np.log(trust * norm.pdf(logs, np.log(told), deviation) * width + 1 - trust))
+    return np.asarray(np.log(trust * norm.pdf(logs, np.log(usual), deviation) * width + 1 - trust))

@@ -26,7 +26,7 @@ _BELOW_FLOOR = 2.0  # steps or deviations of a reading: an offset of the sensor 
 # A contactor charges the link in a millisecond or so, and stamps are late by as much: of the last samples before it,
 # taken 5 to 20 ms apart, one in ten shows a voltage on its way from the curve to the pack.
 CUT_OFF_SHARE = 0.1
-_LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step cannot be told from none
+_LEAST_NOISE_STEPS = 0.02  # noise below this share of the rounding step looks like none
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +134,8 @@ class Problem:
             )
             result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
             if self.rest is not None:
-                told = max(self.rest.random_v, KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3]))
-                result[inside] += log_prior_of_noise(kept[:, 3], told, (low[3], high[3]))
+                usual = max(self.rest.random_v, KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3]))
+                result[inside] += log_prior_of_noise(kept[:, 3], usual, (low[3], high[3]))
                 result[inside] += log_prior_of_stamps(kept[:, 4], self.rest.stamps, (low[4], high[4]))
         return result
 

@@ -58,9 +58,9 @@ def load_definitions(path: Path | str) -> Definitions:
     found = mended_dbc(text, path) if file_format == "dbc" else lenient(text, file_format, path)
     if complaint is not None and not any(spec.signals or spec.left_out for spec in found.messages):
         raise complaint.as_error(path)
-    told_by_names = any(map(has_namesakes, found.messages))
+    shown_by_names = any(map(has_namesakes, found.messages))
     found = _without_repeats(found, _message_lines(text, file_format))
-    if complaint is None or found.skipped or told_by_names:
+    if complaint is None or found.skipped or shown_by_names:
         return found  # the parser mistakes namesakes in different branches for one another: the look of our own counts
     return replace(found, skipped=(_at_least(complaint, path),))
 

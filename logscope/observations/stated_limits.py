@@ -44,14 +44,14 @@ def stated_limits(vehicle: Vehicle) -> Iterator[Limit]:
     charge = (
         "Lower regeneration, or start with a pack that is less full; check the limits in inverter and pack controller."
     )
-    told = vehicle.limits
+    limits = vehicle.limits
     rows = (
-        ("motor_current", "motor_current_A", told.motor_current_A, "A", True, None, _DANGER, "motor current", ease),
-        ("motor_temperature", "motor_temperature_C", told.motor_temperature_C, "°C", True, None, _DANGER,
+        ("motor_current", "motor_current_A", limits.motor_current_A, "A", True, None, _DANGER, "motor current", ease),
+        ("motor_temperature", "motor_temperature_C", limits.motor_temperature_C, "°C", True, None, _DANGER,
          "motor temperature", cool),
-        ("inverter_temperature", "inverter_temperature_C", told.inverter_temperature_C, "°C", True, None, _DANGER,
+        ("inverter_temperature", "inverter_temperature_C", limits.inverter_temperature_C, "°C", True, None, _DANGER,
          "inverter temperature", cool),
-        ("coolant_temperature", "coolant_temperature_C", told.coolant_temperature_C, "°C", True, None, _DANGER,
+        ("coolant_temperature", "coolant_temperature_C", limits.coolant_temperature_C, "°C", True, None, _DANGER,
          "coolant temperature", cool),
         ("battery_voltage", "battery_max_V", high, "V", True, band, _DANGER, "battery voltage, highest", charge),
         ("battery_voltage", "battery_min_V", low, "V", False, band, _WARNING, "battery voltage, lowest", ease),
@@ -59,17 +59,17 @@ def stated_limits(vehicle: Vehicle) -> Iterator[Limit]:
          "DC-link voltage", charge),
         ("motor_speed", "motor_speed_rpm", vehicle.motor.max_speed_rpm, "rpm", True, None, _DANGER, "motor speed",
          "Set the inverter's speed limit lower, and look at the gear that was in."),
-        ("aux_voltage", "aux_min_V", told.aux_min_V, "V", False, None, _WARNING, "12 V supply, lowest",
+        ("aux_voltage", "aux_min_V", limits.aux_min_V, "V", False, None, _WARNING, "12 V supply, lowest",
          "Look for what switched at that moment; check the 12 V battery, its ground, and the DC-DC converter."),
-        ("aux_voltage", "aux_max_V", told.aux_max_V, "V", True, None, _WARNING, "12 V supply, highest",
+        ("aux_voltage", "aux_max_V", limits.aux_max_V, "V", True, None, _WARNING, "12 V supply, highest",
          "Check the set-point of the DC-DC converter and its sense wire."),
-        ("cell_voltage_highest", "cell_max_V", told.cell_max_V, "V", True, cell_band, _DANGER,
+        ("cell_voltage_highest", "cell_max_V", limits.cell_max_V, "V", True, cell_band, _DANGER,
          "cell voltage, highest", charge),
-        ("cell_voltage_lowest", "cell_min_V", told.cell_min_V, "V", False, cell_band, _WARNING,
+        ("cell_voltage_lowest", "cell_min_V", limits.cell_min_V, "V", False, cell_band, _WARNING,
          "cell voltage, lowest", ease),
-        ("battery_temperature_highest", "battery_temperature_max_C", told.battery_temperature_max_C, "°C", True, None,
+        ("battery_temperature_highest", "battery_temperature_max_C", limits.battery_temperature_max_C, "°C", True, None,
          _DANGER, "battery temperature, highest", "Let it cool, and lower the current until it stays below."),
-        ("battery_temperature_lowest", "battery_temperature_min_C", told.battery_temperature_min_C, "°C", False,
+        ("battery_temperature_lowest", "battery_temperature_min_C", limits.battery_temperature_min_C, "°C", False,
          _COLD_K, _WARNING, "battery temperature, lowest", "Warm the battery before it is charged or driven hard."),
     )  # fmt: skip
     for part, key, value, unit, upper, band_near, severity, what, do in rows:

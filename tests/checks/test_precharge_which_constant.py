@@ -32,7 +32,7 @@ def test_a_constant_that_no_sensing_has_is_the_links_whatever_points_to_the_othe
     """Filters of link voltages up to 0.1 s are seen in public captures; more than 0.15 s is none (judgement)."""
     for expected_s, verdict in ((slower_s, Verdict.IN_BAND), (None, Verdict.NOT_COMPARED)):
         found = compare_constant(curve(slower_s, faster_s), expected_s, 0.2, lag_is_faster=False)
-        assert (found.verdict, found.told_by) == (verdict, BY_SLOWNESS)
+        assert (found.verdict, found.shown_by) == (verdict, BY_SLOWNESS)
         assert found.time_constant is not None
         assert found.time_constant.value == slower_s
 
@@ -40,14 +40,14 @@ def test_a_constant_that_no_sensing_has_is_the_links_whatever_points_to_the_othe
 @pytest.mark.parametrize(("slower_s", "faster_s"), [(0.106, 0.0098), (0.05, 0.02), (0.14, 0.1)])
 def test_a_slower_constant_as_expected_is_never_passed_over_for_a_settling_alone(slower_s, faster_s):
     found = compare_constant(curve(slower_s, faster_s), slower_s, 0.2, lag_is_faster=False)
-    assert (found.verdict, found.time_constant, found.told_by) == (Verdict.OPEN, None, BY_SETTLING)
+    assert (found.verdict, found.time_constant, found.shown_by) == (Verdict.OPEN, None, BY_SETTLING)
 
 
 def test_a_fast_link_behind_a_slow_sensor_is_still_told_where_neither_is_as_expected():
     found = compare_constant(curve(0.09, 0.02), 0.05, 0.2, lag_is_faster=False)
-    assert (found.verdict, found.told_by) == (Verdict.FAST, BY_SETTLING)
+    assert (found.verdict, found.shown_by) == (Verdict.FAST, BY_SETTLING)
 
 
 def test_a_settling_with_the_faster_one_leaves_the_slower_one_to_the_link():
     found = compare_constant(curve(0.1, 0.02), 0.1, 0.2, lag_is_faster=True)
-    assert (found.verdict, found.told_by) == (Verdict.IN_BAND, BY_SETTLING)
+    assert (found.verdict, found.shown_by) == (Verdict.IN_BAND, BY_SETTLING)

@@ -21,13 +21,13 @@ class Blind:
     """What no state and no voltage shows of the time from the first closing to the last opening.
 
     watched_s : that time; missing_s : how much of it lies in gaps
-    shortest_s : a dropout shorter than this need not show; told_by : the part that shows the shortest
+    shortest_s : a dropout shorter than this need not show; shown_by : the part that shows the shortest
     """
 
     watched_s: float
     missing_s: float
     shortest_s: float
-    told_by: str
+    shown_by: str
 
     @property
     def too_much(self) -> bool:

@@ -33,13 +33,13 @@ def contactors(signals: Signals, observations: Observations, vehicle: Vehicle) -
     if not history.has_states and history.link is None:
         raise MissingPart("main_contactor")
     drops = dropout(history)
-    told = [event for drop in drops for event in drop.events or (Event(drop.start_s, drop.end_s),)]
+    dropped = [event for drop in drops for event in drop.events or (Event(drop.start_s, drop.end_s),)]
     findings = [
         *chatter(history),
         *closed_briefly(history),
         *order(history),
         *drops,
-        *opened_under_load(history, told),
+        *opened_under_load(history, dropped),
         *welded(history),
     ]
     if not findings and not any(history.switched.get(name) for name in CONTACTORS):

@@ -24,7 +24,7 @@ class Drop:
 
     start_s: float
     end_s: float
-    told_by: str
+    shown_by: str
     current: Measured | None
     low_v: float | None
     high_v: float | None

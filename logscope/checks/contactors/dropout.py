@@ -26,8 +26,8 @@ def dropout(history: SwitchingHistory) -> list[Finding]:
             for d in drops
         ):
             drops.append(drop)
-    told_by = list(dict.fromkeys(drop.told_by for drop in drops))
-    return [_finding(history, [drop for drop in drops if drop.told_by == by]) for by in told_by]
+    shown_by = list(dict.fromkeys(drop.shown_by for drop in drops))
+    return [_finding(history, [drop for drop in drops if drop.shown_by == by]) for by in shown_by]
 
 
 def _by_state(history: SwitchingHistory, name: str) -> list[Drop]:
@@ -94,7 +94,7 @@ def _finding(history: SwitchingHistory, drops: list[Drop]) -> Finding:
     highs = [drop.high_v for drop in drops if drop.high_v is not None]
     low_v, high_v = min(lows, default=None), max(highs, default=None)
     words = dropout_words(
-        drops[0].told_by,
+        drops[0].shown_by,
         len(drops),
         longest,
         worst.high if loaded else None,
@@ -116,5 +116,5 @@ def _finding(history: SwitchingHistory, drops: list[Drop]) -> Finding:
             "link_low_V": Measured(low_v, "V"),
             "link_high_V": Measured(high_v, "V"),
         },
-        leading=drops[0].told_by,
+        leading=drops[0].shown_by,
     )

@@ -87,7 +87,7 @@ def _proven(history: SwitchingHistory, one: Loaded) -> Finding:
     assert amps.value is not None
     assert amps.high is not None
     within_s = opening.high_s - opening.low_s
-    words = loaded_words(opening.told_by, amps.value, amps.low or 0.0, amps.high, within_s, jump_v)
+    words = loaded_words(opening.shown_by, amps.value, amps.low or 0.0, amps.high, within_s, jump_v)
     return make_finding(
         history,
         "opened_under_load",
@@ -95,7 +95,7 @@ def _proven(history: SwitchingHistory, one: Loaded) -> Finding:
         words,
         events=(Event(opening.low_s, opening.high_s),),
         measured={"current_A": amps, "link_jump_V": Measured(jump_v, "V")},
-        leading=opening.told_by,
+        leading=opening.shown_by,
     )
 
 

@@ -144,12 +144,12 @@ def _surely_without_relay(history: SwitchingHistory, main: Switch) -> bool:
 
 def _shortest_precharge_s(history: SwitchingHistory, main: Switch) -> float:
     """The shortest time that this precharge takes: by vehicle file and level of the link, else the usual shortest."""
-    told = history.vehicle.precharge
-    if told.time_constant_s is None:
+    configured = history.vehicle.precharge
+    if configured.time_constant_s is None:
         return SHORTEST_PRECHARGE_S
     share = _charged_share(history, main) or 0.0
-    constants = log((1 - share) / (1 - told.close_fraction)) if share < told.close_fraction else 0.0
-    return told.time_constant_s * (1 - told.tolerance) * constants
+    constants = log((1 - share) / (1 - configured.close_fraction)) if share < configured.close_fraction else 0.0
+    return configured.time_constant_s * (1 - configured.tolerance) * constants
 
 
 def _gradual(attempts: Attempts, attempt: Attempt, main: Switch) -> bool:

@@ -178,7 +178,7 @@ def sound_words(
 def with_blind(words: Words, blind: Blind) -> Words:
     """The same, with what the log could not show; where that is too much, as undetermined."""
     limit = f"A dropout shorter than {seconds(blind.shortest_s)} need not show"
-    limit += "; under load the link voltage shows it." if blind.told_by == "dc_link_voltage" else "."
+    limit += "; under load the link voltage shows it." if blind.shown_by == "dc_link_voltage" else "."
     if blind.missing_s:
         limit += f" {seconds(blind.missing_s)} of {seconds(blind.watched_s)} are missing from the log."
     explanation = f"{words.explanation} {limit}"

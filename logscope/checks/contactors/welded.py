@@ -57,7 +57,7 @@ def welded(history: SwitchingHistory) -> list[Finding]:
 
 def _stuck(history: SwitchingHistory, opening: Opening) -> _Stuck | None:
     link, pack_v = history.link, _pack_level(history, opening)
-    if link is None or pack_v is None or (not opening.by_state and opening.told_by):
+    if link is None or pack_v is None or (not opening.by_state and opening.shown_by):
         return None
     if opening.end_s - opening.start_s < _LEAST_APART_S:
         return None
@@ -111,7 +111,7 @@ def _pack_falls_too(history: SwitchingHistory, link: Link, opening: Opening) -> 
 
 def _falls_by_itself(history: SwitchingHistory, held: Opening) -> bool:
     """Whether the fall after a second contactor's opening is too slow for an active discharge that begins with it."""
-    parted = next((o for o in history.openings if o.told_by == held.held_until and o.low_s >= held.end_s), None)
+    parted = next((o for o in history.openings if o.shown_by == held.held_until and o.low_s >= held.end_s), None)
     if parted is None or history.link is None:
         return False
     inside = history.link.part.between(parted.start_s, parted.end_s)

@@ -1,4 +1,4 @@
-"""Steps and short ramps of a target between two levels, found without being told where they are."""
+"""Steps and short ramps of a target between two levels, found from the target alone."""
 
 from __future__ import annotations
 

@@ -48,12 +48,12 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
         if opening.restarted and opening.end_s - opening.high_s < LEAST_APART_S:
             continue
         fall = measure_discharge(signals, link, opening)
-        if fall is None or (not opening.told_by and fall.level_v <= SAFE_V):
+        if fall is None or (not opening.shown_by and fall.level_v <= SAFE_V):
             continue  # a log that begins with a link at rest shows no discharge
         falls.append(fall)
     differs = constants_differ(falls)
     judged = [judge_discharge(allowing_for(fall, differs), vehicle) for fall in falls]
-    # Until a second contactor opens, another one may hold the link: that is told of the contactor, where it is certain.
+    # Until a second contactor opens, another one may hold the link: the contactor is reported, where it is certain.
     findings = [_finding(one, signals) for one in judged if not one.fall.opening.held_until or one.kind == "stays_live"]
     if not findings:
         raise NothingToCheck(

@@ -38,7 +38,7 @@ class JudgedDischarge:
     """One fall with its kind and everything its words are made of.
 
     limit_s : time to 60 V that it was judged by [s]; limit : where that comes from
-    expected_s : bleeder · capacitance [s], None where not told; tolerance : on it
+    expected_s : bleeder · capacitance [s], None where not configured; tolerance : on it
     at_pack : whether the link stands at the pack's level in the end; None where no pack voltage is known
     """
 
@@ -117,7 +117,7 @@ def _has_hole(fall: DischargeCurve) -> bool:
 
 
 def _unsettled(fall: DischargeCurve) -> bool:
-    """Whether the link heads for a level of its own but has not come to rest: the log ends before it can be told."""
+    """Whether the link heads for a level of its own but has not come to rest: the log ends too early to show it."""
     return not fall.settled and fall.late is not None and fall.late.falls
 
 

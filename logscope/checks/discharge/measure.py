@@ -224,7 +224,7 @@ def _at_rest(fit: DischargeFit, time_s: FloatArray, noise_v: float) -> bool:
 
 def _narrowed(opening: Opening, link: Link, fit: DischargeFit | None) -> Opening:
     """An opening that no state tells happened where the curve, carried back, meets the level before."""
-    if opening.told_by != "dc_link_voltage" or fit is None or not fit.falls or opening.level_v is None:
+    if opening.shown_by != "dc_link_voltage" or fit is None or not fit.falls or opening.level_v is None:
         return opening
     at = fit.opening(opening.level_v, opening.level_spread_v + 3 * link.noise_v + link.step_v)
     low_s, high_s = (float(np.clip(t, opening.low_s, opening.high_s)) for t in (at.low, at.high))

@@ -47,13 +47,13 @@ def begins_with(opening: Opening) -> str:
     """What times count from: no key is logged, only what the contactors do."""
     if opening.unlogged_s:
         return "first reading of the link"
-    return "contactors open" if opening.told_by else "log begins"
+    return "contactors open" if opening.shown_by else "log begins"
 
 
 def _after(opening: Opening) -> str:
     if opening.unlogged_s:
         return "after its first reading"
-    return "after the contactors opened" if opening.told_by else "after the log begins"
+    return "after the contactors opened" if opening.shown_by else "after the log begins"
 
 
 def _title(judged: JudgedDischarge) -> str:
@@ -84,12 +84,12 @@ def _span(judged: JudgedDischarge, time: Estimate) -> str:
 
 def _opened(judged: JudgedDischarge) -> list[str]:
     fall, opening = judged.fall, judged.fall.opening
-    if not opening.told_by:
+    if not opening.shown_by:
         return [f"The log begins with the link at {fall.level_v:.1f} V and no contactor opening in view."]
     if opening.unlogged_s:
         return [
             f"The link's first reading, {fall.level_v:.1f} V, comes {seconds(opening.unlogged_s)} after the "
-            f"{opening.told_by.replace('_', ' ')} reported open."
+            f"{opening.shown_by.replace('_', ' ')} reported open."
         ]
     return [
         f"The link stood at {fall.level_v:.1f} V when the contactors opened and at {fall.end_v:.1f} V "
@@ -100,11 +100,11 @@ def _opened(judged: JudgedDischarge) -> list[str]:
 
 def _how_seen(judged: JudgedDischarge) -> list[str]:
     opening = judged.fall.opening
-    if not opening.told_by:
+    if not opening.shown_by:
         return ["Times count from the beginning of the log."]
     if opening.unlogged_s:
         return ["Times count from that reading."]
-    by = f"by the state of the {opening.told_by.replace('_', ' ')}" if opening.by_state else "by the voltage alone"
+    by = f"by the state of the {opening.shown_by.replace('_', ' ')}" if opening.by_state else "by the voltage alone"
     return [f"The opening is seen {by}, to within {seconds(opening.high_s - opening.low_s)}."]
 
 

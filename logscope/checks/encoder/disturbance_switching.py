@@ -14,7 +14,7 @@ from logscope.signals import Signals
 from logscope.statistics.rates import Estimate, rate_ratio
 
 _AFTER_S = 0.15  # contacts bounce and coils collapse within some 10 ms; a message that is late has the rest (practice)
-_LEAST_HITS = 3  # switchings with a disturbance: fewer are told as chance
+_LEAST_HITS = 3  # switchings with a disturbance: fewer are taken for chance
 _CHANCE = 0.01  # over all parts that switch
 # What has a coil to collapse or a motor to start. A brake, a state or a fault goes with the driving itself.
 _COILS = ("precharge_relay", "main_contactor", "negative_contactor", "coolant_pump")

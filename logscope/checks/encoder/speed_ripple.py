@@ -20,7 +20,7 @@ from logscope.signals import Signals
 from logscope.statistics.episodes import join_neighbours
 from logscope.statistics.order_spectrum import OrderLine, amplitudes, order_line
 
-SEGMENT_TURNS = 16.0  # orders 1/16 apart are told from one another
+SEGMENT_TURNS = 16.0  # orders 1/16 apart are resolved
 _TREND_DEGREE = 6  # a polynomial over 16 turns takes off what changes less than some 0.3 times a turn
 _LEAST_OF_FASTEST = 1.0 / 3.0  # within a segment: slower, single counts weigh too much in the share
 _OF_NYQUIST = 0.9  # nearer to half the sampling rate, amplitudes are lost in the sampling

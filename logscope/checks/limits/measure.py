@@ -51,7 +51,7 @@ class Closeness:
 def judge_limit(part: Part, limit: Limit, but: Sequence[tuple[float, float]] = ()) -> Closeness | None:
     """How near a part came to a limit; None where it holds no reading to judge.
 
-    but : stretches that do not count (from, until) [s]: readings that are wrong, or that are told elsewhere
+    but : stretches that do not count (from, until) [s]: readings that are wrong, or that are reported elsewhere
     """
     part = _without(part, but)
     time_s, value = part.time_s, _read(part)

@@ -46,12 +46,12 @@ class Break:
 
 
 def find_break(
-    time_s: FloatArray, volts: FloatArray, noise_v: float, told: tuple[float, float] | None = None
+    time_s: FloatArray, volts: FloatArray, noise_v: float, reported: tuple[float, float] | None = None
 ) -> Break | None:
     """The place where a charging curve breaks off into a higher level, or None where one curve explains all.
 
     time_s, volts : a rise and the level behind it, shape (n,); noise_v : standard deviation of a reading [V]
-    told : between which times a contactor state says that it closed [s]. Then there is a break, however
+    reported : between which times a contactor state says that it closed [s]. Then there is a break, however
         small, and the likeliest place in there is returned.
     """
     count = time_s.size
@@ -66,8 +66,8 @@ def find_break(
     log_tau = (float(np.log(period / 5)), float(np.log(3 * length)))
     behind = _level_misfit(volts)
     places = np.arange(_LEAST_CURVE - 1, count - _LEAST_LEVEL)
-    if told is not None:
-        places = places[(time_s[places + 1] >= told[0]) & (time_s[places] <= told[1])]
+    if reported is not None:
+        places = places[(time_s[places + 1] >= reported[0]) & (time_s[places] <= reported[1])]
         if not places.size:
             return None
     best = [_Best()] * 2  # of the curves without a break, and with one
@@ -89,7 +89,7 @@ def find_break(
     step = level - float(volts[place])
     visible = unbroken - broken >= BREAK_MISFIT * spread and step >= BREAK_NOISE * np.sqrt(spread)
     doubtful = unbroken - broken >= DOUBT_MISFIT * spread
-    return Break(place, step, level, bool(visible)) if visible or doubtful or told is not None else None
+    return Break(place, step, level, bool(visible)) if visible or doubtful or reported is not None else None
 
 
 def _narrow(old: tuple[float, float], around: float, count: int) -> tuple[float, float]:

@@ -8,7 +8,7 @@ from enum import Enum
 
 import numpy as np
 
-from logscope.checks.precharge.witness import IndependentMeasurement, told_apart
+from logscope.checks.precharge.witness import IndependentMeasurement, distinguished
 from logscope.curves.behind_lag import LONGEST_LAG_S, SoundLink
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise import CurveFit
@@ -37,10 +37,10 @@ class Verdict(Enum):
 class Constant:
     """The link's time constant as far as the fit tells, and how it stands against the expected band.
 
-    time_constant : None where the two constants of an S-shaped curve cannot be told apart
+    time_constant : None where the two constants of an S-shaped curve cannot be distinguished
     lag : the other one; both : the two of an S-shaped curve, slower first; either : whether the other may be the
         link's as well
-    told_by : the part that tells which constant is the link's, or `BY_SETTLING`, or `BY_SLOWNESS`, where something
+    shown_by : the part that tells which constant is the link's, or `BY_SETTLING`, or `BY_SLOWNESS`, where something
         does
     or_lag : whether a link as expected, behind a sensing lag, explains the readings as well as a slow one
     """
@@ -49,7 +49,7 @@ class Constant:
     time_constant: Estimate | None
     lag: Estimate | None = None
     both: tuple[Estimate, Estimate] | None = None
-    told_by: str | None = None
+    shown_by: str | None = None
     or_lag: bool = False
     either: bool = False
 
@@ -68,7 +68,7 @@ def compare_constant(
     """
     constant = _compared(fit, expected_s, tolerance, found, lag_is_faster)
     known = constant.time_constant
-    shown = constant.told_by not in (None, BY_SETTLING)  # by what no lag changes
+    shown = constant.shown_by not in (None, BY_SETTLING)  # by what no lag changes
     if expected_s is None or known is None or shown or fit.misfit:
         return constant
     perhaps_slow = constant.verdict is Verdict.OPEN and known.value > expected_s * (1 + tolerance)
@@ -100,12 +100,12 @@ def _compared(
     if faster is None or fit.averaged:
         return Constant(_verdict(slower, expected_s, tolerance, fit.drift_s), slower, faster)
     both = (slower, faster)
-    link, by = _told_by(both, found, lag_is_faster)
+    link, by = _shown_by(both, found, lag_is_faster)
     if link is faster and slower.low > LONGEST_LAG_S:  # no sensing is so slow, whatever speaks for it
         link, by = slower, BY_SLOWNESS
     # What is left to settle is small against model errors; a current that was measured beside it is not.
     if link is faster and by == BY_SETTLING and _verdict(slower, expected_s, tolerance, fit.drift_s) is Verdict.IN_BAND:
-        return Constant(Verdict.OPEN, None, both=both, told_by=by)  # a sound link with a short lag has the same curve
+        return Constant(Verdict.OPEN, None, both=both, shown_by=by)  # a sound link with a short lag has the same curve
     if link is not None:
         lag = faster if link is slower else slower
         return Constant(_verdict(link, expected_s, tolerance, fit.drift_s), link, lag, both, by)
@@ -130,14 +130,14 @@ def _compared(
     return Constant(Verdict.OPEN, None, both=both)
 
 
-def _told_by(
+def _shown_by(
     both: tuple[Estimate, Estimate], found: Sequence[IndependentMeasurement], lag_is_faster: bool | None
 ) -> tuple[Estimate | None, str | None]:
     """The link's constant and what shows it: the end of the curve, else a witness; None where nothing does."""
     if lag_is_faster is not None:
         return both[0] if lag_is_faster else both[1], BY_SETTLING
-    if told := told_apart(both, list(found)):
-        return told[0], told[1].part
+    if shown := distinguished(both, list(found)):
+        return shown[0], shown[1].part
     return None, None
 
 

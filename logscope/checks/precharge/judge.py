@@ -150,13 +150,13 @@ def _waits(m: Measurement, close_fraction: float) -> float:
     return float(np.log((1 - start) / (1 - close_fraction))) if start < close_fraction else 0.0
 
 
-def _mostly_closing(m: Measurement, told: Precharge) -> bool:
+def _mostly_closing(m: Measurement, configured: Precharge) -> bool:
     """Whether much of the rise may have come through the contactor, at once, rather than through the resistor.
 
     Behind a lag the two make one curve, whose constant is that of neither.
     """
     start = m.fraction(m.start_v)
-    return start is not None and told.close_fraction - start < _LEAST_BY_RESISTOR * (1 - start)
+    return start is not None and configured.close_fraction - start < _LEAST_BY_RESISTOR * (1 - start)
 
 
 def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:
@@ -173,10 +173,10 @@ def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
     A parallel load takes the end voltage to Rp/(R + Rp) of the pack's and the time constant to that same share of R·C,
     so what the end voltage says of the load is also what the constant must show of it.
     """
-    told = vehicle.precharge.time_constant_s
-    if told is None or m.fit is None or not m.pack_v or not m.settled or m.fit.shape is Shape.CONSTANT_POWER:
-        return told
-    return told * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
+    configured_s = vehicle.precharge.time_constant_s
+    if configured_s is None or m.fit is None or not m.pack_v or not m.settled or m.fit.shape is Shape.CONSTANT_POWER:
+        return configured_s
+    return configured_s * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
 
 
 def _step_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | None:
@@ -205,7 +205,7 @@ def _kind(
     noise_v: float,
     period_s: float,
 ) -> str:
-    close_at, told_s = vehicle.precharge.close_fraction, vehicle.precharge.time_constant_s
+    close_at, configured_s = vehicle.precharge.close_fraction, vehicle.precharge.time_constant_s
     reached = m.fraction(float(m.reached_v + 3 * noise_v))
     top = m.fraction(m.top_v + 3 * noise_v)
     if _is_hot(m, close_at):  # a hot restart: the contactor may close as it is, which is fast and sound
@@ -228,7 +228,7 @@ def _kind(
             return "undetermined"
         if _broke_off(m, bound_s, vehicle.precharge):
             return "interrupted"
-        return "stalled" if m.inside >= LEAST_STEEP_SAMPLES or _held(m.attempt, told_s) else "undetermined"
+        return "stalled" if m.inside >= LEAST_STEEP_SAMPLES or _held(m.attempt, configured_s) else "undetermined"
     if reached is None and m.closing is None and m.settled and _below_any_pack(m, close_at, vehicle):
         return "stalled"
     if reached is None and m.closing is None and m.settled and m.attempt.stayed_open:
@@ -278,13 +278,13 @@ def _highest_at_closing(
     return full_v - (full_v - high_v) * float(np.exp(-older_s / tau_s)) if tau_s else full_v
 
 
-def _highest_behind_lag(closing: Closing, m: Measurement, expected_s: float | None, told: Precharge) -> float:
+def _highest_behind_lag(closing: Closing, m: Measurement, expected_s: float | None, configured: Precharge) -> float:
     """The same of a link as expected whose sensing has lags, where that explains the curve; else minus infinity [V]."""
     fit = m.fit
     if fit is None or fit.onset is None or expected_s is None or not m.pack_v:
         return -np.inf
-    fastest_s = expected_s * (1 - told.tolerance)
-    sound = SoundLink(fastest_s, expected_s * (1 + told.tolerance), _waits(m, told.close_fraction))
+    fastest_s = expected_s * (1 - configured.tolerance)
+    sound = SoundLink(fastest_s, expected_s * (1 + configured.tolerance), _waits(m, configured.close_fraction))
     if not fit.explained_behind_lag(sound):
         return -np.inf
     charging_s = max(closing.end_s - fit.onset.value, 0.0)
@@ -308,32 +308,32 @@ def _stops_short(m: Measurement, noise_v: float) -> bool:
     return m.fit is not None and not m.settled and m.fit.end.claim_low > m.top_v + 3 * noise_v
 
 
-def _held(attempt: Attempt, told_s: float | None) -> bool:
+def _held(attempt: Attempt, configured_s: float | None) -> bool:
     """Whether the relay's state says closed for so long that the curve must have come to its end."""
-    if attempt.relay_s is None or attempt.relay_end_s is None or told_s is None:
+    if attempt.relay_s is None or attempt.relay_end_s is None or configured_s is None:
         return False
-    return attempt.relay_end_s - attempt.relay_s >= _SETTLED_CONSTANTS * told_s
+    return attempt.relay_end_s - attempt.relay_s >= _SETTLED_CONSTANTS * configured_s
 
 
-def _over_too_soon(m: Measurement, bound_s: float | None, told: Precharge) -> bool:
+def _over_too_soon(m: Measurement, bound_s: float | None, configured: Precharge) -> bool:
     """Whether a rise that ended too low was over too soon to have settled there.
 
     A load that holds the link at a fraction of the pack shortens RC by that same fraction (both are Rp/(R + Rp)), so a
     rise that was over sooner than that never settled: it was cut off between two samples.
     """
     fastest_s = m.fit.time_constant.claim_high if bound_s is None and m.fit else bound_s
-    if fastest_s is None or told.time_constant_s is None:
+    if fastest_s is None or configured.time_constant_s is None:
         return False
-    return fastest_s < (m.fraction(m.reached_v) or 0.0) * told.time_constant_s * (1 - told.tolerance)
+    return fastest_s < (m.fraction(m.reached_v) or 0.0) * configured.time_constant_s * (1 - configured.tolerance)
 
 
-def _broke_off(m: Measurement, bound_s: float | None, told: Precharge) -> bool:
+def _broke_off(m: Measurement, bound_s: float | None, configured: Precharge) -> bool:
     """Whether a rise that ended too low was cut off, rather than having settled there."""
-    if _over_too_soon(m, bound_s, told):
+    if _over_too_soon(m, bound_s, configured):
         return True
     if bound_s is None:
         return not m.settled
     attempt = m.attempt
-    if attempt.relay_s is None or attempt.relay_end_s is None or told.time_constant_s is None:
+    if attempt.relay_s is None or attempt.relay_end_s is None or configured.time_constant_s is None:
         return False
-    return attempt.relay_end_s - attempt.relay_s < 3 * told.time_constant_s
+    return attempt.relay_end_s - attempt.relay_s < 3 * configured.time_constant_s

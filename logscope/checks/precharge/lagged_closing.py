@@ -55,16 +55,16 @@ class Settling:
 
 
 def find_settling(
-    time_s: FloatArray, volts: FloatArray, fit: CurveFit, noise_v: float, told: tuple[float, float] | None
+    time_s: FloatArray, volts: FloatArray, fit: CurveFit, noise_v: float, reported: tuple[float, float] | None
 ) -> Settling | None:
     """The closing that explains a rise and the level behind it; None where the curve alone does as well.
 
     time_s, volts : the rise and the level behind it, shape (n,); fit : of an S-shaped curve, where to begin
-    told : between which times a contactor state says that it closed [s]; then there is one, however small
+    reported : between which times a contactor state says that it closed [s]; then there is one, however small
     """
     if fit.lag is None or fit.onset is None or time_s.size < _LEAST_CURVE + 4:
         return None
-    low, high = (float(time_s[_LEAST_CURVE]), float(time_s[-3])) if told is None else told
+    low, high = (float(time_s[_LEAST_CURVE]), float(time_s[-3])) if reported is None else reported
     low = max(low, float(time_s[_LEAST_CURVE]))
     if low >= high:
         return None
@@ -102,7 +102,7 @@ def find_settling(
     spread = max(noise_v**2, 2 * best.cost / freedom)
     by_lags, by_average = (alone - 2 * best.cost < BREAK_MISFIT * spread for alone in (three_pole, averaged))
     visible = not (by_lags or by_average)
-    if not visible and (told is None or not by_lags):  # an average makes the same bend as a closing, and needs none
+    if not visible and (reported is None or not by_lags):  # an average makes the same bend as a closing, and needs none
         return None
     levels = _residuals(best.x, time_s, volts)[1]
     curvature = best.jac.T @ best.jac / spread

@@ -114,20 +114,20 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
     time_s, volts = link.part.time_s, link.part.value
     begun_s = float(time_s[attempt.onset])
     last = _curve_end(link, attempt, pack_voltage(signals, begun_s - _LEVEL_S, begun_s + _LEVEL_S))
-    told = None
+    reported = None
     if attempt.contactor_s is not None and attempt.contactor_after_s is not None:
-        told = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
-    broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, told)
+        reported = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
+    broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, reported)
     curve_end = attempt.onset + broken.last if broken else last
     first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
     highest_v = _highest_end(signals, link, attempt)
     fit = _fit(link, timing, attempt, slice(first, curve_end + 1), highest_v, cut_off=broken is not None)
     ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
-    if broken and told is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
+    if broken and reported is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
         ahead = _fit(link, timing, attempt, slice(first, curve_end), highest_v, cut_off=False)
     settling = None
     if fit is not None and fit.lag is not None:
-        settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, told)
+        settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, reported)
     if settling is not None:
         until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
         again = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)

@@ -58,25 +58,25 @@ def _joule(heat: Measured) -> str:
 
 
 def _explanation(one: Stress, heat: Measured, earlier: int, rated_j: float) -> str:
-    told = [f"The attempt alone put {_joule(one.energy_J)} into it."]
+    sentences = [f"The attempt alone put {_joule(one.energy_J)} into it."]
     if one.stall is not None and one.stall.energy_J.value is not None and one.stall.power_W.value is not None:
-        told.append(
+        sentences.append(
             f"Of that, {number(one.stall.energy_J.value)} J came after the rise had stalled: "
             f"{number(one.stall.power_W.value)} W for {seconds(one.stall.lasted_s)}."
         )
     if earlier and heat.high is not None:
-        told.append(
+        sentences.append(
             f"With what was left of {earlier} earlier attempt{'s' if earlier > 1 else ''} it held "
             f"{number(heat.low or 0.0)} to {number(heat.high)} J, with its cooling time constant assumed "
             "between 20 s and 5 min."
         )
     elif heat.low is not None and heat.high is not None:
-        told.append(f"Range {number(heat.low)} to {number(heat.high)} J, for sensors that differ by 1.5 %.")
-    told.append(
+        sentences.append(f"Range {number(heat.low)} to {number(heat.high)} J, for sensors that differ by 1.5 %.")
+    sentences.append(
         f"The rating of {number(rated_j)} J for one pulse and the resistance are those of the vehicle file; heat "
         "that the resistor gives off during the attempt is not counted."
     )
-    return " ".join(told)
+    return " ".join(sentences)
 
 
 def _next_step(one: Stress, rated_j: float) -> str:

@@ -65,13 +65,13 @@ def stress(judged: Judged, signals: Signals, link: Link, vehicle: Vehicle) -> St
     settled_s = m.onset_s + _SETTLED_AFTER * constants.value
     stalls = judged.kind == "stalled" and end_s > settled_s
     until_s = settled_s if stalls else end_s
-    told_ohm, ohm = ohm, ohm * (judged.factor or 1.0)
+    configured_ohm, ohm = ohm, ohm * (judged.factor or 1.0)
     rise = _spread("J", (_rise_j(judged, source_v, tau, until_s, ohm) for source_v, tau in _edges(m.pack_v, constants)))
-    rise = _reaching(rise, ohm / told_ohm)
+    rise = _reaching(rise, ohm / configured_ohm)
     stall = _stall(link, m.pack_v, settled_s, end_s, ohm) if stalls else None
     energy = rise if stall is None else _added(rise, stall.energy_J)
     peak = _spread("W", (resistor_power_w(v - fit.start.value, ohm) for v, _ in _edges(m.pack_v, constants)))
-    peak = _reaching(peak, ohm / told_ohm)
+    peak = _reaching(peak, ohm / configured_ohm)
     if not whole:
         energy, peak = _at_least(energy), (peak if m.attempt.onset_seen else _at_least(peak))
     return Stress(m.onset_s, end_s, whole, energy, peak, stall)
@@ -90,7 +90,7 @@ def _carries_until(judged: Judged, signals: Signals, link: Link) -> tuple[float,
 
 
 def _constants(judged: Judged) -> Estimate:
-    """The link's time constant; where two cannot be told apart, their range."""
+    """The link's time constant; where two cannot be distinguished, their range."""
     fit, constant = judged.measurement.fit, judged.constant
     assert fit is not None
     if constant is not None and constant.time_constant is not None:

@@ -222,11 +222,11 @@ def _constant(judged: Judged) -> list[str]:
                 "Give resistance_ohm and capacitance_uF in the vehicle file, or log a second, unfiltered link "
                 "voltage."
             ]
-        if constant.told_by is not None and constant.both is not None:
+        if constant.shown_by is not None and constant.both is not None:
             slower, faster = constant.both
             return [
                 f"The curve has two constants, {seconds(slower.value)} as expected and {seconds(faster.value)}. The "
-                f"link would be too fast by {_witness(constant.told_by)}; a sound link behind a short sensing lag "
+                f"link would be too fast by {_witness(constant.shown_by)}; a sound link behind a short sensing lag "
                 "has the same curve. Which constant is RC cannot be determined."
             ]
         return [f"Of the two constants one is above and one below the expected {seconds(expected)}: either may be RC."]
@@ -235,10 +235,10 @@ def _constant(judged: Judged) -> list[str]:
             f"Without a sensing lag the time constant would be {seconds(tau.value)}; it is at most {seconds(tau.high)}."
         ]
     if expected is None:
-        by = f" It is distinguished from the sensing lag by {_witness(constant.told_by)}." if constant.told_by else ""
+        by = f" It is distinguished from the sensing lag by {_witness(constant.shown_by)}." if constant.shown_by else ""
         return [f"Time constant {_limits(tau)}; no R·C is configured to compare it with.{by}"]
-    if constant.told_by is not None:
-        return [f"Which of the two constants is the link's is shown by {_witness(constant.told_by)}."]
+    if constant.shown_by is not None:
+        return [f"Which of the two constants is the link's is shown by {_witness(constant.shown_by)}."]
     if constant.lag is not None:
         return [
             f"The constant nearer to R·C is taken as the link's, the other ({seconds(constant.lag.value)}) as "
@@ -247,12 +247,12 @@ def _constant(judged: Judged) -> list[str]:
     return []
 
 
-def _witness(told_by: str) -> str:
-    if told_by == BY_SETTLING:
+def _witness(shown_by: str) -> str:
+    if shown_by == BY_SETTLING:
         return "the other one, with which the reading settles after the contactor closes"
-    if told_by == BY_SLOWNESS:
+    if shown_by == BY_SLOWNESS:
         return "its size: no sensing is so slow"
-    return f"{told_by.replace('_', ' ')}, which shows the same one"
+    return f"{shown_by.replace('_', ' ')}, which shows the same one"
 
 
 def _heat(values: Mapping[str, Measured]) -> list[str]:

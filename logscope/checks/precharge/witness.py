@@ -57,7 +57,7 @@ def witnesses(signals: Signals, fit: CurveFit, end_s: float) -> list[Independent
     return found
 
 
-def told_apart(
+def distinguished(
     both: tuple[Estimate, Estimate], found: list[IndependentMeasurement]
 ) -> tuple[Estimate, IndependentMeasurement] | None:
     """The one of two constants that a witness shows, and that witness; None where all show both or neither."""

@@ -22,7 +22,7 @@ _MARKS_AT_MOST = 20
 
 
 def near_trips(signals: Signals, vehicle: Vehicle, trips: Sequence[Trip]) -> list[Finding]:
-    """One finding on all times near the limit; none where no limit is told or the current stayed clear of it."""
+    """One finding on all times near the limit; none where no limit is configured or the current stayed clear of it."""
     current, limit = signals.get("motor_current"), vehicle.limits.motor_current_A
     if current is None or limit is None:
         return []

@@ -14,7 +14,7 @@ class Sign:
     """One sign. `seen` is None where the log cannot tell, and `words` then say why.
 
     name : 'speed', 'command', 'swings', 'link', 'level', 'slow', 'far' or 'goes_on'
-    words : what was seen, or that it was not, or why it cannot be told
+    words : what was seen, or that it was not, or why it cannot be determined
     moment : when it set in, where it was seen
     """
 

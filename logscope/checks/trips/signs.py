@@ -1,4 +1,4 @@
-"""Signs before an overcurrent trip: what can be seen to lead to it, not to, or cannot be told.
+"""Signs before an overcurrent trip: what can be seen to lead to it, not to, or cannot be determined.
 
 Each sign looks at the moments before one event: the surge of the current, or, where none was sampled, its
 collapse or the fault. A sign that the sampling could have missed is neither seen nor absent: it is unknown.
@@ -17,7 +17,7 @@ from logscope.observations.trips.surge import Surge
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import gap_s
 
-ORDER_KNOWN_S = 0.030  # a step of the demand and a surge that are told apart: three times a current loop's answer
+ORDER_KNOWN_S = 0.030  # a step of the demand and a surge that are seen apart: three times a current loop's answer
 ORDER_NEEDED_S = 0.100  # sampling that leaves the order open by more shows no disturbance to be the first
 _COMMAND_S = 0.25  # a demand that leads to a trip is answered by the current within this (practice)
 _COMMAND_SHARE = 0.2  # of the largest demand: less is the driver's foot at rest and the regulator's work
@@ -46,9 +46,9 @@ def signs(
     limit_A: float | None,
     trip_s: float,
 ) -> tuple[Sign, ...]:
-    """All signs around an event, in the order in which the causes are told; `trip_s` : when the trip was seen [s]."""
+    """All signs around an event, in the order in which the causes are listed; `trip_s` : when the trip was seen [s]."""
     current = signals.get("motor_current")
-    told = (
+    signs = (
         _speed(study, event),
         _command(signals, event),
         swings(current, event, event.seen_s if surge is None else surge.peak_s),
@@ -58,7 +58,7 @@ def signs(
         far(current, surge, event, limit_A),
         goes_on(current, signals.get("torque"), trip_s),
     )
-    return tuple(_unless_missing(sign, event, signals) for sign in told)
+    return tuple(_unless_missing(sign, event, signals) for sign in signs)
 
 
 def _unless_missing(sign: Sign, event: Moment, signals: Signals) -> Sign:

@@ -208,7 +208,7 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
 def _hot_restart(signals: Signals, link: Link, attempt: Attempt, disconnected: BoolArray) -> bool:
     """Whether a small rise, with no state to vouch for it, is that of a link that was apart from its pack for a while.
 
-    A sagging pack rises as well when its load ends. It is told apart by its own readings, by its current, or else by
+    A sagging pack rises as well when its load ends. It is distinguished by its own readings, by its current, or else by
     the link's way down: apart, it falls evenly; under load, it leaps down and stands, and comes back in a leap.
     """
     time_s, volts = link.part.time_s, link.part.value

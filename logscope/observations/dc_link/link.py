@@ -62,13 +62,13 @@ def describe_link(signals: Signals, battery_min_v: float | None) -> Link:
 def observed_step(part: Part) -> float:
     """The rounding step of the readings: the definition's, or a coarser one that all readings keep to."""
     levels = np.unique(part.value)
-    told = part.step or 0.0
+    defined = part.step or 0.0
     if levels.size < _LEVELS_FOR_STEP:
-        return told
+        return defined
     least = float(np.diff(levels).min())
     multiples = (levels - levels[0]) / least
     keeps = bool(np.all(np.abs(multiples - np.round(multiples)) < 1e-3)) if least > 0 else False
-    return max(told, least) if keeps else told
+    return max(defined, least) if keeps else defined
 
 
 class PackLevel(NamedTuple):

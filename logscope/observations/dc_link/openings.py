@@ -34,7 +34,7 @@ class Opening:
 
     low_s, high_s : between which two times it happened
     start_s, end_s : between which two times the link is surely apart: until it is charged again, or the log ends
-    told_by : the part that shows it ('dc_link_voltage' where no state does), '' where the log begins with an open path
+    shown_by : the part that shows it ('dc_link_voltage' where no state does), '' where the log begins with an open path
     level_v : the link just before [V], None where the log does not show it; level_spread_v : it may be off by this
     restarted : whether the link was charged again, rather than the log ended
     unlogged_s : how long after the opening the link's first reading comes, where it is not logged about it; low_s and
@@ -46,7 +46,7 @@ class Opening:
     high_s: float
     start_s: float
     end_s: float
-    told_by: str
+    shown_by: str
     level_v: float | None
     restarted: bool
     level_spread_v: float = 0.0
@@ -56,7 +56,7 @@ class Opening:
     @property
     def by_state(self) -> bool:
         """Whether a contactor state shows it."""
-        return self.told_by not in ("", "dc_link_voltage")
+        return self.shown_by not in ("", "dc_link_voltage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class Switch:
 
     @property
     def high_s(self) -> float:
-        """The latest moment [s]; a contactor told to open takes its time."""
+        """The latest moment [s]; a contactor commanded to open takes its time."""
         return self.time_s if self.on else self.time_s + OPENING_TRAVEL_S
 
 
@@ -207,7 +207,7 @@ def _where_it_parts(link: Link, opening: Opening, later: tuple[Switch, ...]) -> 
         start_s = switch.high_s + 2 * link.part.period_s
         held = replace(opening, end_s=switch.low_s, restarted=False, held_until=switch.part)
         if opening.start_s < held.end_s and start_s < opening.end_s:
-            parted = replace(opening, low_s=switch.low_s, high_s=switch.high_s, start_s=start_s, told_by=switch.part)
+            parted = replace(opening, low_s=switch.low_s, high_s=switch.high_s, start_s=start_s, shown_by=switch.part)
             parted = replace(parted, level_v=_level(link, switch.low_s), unlogged_s=0.0)
             if _falls_only_then(link, held, parted):
                 return [held, parted]

@@ -1,4 +1,4 @@
-"""Disturbances in gear, down to the tyres' limit: told from true motion by being over too soon.
+"""Disturbances in gear, down to the tyres' limit: distinguished from true motion by being over too soon.
 
 In gear the tyres hold the shaft to some 25 rpm in 10 ms, yet a driveline also rings on its springs and a
 wheel breaks away, both faster than that. Either takes its time: half a swing of the fastest driveline, or

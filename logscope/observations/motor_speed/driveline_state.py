@@ -59,6 +59,6 @@ def _as_on_the_road(speed: Part, level: FloatArray, road: Part, at: IndexArray) 
     if np.count_nonzero(known) < _FEW:
         return np.ones(at.size, dtype=bool)
     usual = float(np.median(np.abs(speed.value[known] / kmh[known])))
-    told = known[at]
-    ratio = np.abs(level) / np.where(told, np.abs(kmh[at]), 1.0)
-    return ~told | (np.abs(ratio / usual - 1.0) <= _RATIO_TOLERANCE)
+    is_known = known[at]
+    ratio = np.abs(level) / np.where(is_known, np.abs(kmh[at]), 1.0)
+    return ~is_known | (np.abs(ratio / usual - 1.0) <= _RATIO_TOLERANCE)

@@ -43,7 +43,7 @@ class SpeedModel:
 
     repeat : log samples for each new value; update_s : time between new values
     noise_rpm : standard deviation of one reading; quantum_rpm : its least step
-    count_rpm : what one encoder count is worth in a new value; zero where not told
+    count_rpm : what one encoder count is worth in a new value; zero where not configured
     standstill_rpm : below it the reading is, or may be, cut to zero; zero_rpm : what counts as zero
     cut_rpm : below it, and above zero, the log holds next to no reading
     slew_rpm_per_s : fastest true change whatever the shaft turns; slew_origin : where that is known from, in words
@@ -116,8 +116,8 @@ def speed_model(speed: Part, vehicle: Vehicle) -> SpeedModel:
     noise = _noise(value[::repeat], size[::repeat] > zero, quantum)
     zero = max(zero, _ZERO_Z * noise)
     standstill = _standstill_speed(time, size, zero)
-    told = vehicle.motor.encoder_pulses_per_rev
-    count = count_quantum(told, update) if told and update > 0 else 0.0
+    pulses = vehicle.motor.encoder_pulses_per_rev
+    count = count_quantum(pulses, update) if pulses and update > 0 else 0.0
     beyond_rounding = sqrt(max(noise**2 - _COUNTING_KNOWN_TO**2 * _COUNTING_VARIANCE * quantum**2, 0.0))
     slack = float(QUANTA_ALLOWED * quantum + NOISE_Z * sqrt(2.0) * beyond_rounding)
     step_s = _time_for_each_step(elapsed, repeat, period)
@@ -158,7 +158,7 @@ def _samples_per_update(value: FloatArray, quantum: float) -> int:
 
 
 def _few_counts(size: FloatArray, count: float) -> FloatArray | float:
-    """What single counts may add to each step at low speed [rpm], shape (n − 1,), or 0 where that is not told."""
+    """What single counts may add to each step at low speed [rpm], shape (n − 1,), or 0 where that is not known."""
     if not count:
         return 0.0
     low = size < _LOW_SPEED_COUNTS * count
@@ -176,7 +176,7 @@ def _time_for_each_step(elapsed: FloatArray, repeat: int, period: float) -> Floa
 
 
 def _noise(value: FloatArray, running: BoolArray, quantum: float) -> float:
-    if value.size < 3:  # a signal renewed twice in the whole log: its noise cannot be told
+    if value.size < 3:  # a signal renewed twice in the whole log: its noise is unknown
         return 0.0
     return noise_floor(value, running if np.count_nonzero(running[1:-1]) >= _FEW else None, quantum)
 
