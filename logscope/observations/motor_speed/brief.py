@@ -7,6 +7,8 @@ some 50 ms. And a motor that swings its own rotor shows it in the torque. What i
 
 from __future__ import annotations
 
+from math import pi
+
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray, IndexArray
@@ -75,10 +77,12 @@ def brief_steps(
     if _SAMPLES_A_HALF_SWING * model.update_s <= BRIEF_S * _STAMPS:
         alone |= pairs(np.abs(runs.move) > _LARGE * limit)
     back_s = back_at(speed.time_s, speed.value, runs, how)
-    soon = over_too_soon(runs, away, alone, back_s, BRIEF_S, BRIEF_ALONE_S)
+    swung = np.zeros(runs.move.size, dtype=bool)
     if torque is not None and vehicle.motor.rotor_inertia_kgm2:
         swung = _swung_by_torque(runs, limit, torque, vehicle.motor.rotor_inertia_kgm2)
-        soon &= ~swung | beside(~swung & soon)
+        away &= ~_swings_back(runs, swung)
+    soon = over_too_soon(runs, away, alone, back_s, BRIEF_S, BRIEF_ALONE_S)
+    soon &= ~swung | beside(~swung & soon)
     impossible = np.abs(speed.value[steps] - speed.value[steps - 1]) > model.reach.limit[steps - 1]
     beyond = np.logical_or.reduceat(impossible, runs.first)
     wrong = soon | _lost(speed, model, runs, zero, lost_s) | _one_impossible(runs, away, beyond, back_s)
@@ -116,6 +120,16 @@ def _lost(speed: Part, model: SpeedModel, runs: Runs, zero: float, lost_s: float
     pair = into & out & pairs(sudden) & (free[1:] | free[:-1])
     pair &= runs.start_s[1:] - runs.end_s[:-1] <= lost_s
     return on_both(pair)
+
+
+def _swings_back(runs: Runs, swung: BoolArray) -> BoolArray:
+    """Whether the torque swung the rotor away and the driveline may have swung it back; shape (runs − 1,).
+
+    A torque that ends as suddenly as it came, as at a trip, leaves the way back to the driveline's spring, which is no
+    steeper than the steepest part of its swing.
+    """
+    steepest = pi / BRIEF_S * np.abs(runs.move[:-1])
+    return np.asarray(swung[:-1] & (np.abs(runs.move[1:]) <= steepest * runs.lasts_s[1:]), dtype=bool)
 
 
 def _swung_by_torque(runs: Runs, limit: FloatArray, torque: Part, inertia_kgm2: float) -> BoolArray:
