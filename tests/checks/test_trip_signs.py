@@ -92,6 +92,17 @@ def test_the_highest_level_of_a_log_well_below_the_stated_limit_leads_where_it_s
     assert found.cause == cause
 
 
+@pytest.mark.parametrize(("pedal_percent", "cause"), [(100.0, "limit"), (70.0, "undetermined")])
+def test_a_level_that_the_fully_pressed_pedal_does_not_raise_is_the_inverters(pedal_percent: float, cause: str) -> None:
+    """Half a second at the highest level of the log, well below the stated limit (common practice, no source)."""
+    t = np.arange(0, 15, TICK_S)
+    parts = drive(np.interp(t, [0, 2, 9.2, 9.5], [0, 100, 100, 250]) * (t < 10.0), 0.01)
+    pedal = parts["throttle"]
+    parts["throttle"] = replace(pedal, value=np.where(pedal.time_s > 9.2, pedal_percent, pedal.value))
+    (found,) = of_kind(parts, "trip.overcurrent")
+    assert found.cause == cause
+
+
 def test_a_level_current_below_the_limit_and_below_what_it_reaches_elsewhere_is_not_led_by_the_limit() -> None:
     t = np.arange(0, 15, TICK_S)
     current = np.interp(t, [0, 2, 3, 4, 5, 6], [0, 100, 330, 330, 150, 150]) * (t < 10.0)

@@ -25,9 +25,10 @@ _STEADY_S = 0.10  # how long the current must have been level before the trip
 _AT_LIMIT = 0.03  # of the stated limit: current sensors and a regulator's ripple (practice)
 _LEVEL_SHARE = 0.05  # of itself: a level current moves no more than this
 _HIGH_SHARE = 0.85  # of the highest level of the log, or of the stated limit
-# A level that no other pull passes, well below the stated limit, may be the pedal's. Kept up for longer than a pull, it
-# is what a timed overload trips on (practice).
+# A level that no other pull passes, well below the stated limit, may be the pedal's, unless that is fully down. Kept up
+# for longer than a pull, it is what a timed overload trips on (practice).
 _TIMED_S = 5.0
+_FULL_PEDAL = 95.0  # % of travel: pedals end short of their full reading (practice)
 # What trips takes the current away within some 10 ms; a message of the fault comes up to 0.1 s later, rarely earlier.
 _BEFORE_S, _TAKES_EFFECT_S, _GOES_ON_S = 0.15, 0.1, 1.0
 _WORTH, _GONE = 0.1, 0.2  # of the log's highest, and of the value before: a bridge that is off has less
@@ -77,7 +78,9 @@ def _scatter(current: Part, event: Moment) -> float:
     return _NOISE_Z * sqrt(2.0) * noise + 2.0 * (current.step or 0.0)
 
 
-def level(current: Part | None, surge: Surge | None, event: Moment, limit_A: float | None) -> Sign:
+def level(
+    current: Part | None, surge: Surge | None, event: Moment, limit_A: float | None, pedal: Part | None = None
+) -> Sign:
     """Whether the current was level and high until the trip, with no surge."""
     if current is None:
         return Sign("level", None, "no motor current is logged")
@@ -97,10 +100,19 @@ def level(current: Part | None, surge: Surge | None, event: Moment, limit_A: flo
         return Sign("level", False, "the current was not level at its highest")
     stood_s = _stood_s(current, middle - scatter, event)
     words = f"the current stood level at {middle:.0f} A for {stood_s:.2g} s"
-    if at_limit or limit_A is None or middle >= _HIGH_SHARE * limit_A or stood_s >= _TIMED_S:
+    full = _fully_down(pedal, event)
+    if at_limit or limit_A is None or middle >= _HIGH_SHARE * limit_A or stood_s >= _TIMED_S or full:
         where = f"its limit of {limit_A:g} A" if at_limit else "as high as it ever is"
-        return Sign("level", True, f"{words}, {where}")
+        return Sign("level", True, f"{words}, {where}{', with the pedal fully down' * full}")
     return Sign("level", None, f"{words}, as high as it ever is but below its limit of {limit_A:g} A")
+
+
+def _fully_down(pedal: Part | None, event: Moment) -> bool:
+    """Whether the pedal was fully down while the current stood level: then it is the inverter that held it there."""
+    if pedal is None:
+        return False
+    travel = pedal.value[pedal.between(event.sound_s - max(_STEADY_S, 2.0 * pedal.spacing_s), event.sound_s)]
+    return bool(travel.size) and float(np.min(travel)) >= _FULL_PEDAL
 
 
 def _highest_level(current: Part) -> float:

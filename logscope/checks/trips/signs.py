@@ -53,7 +53,7 @@ def signs(
         _command(signals, event),
         swings(current, event, event.seen_s if surge is None else surge.peak_s),
         _link(signals, event),
-        level(current, surge, event, limit_A),
+        level(current, surge, event, limit_A, signals.get("throttle")),
         slow(current, surge),
         far(current, surge, event, limit_A),
         goes_on(current, signals.get("torque"), trip_s),
