@@ -117,8 +117,8 @@ def _has_hole(fall: DischargeCurve) -> bool:
 
 
 def _unsettled(fall: DischargeCurve) -> bool:
-    """Whether the link heads for a level of its own but has not come to rest: the log ends too early to show it."""
-    return not fall.settled and fall.late is not None and fall.late.falls
+    """Whether the link heads for a level that it has not reached, or falls as no curve does: the log ends too early."""
+    return fall.late is not None and fall.late.falls and (not fall.settled or fall.late.misfit)
 
 
 def _is_active(fall: DischargeCurve, expected_s: float | None) -> bool:

@@ -96,6 +96,7 @@ def measure_discharge(signals: Signals, link: Link, opening: Opening) -> Dischar
     settled = fit is None or fit.misfit or _at_rest(fit, time_s[kept], link.noise_v)
     if fit is not None and (fit.misfit or not settled or (fit.rest and fit.rest.value > SAFE_V)):
         late = _last_stretch(link, readings, time_s[kept], volts[kept], fit) or fit
+        settled = settled and _at_rest(late, time_s[kept], link.noise_v)
         stopped = _stop(link, time_s[kept], volts[kept], late, opening) if late is not fit else None
         if fit.misfit and late is not fit and stopped is None:
             differs = _change_within(readings, time_s[kept], volts[kept], late)

@@ -140,8 +140,10 @@ def _time(judged: JudgedDischarge) -> list[str]:
     fall, time, late = judged.fall, judged.time_to_safe, judged.fall.late
     if time is None or max(fall.level_v, fall.end_v) <= SAFE_V:
         return []
+    if isinf(time.high) and isinf(time.low):
+        return ["It is not decaying towards 60 V."] if judged.kind == "stays_live" else []
     if isinf(time.high):
-        return [f"60 V: not before {seconds(time.low)}." if not isinf(time.low) else "It is not decaying towards 60 V."]
+        return [f"60 V: not before {seconds(time.low)}."]
     if fall.crossed:
         return [f"It passed 60 V after {_limits(time)}."]
     how = late.shape.value if late is not None else "it began"

@@ -269,11 +269,12 @@ def _highest_at_closing(
     high_v = closing.high_v + 3 * noise_v
     full_v = max(m.pack_v or high_v, high_v)
     older_s, tau_s = m.unsure_s, expected_s
-    if m.fit is not None:
-        tau_s = m.fit.time_constant.value
+    curve = m.fit if m.inside >= LEAST_STEEP_SAMPLES else None  # fewer make none
+    if curve is not None:
+        tau_s = curve.time_constant.value
     else:
         older_s += closing.end_s - closing.start_s
-    if m.fit is None or m.fit.lag is None:
+    if curve is None or curve.lag is None:
         older_s += period_s
     return full_v - (full_v - high_v) * float(np.exp(-older_s / tau_s)) if tau_s else full_v
 
