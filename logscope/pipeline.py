@@ -42,6 +42,7 @@ Check = Callable[[Signals, Observations, Vehicle], list[Finding]]
 def checks() -> tuple[tuple[str, Check], ...]:
     """The checks by name, in the order in which a conversion meets them."""
     from logscope.checks.battery.check import battery
+    from logscope.checks.charging.check import charging
     from logscope.checks.contactors.check import contactors
     from logscope.checks.current_control.check import current_control
     from logscope.checks.discharge.check import discharge
@@ -67,6 +68,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("throttle", throttle),
         ("regeneration", regeneration),
         ("machine", machine),
+        ("charging", charging),
     )
 
 

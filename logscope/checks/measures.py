@@ -38,7 +38,10 @@ _PACK_REPEATS, _PACK_MATTERS = 0.02, 0.05
 _OVERSHOOT_REPEATS, _OVERSHOOT_MATTERS = 2.0, 5.0
 # The tyres' grip and the load damp a driveline's judder, by a tenth from launch to launch; a fifth is felt (practice).
 _JUDDER_REPEATS, _JUDDER_MATTERS = 0.1, 0.2
-
+# The pace of a taper follows the pack's resistance and temperature; a tenth means cells or joints (practice).
+_TAPER_REPEATS, _TAPER_MATTERS = 0.05, 0.10
+# A charger's efficiency moves with mains voltage and load by half a percent; two are worth looking for (practice).
+_EFFICIENCY_REPEATS, _EFFICIENCY_MATTERS = 0.5, 2.0
 
 MEASURES: tuple[Measure, ...] = (
     EventRate(
@@ -134,5 +137,27 @@ MEASURES: tuple[Measure, ...] = (
         aim=Aim.HIGHER,
         repeatability=_JUDDER_REPEATS,
         margin=_JUDDER_MATTERS,
+    ),
+    Repeated(
+        name="taper_time_constant_s",
+        title="Taper time constant of the charge",
+        unit="s",
+        kinds=("charge.",),
+        value="taper_time_constant_s",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_TAPER_REPEATS,
+        margin=_TAPER_MATTERS,
+    ),
+    Repeated(
+        name="charging_efficiency_percent",
+        title="Charging efficiency",
+        unit="%",
+        kinds=("charge.",),
+        value="efficiency_percent",
+        ratio=False,
+        aim=Aim.HIGHER,
+        repeatability=_EFFICIENCY_REPEATS,
+        margin=_EFFICIENCY_MATTERS,
     ),
 )

@@ -108,8 +108,14 @@ def _current_passed(leading: Finding, other: Finding) -> bool:
     return leading.parts[:1] == ("motor_current",) and leading.severity.rank > Severity.INFO.rank
 
 
+def _passed_while_charging(leading: Finding, other: Finding) -> bool:
+    """Whether a limit was passed in this charge alone."""
+    return other.parts[:1] != () and other.parts[0] in leading.parts and bool(other.events) and _overlap(leading, other)
+
+
 _OF_CURRENT = ("motor_current_margin_A", "motor_current_near_percent", "motor_current_near_count")
 _RULES = (
+    _Rule("charge.over_limit", ("limits.margin",), _passed_while_charging),
     _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule("limits.margin", ("trip.near",), _current_passed, values=("peak_current_A",)),

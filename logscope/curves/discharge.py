@@ -149,9 +149,9 @@ def fit_discharge(time_s: FloatArray, volts: FloatArray, readings: Readings) -> 
 
     time_s, volts : samples while the link is apart from the pack, shape (n,)
     """
-    if time_s.size < LEAST_SAMPLES or time_s[-1] <= time_s[0] or np.median(volts[:3]) <= 0:
-        return None
     thin = slice(None, None, -(-time_s.size // _MOST_FIT_SAMPLES))
+    if time_s.size < LEAST_SAMPLES or time_s[-1] <= time_s[0] or np.median(volts[thin][:3]) <= 0:
+        return None
     problem = _Problem(time_s[thin] - time_s[0], volts[thin], readings)
     shape = Shape.RESISTOR
     posterior = plain = problem.solve(shape)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar, cast
 
+from logscope.observations.charging.sessions import Session, find_sessions
 from logscope.observations.dc_link.attempts import Attempts, find_attempts
 from logscope.observations.dc_link.link import Link, describe_link
 from logscope.observations.dc_link.openings import Opening, find_openings, openings_without_link
@@ -65,6 +66,11 @@ class Observations:
     def trips(self) -> tuple[Trip, ...]:
         """Every trip of the inverter in order of time."""
         return self._once("trips", lambda now: tuple(find_trips(now.signals.unbunched(), now.vehicle)))
+
+    @property
+    def charges(self) -> tuple[Session, ...]:
+        """Every charging session in order of time."""
+        return self._once("charges", lambda now: find_sessions(now.signals))
 
     def _once(self, name: str, make: Callable[[Observations], T]) -> T:
         if name not in self._made:

@@ -22,7 +22,7 @@ from logscope.quantities import (
     with_unit,
 )
 from logscope.report.words import (
-    CAUSES,
+    cause_words,
     counted,
     flag_text,
     glossary_of,
@@ -141,7 +141,7 @@ def number_findings(result: Result) -> list[NumberedFinding]:
             finding=finding,
             when=seconds_text(finding.start_s, finding.end_s),
             clock=clock_text(start, finding.start_s),
-            cause=CAUSES.get(finding.cause or "", finding.cause or ""),
+            cause=cause_words(finding.kind, finding.cause),
             values=value_rows(finding),
             episodes=tuple(seconds_text(event.start_s, event.end_s) for event in finding.events),
         )

@@ -27,6 +27,17 @@ CAUSES = {
     "welded": "a contactor that does not open",
     "undetermined": "cannot be determined from this log",
 }
+# What ended a charge.
+_CHARGE_CAUSES = {
+    "limit": "a voltage limit was reached",
+    "temperature": "a temperature limit was reached",
+    "plug": "plug or lock opened",
+    "supply": "the mains supply failed",
+    "request": "the request was withdrawn",
+    "communication": "the request was no longer sent",
+    "fault": "a fault was reported",
+    "undetermined": "cannot be determined from this log",
+}
 
 _VALUE_NAMES = {
     "start_voltage_V": "Voltage at the start",
@@ -73,6 +84,29 @@ _VALUE_NAMES = {
     "share_percent": "Share of all readings",
     "agreement_percent": "Moments in agreement",
     "factor": "Factor",
+    "charge_Ah": "Charge",
+    "energy_Wh": "Energy delivered",
+    "supplied_Wh": "Energy from the mains",
+    "plug_to_current_s": "From plug to first current",
+    "charger_precharge_s": "Precharge of the charger's output",
+    "rise_s": "Rise of the current",
+    "constant_current_s": "Duration of constant current",
+    "constant_current_A": "Current that is held",
+    "constant_voltage_s": "Duration of constant voltage",
+    "constant_voltage_V": "Voltage that is held",
+    "end_current_A": "Current at the end",
+    "current_error_A": "Current less request",
+    "voltage_error_V": "Voltage less request",
+    "overshoot_A": "Overshoot of the current",
+    "temperature_rise_K": "Rise of the highest battery temperature",
+    "load_A": "Charger current less battery current",
+    "pack_voltage_margin_V": "Margin to the highest battery voltage",
+    "cell_voltage_margin_V": "Margin to the highest cell voltage",
+    "charge_current_margin_A": "Margin to the highest charging current of the battery",
+    "charger_current_margin_A": "Margin to the highest current of the charger",
+    "charger_voltage_margin_V": "Margin to the highest voltage of the charger",
+    "battery_temperature_margin_K": "Margin to the highest battery temperature",
+    "battery_cold_margin_K": "Margin to the lowest battery temperature",
 }
 _UNIT_ENDINGS = (
     "rpm_per_s", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
@@ -122,6 +156,16 @@ GLOSSARY = {
 def counted(count: int, severity: Severity) -> str:
     """'1 danger', '3 warnings'."""
     return f"{count} {SEVERITY_WORDS[severity][count != 1]}"
+
+
+def cause_words(kind: str, cause: str | None) -> str:
+    """What a finding of a kind is put down to, in words; empty where nothing is.
+
+    >>> cause_words("charge.stopped", "supply")
+    'the mains supply failed'
+    """
+    words = _CHARGE_CAUSES if kind.startswith("charge.") else CAUSES
+    return words.get(cause or "", cause or "")
 
 
 def value_name(name: str) -> str:

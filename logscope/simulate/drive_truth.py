@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from logscope.simulate.charge import DONE, STEP_S, STOPPED
+from logscope.simulate.charge import DONE, STEP_S, STOPPED, Charge, Session
 from logscope.simulate.drive import OVERCURRENT, ROW_S, Drive
+from logscope.simulate.hazel_rest import input_watts
 from logscope.simulate.truth import TruthEvent
 
 _EPISODE_GAP_S = 0.1  # disturbed readings closer than this belong together
@@ -18,6 +19,9 @@ _DEMAND_RISE_SHARE = 0.2  # of the trip current by which the target rises where 
 _NEAR_LIMIT = 0.9  # of the trip current: a target above this needs no surge to trip the inverter
 _SHORT_LEADS_S = 5e-3  # a shorted phase trips the inverter within this time
 _TURNING_RPM = 100.0
+_BEYOND = 0.005  # of the voltage asked for: less cannot be told from the accuracy of a meter
+_END_ITSELF = ("charge.not_stopping", "charge.plug_out")  # each says how the charge ended
+_OBEYS_S = 5.0  # a charger that takes longer goes on
 
 
 def drive_truth(drive: Drive, log_start_s: float = 0.0) -> tuple[TruthEvent, ...]:
@@ -63,22 +67,62 @@ def _lasting_encoder_faults(drive: Drive) -> Iterator[TruthEvent]:
 
 
 def _charges(drive: Drive) -> Iterator[TruthEvent]:
-    session = drive.charge
-    if session is None or not session.time_s.size:
+    session, charge = drive.charge, drive.scenario.charge
+    if session is None or charge is None or not session.charging.any():
         return
-    kind = "charge.stopped" if STOPPED in session.state else "charge.complete"
-    kind = kind if {DONE, STOPPED} & set(session.state.tolist()) else "charge.unfinished"
-    powered = session.current * session.voltage
-    yield TruthEvent(
-        kind,
-        float(session.time_s[0]),
-        float(session.time_s[-1]),
-        parameters={
-            "charge_Ah": float(session.charged_As[-1]) / 3600.0,
-            "energy_kWh": float(powered.sum()) * STEP_S / 3.6e6,
-            "highest_voltage_V": float(session.voltage.max()),
-        },
-    )
+    rows = np.flatnonzero(session.charging)
+    start_s, end_s = float(session.time_s[rows[0]]), float(session.time_s[rows[-1]])
+    wrong = list(_wrong_charging(drive, session, charge, start_s, end_s))
+    yield from wrong
+    if DONE in session.state and not wrong:
+        yield TruthEvent("charge.complete", start_s, end_s, parameters=_charged(session, drive))
+    elif STOPPED in session.state and not any(each.kind in _END_ITSELF for each in wrong):
+        yield TruthEvent("charge.stopped", start_s, end_s, _stopped_by(charge, end_s))
+
+
+def _charged(session: Session, drive: Drive) -> dict[str, float]:
+    """Amounts of a whole charge, and the time constant of its taper: pack resistance times dQ/dU."""
+    out_J = float(np.sum(session.current * session.voltage)) * STEP_S
+    in_J = float(np.sum(np.where(session.charging, input_watts(session), 0.0))) * STEP_S
+    return {
+        "charge_Ah": float(session.current.sum()) * STEP_S / 3600.0,
+        "energy_Wh": out_J / 3600.0,
+        "efficiency_percent": 100.0 * out_J / in_J,
+        "taper_time_constant_s": drive.scenario.circuit.pack_ohm / drive.scenario.pack.volts_per_coulomb,
+    }
+
+
+def _stopped_by(charge: Charge, end_s: float) -> str | None:
+    """What ended a charge before the battery was full; None where nothing in a log shows it."""
+    if end_s + 2 * STEP_S >= charge.stops_s:
+        return None
+    causes = {
+        "request": charge.request_ends_s, "communication": charge.request_silent_s, "supply": charge.supply_lost_s,
+        "plug": charge.unplugged_s,
+    }  # fmt: skip
+    cause = min(causes, key=lambda name: causes[name])
+    return cause if causes[cause] <= end_s + 2 * STEP_S else "limit"
+
+
+def _wrong_charging(
+    drive: Drive, session: Session, charge: Charge, start_s: float, end_s: float
+) -> Iterator[TruthEvent]:
+    """What was wrong while it charged. What a charge is asked for in volts is the pack's limit."""
+    over = np.flatnonzero(session.charging & (session.voltage > charge.voltage_V * (1.0 + _BEYOND)))
+    if charge.voltage_error and over.size:
+        yield TruthEvent("charge.over_limit", float(session.time_s[over[0]]), float(session.time_s[over[-1]]))
+    if charge.current_share != 1.0 or charge.regulates_off_V:
+        yield TruthEvent("charge.off_target", start_s, end_s)
+    if charge.obeys_s > _OBEYS_S and charge.request_ends_s < end_s:
+        yield TruthEvent("charge.not_stopping", charge.request_ends_s, end_s)
+    if start_s < charge.unplugged_s <= end_s:
+        amps = float(session.current[np.searchsorted(session.time_s, charge.unplugged_s) - 1])
+        yield TruthEvent("charge.plug_out", charge.unplugged_s, end_s, parameters={"current_A": amps})
+    enabled = drive.column("enabled") > 0
+    enabled &= (drive.time_s >= start_s) & (drive.time_s <= end_s)
+    if enabled.any():
+        moments = drive.time_s[enabled]
+        yield TruthEvent("charge.while_enabled", float(moments[0]), float(moments[-1]))
 
 
 def _disturbances(drive: Drive) -> Iterator[TruthEvent]:

@@ -109,6 +109,8 @@ def sent_messages(drive: Drive, seed: int, layout: Layout = AS_DEFINED, measured
             ready_s = together.setdefault(period_s, ready_s)
         if message.name in _CHARGING:
             ready_s = _while_charging(drive, ready_s)
+        if message.name == "ChargeRequest":
+            ready_s = _requests(drive, ready_s)
         if ready_s.size:
             own = measured.get(message.name)
             taken_s, again = (ready_s, slice(None)) if own is None else np.unique(own(ready_s), return_inverse=True)
@@ -128,6 +130,12 @@ def _while_charging(drive: Drive, t: FloatArray) -> FloatArray:
         return t[:0]
     during: FloatArray = t[(t >= drive.charge.time_s[0]) & (t <= drive.charge.time_s[-1])]
     return during
+
+
+def _requests(drive: Drive, ready_s: FloatArray) -> FloatArray:
+    """The request is sent until the pack's monitor falls silent."""
+    silent_s = np.inf if drive.scenario.charge is None else drive.scenario.charge.request_silent_s
+    return ready_s[ready_s < silent_s]
 
 
 @cache
@@ -220,7 +228,7 @@ def _charge_values(drive: Drive, t: FloatArray, rng: np.random.Generator) -> dic
     session, charge = drive.charge, drive.scenario.charge
     assert session is not None
     assert charge is not None
-    volts = np.interp(t, session.time_s, session.voltage) / (1.0 + charge.voltage_error)
+    volts = np.interp(t, session.time_s, session.output_V) / (1.0 + charge.voltage_error)
     return {
         "Voltage": noisy(rng, volts, _VOLT_NOISE),
         "Current": np.abs(noisy(rng, np.interp(t, session.time_s, session.current), _CHARGER_AMPERE_NOISE)),
@@ -229,9 +237,13 @@ def _charge_values(drive: Drive, t: FloatArray, rng: np.random.Generator) -> dic
 
 
 def _charge_request(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:
-    charge = drive.scenario.charge
-    assert charge is not None
-    return {"VoltageTarget": np.full(t.size, charge.voltage_V), "CurrentTarget": np.full(t.size, charge.current_A)}
+    session = drive.charge
+    assert session is not None
+    since_s = t - session.time_s[0]
+    return {
+        "VoltageTarget": at_rows(session.target_V, STEP_S, since_s),
+        "CurrentTarget": at_rows(session.target_A, STEP_S, since_s),
+    }
 
 
 def _coils(drive: Drive) -> list[tuple[float, float]]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.simulate.aux_supply import LowSide, Span
-from logscope.simulate.charge import Session
+from logscope.simulate.charge import PLUGGED_S, Session
 from logscope.simulate.drive import ROW_S, Drive
 from logscope.simulate.pack_state import pack_state
 from logscope.simulate.sampling import at_rows, noisy, within
@@ -27,7 +27,8 @@ _PUMP_RPM, _PUMP_RPM_NOISE = 4200.0, 15.0
 _BRAKED = 0.01  # of the pedal
 _PUMP_STARTS_S, _STEERING_STARTS_S = 0.4, 1.5
 _EFFICIENCY, _STANDBY_W = 0.93, 15.0
-_PLUGGED_S, _LOCKED_S = 3.0, 2.0  # before the charge begins
+_WATT_NOISE = 5.0
+_LOCKS_S, _UNLOCKS_S = 1.0, 2.0  # after the plug is in, and after the charger's last message
 _AMPERE_NOISE = 0.2
 _STANDBY, _RUNNING = 1.0, 2.0
 
@@ -64,13 +65,13 @@ def rest_values(
         case "ChargerInput":
             assert drive.charge is not None
             session = drive.charge
-            watts = np.interp(t, session.time_s, session.current * session.voltage) / _EFFICIENCY + _STANDBY_W
-            return {"InputPower": noisy(rng, watts, 5.0)}
+            watts = np.interp(t, session.time_s, input_watts(session))
+            return {"InputPower": np.where(watts > 0.0, noisy(rng, watts, _WATT_NOISE), 0.0)}
         case "ChargePort":
-            plugged, locked = (_charging_spans(drive.charge, s) for s in (_PLUGGED_S, _LOCKED_S))
+            plugged = within(plug_spans(drive), t)
             return {
-                "ChargePlug": within(plugged, t).astype(np.float64),
-                "ChargeLock": within(locked, t).astype(np.float64),
+                "ChargePlug": plugged.astype(np.float64),
+                "ChargeLock": (plugged & within(_lock_spans(drive.charge), t)).astype(np.float64),
             }
     raise ValueError(f"no controller sends {message}")
 
@@ -121,7 +122,7 @@ def pack_temperatures(drive: Drive) -> tuple[FloatArray, FloatArray, FloatArray]
     amps = pack_A[: pack_A.size // every * every].reshape(-1, every).mean(axis=1)
     time_s = np.arange(amps.size) * STEP_S
     if drive.charge is not None and drive.charge.time_s.size:
-        amps = amps - np.interp(time_s, drive.charge.time_s, drive.charge.current, left=0.0, right=0.0)
+        amps = amps - np.interp(time_s, drive.charge.time_s, drive.charge.pack_A, left=0.0, right=0.0)
     watts = drive.scenario.circuit.pack_ohm * amps**2
     warmer_K = np.concatenate(([0.0], np.cumsum(watts)[:-1])) * STEP_S / _PACK_J_PER_K * np.exp(-time_s / _COOLS_S)
     ambient_C = drive.scenario.cooling.ambient_C
@@ -141,7 +142,20 @@ def _cells(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def _charging_spans(session: Session | None, before_s: float) -> list[Span]:
+def input_watts(session: Session) -> FloatArray:
+    """What the charger draws from the mains [W], at the times of the session."""
+    return (session.current * session.voltage / _EFFICIENCY + _STANDBY_W) * session.fed
+
+
+def plug_spans(drive: Drive) -> list[Span]:
+    """When the plug is in: from the beginning of the session until it is pulled, after its end at the latest."""
+    session, charge = drive.charge, drive.scenario.charge
+    if session is None or charge is None or not session.time_s.size:
+        return []
+    return [(float(session.time_s[0]), min(charge.unplugged_s, float(session.time_s[-1]) + PLUGGED_S))]
+
+
+def _lock_spans(session: Session | None) -> list[Span]:
     if session is None or not session.time_s.size:
         return []
-    return [(float(session.time_s[0]) - before_s, float(session.time_s[-1]) + before_s)]
+    return [(float(session.time_s[0]) + _LOCKS_S, float(session.time_s[-1]) + _UNLOCKS_S)]

@@ -28,7 +28,7 @@ def pack_state(drive: Drive, t: FloatArray) -> PackState:
     charge_A = np.zeros(t.size)
     if drive.charge is not None and drive.charge.time_s.size:
         session = drive.charge
-        charge_A = np.interp(t, session.time_s, session.current, left=0.0, right=0.0)
+        charge_A = np.interp(t, session.time_s, session.pack_A, left=0.0, right=0.0)
         charged_As = np.interp(t, session.time_s, session.charged_As, left=0.0)
         drift_V = drift_V + scenario.pack.volts_per_coulomb * charged_As
     volts = trace.terminal_V + drift_V - (motor_A - charge_A) * scenario.circuit.pack_ohm

@@ -89,6 +89,14 @@ def healthy() -> tuple[Case, ...]:
             brake=_LEVEL,
             charge=Charge(4.0, voltage_V=332.6, end_A=14.0),
         ),
+        "charge, converter running": replace(
+            base,
+            duration_s=330.0,
+            key_cycles=(),
+            throttle=_LEVEL,
+            brake=_LEVEL,
+            charge=Charge(4.0, voltage_V=332.8, end_A=10.0, load_A=2.0),
+        ),
     }
     return tuple(Case(name, 0, replace(scenario, name=name)) for name, scenario in scenarios.items())
 
@@ -329,15 +337,42 @@ def _cooling_and_supply() -> _Families:
 
 
 def _charging() -> _Families:
-    base = replace(_drive("charge"), duration_s=180.0, key_cycles=(), throttle=_LEVEL, brake=_LEVEL)
-    yield "charge, stopped", (replace(base, charge=Charge(4.0, stops_s=60.0)),)
+    base = replace(_drive("charge"), duration_s=150.0, key_cycles=(), throttle=_LEVEL, brake=_LEVEL)
+
+    def charged(*charges: Charge, open_circuit_V: float | None = None) -> tuple[Scenario, ...]:
+        circuit = HAZEL if open_circuit_V is None else replace(HAZEL, open_circuit_V=open_circuit_V)
+        return tuple(replace(base, circuit=circuit, charge=charge) for charge in charges)
+
+    yield "charge, stopped", charged(Charge(4.0, stops_s=60.0))
+    yield "charge, request withdrawn", charged(*(Charge(4.0, request_ends_s=s) for s in (20.3, 60.0, 90.7)))
+    yield "charge, request silent", charged(*(Charge(4.0, request_silent_s=s) for s in (20.3, 60.0)))
+    yield "charge, supply lost", charged(*(Charge(4.0, supply_lost_s=s) for s in (20.3, 60.0)))
+    yield "charge, limit reached", charged(Charge(4.0, voltage_V=350.0, ends_at_V=343.9), open_circuit_V=341.9)
+    pulled = (Charge(4.0, unplugged_s=at_s, current_A=amps) for at_s, amps in ((60.0, 6.0), (40.0, 20.0)))
+    yield "charge, plug pulled", charged(*pulled)
+    yield (
+        "charge, not stopping",
+        charged(*(Charge(4.0, request_ends_s=60.0, obeys_s=late_s) for late_s in (15.0, 60.0))),
+    )
     yield (
         "charge, voltage beyond the limit",
         tuple(
             replace(
-                base, circuit=replace(HAZEL, open_circuit_V=342.0), charge=Charge(4.0, voltage_V=344.0, voltage_error=e)
+                base,
+                circuit=replace(HAZEL, open_circuit_V=344.0 * (1.0 + e) - 1.7),
+                charge=Charge(4.0, voltage_V=344.0, voltage_error=e),
             )
-            for e in (0.005, 0.02)
+            for e in (0.01, 0.02)
         ),
     )
-    yield "charge, charger too weak", (replace(base, charge=Charge(4.0, current_share=0.5)),)
+    weak = (Charge(4.0, current_share=share) for share in (0.85, 0.5))
+    yield "charge, charger too weak", charged(*weak, open_circuit_V=329.0)
+    strong = (Charge(4.0, current_share=share) for share in (1.15, 1.4))
+    yield "charge, current above the request", charged(*strong, open_circuit_V=329.0)
+    off = ((333.0 + volts - 1.6, Charge(4.0, regulates_off_V=volts, end_A=8.0)) for volts in (-6.0, 6.0))
+    yield "charge, voltage off", tuple(each for level, one in off for each in charged(one, open_circuit_V=level))
+    enabled = tuple(KeyCycle(20.0, off_s) for off_s in (40.0, 100.0))
+    yield (
+        "charge, while enabled",
+        tuple(replace(each, key_cycles=(cycle,)) for cycle in enabled for each in charged(Charge(4.0))),
+    )

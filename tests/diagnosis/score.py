@@ -30,8 +30,6 @@ from itertools import repeat
 from score_runs import CASES, METHODS, PRECHARGES, run
 from score_tally import Tally, share, tally
 
-# Kinds of the contract that no check claims yet. One that is claimed all the same is scored all the same.
-NO_CHECK_YET = frozenset({"charge.complete", "charge.stopped", "charge.unfinished"})
 _WORST_SEEDS = 12  # of each kind, listed with --detail
 
 
@@ -51,27 +49,19 @@ def play_all(names: list[str], first: int, seeds: int, workers: int, clean: bool
     return totals
 
 
-def without_check(tallies: dict[str, Tally]) -> list[str]:
-    """The kinds of `NO_CHECK_YET` that indeed nothing claims."""
-    ours = tallies["checks"]
-    return [kind for kind in ours.kinds if kind in NO_CHECK_YET and not ours.claims(kind)]
-
-
 def print_table(tallies: dict[str, Tally]) -> None:
     """The score."""
     ours, theirs = (tallies[method] for method in METHODS)
-    skipped = without_check(tallies)
     print(
         "kind                         events  found %           renamed undet. missed  claims  true %            "
         "misnamed false  | baseline found % true %"
     )
-    for kind in sorted({*ours.kinds, *theirs.kinds} - set(skipped)):
+    for kind in sorted({*ours.kinds, *theirs.kinds}):
         print(
             f"{kind:28s} {ours.events(kind):6d}  {ours.recall(kind):17s} {ours.renamed[kind]:6d} "
             f"{ours.undetermined[kind]:6d} {ours.missed[kind]:6d}  {ours.claims(kind):6d}  {ours.precision(kind):17s} "
             f"{ours.misnamed[kind]:6d} {ours.false[kind]:6d}  | {theirs.recall(kind):17s} {theirs.precision(kind)}"
         )
-    print("no check yet: " + (", ".join(f"{kind} ({ours.events(kind)})" for kind in skipped) or "none"))
     _print_causes(ours, theirs)
     print("\nfalse alarms in sound drives: " + "; ".join(f"{m} {t.alarms_per_hour()}" for m, t in tallies.items()))
     for kind, count in ours.alarms.most_common():
@@ -121,8 +111,7 @@ def print_detail(ours: Tally) -> None:
     print("\nwhat went wrong: kind, how, case, seeds")
     where: dict[tuple[str, str, str], list[int]] = {}
     for kind, what, case, seed in ours.seeds:
-        if kind not in NO_CHECK_YET:
-            where.setdefault((kind, what, case), []).append(seed)
+        where.setdefault((kind, what, case), []).append(seed)
     for (kind, what, case), seeds in sorted(where.items(), key=lambda item: -len(item[1])):
         print(f"  {kind:26s} {what:42s} {case:44s} {len(seeds):3d}: {seeds[:_WORST_SEEDS]}")
 

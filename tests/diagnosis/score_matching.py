@@ -30,6 +30,8 @@ _EXPLAINED = {
     "bus.": ("two contents", "restart"),
     "capture.": ("two contents", "restart"),
 }
+# What informs and yet says how something ended.
+_CLAIMS = frozenset({"charge.stopped"})
 # What merely states that samples are beyond a limit of the vehicle file is true wherever it is said.
 FACTS = ("limits.",)
 
@@ -72,7 +74,8 @@ def claims_of(findings: Iterable[Finding]) -> list[Claim]:
     claims = []
     for f in findings:
         undetermined = f.kind.endswith(".undetermined")
-        if f.kind in _NO_CLAIM or f.kind.startswith(FACTS) or (f.severity is Severity.INFO and not undetermined):
+        claims_nothing = f.severity is Severity.INFO and not undetermined and f.kind not in _CLAIMS
+        if f.kind in _NO_CLAIM or f.kind.startswith(FACTS) or claims_nothing:
             continue
         spans = [(event.start_s, event.end_s) for event in f.events] or [(f.start_s, f.end_s)]
         # A wrong pulse count that is a factor of two is a slip of the mapping for all that a log can show.

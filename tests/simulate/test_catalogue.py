@@ -47,7 +47,8 @@ def test_every_kind_and_cause_of_the_contract_has_its_case():
     for case in (*healthy(), *FAULTS.values()):
         kinds |= {event.kind for event in events(case)}
         causes |= {event.cause for event in events(case) if event.cause}
-    assert causes == {"encoder", "demand", "oscillation", "supply", "limit", "sudden", "welded"}
+    assert causes == {"encoder", "demand", "oscillation", "supply", "limit", "sudden", "welded", "request",
+                      "communication"}  # fmt: skip
     assert kinds >= {
         *(f"precharge.{k}" for k in ("complete", "slow", "fast", "stalled", "no_rise", "interrupted")),
         "precharge.closed_early", "precharge.bypassed",
@@ -55,6 +56,8 @@ def test_every_kind_and_cause_of_the_contract_has_its_case():
         "contactor.opened_under_load", "contactor.dropout",
         *(f"encoder.{k}" for k in ("spike", "dropout", "hold", "reversal", "burst", "scale", "ripple")),
         "trip.overcurrent", "trip.other",
+        *(f"charge.{k}" for k in ("complete", "stopped", "over_limit", "off_target", "not_stopping", "while_enabled")),
+        "charge.plug_out",
     }  # fmt: skip
 
 

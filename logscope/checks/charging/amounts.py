@@ -1,0 +1,168 @@
+"""Charge, energy, efficiency and warming of a charge, each with limits that carry sampling and resolution."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.arrays import FloatArray
+from logscope.findings import Measured
+from logscope.observations.charging.sessions import Session
+from logscope.signals import Part, Signals
+from logscope.statistics.integral import Integral, integrate
+from logscope.statistics.robust import noise_floor
+from logscope.statistics.rounding import largest_rounding_bias
+from logscope.statistics.sampling import between_samples, missing_s
+
+_S_PER_H = 3600.0
+_LEAST_COVERED = 0.95  # of a charge that the input power must cover, or no efficiency is given
+_LEAST_READINGS = 5
+_AROUND_S, _AROUND_PERIODS = 1.0, 1.5  # beside a charge, that its first and last change count in whole
+
+
+@dataclass(frozen=True, slots=True)
+class Amounts:
+    """What a charge moved; None where not logged.
+
+    charge, energy : at the charger's output [Ah, Wh], or into the battery where only that is logged
+    supplied : from the mains [Wh]; efficiency [%]; warmer : rise of the hottest place of the battery [K]
+    load : what did not reach the battery, mean [A]
+    """
+
+    charge: Measured
+    energy: Measured | None
+    supplied: Measured | None
+    efficiency: Measured | None
+    warmer: Measured | None
+    load: Measured | None
+
+
+def find_amounts(session: Session, signals: Signals) -> Amounts:
+    """The sums over one session, each at its own samples."""
+    part = session.current.part
+    missing_h = session.missing_s / _S_PER_H
+    time_s, amps = _over(part, session)
+    charge = _summed(time_s, amps, part.step).scaled(1 / _S_PER_H)
+    # what flowed in a hole is between nothing and the highest current
+    most_a = float(session.amps.max())
+    ah = Measured(charge.value, "Ah", max(charge.low, 0.0), charge.high + missing_h * most_a)
+    energy = _energy(session, time_s, amps)
+    wh = None
+    if energy is not None:
+        most_w = most_a * (float(np.max(session.voltage.value)) if session.voltage else 0.0)
+        wh = Measured(energy.value, "Wh", max(energy.low, 0.0), energy.high + missing_h * most_w)
+    supplied = _supplied(session, signals)
+    efficiency = None
+    if energy is not None and supplied is not None and not missing_h and not (session.starts_cut or session.ends_cut):
+        efficiency = _ratio(energy, supplied)
+    into = None if supplied is None else Measured(supplied.value, "Wh", max(supplied.low, 0.0), supplied.high)
+    return Amounts(ah, wh, into, efficiency, _warmer(session, signals), find_load(session, signals))
+
+
+def _over(part: Part, session: Session) -> tuple[FloatArray, FloatArray]:
+    """The readings of a part over the session, with those just outside."""
+    around_s = max(_AROUND_S, _AROUND_PERIODS * float(np.nan_to_num(part.spacing_s)))
+    rows = part.between(session.start_s - around_s, session.end_s + around_s)
+    return part.time_s[rows], part.value[rows]
+
+
+def _summed(time_s: FloatArray, value: FloatArray, step: float | None) -> Integral:
+    """The integral; its limits also hold what the rounding of a steady level can hide."""
+    total = integrate(time_s, value)
+    noise = float(np.nan_to_num(noise_floor(value, quantum=step or 0.0)))
+    hidden = largest_rounding_bias(noise, step or 0.0) * total.covered_s
+    reach = float(np.hypot(total.high - total.value, hidden))
+    return Integral(total.value, total.value - reach, total.value + reach, total.covered_s)
+
+
+def _energy(session: Session, time_s: FloatArray, amps: FloatArray) -> Integral | None:
+    voltage = session.voltage
+    if voltage is None or voltage.time_s.size < _LEAST_READINGS:
+        return None
+    volts = between_samples(voltage.time_s, voltage.value, time_s)
+    known = np.isfinite(volts)
+    inside = (time_s >= session.start_s) & (time_s <= session.end_s)
+    if known[inside].sum() < _LEAST_COVERED * inside.sum():
+        return None
+    energy = _summed(time_s[known], volts[known] * amps[known], None)
+    volt_noise = float(np.nan_to_num(noise_floor(voltage.value, quantum=voltage.step or 0.0)))
+    amps_share = largest_rounding_bias(session.current.noise_a, session.current.part.step or 0.0)
+    amps_share /= max(float(np.median(session.amps)), 1e-9)
+    volts_share = largest_rounding_bias(volt_noise, voltage.step or 0.0) / max(float(np.median(volts[known])), 1e-9)
+    share = float(np.hypot(amps_share, volts_share))
+    reach = float(np.hypot(energy.high - energy.value, share * energy.value))
+    total = Integral(energy.value, energy.value - reach, energy.value + reach, energy.covered_s)
+    return total.scaled(1 / _S_PER_H)
+
+
+def _supplied(session: Session, signals: Signals) -> Integral | None:
+    power = signals.get("charger_input_power")
+    if power is None or power.time_s.size < _LEAST_READINGS:
+        return None
+    lost_s = missing_s(power.time_s, session.start_s, session.end_s)
+    lasted_s = session.end_s - session.start_s
+    edge_s = max(0.0, float(power.time_s[0]) - session.start_s) + max(0.0, session.end_s - float(power.time_s[-1]))
+    if lost_s + edge_s > (1.0 - _LEAST_COVERED) * lasted_s:
+        return None
+    rows = power.between(session.start_s, session.end_s)
+    time_s, watts = power.time_s[rows], power.value[rows]
+    if time_s.size < _LEAST_READINGS:
+        return None
+    total = _summed(time_s, watts, power.step)
+    # before the first reading it rises, along a line at the best; after the last it goes on until the current ends
+    first_w = float(np.interp(session.start_s, power.time_s, power.value))
+    rise_s, rest_s = float(time_s[0]) - session.start_s, session.end_s - float(time_s[-1])
+    value = total.value + rise_s * (first_w + float(watts[0])) / 2 + rest_s * float(watts[-1])
+    unsure = rise_s * abs(float(watts[0]) - first_w) / 2
+    reach = float(np.hypot(total.high - total.value, unsure))
+    return Integral(value, value - reach, value + reach, lasted_s).scaled(1 / _S_PER_H)
+
+
+def _ratio(energy: Integral, supplied: Integral) -> Measured | None:
+    if supplied.low <= 0.0 or energy.low <= 0.0:
+        return None
+    value = energy.value / supplied.value
+    spread = float(
+        np.hypot((energy.high - energy.value) / energy.value, (supplied.high - supplied.value) / supplied.value)
+    )
+    return Measured(100 * value, "%", 100 * value * (1 - spread), 100 * value * (1 + spread))
+
+
+def _warmer(session: Session, signals: Signals) -> Measured | None:
+    """From the first to the last reading in the session: each may be off by half a step."""
+    part = signals.get("battery_temperature_highest")
+    if part is None:
+        return None
+    own = part.value[part.between(session.start_s, session.end_s)]
+    if own.size < _LEAST_READINGS:
+        return None
+    rise, step = float(own[-1] - own[0]), part.step or 0.0
+    return Measured(rise, "K", rise - step, rise + step)
+
+
+def find_load(session: Session, signals: Signals) -> Measured | None:
+    """Charger current less what flows into the battery, mean [A]: a converter, a heater, or two meters apart.
+
+    None where one of them is not logged, or the battery's current does not point inwards.
+    """
+    battery = signals.get("battery_current")
+    if battery is None or not session.current.of_charger:
+        return None
+    rows = battery.between(session.start_s, session.end_s)
+    time_s, inward = battery.time_s[rows], -battery.value[rows]
+    charger = between_samples(session.current.part.time_s, session.current.part.value, time_s)
+    known = np.isfinite(charger)
+    if known.sum() < _LEAST_READINGS or float(np.median(inward[known])) <= 0.0:
+        return None
+    apart = charger[known] - inward[known]
+    middle = slice(apart.size // 10, apart.size - apart.size // 10)  # without the rise and the switching off
+    return mean_of(time_s[known][middle], apart[middle])
+
+
+def mean_of(time_s: FloatArray, value: FloatArray) -> Measured:
+    """The mean over time with its limits [A]."""
+    total = integrate(time_s, value)
+    if total.covered_s <= 0.0:
+        return Measured(float(value.mean()), "A")
+    return Measured(total.value / total.covered_s, "A", total.low / total.covered_s, total.high / total.covered_s)

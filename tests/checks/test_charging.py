@@ -1,0 +1,306 @@
+"""Charging: phases, amounts, taper, limits and endings, against closed forms, scipy and a circuit simulator."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from charge_traces import VEHICLE, Made
+from one_check import findings_of
+from scipy.integrate import trapezoid
+
+from logscope.checks.charging.check import charging
+from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.observations.charging.phases import Step
+from logscope.observations.observations import Observations
+from logscope.pipeline import run_checks
+from logscope.signals import MissingPart, Part, Signals
+from logscope.vehicle import Limits, Vehicle
+
+
+def judged(made: Made, vehicle: Vehicle = VEHICLE) -> list[Finding]:
+    """All findings of a made session."""
+    return findings_of(charging, made.signals(), vehicle)
+
+
+def only(made: Made, vehicle: Vehicle = VEHICLE) -> Finding:
+    """Its one finding."""
+    found = judged(made, vehicle)
+    assert [finding.kind for finding in found] == [found[0].kind]
+    return found[0]
+
+
+def holds(finding: Finding, name: str, true: float) -> bool:
+    """Whether the limits hold the truth."""
+    value = finding.measured[name]
+    assert value.low is not None
+    assert value.high is not None
+    return value.low <= true <= value.high
+
+
+@pytest.mark.parametrize("period_s", [0.1, 0.5, 1.0])
+def test_phases_are_those_of_the_closed_form(period_s: float) -> None:
+    """First-order RC circuit, any textbook of circuits: 20 A until 333 V, then 20·exp(−t/RC)."""
+    made = Made(period_s=period_s)
+    found = only(made)
+    assert (found.kind, found.severity) == ("charge.complete", Severity.GOOD)
+    measured = found.measured
+    assert measured["constant_current_A"].value == pytest.approx(20.0, abs=0.05)
+    assert measured["constant_voltage_V"].value == pytest.approx(333.0, abs=0.05)
+    # the taper counts from where one percent is gone, so that the constant current seems longer by RC/100
+    assert measured["constant_current_s"].value == pytest.approx(120.0, abs=9.0)
+    assert measured["taper_time_constant_s"].value == pytest.approx(400.0, rel=0.03)
+    assert measured["end_current_A"].value == pytest.approx(20 * np.exp(-580 / 400), abs=0.4)
+
+
+@pytest.mark.parametrize("period_s", [0.1, 1.0])
+def test_charge_and_energy_agree_with_scipy(period_s: float) -> None:
+    """scipy.integrate.trapezoid over the closed form on a grid a hundred times finer."""
+    made = Made(period_s=period_s)
+    fine = np.arange(0.0, made.log_s, 0.001)
+    amps, volts = made.into(fine), made.terminal(fine)
+    out_wh = trapezoid(amps * volts, fine) / 3600
+    found = only(made)
+    ah = found.measured["charge_Ah"]
+    assert ah.value == pytest.approx(trapezoid(amps, fine) / 3600, rel=2e-3)
+    assert found.measured["energy_Wh"].value == pytest.approx(out_wh, rel=2e-3)
+    fed = (fine >= made.begins_s) & (fine <= made.ends_s)
+    in_wh = trapezoid(np.where(fed, amps * volts / 0.93 + 15.0, 0.0), fine) / 3600
+    assert found.measured["efficiency_percent"].value == pytest.approx(100 * out_wh / in_wh, abs=0.3)
+
+
+def test_limits_of_the_taper_hold_the_truth_as_often_as_they_say() -> None:
+    """Coverage over other seeds than it was developed on: 95 % within the limits of 80 draws (binomial, 0.1 %)."""
+    held = 0
+    for seed in range(9000, 9080):
+        made = Made(seed=seed, period_s=0.5, noise_a=0.3, load_a=0.02 * (seed % 100))
+        held += holds(only(made), "taper_time_constant_s", made.time_constant_s)
+    assert 69 <= held <= 80
+
+
+def test_a_load_beside_the_battery_is_taken_off() -> None:
+    made = Made(load_a=3.0)
+    found = only(made)
+    assert found.measured["load_A"].value == pytest.approx(3.0, abs=0.1)
+    assert found.measured["taper_time_constant_s"].value == pytest.approx(made.time_constant_s, rel=0.03)
+
+
+def _ngspice(folder: Path, lines: str) -> np.ndarray:
+    deck = folder / "charge.cir"
+    deck.write_text(lines, encoding="utf-8")
+    subprocess.run(["ngspice", "-b", str(deck)], cwd=folder, check=True, capture_output=True, timeout=120)
+    return np.loadtxt(folder / "out.txt")
+
+
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
+def test_a_pack_of_two_time_constants_agrees_with_ngspice(tmp_path: Path) -> None:
+    """ngspice: capacitor (open-circuit voltage), resistance and one RC pair, fed by a source of limited current.
+
+    Charge is ngspice's own current integrated by scipy; the slow time constant is that of the network's slow pole.
+    """
+    r0, r1, c1, c0 = 0.06, 0.03, 400.0, 4000.0
+    deck = f"""constant current, constant voltage
+Cb ocv 0 {c0} ic=330
+R0 ocv a {r0}
+R1 a out {r1}
+C1 a out {c1} ic=0
+B1 0 out I=max(0, min(20, 1000*(333.0 - v(out))))
+.tran 0.5 900 0 0.5 UIC
+.control
+set wr_singlescale
+run
+wrdata out.txt v(out) v(ocv) v(a)
+quit
+.endc
+.end
+"""
+    out = _ngspice(tmp_path, deck)
+    time_s, volts, amps = out[:, 0] + 10.0, out[:, 1], (out[:, 3] - out[:, 2]) / r0
+    assert amps.max() == pytest.approx(20.0, rel=1e-3)
+    rng = np.random.default_rng(77)
+    time_s = np.concatenate(([0.0, 3.0, 6.0, 9.0], time_s, time_s[-1] + np.arange(0.5, 20.0, 0.5)))
+    idle = time_s.size - amps.size - 4
+    current = np.concatenate((np.zeros(4), amps, np.zeros(idle)))
+    voltage = np.concatenate((np.full(4, 330.0), volts, np.full(idle, volts[-1])))
+    parts = [
+        Part(
+            "charger_current", time_s, np.abs(np.round(current + rng.normal(0, 0.05, time_s.size), 1)), "A", "C.A", 0.1
+        ),
+        Part("charger_voltage", time_s, np.round(voltage + rng.normal(0, 0.05, time_s.size), 1), "V", "C.V", 0.1),
+        Part("battery_current", time_s, np.round(-current + rng.normal(0, 0.1, time_s.size), 1), "A", "B.A", 0.1),
+    ]
+    (found,) = findings_of(charging, Signals({p.name: p for p in parts}, 0.0, float(time_s[-1])), VEHICLE)
+    assert found.kind == "charge.complete"
+    assert found.measured["charge_Ah"].value == pytest.approx(trapezoid(amps, out[:, 0]) / 3600, rel=3e-3)
+    # states: voltage of the RC pair, open-circuit voltage; terminals held
+    states = np.array([[-(1 / r0 + 1 / r1) / c1, -1 / (r0 * c1)], [-1 / (r0 * c0), -1 / (r0 * c0)]])
+    slow_s = float(np.max(-1.0 / np.linalg.eigvals(states).real))
+    assert found.measured["taper_time_constant_s"].value == pytest.approx(slow_s, rel=0.05)
+
+
+STOPS = {
+    "request": {"request_ends_s": 299.5},
+    "communication": {"request_silent_s": 298.0},
+    "supply": {"supply_ends_s": 297.5},
+    "undetermined": {},
+}
+
+
+@pytest.mark.parametrize("cause", STOPS)
+def test_a_stop_is_put_down_to_what_came_first(cause: str) -> None:
+    found = only(replace(Made(ends_s=300.0), **STOPS[cause]))  # type: ignore[arg-type]
+    assert (found.kind, found.cause) == ("charge.stopped", cause)
+    assert found.severity is (Severity.INFO if cause == "request" else Severity.WARNING)
+
+
+def test_a_stop_at_a_limit_is_what_the_request_follows() -> None:
+    made = Made(ends_s=130.0, request_ends_s=129.8, held_v=341.0)
+    vehicle = VEHICLE.model_copy(update={"limits": Limits(battery_max_V=float(made.terminal(np.array([129.9]))[0]))})
+    found = only(made, vehicle)
+    assert (found.kind, found.cause) == ("charge.stopped", "limit")
+
+
+def test_a_plug_that_opens_under_current_is_told_once() -> None:
+    found = only(Made(ends_s=303.0, plug_out_s=300.5))
+    assert (found.kind, found.severity, found.cause) == ("charge.plug_out", Severity.WARNING, "plug")
+    assert found.measured["current_A"].value == pytest.approx(20 * np.exp(-161 / 400), abs=0.5)
+
+
+@pytest.mark.parametrize(("without", "severity"), [((), Severity.DANGER), (("battery_current",), Severity.WARNING)])
+def test_a_charger_that_goes_on_is_a_danger_where_the_battery_shows_it(
+    without: tuple[str, ...], severity: Severity
+) -> None:
+    found = only(Made(ends_s=400.0, request_ends_s=300.0, without=without))
+    assert (found.kind, found.severity) == ("charge.not_stopping", severity)
+
+
+def test_a_charger_that_only_feeds_a_converter_afterwards_does_not_go_on() -> None:
+    """The same current of the charger, and none into the battery."""
+    signals = Made(ends_s=400.0, request_ends_s=300.0).signals()
+    battery = signals.parts["battery_current"]
+    fed = np.where(battery.time_s < 300.3, battery.value, 0.0)
+    parts = {**signals.parts, "battery_current": replace(battery, value=fed)}
+    found = findings_of(charging, replace(signals, parts=parts), VEHICLE)
+    assert "charge.not_stopping" not in [finding.kind for finding in found]
+
+
+@pytest.mark.parametrize("request_at", ["zero all along", "stale"])
+def test_a_request_that_says_nothing_is_no_charger_that_does_not_stop(request_at: str) -> None:
+    signals = Made().signals()
+    target = signals.parts["charger_current_target"]
+    if request_at == "stale":
+        target = target.where(target.time_s < 100.0)
+    else:
+        target = replace(target, value=np.zeros(target.value.size))
+    found = findings_of(charging, replace(signals, parts={**signals.parts, target.name: target}), VEHICLE)
+    assert [finding.kind for finding in found] == ["charge.complete"]
+
+
+@pytest.mark.parametrize(("over_v", "danger"), [(-2.0, False), (0.5, False), (1.5, False), (4.0, True)])
+def test_a_limit_is_passed_only_beyond_noise_and_the_meters_doubt(over_v: float, danger: bool) -> None:
+    """Half a percent is what sound meters differ by: common practice, no published source."""
+    vehicle = VEHICLE.model_copy(update={"limits": Limits(battery_max_V=333.0 - over_v)})
+    found = judged(Made(), vehicle)
+    assert ("charge.over_limit" in [finding.kind for finding in found]) is danger
+    complete = next(finding for finding in found if finding.kind == "charge.complete")
+    assert complete.severity is (Severity.GOOD if over_v < 0 else Severity.INFO)
+
+
+def test_one_event_is_told_once() -> None:
+    vehicle = VEHICLE.model_copy(update={"limits": Limits(battery_max_V=329.0)})
+    found, _ = run_checks(Made().signals(), vehicle)
+    dangers = [finding.kind for finding in found if finding.severity is Severity.DANGER]
+    assert dangers == ["charge.over_limit"]
+
+
+@pytest.mark.parametrize(("share", "kinds"), [(1.02, []), (0.98, []), (1.2, ["charge.off_target"]),
+                                              (0.7, ["charge.off_target"])])  # fmt: skip
+def test_a_current_off_its_request_is_named(share: float, kinds: list[str]) -> None:
+    found = judged(Made(asked_a=20.0 / share))
+    assert [f.kind for f in found if f.severity is Severity.WARNING] == kinds
+
+
+def test_a_request_beyond_what_the_charger_can_give_is_no_fault() -> None:
+    """Monitors ask for what the battery takes: 125 A of a charger of 20 A (common practice, no published source)."""
+    vehicle = VEHICLE.model_copy(
+        update={"charging": VEHICLE.charging.model_copy(update={"charger_max_current_A": 20.0})}
+    )
+    assert only(Made(asked_a=125.0), vehicle).kind == "charge.complete"
+    unknown = VEHICLE.model_copy(
+        update={"charging": VEHICLE.charging.model_copy(update={"charger_max_current_A": None})}
+    )
+    assert {f.severity for f in judged(Made(asked_a=125.0), unknown)} == {Severity.INFO}
+
+
+def test_a_voltage_off_its_request_is_named() -> None:
+    found = judged(Made(asked_v=326.0))
+    assert [f.kind for f in found if f.severity is Severity.WARNING] == ["charge.off_target"]
+
+
+def test_a_log_that_ends_while_it_charges_shows_no_end() -> None:
+    found = only(Made(log_s=400.0))
+    assert (found.kind, found.severity) == ("charge.undetermined", Severity.INFO)
+    assert found.measured["constant_current_A"].value == pytest.approx(20.0, abs=0.05)
+
+
+def test_one_reading_is_no_session() -> None:
+    signals = Made().signals()
+    current = signals.parts["charger_current"]
+    lone = replace(current, value=np.where(np.arange(current.value.size) == 500, 20.0, 0.0))
+    (found,) = findings_of(charging, replace(signals, parts={lone.name: lone}), VEHICLE)
+    assert found.kind == "charge.undetermined"
+
+
+def test_a_hole_in_the_log_widens_the_charge() -> None:
+    whole, signals = only(Made()), Made().signals()
+    parts = {name: part.where((part.time_s < 200.0) | (part.time_s > 260.0)) for name, part in signals.parts.items()}
+    found = findings_of(charging, replace(signals, parts=parts), VEHICLE)[-1]
+    assert found.measured["missing_s"].value == pytest.approx(60.0, abs=0.2)
+    true = whole.measured["charge_Ah"].value
+    assert true is not None
+    assert holds(found, "charge_Ah", true)
+    assert "efficiency_percent" not in found.measured
+
+
+def test_a_log_without_charging_is_not_checked() -> None:
+    signals = Made(begins_s=1000.0).signals()
+    with pytest.raises(NothingToCheck):
+        findings_of(charging, signals, VEHICLE)
+    alone = {"battery_current": signals.parts["battery_current"]}
+    with pytest.raises(MissingPart):  # what flows into a battery may be braking
+        findings_of(charging, replace(signals, parts=alone), VEHICLE)
+
+
+def test_the_battery_shows_a_charge_where_the_plug_is_in() -> None:
+    found = only(Made(without=("charger_current", "charger_voltage")))
+    assert found.kind == "charge.complete"
+    assert found.measured["taper_time_constant_s"].value == pytest.approx(400.0, rel=0.1)
+
+
+def test_phases_of_a_charge_without_a_constant_current() -> None:
+    """A battery that is nearly full: the voltage is reached while the current still rises."""
+    signals = Made(constant_s=0.5).signals()
+    (session,) = Observations(signals, VEHICLE).charges
+    flat = session.phase(Step.VOLTAGE)
+    assert flat is not None
+    assert flat.start_s < 20.0 + 15.0
+
+
+def test_sound_sessions_with_meters_as_they_are_raise_nothing() -> None:
+    """Meters off by 0.3 % of a voltage, 1.5 % and 0.2 A of a current: common practice, no published source."""
+    for seed in range(9200, 9240):
+        rng = np.random.default_rng(seed)
+        held_a, constant_s = float(rng.uniform(8.0, 30.0)), float(rng.uniform(0.0, 300.0))
+        full_s = 20.0 + constant_s + 400.0 * float(np.log(held_a / 4.5))
+        made = Made(
+            seed=seed, period_s=float(rng.choice([0.1, 0.2, 0.5, 1.0])), held_a=held_a,
+            load_a=float(rng.uniform(0.0, 2.0)), volt_scale=1 + rng.uniform(-0.003, 0.003),
+            amp_scale=1 + rng.uniform(-0.015, 0.015), amp_offset=float(rng.uniform(0.0, 0.2)),
+            constant_s=constant_s, ends_s=full_s, log_s=full_s + 50.0,
+        )  # fmt: skip
+        found = judged(made)
+        assert {f.severity for f in found} <= {Severity.GOOD, Severity.INFO}, (seed, [f.title for f in found])
