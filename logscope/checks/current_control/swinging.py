@@ -11,12 +11,18 @@ from scipy import stats
 from logscope.arrays import FloatArray
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import Measured
+from logscope.statistics.linear_response import Unexplained, unexplained
 from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
 from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid, pooled_sinusoids
 
 _FITTED_AT_MOST = 12  # episodes
 _WINDOWS_FITTED = 4  # of each
 _ALIKE = 1.5  # times the scatter of the calmest of them: by chance alone, 64 samples never scatter so much more
+_RINGS_S = 3.0  # a loop of 2 Hz with a damping ratio of 0.1 has died away to 2 % by then
+# What stamps, at most half a period off, and unlike answers leave of an answer to a step is no swing: three standard
+# deviations of both, in two windows at least and half of all, for beside a step a swing may drown in that.
+_LEFT_TIMES, _LEAST_OUT, _OUT_SHARE = 3.0, 2, 0.5
+_ECHO = 0.5  # of a swing, beside some ten moves of the target: what is left of it in the answer that they show
 _SAME = 0.1  # of the frequency, within which the target swings along
 # Answers of a damped loop to a target that steps again and again repeat, too, but die away between the steps: from
 # the first half of the time between two to the second, a swing that feeds itself keeps its power, one with a damping
@@ -52,15 +58,12 @@ class Swinging:
 def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     """The loop's swings, None where there are none, and what was searched."""
     time_s = loop.measured.time_s
-    swings = find_swings(time_s, loop.error, loop.measured.step or 0.0)
-    if not swings.episodes:
-        return None, swings
-    swings = _sustained(loop, swings)
+    rest, swings = _searched(loop)
     if not swings.episodes:
         return None, swings
     last = np.minimum(swings.first + swings.samples - 1, time_s.size - 1)
     events = tuple((float(time_s[swings.first[e.start]]), float(time_s[last[e.stop - 1]])) for e in swings.episodes)
-    rings = [ring for e in swings.episodes[:_FITTED_AT_MOST] if (ring := _ring(loop, swings, e)) is not None]
+    rings = [ring for e in swings.episodes[:_FITTED_AT_MOST] if (ring := _ring(loop, rest, swings, e)) is not None]
     middle = time_s[swings.first + swings.samples // 2]
     size = swings.amplitude
     reach = float(stats.t(max(size.size - 1, 1)).ppf(0.975)) * float(size.std(ddof=1)) / np.sqrt(size.size / 2)
@@ -81,26 +84,26 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     return found, swings
 
 
-def _ring(loop: Loop, swings: Swings, episode: slice) -> DampedSinusoid | None:
+def _ring(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> DampedSinusoid | None:
     """The swing as a ring, from one of the strongest windows of an episode that holds no step of the target beside it.
 
     That of the middle frequency: in one of them the swing may only begin, or end.
     """
     by_size = episode.start + np.argsort(-swings.amplitude[episode])[:_WINDOWS_FITTED]
-    rings = [ring for at in by_size if (ring := _ring_at(loop, swings, int(at))) is not None]
+    rings = [ring for at in by_size if (ring := _ring_at(loop, rest, swings, int(at))) is not None]
     least = min((ring.scatter for ring in rings), default=0.0)
     alike = sorted((ring for ring in rings if ring.scatter <= _ALIKE * least), key=lambda ring: ring.frequency_hz)
     return alike[len(alike) // 2] if alike else None
 
 
-def _ring_at(loop: Loop, swings: Swings, at: int) -> DampedSinusoid | None:
+def _ring_at(loop: Loop, rest: FloatArray, swings: Swings, at: int) -> DampedSinusoid | None:
     rows = slice(int(swings.first[at]), int(swings.first[at]) + int(swings.samples[at]))
     time_s, guess = loop.measured.time_s[rows], float(swings.frequency_hz[at])
     lobe = LOBE_BINS / float(time_s[-1] - time_s[0])  # a swing further off would have its peak elsewhere
     highest = min(
         guess + lobe, 0.5 * (time_s.size - 1) / float(time_s[-1] - time_s[0])
     )  # beyond it the same ring again
-    ring = fit_damped_sinusoid(time_s, loop.error[rows], max(guess - lobe, lobe), highest, 1)
+    ring = fit_damped_sinusoid(time_s, rest[rows], max(guess - lobe, lobe), highest, 1)
     return ring if ring is not None and abs(ring.frequency_hz - guess) <= lobe else None
 
 
@@ -112,9 +115,67 @@ def _by_band(loop: Loop, swings: Swings, middle_s: FloatArray) -> dict[str, floa
     return {name: 100.0 * min(part / all_, 1.0) for name, (part, all_) in counts.items() if all_}
 
 
-def _sustained(loop: Loop, swings: Swings) -> Swings:
-    """The swings without those that are answers to a target that steps again and again, each of them dying away."""
-    kept = [e for e in swings.episodes if _lasts(loop, swings, e)]
+def _searched(loop: Loop) -> tuple[FloatArray, Swings]:
+    """What the moves of the target do not explain of the error, and the swings in it that no step of it set off.
+
+    Where the target itself swings, the error's swing is explained by it and a finding all the same: an outer loop, too,
+    may feed it.
+    """
+    time_s, step = loop.measured.time_s, loop.measured.step or 0.0
+    asked = np.nan_to_num(loop.target.held_at(time_s))
+    rest = unexplained(
+        loop.error, asked, round(_RINGS_S / loop.measured.spacing_s), loop.noise, folds=loop.by_magnitude
+    )
+    swings = find_swings(time_s, rest.value, step)
+    kept = [e for e in swings.episodes if _stands_out(time_s, rest, swings, e) and _lasts(loop, rest.value, swings, e)]
+    found = _kept(swings, [e for e in kept if not any(_echoes(swings, e, other) for other in kept)])
+    if found.episodes:
+        return rest.value, found
+    along = find_swings(time_s, asked, loop.target.step or 0.0)
+    if not along.episodes:
+        return rest.value, found
+    both = find_swings(time_s, loop.error, step)
+    both = _kept(
+        both, [e for e in both.episodes if _swings_along(both, e, along) and _lasts(loop, loop.error, both, e)]
+    )
+    return (loop.error, both) if both.episodes else (rest.value, found)
+
+
+def _stands_out(time_s: FloatArray, rest: Unexplained, swings: Swings, episode: slice) -> bool:
+    """Whether the swing is more than what stamps and unlike answers leave of the answers to the target's steps."""
+    out = 0
+    for at in range(episode.start, episode.stop):
+        rows = slice(int(swings.first[at]), int(swings.first[at] + swings.samples[at]))
+        weight = np.hanning(rows.stop - rows.start)[: time_s[rows].size] ** 2
+        left = np.sqrt(2.0 * (weight @ (rest.shifted[rows] ** 2 + rest.unlike[rows] ** 2)) / weight.sum())
+        out += bool(swings.amplitude[at] > _LEFT_TIMES * left)
+    return bool(out >= max(_LEAST_OUT, _OUT_SHARE * (episode.stop - episode.start)))
+
+
+def _echoes(swings: Swings, episode: slice, other: slice) -> bool:
+    """Whether a swing may be what one at the same frequency, far larger, left in the answers that were taken off."""
+    (one, own), (louder, size) = (
+        (float(np.median(swings.frequency_hz[e])), float(np.median(swings.amplitude[e]))) for e in (episode, other)
+    )
+    return bool(own < _ECHO * size and abs(one - louder) < _SAME * louder)
+
+
+def _swings_along(swings: Swings, episode: slice, target: Swings) -> bool:
+    """Whether the target swings at the same frequency during an episode."""
+    begin, end = _samples(swings, episode)
+    frequency = float(np.median(swings.frequency_hz[episode]))
+    near = np.abs(target.frequency_hz - frequency) < _SAME * frequency
+    return bool(np.any(near & (target.first < end) & (target.first + target.samples > begin)))
+
+
+def _samples(swings: Swings, episode: slice) -> tuple[int, int]:
+    """First sample of an episode, and the one after its last."""
+    last = episode.stop - 1
+    return int(swings.first[episode.start]), int(swings.first[last] + swings.samples[last])
+
+
+def _kept(swings: Swings, kept: list[slice]) -> Swings:
+    """The swings with some of their episodes only."""
     rows = np.concatenate([np.arange(e.start, e.stop) for e in kept]) if kept else np.empty(0, np.intp)
     place = np.cumsum([0, *(e.stop - e.start for e in kept)])
     return replace(
@@ -127,13 +188,10 @@ def _sustained(loop: Loop, swings: Swings) -> Swings:
     )
 
 
-def _lasts(loop: Loop, swings: Swings, episode: slice) -> bool:
+def _lasts(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> bool:
     """Whether the swing is as strong late after each move of the target as soon after it."""
-    begin, end = (
-        int(swings.first[episode.start]),
-        int(swings.first[episode.stop - 1] + swings.samples[episode.stop - 1]),
-    )
-    time_s, error = loop.measured.time_s[begin:end], loop.error[begin:end]
+    begin, end = _samples(swings, episode)
+    time_s, error = loop.measured.time_s[begin:end], rest[begin:end]
     asked = np.nan_to_num(loop.target.held_at(time_s))
     amplitude = float(np.median(swings.amplitude[episode]))
     moves = time_s[1:][np.abs(np.diff(asked)) > amplitude]
