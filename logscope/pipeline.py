@@ -44,6 +44,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     from logscope.checks.battery.check import battery
     from logscope.checks.charging.check import charging
     from logscope.checks.contactors.check import contactors
+    from logscope.checks.cooling.check import cooling
     from logscope.checks.current_control.check import current_control
     from logscope.checks.discharge.check import discharge
     from logscope.checks.driveline.check import driveline
@@ -68,6 +69,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("throttle", throttle),
         ("regeneration", regeneration),
         ("machine", machine),
+        ("cooling", cooling),
         ("charging", charging),
     )
 

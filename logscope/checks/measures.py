@@ -42,6 +42,10 @@ _JUDDER_REPEATS, _JUDDER_MATTERS = 0.1, 0.2
 _TAPER_REPEATS, _TAPER_MATTERS = 0.05, 0.10
 # A charger's efficiency moves with mains voltage and load by half a percent; two are worth looking for (practice).
 _EFFICIENCY_REPEATS, _EFFICIENCY_MATTERS = 0.5, 2.0
+# Air, road speed and the coolant's temperature move what a radiator and a film of coolant carry, by some percent from
+# drive to drive; a tenth is a pump, a paste or a bubble (practice).
+_THERMAL_REPEATS, _THERMAL_MATTERS = 0.05, 0.1
+
 
 MEASURES: tuple[Measure, ...] = (
     EventRate(
@@ -159,5 +163,38 @@ MEASURES: tuple[Measure, ...] = (
         aim=Aim.HIGHER,
         repeatability=_EFFICIENCY_REPEATS,
         margin=_EFFICIENCY_MATTERS,
+    ),
+    Repeated(
+        name="motor_rise_at_100A_K",
+        title="Rise of the motor above the coolant at 100 A",
+        unit="K",
+        kinds=("cooling.motor",),
+        value="rise_at_100A_K",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_THERMAL_REPEATS,
+        margin=_THERMAL_MATTERS,
+    ),
+    Repeated(
+        name="inverter_rise_at_100A_K",
+        title="Rise of the inverter above the coolant at 100 A",
+        unit="K",
+        kinds=("cooling.inverter",),
+        value="rise_at_100A_K",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_THERMAL_REPEATS,
+        margin=_THERMAL_MATTERS,
+    ),
+    Repeated(
+        name="inverter_cooling_time_constant_s",
+        title="Time constant of the inverter on its coolant",
+        unit="s",
+        kinds=("cooling.inverter",),
+        value="time_constant_s",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_THERMAL_REPEATS,
+        margin=_THERMAL_MATTERS,
     ),
 )

@@ -93,6 +93,7 @@ def simulate_drive(scenario: Scenario, seed: int) -> Drive:
     ramps = np.array([t.torque_ramp_Nm_per_s for t in scenario.tunings])
     profiles = (scenario.throttle, scenario.brake, scenario.grade, scenario.grip, scenario.ratio)
     asked = np.column_stack([profile.at(time_s) for profile in profiles])
+    asked[:, 0] *= scenario.derating.at(time_s)
     circuit = scenario.circuit
     supply = Supply(circuit.pack_ohm + circuit.loop_ohm, circuit.capacitance_F, scenario.pack.volts_per_coulomb)
     rows = _run(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.simulate.drive import ROW_S, Drive
-from logscope.simulate.thermal import Temperatures, temperatures
+from logscope.simulate.thermal import Temperatures, temperatures, with_faults
 
 
 def drive_temperatures(drive: Drive) -> Temperatures:
@@ -18,4 +18,5 @@ def drive_temperatures(drive: Drive) -> Temperatures:
 
 def sensed_temperatures(drive: Drive) -> Temperatures:
     """The same as the drive's sensors show them."""
-    return drive_temperatures(drive).sensed(drive.scenario.cooling.sensor_s)
+    cooling = drive.scenario.cooling
+    return with_faults(drive_temperatures(drive).sensed(cooling.sensor_s), cooling.sensors)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from logscope.simulate.charge import DONE, STEP_S, STOPPED, Charge, Session
+from logscope.simulate.cooling_truth import cooling_truth
 from logscope.simulate.drive import OVERCURRENT, ROW_S, Drive
 from logscope.simulate.hazel_rest import input_watts
 from logscope.simulate.truth import TruthEvent
@@ -33,6 +34,7 @@ def drive_truth(drive: Drive, log_start_s: float = 0.0) -> tuple[TruthEvent, ...
         *_lasting_encoder_faults(drive),
         *_trips(drive),
         *_charges(drive),
+        *cooling_truth(drive),
     )
     return tuple(
         replace(event, start_s=event.start_s - log_start_s, end_s=event.end_s - log_start_s)

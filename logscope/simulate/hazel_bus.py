@@ -179,7 +179,7 @@ def _values(
             state = np.select([fault > 0, enabled & pressed, enabled], [_FAULTED, _DRIVING, _READY], _OFF)
             return {"Fault": fault, "State": state}
         case "Pedals":
-            throttle = 100 * row("throttle")
+            throttle = 100 * row("throttle") / drive.scenario.derating.at(t)
             return {
                 "Throttle": noisy(rng, throttle, _PEDAL_NOISE),
                 "ThrottleSecond": noisy(rng, throttle + 0.3, _PEDAL_NOISE),

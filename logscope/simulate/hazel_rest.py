@@ -106,11 +106,12 @@ def brake_pump_amps(drive: Drive, t: FloatArray) -> FloatArray:
 def _coolant_loop(drive: Drive, heat: Temperatures, t: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:
     known = t >= drive.scenario.awake_s + _WAKES_S
     before_C = float(rng.uniform(15.0, 45.0))
-    runs = within(drive.high_voltage.closed, t) & drive.scenario.cooling.pump_runs(t)
+    cooling, supplied = drive.scenario.cooling, within(drive.high_voltage.closed, t)
+    turns, share = supplied & cooling.pump_turns(t), supplied * cooling.pump_share(t)
     return {
         "OutletTemperature": np.where(known, np.interp(t, heat.time_s, heat.jacket), before_C),
-        "PumpSpeed": np.where(known & runs, noisy(rng, np.full(t.size, _PUMP_RPM), _PUMP_RPM_NOISE), 0.0),
-        "PumpCurrent": np.where(known & runs, noisy(rng, np.full(t.size, drive.scenario.aux.pump_A), 0.05), 0.0),
+        "PumpSpeed": np.where(known & turns, noisy(rng, np.full(t.size, _PUMP_RPM), _PUMP_RPM_NOISE), 0.0),
+        "PumpCurrent": np.where(known & turns, noisy(rng, drive.scenario.aux.pump_A * share, 0.05), 0.0),
         "CoolantFan": np.where(known, at_rows(heat.fan.astype(np.float64), STEP_S, t), 0.0),
     }
 

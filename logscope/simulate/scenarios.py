@@ -80,6 +80,7 @@ class Scenario:
 
     reset_after_s : how long the driver takes to reset a trip
     short_circuits_s : when a phase is shorted out of the blue
+    derating : share of the pedal that the inverter grants
     logged_speed_scale : what the inverter reports as speed, over what it uses: a wrong pulse count
     """
 
@@ -97,6 +98,7 @@ class Scenario:
     encoder_faults: tuple[EncoderFault, ...] = ()
     short_circuits_s: tuple[float, ...] = ()
     logged_speed_scale: float = 1.0
+    derating: Profile = Profile(((0.0, 1.0),))
     cooling: Cooling = field(default_factory=Cooling)
     pack: Pack = field(default_factory=Pack)
     charge: Charge | None = None

@@ -16,9 +16,10 @@ of driving, and a fan's.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,11 +60,27 @@ class Chain(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class SensorFault:
+    """A sensor of motor, inverter, jacket or coolant that is wrong from `start_s` on.
+
+    stuck : it keeps what it shows then; offset_K : by which it is off; reads : another node's temperature instead
+    """
+
+    node: str
+    start_s: float = 0.0
+    stuck: bool = False
+    offset_K: float = 0.0
+    reads: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Cooling:
     """What the coolant does. Spans are (from, until) [s].
 
     pump_off : the pump stands; air_lock : the pump runs, but air in the loop leaves `air_flow` of the flow
     start_C : coolant and metal at the beginning, ambient where not given
+    pump_dead : the pump is switched on, but stands; dry_share : of its current that it takes without coolant
+    sensors : what is wrong with sensors
     fan_C : of the coolant, above which the fan comes on, and below which it stops
     sensor_s : lags of the sensors of motor, inverter and coolant
     """
@@ -73,6 +90,9 @@ class Cooling:
     pump_off: tuple[tuple[float, float], ...] = ()
     air_lock: tuple[tuple[float, float], ...] = ()
     air_flow: float = 0.0
+    pump_dead: tuple[tuple[float, float], ...] = ()
+    dry_share: float = 0.45
+    sensors: tuple[SensorFault, ...] = ()
     fan_C: tuple[float, float] = (48.0, 42.0)
     sensor_s: tuple[float, float, float] = (4.0, 2.0, 6.0)
     chain: Chain = field(default_factory=Chain)
@@ -81,10 +101,20 @@ class Cooling:
         """Whether the pump runs at each time, as far as the cooling is concerned."""
         return ~within(self.pump_off, time_s)
 
+    def pump_turns(self, time_s: FloatArray) -> NDArray[np.bool_]:
+        """Whether it turns at each time where it has its supply."""
+        return self.pump_runs(time_s) & ~within(self.pump_dead, time_s)
+
+    def pump_share(self, time_s: FloatArray) -> FloatArray:
+        """What the pump draws at each time, as a share of its usual current: less with air in it."""
+        dry = within(self.air_lock, time_s)
+        share = 1.0 - (1.0 - self.dry_share) * (1.0 - self.air_flow) * dry
+        return np.asarray(np.where(self.pump_turns(time_s), share, 0.0))
+
     def flow(self, time_s: FloatArray) -> FloatArray:
         """Coolant flow at each time, as a share of the pump's."""
         locked = np.where(within(self.air_lock, time_s), self.air_flow, 1.0)
-        return np.where(self.pump_runs(time_s), locked, 0.0)
+        return np.where(self.pump_turns(time_s), locked, 0.0)
 
 
 class Temperatures(NamedTuple):
@@ -107,6 +137,18 @@ class Temperatures(NamedTuple):
             jacket=_lagged(self.jacket, coolant_s),
             coolant=_lagged(self.coolant, coolant_s),
         )
+
+
+def with_faults(shown: Temperatures, faults: Iterable[SensorFault]) -> Temperatures:
+    """What faulty sensors make of what sound ones would show."""
+    changed: dict[str, Any] = {}
+    for fault in faults:
+        value: FloatArray = getattr(shown, fault.reads or fault.node) + fault.offset_K
+        late = shown.time_s >= fault.start_s
+        if fault.stuck:
+            value = np.where(late, value[int(np.argmax(late))], value)
+        changed[fault.node] = np.where(late, value, getattr(shown, fault.node))
+    return shown._replace(**changed)
 
 
 def _lagged(value: FloatArray, lag_s: float) -> FloatArray:

@@ -18,7 +18,7 @@ from logscope.simulate.encoder import Encoder, EncoderFault, Fault, Interference
 from logscope.simulate.hazel_drives import DRIFTED_OHM, HAZEL, STABBING_FOOT_S, lively, pedal
 from logscope.simulate.machine import Inverter
 from logscope.simulate.scenarios import KeyCycle, Profile, Scenario, Tuning
-from logscope.simulate.thermal import Cooling
+from logscope.simulate.thermal import Cooling, SensorFault
 
 _PUSH = pedal((4.0, 9.0, 0.45), (11.0, 15.0, 0.7), (16.5, 19.0, 0.3))
 _LEVEL = Profile(((0.0, 0.0),))
@@ -318,7 +318,7 @@ def _trips() -> _Families:
 
 
 def _cooling_and_supply() -> _Families:
-    """Faults that no check judges yet are played all the same: they must not raise other alarms."""
+    """Cooling by itself; faults of the 12 V side that no check judges yet must not raise other alarms."""
     base = _drive("cooling")
     long = replace(
         base,
@@ -333,6 +333,30 @@ def _cooling_and_supply() -> _Families:
         "cooling, air lock",
         tuple(replace(long, cooling=Cooling(air_lock=((20.0, 150.0),), air_flow=flow)) for flow in (0.3, 0.0)),
     )
+    hill = replace(
+        long,
+        duration_s=240.0,
+        key_cycles=(KeyCycle(1.5, 236.0),),
+        throttle=pedal((4.0, 50.0, 0.6), (70.0, 110.0, 0.7), (130.0, 170.0, 0.6), (190.0, 215.0, 0.7)),
+        brake=pedal((220.0, 232.0, 0.2)),
+    )
+    end = inf
+    families = {
+        "cooling, pump dead": [Cooling(pump_dead=((0.0, end),)), Cooling(pump_dead=((80.0, end),))],
+        "cooling, flow lost": [Cooling(air_lock=((100.0, end),), air_flow=flow) for flow in (0.03, 0.0)],
+        "cooling, air": [Cooling(air_lock=((40.0, 90.0), (120.0, 180.0)), air_flow=flow) for flow in (0.03, 0.0)],
+        "cooling, sensor stuck": [
+            Cooling(sensors=(SensorFault(node, 20.0, stuck=True),)) for node in ("inverter", "motor")
+        ],
+        "cooling, sensor offset": [Cooling(sensors=(SensorFault("motor", offset_K=-off),)) for off in (5.0, 8.0)],
+        "cooling, sensors swapped": [
+            Cooling(sensors=(SensorFault("jacket", reads="coolant"), SensorFault("coolant", reads="jacket")))
+        ],
+    }
+    for family, coolings in families.items():
+        yield family, tuple(replace(hill, cooling=cooling) for cooling in coolings)
+    held = tuple(Profile(((0.0, share), (80.0, share), (110.0, 1.0))) for share in (0.75, 0.5))
+    yield "cooling, derating", tuple(replace(hill, cooling=Cooling(start_C=74.0), derating=share) for share in held)
     yield "aux, converter stops", (replace(base, aux=AuxSupply(converter_stops_s=8.0, battery_V=12.0)),)
 
 

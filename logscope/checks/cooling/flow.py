@@ -1,0 +1,248 @@
+"""Whether coolant flows: how fast a device falls back to it.
+
+Over windows of some seconds a device balances: its change = heat taken up − λ·(its excess over the coolant)·time. What
+it takes up for a load depends on its mass alone; λ, the inverse of its time constant, on the flow. Flow that stops or
+comes and goes shows as two values of λ in one log. Where it never flows there is only one, far below what any plate on
+coolant has, and the coolant does not warm for all the excess above it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.arrays import BoolArray, FloatArray
+from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
+
+_WINDOW_S = 10.0  # long against sensors' lags, short against a device that is cooled
+_FEWEST = 12  # windows
+_SLOWER = 0.4  # of the other λ, with limits: less than that is a flow that has gone, not one that varies with speed
+_CLEAR = 5.0  # standard errors by which an episode departs, and at least…
+_DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
+_LEAST_S = 20.0  # of an episode
+_SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less is not told from noise
+_PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
+_COUPLED_PER_S = 3e-4  # coolant warms by more than this for each kelvin of excess: 15 W/K into 12 L of coolant
+_EXCESS_K = 15.0
+_ROUNDS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Starved:
+    """Coolant that does not flow, as one device shows it.
+
+    part : the device; coolant : beside it; spans : from, until [s]; returns : how often the flow came back
+    whole : whether it never flowed in this log
+    time_constant_s : without flow, lowest within its limits; flowing_s : with it, where it did
+    excess_K : most of the device over the coolant; coolant_K : by how much the coolant warmed meanwhile
+    """
+
+    part: str
+    coolant: str
+    spans: tuple[tuple[float, float], ...]
+    returns: int
+    whole: bool
+    time_constant_s: float
+    flowing_s: float | None
+    excess_K: float
+    coolant_K: float
+
+
+def find_starved(log: ThermalLog) -> Starved | None:
+    """Where no coolant flows; None where it does, or where the log cannot show it."""
+    for part in reversed(DEVICES):  # the heat sink answers first
+        if part in log.temperatures and log.coolant is not None:
+            windows = _windows(part, log.coolant, log)
+            if windows is not None and (found := _judged(part, windows, log)) is not None:
+                return found
+    return None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Windows:
+    """Balances, shape (m,): change [K], heat by its unit, excess [K·s], from and until [s], neighbours joined."""
+
+    change: FloatArray
+    heat: FloatArray
+    excess: FloatArray
+    start_s: FloatArray
+    end_s: FloatArray
+    joined: BoolArray
+
+
+def _windows(part: str, coolant: str, log: ThermalLog) -> _Windows | None:
+    """The windows with all readings; the measure of heat that explains them better."""
+    value, beside = log.temperatures[part], log.temperatures[coolant]
+    rows = log.pumping if np.any(log.pumping) else np.ones(value.size, np.bool_)
+    per = max(round(_WINDOW_S / log.step_s), 2)
+    first = np.arange(0, value.size - per, per)
+    inside = first[:, None] + np.arange(per + 1)
+    found: _Windows | None = None
+    lowest = np.inf
+    for name in ("current", "current2", "loss", "power"):
+        if name not in log.heats or (found is not None and name in ("loss", "power")):
+            continue
+        heats = log.heats[name]
+        known = np.isfinite(value) & np.isfinite(beside) & np.isfinite(heats) & rows
+        whole = known[inside].all(axis=1)
+        if np.count_nonzero(whole) < _FEWEST:
+            continue
+        at = inside[whole]
+        starts = log.time_s[at[:, 0]]
+        windows = _Windows(
+            change=value[at[:, -1]] - value[at[:, 0]],
+            heat=heats[at[:, :-1]].sum(axis=1) * log.step_s,
+            excess=(value - beside)[at[:, :-1]].sum(axis=1) * log.step_s,
+            start_s=starts,
+            end_s=log.time_s[at[:, -1]],
+            joined=np.concatenate(([False], np.diff(at[:, 0]) == per)),
+        )
+        misfit = _two_states(windows).misfit
+        if misfit < lowest:
+            found, lowest = windows, misfit
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _States:
+    """Two values of λ [1/s]: high and low with their standard errors, and which windows have the low one.
+
+    gain : change for each unit of heat
+    """
+
+    gain: float
+    high: float
+    low: float
+    high_error: float
+    low_error: float
+    starved: BoolArray
+    misfit: float
+    noise: float
+
+
+def _solve(windows: _Windows, starved: BoolArray) -> _States:
+    """λ of both for windows that are said to be starved; the low one is that of all where none is."""
+    columns = np.column_stack((windows.heat, -windows.excess * ~starved, -windows.excess * starved))
+    used = np.array([True, not starved.all(), bool(starved.any())])
+    scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
+    gram = (columns / scale)[:, used]
+    unknown = np.zeros(3)
+    unknown[used] = np.linalg.lstsq(gram, windows.change, rcond=None)[0] / scale[used]
+    left = windows.change - columns @ unknown
+    noise = float(left @ left) / max(windows.change.size - 3, 1)
+    errors = np.full(3, np.inf)
+    errors[used] = np.sqrt(noise * np.diag(np.linalg.pinv(gram.T @ gram))) / scale[used]
+    gain, high, low = unknown.tolist()
+    return _States(gain, high, low, float(errors[1]), float(errors[2]), starved, float(left @ left), noise)
+
+
+def _two_states(windows: _Windows) -> _States:
+    """The best split of the windows into two λ, by turns: states for λ, λ for states."""
+    alone = _solve(windows, np.zeros(windows.change.size, np.bool_))
+    warmer = windows.change - _expected(windows, alone)
+    smooth = np.convolve(np.pad(warmer, 1, mode="edge"), np.ones(3) / 3.0, mode="valid")
+    best = alone
+    place = np.arange(smooth.size) / smooth.size
+    begun = [smooth > np.quantile(smooth, share) for share in (0.3, 0.5, 0.7)]
+    for states in (smooth > 0.0, *begun, *(place > share for share in (0.25, 0.5, 0.75))):
+        for _ in range(_ROUNDS):
+            if not states.any() or states.all():
+                break
+            solved = _solve(windows, states)
+            if solved.misfit < best.misfit:
+                best = solved
+            heated = windows.change - solved.gain * windows.heat
+            cost = (heated[:, None] + windows.excess[:, None] * np.array([solved.high, solved.low])) ** 2
+            now = _cheapest(cost, windows.joined, _SPARSE * solved.noise)
+            if np.array_equal(now, states):
+                break
+            states = now
+    return best
+
+
+def _expected(windows: _Windows, states: _States) -> FloatArray:
+    """The changes that the states foretell."""
+    rate = np.where(states.starved, states.low, states.high)
+    return np.asarray(states.gain * windows.heat - rate * windows.excess)
+
+
+def _cheapest(cost: FloatArray, joined: BoolArray, change: float) -> BoolArray:
+    """The states, shape (m,), whose costs with those of their changes are least (Viterbi, 1967)."""
+    size = cost.shape[0]
+    total, came = cost[0].copy(), np.zeros((size, 2), np.int64)
+    for row in range(1, size):
+        fee = change if joined[row] else 0.0
+        stay, switch = total, total[::-1] + fee
+        came[row] = np.where(stay <= switch, [0, 1], [1, 0])
+        total = np.minimum(stay, switch) + cost[row]
+    states = np.zeros(size, np.int64)
+    states[-1] = int(np.argmin(total))
+    for row in range(size - 1, 0, -1):
+        states[row - 1] = came[row, states[row]]
+    return np.asarray(states == 1)
+
+
+def _judged(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
+    states = _two_states(windows)
+    found = _lost(part, windows, states, log) if states.starved.any() else None
+    return found or (_never(part, windows, log) if part == DEVICES[-1] else None)
+
+
+def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
+    """Flow that was there and is not at other times."""
+    low_most = states.low + 2.0 * states.low_error
+    high_least = states.high - 2.0 * states.high_error
+    if high_least <= 0.0 or low_most > _SLOWER * high_least:
+        return None
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], states.starved.astype(np.int64), [0]))))
+    departs = (states.high - states.low) * windows.excess
+    noise = float(np.sqrt(states.noise))
+    least_K = max(_DEPARTS_K, 2.0 * log.rounding[part])
+    spans = [
+        (int(a), int(b) - 1)
+        for a, b in zip(edges[::2], edges[1::2], strict=True)
+        if windows.end_s[b - 1] - windows.start_s[a] >= _LEAST_S
+        and departs[a:b].sum() >= max(least_K, _CLEAR * noise * np.sqrt(b - a))
+    ]
+    if not spans:
+        return None
+    returns = sum(1 for _, b in spans if departs[b + 1 :].sum() >= least_K)
+    whole = np.zeros(windows.change.size, np.bool_)
+    for a, b in spans:
+        whole[a : b + 1] = True
+    times = tuple((float(windows.start_s[a]), float(windows.end_s[b])) for a, b in spans)
+    constant_s = 1.0 / max(low_most, 1e-5)
+    return _starved(part, log, times, returns, False, constant_s, 1.0 / states.high)
+
+
+def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
+    """A plate that hardly falls back to a coolant that does not warm for it, throughout the log."""
+    alone = _solve(windows, np.zeros(windows.change.size, np.bool_))
+    fastest = alone.high + 2.0 * alone.high_error
+    if fastest > 1.0 / _PLATE_S:
+        return None
+    span = (float(windows.start_s[0]), float(windows.end_s[-1]))
+    found = _starved(part, log, (span,), 0, True, 1.0 / max(fastest, 1e-5), None)
+    warmed = found.coolant_K + max(log.rounding[found.coolant], 0.1)
+    if found.excess_K < _EXCESS_K or warmed > _COUPLED_PER_S * float(windows.excess.sum()):
+        return None
+    return found
+
+
+def _starved(
+    part: str, log: ThermalLog, spans: tuple[tuple[float, float], ...], returns: int, whole: bool,
+    constant_s: float, flowing_s: float | None,
+) -> Starved:  # fmt: skip
+    names = [name for name in ("coolant_temperature", "coolant_temperature_out") if name in log.temperatures]
+    coolant = names[0]
+    inside = np.zeros(log.time_s.size, np.bool_)
+    for since_s, until_s in spans:
+        inside |= (log.time_s >= since_s) & (log.time_s <= until_s)
+    beside = log.temperatures[coolant]
+    excess = (log.temperatures[part] - beside)[inside]
+    there = beside[inside & np.isfinite(beside)]
+    return Starved(
+        part, coolant, spans, returns, whole, constant_s, flowing_s,
+        float(np.nanmax(excess)), float(there.max() - there[0]) if there.size else 0.0,
+    )  # fmt: skip

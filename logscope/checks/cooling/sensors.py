@@ -1,0 +1,159 @@
+"""Temperatures that contradict each other: one that stands still, two that were swapped, one that is off when cold.
+
+Open and shorted sensors, at the end of their range, are found before: see `plausibility`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logscope.arrays import FloatArray
+from logscope.checks.cooling.thermal_log import COOLANTS, DEVICES, ThermalLog
+
+_STILL_S, _OTHER_K = 180.0, 12.0  # no device keeps its temperature so long while another one's moves so far
+_LOAD_S, _VARIED = 30.0, 3.0  # over which the load is averaged; times that it varies
+_COLD_S = 20.0  # before the load, at the log's start
+_COLD_C = (-30.0, 45.0)  # a vehicle that stood is as warm as its surroundings
+_AGREE_K, _OFF_K = 1.5, 3.0  # others among themselves; one that departs from them
+_STEPS = 1.0  # of resolution, beside that
+# Which departure is no warmth of the last drive: motor, heat sink and the coolant in them keep it longest, the
+# radiator's side of the loop loses it first.
+_NO_WARMTH = {
+    "motor_temperature": -1, "inverter_temperature": -1, "coolant_temperature_out": -1, "coolant_temperature": 1,
+}  # fmt: skip
+_IDLE_A = 3.0
+_APART_K, _APART_ERRORS, _FEWEST = 0.7, 4.0, 30
+_LOADED = 0.6  # quantile of the heat above which a step counts as loaded; below 1 minus it as not
+
+
+@dataclass(frozen=True, slots=True)
+class StuckSensor:
+    """A temperature that kept one value from, until [s], while another moved by `moved_K`."""
+
+    part: str
+    value_C: float
+    start_s: float
+    end_s: float
+    other: str
+    moved_K: float
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetSensor:
+    """A temperature that is `offset_K` off the others, which agree on `others_C`, before any load; until [s]."""
+
+    part: str
+    offset_K: float
+    error_K: float
+    others_C: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class SwappedSensors:
+    """Inlet and outlet whose difference has the wrong sign under load: outlet less inlet, with limits [K]."""
+
+    difference_K: float
+    low_K: float
+    high_K: float
+
+
+def find_stuck(log: ThermalLog) -> list[StuckSensor]:
+    """Devices whose reading stands still while another device's moves."""
+    found = []
+    for part in DEVICES:
+        other = next((name for name in DEVICES if name != part), "")
+        if part not in log.temperatures or other not in log.temperatures:
+            continue
+        value, beside = log.temperatures[part], log.temperatures[other]
+        first, last = _longest_still(value)
+        seconds = (last - first) * log.step_s
+        during = beside[first : last + 1]
+        if seconds >= _STILL_S and np.isfinite(during).any():
+            moved = float(np.nanmax(during) - np.nanmin(during))
+            if moved >= _OTHER_K * (1.0 + log.rounding[part]) and _load_varied(log, first, last):
+                start_s, end_s = float(log.time_s[first]), float(log.time_s[last])
+                found.append(StuckSensor(part, float(value[first]), start_s, end_s, other, moved))
+    return found
+
+
+def _load_varied(log: ThermalLog, first: int, last: int) -> bool:
+    """Whether the load rose and fell meanwhile: under a steady load a heat sink does keep its temperature."""
+    if log.heat is None:
+        return False
+    rows = max(round(_LOAD_S / log.step_s), 1)
+    heat = _smoothed(np.nan_to_num(log.heats[log.heat], nan=0.0), rows)[first + rows : last + 1]
+    if not heat.size:
+        return False
+    low, high = np.quantile(heat, [0.1, 0.9])
+    return bool(high > _VARIED * max(low, 0.0) and high > 0.0)
+
+
+def _longest_still(value: FloatArray) -> tuple[int, int]:
+    """First and last step of the longest run of one value; a coarse resolution's own steps are no standstill."""
+    known = np.flatnonzero(np.isfinite(value))
+    if known.size < 2:
+        return 0, 0
+    breaks = np.flatnonzero(np.abs(np.diff(value[known])) > 1e-9) + 1
+    starts = np.concatenate(([0], breaks))
+    ends = np.concatenate((breaks, [known.size])) - 1
+    longest = int(np.argmax(known[ends] - known[starts]))
+    return int(known[starts[longest]]), int(known[ends[longest]])
+
+
+def find_offset(log: ThermalLog) -> OffsetSensor | None:
+    """The one temperature that departs from all others before the first load of a vehicle that stood."""
+    heat = log.heats.get("current")
+    if heat is None or len(log.temperatures) < 3:
+        return None
+    loaded = np.flatnonzero(np.nan_to_num(heat, nan=0.0) > _IDLE_A)
+    until = int(loaded[0]) if loaded.size else heat.size
+    until = min(until, round(_COLD_S / log.step_s))
+    if until < 1:
+        return None
+    # the newest half: a controller that wakes may repeat an old value before
+    starts = {
+        name: float(np.median(cold))
+        for name, value in log.temperatures.items()
+        if (cold := value[until // 2 : until][np.isfinite(value[until // 2 : until])]).size
+    }
+    for name, start in starts.items():
+        others = [other for key, other in starts.items() if key != name]
+        rounding = max(log.rounding[key] for key in starts)
+        if len(others) < 2 or max(others) - min(others) > _AGREE_K + _STEPS * rounding:
+            continue
+        middle = float(np.mean(others))
+        off = start - middle
+        if off * _NO_WARMTH[name] >= _OFF_K + _STEPS * rounding and _COLD_C[0] <= middle <= _COLD_C[1]:
+            error = (max(others) - min(others)) / 2.0 + rounding
+            return OffsetSensor(name, off, error, middle, float(log.time_s[until - 1]))
+    return None
+
+
+def find_swapped(log: ThermalLog) -> SwappedSensors | None:
+    """Coolant that leaves colder under load than it comes, against its difference without load."""
+    if any(name not in log.temperatures for name in COOLANTS) or log.heat is None:
+        return None
+    heat = log.heats[log.heat]
+    apart = log.temperatures[COOLANTS[0]] - log.temperatures[COOLANTS[1]]
+    known = np.isfinite(heat) & np.isfinite(apart) & log.pumping
+    if np.count_nonzero(known) < 2 * _FEWEST:
+        return None
+    smooth = _smoothed(np.where(known, heat, 0.0), max(round(15.0 / log.step_s), 1))
+    high, low = np.quantile(smooth[known], [_LOADED, 1.0 - _LOADED])
+    loaded, idle = apart[known & (smooth > high)], apart[known & (smooth <= low)]
+    if min(loaded.size, idle.size) < _FEWEST:
+        return None
+    value = float(np.mean(loaded) - np.mean(idle))
+    # neighbouring steps are alike: every tenth counts
+    error = float(np.sqrt(10.0 * (np.var(loaded) / loaded.size + np.var(idle) / idle.size)))
+    level = float(np.mean(loaded))
+    if value > -max(_APART_K, _APART_ERRORS * error) or level > -_APART_K:
+        return None
+    return SwappedSensors(value, value - 2.0 * error, value + 2.0 * error)
+
+
+def _smoothed(value: FloatArray, rows: int) -> FloatArray:
+    return np.asarray(np.convolve(value, np.ones(rows) / rows, mode="full")[: value.size])

@@ -1,0 +1,238 @@
+"""The cooling check on made temperatures: bodies of known constants, and what goes wrong with flow, pump and sensors.
+
+The bodies are lumped capacities (any textbook of heat transfer), integrated in steps of 0.1 s; no part of the check or
+of the simulator is used.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from motor_traces import part, signals
+from one_check import findings_of
+
+from logscope.checks.cooling.check import cooling
+from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.signals import MissingPart, Part
+from logscope.vehicle import Cooling, Limits, Vehicle
+
+HAZEL = Vehicle(
+    limits=Limits(motor_temperature_C=140, inverter_temperature_C=85),
+    cooling=Cooling(continuous_current_A=150),
+)
+_TICK_S = 0.1
+_PLATE_S, _WINDING_S = 45.0, 400.0
+_PLATE_K_PER_A, _WINDING_K_PER_A2 = 0.06, 0.0009
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A drive of `end_s` with presses drawn by `seed`; flow by its stretches (from, until, share), else 1."""
+
+    end_s: float = 600.0
+    seed: int = 1
+    flow: tuple[tuple[float, float, float], ...] = ()
+    hardest_A: float = 320.0
+    ambient_C: float = 18.0
+
+
+def played(loop: Loop) -> dict[str, np.ndarray]:
+    """Current [A] and temperatures [°C] every 0.1 s."""
+    rng = np.random.default_rng(loop.seed)
+    time_s = np.arange(0.0, loop.end_s, _TICK_S)
+    amps = np.zeros(time_s.size)
+    at_s = 20.0
+    while at_s < loop.end_s:
+        until_s = at_s + rng.uniform(10.0, 50.0)
+        amps[(time_s >= at_s) & (time_s < until_s)] = rng.uniform(0.2, 1.0) * loop.hardest_A
+        at_s = until_s + rng.uniform(5.0, 40.0)
+    wet = np.ones(time_s.size)
+    for since_s, until_s, share in loop.flow:
+        wet[(time_s >= since_s) & (time_s < until_s)] = share
+    plate, winding, warm = (np.full(time_s.size, loop.ambient_C) for _ in range(3))
+    for row in range(1, time_s.size):
+        k = row - 1
+        to_plate, to_winding = plate[k] - warm[k], winding[k] - warm[k]
+        plate[row] = plate[k] + _TICK_S / _PLATE_S * (_PLATE_K_PER_A * amps[k] - wet[k] * to_plate)
+        winding[row] = winding[k] + _TICK_S / _WINDING_S * (_WINDING_K_PER_A2 * amps[k] ** 2 - wet[k] * to_winding)
+        taken_up = wet[k] * (1.3e-3 * to_plate + 0.8e-3 * to_winding)
+        warm[row] = warm[k] + _TICK_S * (taken_up - 4e-3 * wet[k] * (warm[k] - loop.ambient_C))
+    return {"time_s": time_s, "amps": amps, "plate": plate, "winding": winding, "coolant": warm}
+
+
+def logged(loop: Loop = Loop(), period_s: float = 1.0, step_K: float = 1.0, **more: Part) -> list[Part]:
+    """The parts as a logger keeps them: temperatures at `period_s` in steps of `step_K`."""
+    made = played(loop)
+    every = round(period_s / _TICK_S)
+    rows = slice(3, None, every)
+
+    def celsius(name: str, of: str) -> Part:
+        value = np.round(made[of][rows] / step_K) * step_K
+        return replace(part(name, made["time_s"][rows], value), step=step_K)
+
+    parts = {
+        "motor_current": part("motor_current", made["time_s"], made["amps"]),
+        "motor_temperature": celsius("motor_temperature", "winding"),
+        "inverter_temperature": celsius("inverter_temperature", "plate"),
+        "coolant_temperature": celsius("coolant_temperature", "coolant"),
+    }
+    return list({**parts, **more}.values())
+
+
+def found(parts: list[Part], vehicle: Vehicle = HAZEL) -> dict[str, Finding]:
+    return {finding.kind: finding for finding in findings_of(cooling, signals(*parts), vehicle)}
+
+
+def state(name: str, end_s: float, on: bool) -> Part:
+    time_s = np.arange(0.0, end_s, 0.5)
+    value = np.full(time_s.size, float(on))
+    return replace(part(name, time_s, value), on=value > 0)
+
+
+@pytest.mark.parametrize(("period_s", "step_K"), [(0.3, 0.25), (1.0, 1.0), (5.0, 0.5)])
+def test_constants_and_rises_are_found_with_their_limits(period_s, step_K):
+    for seed in (31, 32, 33):
+        kinds = found(logged(Loop(seed=seed), period_s, step_K))
+        for kind, constant_s, rise_K in (("cooling.motor", _WINDING_S, 9.0), ("cooling.inverter", _PLATE_S, 6.0)):
+            assert kind in kinds
+            measured = kinds[kind].measured
+            assert measured["time_constant_s"].low < constant_s < measured["time_constant_s"].high
+            assert measured["rise_at_100A_K"].low < rise_K < measured["rise_at_100A_K"].high
+            assert kinds[kind].severity is Severity.GOOD
+        assert kinds.keys() == {"cooling.motor", "cooling.inverter"}
+
+
+def test_an_end_above_the_limit_is_a_warning_with_the_time_left():
+    parts = logged(Loop(seed=34, hardest_A=400.0), step_K=0.5)
+    hot = HAZEL.model_copy(update={"limits": Limits(inverter_temperature_C=25.0, motor_temperature_C=30.0)})
+    motor = found(parts, hot)["cooling.motor"]
+    assert motor.severity is Severity.WARNING
+    assert motor.measured["continuous_end_temperature_C"].low > 30.0
+    assert motor.measured["time_left_s"].value == 0.0
+
+
+def test_without_coolant_the_surroundings_stand_for_it():
+    parts = [each for each in logged(Loop(seed=35), step_K=0.25) if each.name != "coolant_temperature"]
+    kinds = found(parts)
+    assert kinds.keys() <= {"cooling.motor", "cooling.inverter", "cooling.undetermined"}
+
+
+def test_no_flow_is_named_and_a_pump_that_runs_without_effect():
+    loop = Loop(seed=36, flow=((0.0, 1e9, 0.05),), hardest_A=250.0)
+    kinds = found(logged(loop, coolant_pump=state("coolant_pump", loop.end_s, True)))
+    assert "without effect" in kinds["cooling.no_flow"].explanation
+    assert "cooling.inverter" not in kinds
+    off = found(logged(loop, coolant_pump=state("coolant_pump", loop.end_s, False)))
+    assert {"cooling.no_flow", "cooling.pump_off"} <= off.keys()
+    assert off["cooling.no_flow"].cause == "pump"
+
+
+def test_flow_that_is_lost_and_flow_that_comes_and_goes():
+    lost = found(logged(Loop(seed=37, flow=((300.0, 1e9, 0.03),)), step_K=0.5))["cooling.no_flow"]
+    assert lost.start_s == pytest.approx(300.0, abs=25.0)
+    spans = ((150.0, 220.0, 0.03), (320.0, 390.0, 0.03), (480.0, 550.0, 0.03))
+    air = found(logged(Loop(seed=38, flow=spans), step_K=0.5))["cooling.air"]
+    assert [event.start_s for event in air.events] == pytest.approx([150.0, 320.0, 480.0], abs=25.0)
+
+
+def test_a_flat_coolant_behind_a_closed_thermostat_is_no_lost_flow():
+    # the radiator's side stays cold, but the plate answers its load as quickly as ever
+    made = played(Loop(seed=39))
+    flat = replace(
+        part("coolant_temperature", made["time_s"][::10], np.full(made["time_s"][::10].size, 18.0)), step=1.0
+    )
+    kinds = found(logged(Loop(seed=39), coolant_temperature=flat))
+    assert not {"cooling.no_flow", "cooling.air"} & kinds.keys()
+
+
+def test_a_pump_that_is_on_but_draws_nothing_or_less_than_it_did():
+    end_s = 600.0
+    time_s = np.arange(0.0, end_s, 1.0)
+    on = state("coolant_pump", end_s, True)
+    none = part("coolant_pump_current", time_s, np.zeros(time_s.size))
+    assert "cooling.pump_stopped" in found(logged(coolant_pump=on, coolant_pump_current=none))
+    less = part("coolant_pump_current", time_s, np.where(time_s > 400.0, 1.8, 4.0))
+    dry = found(logged(coolant_pump=on, coolant_pump_current=less))["cooling.pump_dry"]
+    assert "would look the same" in dry.explanation
+    assert dry.start_s == pytest.approx(401.0, abs=2.0)
+    slower = part("coolant_pump_speed", time_s, np.where(time_s > 400.0, 2500.0, 4200.0))
+    slowed = found(logged(coolant_pump=on, coolant_pump_current=less, coolant_pump_speed=slower))
+    assert "cooling.pump_dry" not in slowed
+
+
+def test_sensors_that_are_stuck_or_off_when_cold():
+    parts = {each.name: each for each in logged(Loop(seed=40, hardest_A=500.0), step_K=0.5)}
+    plate, winding = parts["inverter_temperature"], parts["motor_temperature"]
+    still = replace(plate, value=np.where(plate.time_s > 60.0, plate.value[60], plate.value))
+    assert found([*(parts | {"inverter_temperature": still}).values()])["cooling.sensor_stuck"].parts[0] == plate.name
+    low = replace(winding, value=winding.value - 6.0)
+    offset = found([*(parts | {"motor_temperature": low}).values()])["cooling.sensor_offset"]
+    assert offset.measured["offset_K"].low < -6.0 < offset.measured["offset_K"].high
+    warm = replace(winding, value=winding.value + 6.0)  # from the last drive
+    assert "cooling.sensor_offset" not in found([*(parts | {"motor_temperature": warm}).values()])
+
+
+def test_inlet_and_outlet_the_wrong_way_round():
+    made = played(Loop(seed=41))
+    rows = slice(0, None, 10)
+    warmer = made["coolant"] + 0.02 * np.convolve(made["amps"], np.ones(80) / 80.0, mode="full")[: made["amps"].size]
+    inlet, outlet = (
+        replace(part(name, made["time_s"][rows], np.round(value[rows] * 2) / 2), step=0.5)
+        for name, value in (("coolant_temperature", made["coolant"]), ("coolant_temperature_out", warmer))
+    )
+    right = found(logged(Loop(seed=41), coolant_temperature=inlet, coolant_temperature_out=outlet))
+    assert "cooling.sensor_swapped" not in right
+    wrong = found(
+        logged(
+            Loop(seed=41),
+            coolant_temperature=replace(outlet, name="coolant_temperature"),
+            coolant_temperature_out=replace(inlet, name="coolant_temperature_out"),
+        )
+    )
+    assert wrong["cooling.sensor_swapped"].measured["difference_K"].high < 0.0
+
+
+def test_torque_held_back_near_the_limit():
+    made = played(Loop(seed=42))
+    time_s = made["time_s"][::5]
+    celsius = np.interp(time_s, [0.0, 250.0, 350.0, 600.0], [80.0, 75.0, 50.0, 45.0])
+    pedal = np.where((time_s % 40.0) < 25.0, 60.0, 0.0)
+    speed = 1000.0 + 50.0 * (time_s % 40.0)
+    torque = pedal * np.where(celsius > 70.0, 0.9, 1.6)
+    parts = [
+        part("throttle", time_s, pedal),
+        part("motor_speed", time_s, speed),
+        part("torque_target", time_s, torque),
+        replace(part("inverter_temperature", time_s[::2], np.round(celsius[::2])), step=1.0),
+    ]
+    held = found(parts)["cooling.derating"].measured["torque_share_percent"]
+    assert held.low < 100.0 * 0.9 / 1.6 < held.high
+    free = [each if each.name != "torque_target" else replace(each, value=1.6 * pedal) for each in parts]
+    assert "cooling.derating" not in found(free)
+
+
+@pytest.mark.parametrize("period_s", [5.0, 20.0])
+def test_short_and_sparse_logs_are_left_open(period_s):
+    kinds = found(logged(Loop(seed=43, end_s=50.0), period_s=period_s)) if period_s < 20.0 else {}
+    assert kinds.keys() <= {"cooling.undetermined"}
+    few = logged(Loop(seed=43, end_s=50.0), period_s=20.0)
+    with pytest.raises(NothingToCheck, match="no temperature has ten readings"):
+        found(few)
+
+
+def test_what_is_missing_is_named():
+    with pytest.raises(MissingPart, match="motor_temperature"):
+        found([part("motor_current", np.arange(100.0), np.zeros(100))])
+    (alone,) = findings_of(cooling, signals(logged(Loop(seed=44))[1]), HAZEL)
+    assert alone.kind == "cooling.undetermined"
+    assert "neither motor current nor battery power is logged" in alone.explanation
+
+
+def test_texts_keep_to_sixty_words():
+    loops = (Loop(seed=45), Loop(seed=46, flow=((300.0, 1e9, 0.03),)))
+    for loop in loops:
+        for finding in found(logged(loop, step_K=0.5)).values():
+            assert len(finding.explanation.split()) <= 60
+            assert finding.caution == ""

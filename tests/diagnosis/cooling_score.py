@@ -1,0 +1,224 @@
+"""The cooling check on drives whose bodies, flow and sensors are known: kinds found, false claims, coverage.
+
+    python tests/diagnosis/cooling_score.py 20 --first 0
+
+Each seed is a drive of some minutes with a thermal chain of its own. The drive does not depend on its cooling, so it is
+played once and judged sound and with every fault, through ways of logging of its own: temperatures every 0.3 s to 5 s
+in steps of 0.25 K to 1 K, with or without an outlet sensor, and with or without the state of the pump.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from drive_catalogue import _drive
+from score_matching import match
+from score_signals import signals_of_drive, vehicle_for
+from score_tally import share
+
+from logscope.checks.cooling.check import cooling
+from logscope.findings import Finding, NothingToCheck
+from logscope.observations.observations import Observations
+from logscope.plausibility.examine import examine
+from logscope.signals import MissingPart, Part, Signals
+from logscope.simulate.cooling_truth import body_constants, cooling_truth
+from logscope.simulate.drive import Drive, simulate_drive
+from logscope.simulate.hazel_drives import pedal
+from logscope.simulate.layouts import AS_DEFINED
+from logscope.simulate.scenarios import KeyCycle, Profile
+from logscope.simulate.thermal import Chain, Cooling, SensorFault
+from logscope.simulate.truth import TruthEvent
+
+_MINUTES = (4.0, 9.0)
+_FLOW = ("cooling.no_flow", "cooling.air")
+_SHOWS_K = 12.0  # of excess, and as much again for each kelvin of resolution
+_TEMPERATURES = (
+    "motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out",
+)  # fmt: skip
+
+
+@dataclass
+class Score:
+    """Counts by kind: events, found, claims that are false; coverage by kind and value; responses left open."""
+
+    events: Counter[str] = field(default_factory=Counter)
+    found: Counter[str] = field(default_factory=Counter)
+    false: Counter[str] = field(default_factory=Counter)
+    held: dict[tuple[str, str], list[bool]] = field(default_factory=dict)
+    open: Counter[str] = field(default_factory=Counter)
+    notes: list[str] = field(default_factory=list)
+    sound_h: float = 0.0
+
+
+def play(seed: int) -> Drive:
+    """A drive with firm and gentle stretches, uphill and down, and a chain of its own."""
+    rng = np.random.default_rng([seed, 4711])
+    end_s = 60.0 * rng.uniform(*_MINUTES)
+    presses, at_s = [], 5.0
+    while at_s < end_s - 25.0:
+        held_s = rng.uniform(5.0, 45.0)
+        presses.append((at_s, min(at_s + held_s, end_s - 15.0), rng.uniform(0.2, 0.75)))
+        at_s += held_s + rng.uniform(2.0, 30.0)
+    scenario = replace(
+        _drive("cooling"),
+        duration_s=end_s,
+        key_cycles=(KeyCycle(1.5, end_s - 5.0),),
+        throttle=pedal(*presses),
+        brake=Profile(((0.0, 0.0),)),
+        grade=Profile(((0.0, 0.0), (10.0, rng.uniform(0.0, 0.08)))),
+        cooling=Cooling(
+            ambient_C=rng.uniform(-10.0, 35.0), chain=_chain(rng), sensor_s=tuple(rng.uniform(1.0, 6.0, 3).tolist())
+        ),
+    )  # fmt: skip
+    return simulate_drive(scenario, seed)
+
+
+def _chain(rng: np.random.Generator) -> Chain:
+    plain, capacities = Chain(), Chain._fields[:4]
+    conductances = ("winding_W_per_K", "sink_W_per_K", "radiator_W_per_K", "stream_W_per_K")
+    return plain._replace(
+        **{name: getattr(plain, name) * float(rng.uniform(0.7, 1.4)) for name in (*capacities, *conductances)}
+    )
+
+
+def cases(drive: Drive, rng: np.random.Generator) -> Iterator[tuple[str, Cooling]]:
+    """Sound, and each fault."""
+    cooling, end_s = drive.scenario.cooling, drive.scenario.duration_s
+    since_s = rng.uniform(0.3, 0.5) * end_s
+    twice = ((0.2 * end_s, 0.4 * end_s), (0.6 * end_s, 0.8 * end_s))
+    flow = float(rng.choice([0.0, 0.03]))
+    off_K = float(rng.uniform(5.0, 9.0))
+    still = str(rng.choice(["motor", "inverter"]))
+    swapped = (SensorFault("jacket", reads="coolant"), SensorFault("coolant", reads="jacket"))
+    yield "sound", cooling
+    yield "hot restart", replace(cooling, start_C=cooling.ambient_C + float(rng.uniform(5.0, 30.0)))
+    yield "pump off", replace(cooling, pump_off=((0.0, np.inf),))
+    yield "pump dead", replace(cooling, pump_dead=((0.0, np.inf),))
+    yield "no flow", replace(cooling, air_lock=((0.0, np.inf),), air_flow=flow)
+    yield "flow lost", replace(cooling, air_lock=((since_s, np.inf),), air_flow=flow)
+    yield "air", replace(cooling, air_lock=twice, air_flow=flow)
+    yield "stuck", replace(cooling, sensors=(SensorFault(still, 20.0, stuck=True),))
+    yield "offset", replace(cooling, sensors=(SensorFault("motor", offset_K=-off_K),))
+    yield "swapped", replace(cooling, sensors=swapped)
+
+
+def logged(drive: Drive, seed: int, rng: np.random.Generator) -> tuple[Signals, float, str]:
+    """The signals in a way of logging of their own, where they begin, and which way it was."""
+    signals, start_s = signals_of_drive(drive, seed, AS_DEFINED, vehicle_for(AS_DEFINED))
+    period_s = float(rng.choice([0.3, 1.0, 1.0, 5.0]))
+    step_K = float(rng.choice([0.25, 0.5, 1.0]))
+    parts = dict(signals.parts)
+    for name in _TEMPERATURES:
+        parts[name] = _coarser(parts[name], period_s, max(step_K, parts[name].step or 0.0))
+    if rng.random() < 0.3:
+        del parts["coolant_temperature_out"]
+    if rng.random() < 0.3:
+        for name in ("coolant_pump", "coolant_pump_speed", "coolant_pump_current"):
+            del parts[name]
+    how = f"{period_s:g} s, {step_K:g} K, {'' if 'coolant_temperature_out' in parts else 'no outlet, '}"
+    return replace(signals, parts=parts), start_s, how + ("" if "coolant_pump" in parts else "no pump")
+
+
+def _coarser(part: Part, period_s: float, step_K: float) -> Part:
+    last, keep = -np.inf, np.zeros(part.time_s.size, np.bool_)
+    for row, at_s in enumerate(part.time_s.tolist()):
+        if at_s - last >= period_s - 0.05:
+            keep[row], last = True, at_s
+    less = part.where(keep)
+    return replace(less, value=np.round(less.value / step_K) * step_K, step=step_K)
+
+
+def judge(signals: Signals) -> list[Finding]:
+    """What the check says behind plausibility."""
+    vehicle = vehicle_for(AS_DEFINED)
+    plausible = examine(signals, vehicle)
+    try:
+        return cooling(plausible.signals, Observations(plausible.signals, plausible.vehicle), plausible.vehicle)
+    except (MissingPart, NothingToCheck):
+        return []
+
+
+def run(seed: int, score: Score) -> None:
+    """All cases of a seed into the score."""
+    drive = play(seed)
+    rng = np.random.default_rng([seed, 4712])
+    for name, cooled in cases(drive, rng):
+        played = replace(drive, scenario=replace(drive.scenario, cooling=cooled))
+        signals, start_s, how = logged(played, seed, rng)
+        findings = judge(signals)
+        events = [replace(e, start_s=e.start_s - start_s, end_s=e.end_s - start_s) for e in cooling_truth(played)]
+        events = [event for event in events if _logged(event, signals)]
+        outcome = match(events, findings, 5.0)
+        for event in events:
+            score.events[event.kind] += 1
+        for event, _ in outcome.matched:
+            score.found[event.kind] += 1
+        lost = [*cooled.pump_off, *cooled.pump_dead, *cooled.air_lock]
+        for claim in (*outcome.false, *outcome.misnamed):
+            if claim.kind in _FLOW and any(a < claim.end_s and claim.start_s < b for a, b in lost):
+                continue  # too short or too cool to count on, and true all the same
+            score.false[claim.kind] += 1
+            score.notes.append(f"seed {seed}, {name} ({how}): false {claim.kind}: {claim.title}")
+        for event in (*outcome.missed, *outcome.undetermined, *outcome.renamed):
+            score.notes.append(
+                f"seed {seed}, {name} ({how}): missed {event.kind} {event.start_s:.0f} to {event.end_s:.0f}"
+            )
+        if name in ("sound", "hot restart"):
+            score.sound_h += drive.scenario.duration_s / 3600.0
+            _cover(findings, cooled, "coolant_temperature_out" in signals, score, f"seed {seed}, {name} ({how})")
+
+
+def _logged(event: TruthEvent, signals: Signals) -> bool:
+    """Whether the parts that show an event are logged."""
+    if event.kind in _FLOW:
+        rounding = signals["inverter_temperature"].step or 0.0
+        return event.parameters["highest_excess_K"] > _SHOWS_K * (1.0 + rounding)
+    if event.kind.startswith("cooling.pump"):
+        return "coolant_pump" in signals
+    if event.kind == "cooling.sensor_offset":  # else there may be no reading before the load
+        return signals["motor_temperature"].spacing_s < 2.0
+    return event.kind != "cooling.sensor_swapped" or "coolant_temperature_out" in signals
+
+
+def _cover(findings: list[Finding], cooled: Cooling, outlet: bool, score: Score, label: str) -> None:
+    """Whether the limits held the truth; the chain's is about the outlet."""
+    for finding in findings:
+        if finding.kind == "cooling.undetermined":
+            score.open[finding.parts[0]] += 1
+        true = body_constants(cooled.chain).get(finding.kind)
+        if true is None or not outlet:
+            continue
+        for value, truth in true.items():
+            measured = finding.measured.get(value)
+            if measured is None or measured.low is None or measured.high is None:
+                continue
+            held = measured.low <= truth <= measured.high
+            score.held.setdefault((finding.kind, value), []).append(held)
+            if not held:
+                score.notes.append(
+                    f"{label}: {finding.kind} {value} {measured.low:.4g} to {measured.high:.4g}, truly {truth:.4g}"
+                )
+
+
+def main() -> None:
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("seeds", type=int)
+    parser.add_argument("--first", type=int, default=0)
+    asked, score = parser.parse_args(), Score()
+    for seed in range(asked.first, asked.first + asked.seeds):
+        run(seed, score)
+    for kind in sorted({*score.events, *score.false}):
+        print(f"{kind:26s} found {share(score.found[kind], score.events[kind]):18s} false {score.false[kind]}")
+    print(f"sound driving: {score.sound_h:.1f} h; left open: {dict(score.open)}")
+    for (kind, value), held in sorted(score.held.items()):
+        print(f"limits held the truth: {kind:18s} {value:18s} {share(sum(held), len(held))}")
+    print("\n".join(score.notes))
+
+
+if __name__ == "__main__":
+    main()
