@@ -102,6 +102,8 @@ def _drive_run(case: Case, seed: int, layout: Layout, clean: bool, only: str | t
 
 def _in_log(event: TruthEvent, layout: Layout) -> bool:
     """Whether a log of this layout holds anything of an event: a link that stays down says nothing alone."""
+    if event.kind == "charge.while_enabled":
+        return "inverter_state" not in layout.unmapped
     return layout.flags or event.kind != "precharge.no_rise"
 
 

@@ -54,8 +54,8 @@ def find_amounts(session: Session, signals: Signals) -> Amounts:
         wh = Measured(energy.value, "Wh", max(energy.low, 0.0), energy.high + missing_h * most_w)
     supplied = _supplied(session, signals)
     efficiency = None
-    if energy is not None and supplied is not None and not missing_h and not (session.starts_cut or session.ends_cut):
-        efficiency = _ratio(energy, supplied)
+    if not missing_h and not (session.starts_cut or session.ends_cut):
+        efficiency = _efficiency(session, signals)
     into = None if supplied is None else Measured(supplied.value, "Wh", max(supplied.low, 0.0), supplied.high)
     return Amounts(ah, wh, into, efficiency, _warmer(session, signals), find_load(session, signals))
 
@@ -86,47 +86,83 @@ def _energy(session: Session, time_s: FloatArray, amps: FloatArray) -> Integral 
     if known[inside].sum() < _LEAST_COVERED * inside.sum():
         return None
     energy = _summed(time_s[known], volts[known] * amps[known], None)
-    volt_noise = float(np.nan_to_num(noise_floor(voltage.value, quantum=voltage.step or 0.0)))
-    amps_share = largest_rounding_bias(session.current.noise_a, session.current.part.step or 0.0)
-    amps_share /= max(float(np.median(session.amps)), 1e-9)
-    volts_share = largest_rounding_bias(volt_noise, voltage.step or 0.0) / max(float(np.median(volts[known])), 1e-9)
-    share = float(np.hypot(amps_share, volts_share))
+    share = _hidden_share(session, volts[known])
     reach = float(np.hypot(energy.high - energy.value, share * energy.value))
     total = Integral(energy.value, energy.value - reach, energy.value + reach, energy.covered_s)
     return total.scaled(1 / _S_PER_H)
 
 
 def _supplied(session: Session, signals: Signals) -> Integral | None:
+    """Energy from the mains [Wh], while current flows."""
+    power = _input_power(session, signals)
+    if power is None:
+        return None
+    time_s, watts = power
+    total = _summed(time_s, watts, signals["charger_input_power"].step)
+    # before the first reading it rises, and after the last it goes on until the current ends
+    start_s, end_s, unsure_s = _edges(session)
+    rise_s, rest_s = float(time_s[0]) - start_s, end_s - float(time_s[-1])
+    value = total.value + rise_s * float(watts[0]) + rest_s * float(watts[-1])
+    reach = float(np.hypot(total.high - total.value, np.hypot(rise_s, unsure_s) * float(watts[-1])))
+    return Integral(value, value - reach, value + reach, total.covered_s).scaled(1 / _S_PER_H)
+
+
+def _input_power(session: Session, signals: Signals) -> tuple[FloatArray, FloatArray] | None:
+    """The readings of the input power in a session; None where they do not cover it."""
     power = signals.get("charger_input_power")
     if power is None or power.time_s.size < _LEAST_READINGS:
         return None
-    lost_s = missing_s(power.time_s, session.start_s, session.end_s)
     lasted_s = session.end_s - session.start_s
-    edge_s = max(0.0, float(power.time_s[0]) - session.start_s) + max(0.0, session.end_s - float(power.time_s[-1]))
-    if lost_s + edge_s > (1.0 - _LEAST_COVERED) * lasted_s:
-        return None
     rows = power.between(session.start_s, session.end_s)
     time_s, watts = power.time_s[rows], power.value[rows]
     if time_s.size < _LEAST_READINGS:
         return None
-    total = _summed(time_s, watts, power.step)
-    # before the first reading it rises, along a line at the best; after the last it goes on until the current ends
-    first_w = float(np.interp(session.start_s, power.time_s, power.value))
-    rise_s, rest_s = float(time_s[0]) - session.start_s, session.end_s - float(time_s[-1])
-    value = total.value + rise_s * (first_w + float(watts[0])) / 2 + rest_s * float(watts[-1])
-    unsure = rise_s * abs(float(watts[0]) - first_w) / 2
-    reach = float(np.hypot(total.high - total.value, unsure))
-    return Integral(value, value - reach, value + reach, lasted_s).scaled(1 / _S_PER_H)
+    lost_s = missing_s(power.time_s, session.start_s, session.end_s)
+    covered_s = float(time_s[-1] - time_s[0]) - lost_s
+    return (time_s, watts) if covered_s >= _LEAST_COVERED * lasted_s else None
 
 
-def _ratio(energy: Integral, supplied: Integral) -> Measured | None:
-    if supplied.low <= 0.0 or energy.low <= 0.0:
+def _edges(session: Session) -> tuple[float, float, float]:
+    """When the current begins and ends: half-way to the readings without it; and how far both may be off together."""
+    part, last = session.current.part, session.last
+    before_s = float(part.time_s[session.first - 1]) if session.first else session.start_s
+    after_s = float(part.time_s[last + 1]) if last + 1 < part.time_s.size else session.end_s
+    unsure_s = float(np.hypot(session.start_s - before_s, after_s - session.end_s)) / 2
+    return (before_s + session.start_s) / 2, (session.end_s + after_s) / 2, unsure_s
+
+
+def _efficiency(session: Session, signals: Signals) -> Measured | None:
+    """Output over input between the first and the last reading of the input power: the same time for both."""
+    power, voltage = _input_power(session, signals), session.voltage
+    if power is None or voltage is None:
         return None
-    value = energy.value / supplied.value
-    spread = float(
-        np.hypot((energy.high - energy.value) / energy.value, (supplied.high - supplied.value) / supplied.value)
-    )
-    return Measured(100 * value, "%", 100 * value * (1 - spread), 100 * value * (1 + spread))
+    time_s, watts = power
+    out_s = session.time_s[(session.time_s > time_s[0]) & (session.time_s < time_s[-1])]
+    out_s = np.concatenate(([time_s[0]], out_s, [time_s[-1]]))
+    amps = between_samples(session.time_s, session.amps, out_s)
+    volts = between_samples(voltage.time_s, voltage.value, out_s)
+    if not (np.isfinite(amps) & np.isfinite(volts)).all():
+        return None
+    supplied = _summed(time_s, watts, signals["charger_input_power"].step)
+    given = _summed(out_s, amps * volts, None)
+    if supplied.low <= 0.0 or given.low <= 0.0:
+        return None
+    hidden = _hidden_share(session, volts)
+    spread = float(np.linalg.norm([
+        given.high / given.value - 1.0, supplied.high / supplied.value - 1.0, hidden
+    ]))  # fmt: skip
+    value = 100.0 * given.value / supplied.value
+    return Measured(value, "%", value * (1 - spread), value * (1 + spread))
+
+
+def _hidden_share(session: Session, volts: FloatArray) -> float:
+    """What the rounding of a steady current and voltage can hide of the energy, as a share."""
+    part, voltage = session.current.part, session.voltage
+    assert voltage is not None
+    volt_noise = float(np.nan_to_num(noise_floor(voltage.value, quantum=voltage.step or 0.0)))
+    amps_share = largest_rounding_bias(session.current.noise_a, part.step or 0.0) / float(np.median(session.amps))
+    volts_share = largest_rounding_bias(volt_noise, voltage.step or 0.0) / max(float(np.median(volts)), 1e-9)
+    return float(np.hypot(amps_share, volts_share))
 
 
 def _warmer(session: Session, signals: Signals) -> Measured | None:

@@ -258,7 +258,7 @@ def _event(
     kind: str, severity: Severity, words: Words, charge: Charge, signals: Signals, event: Event, *,
     cause: str | None = None, parts: tuple[str, ...] = (),
 ) -> Finding:  # fmt: skip
-    half = charge.session.current.noise_a
+    half = charge.session.current.noise_a + (charge.session.current.part.step or 0.0) / 4
     more = {
         "current_A": Measured(event.amps, "A", event.amps - 2 * half, event.amps + 2 * half),
         "lasted_s": Measured(event.end_s - event.start_s, "s"),

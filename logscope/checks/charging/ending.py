@@ -14,9 +14,7 @@ from logscope.signals import Part, Signals
 from logscope.statistics.sampling import gap_threshold_s
 from logscope.vehicle import Vehicle
 
-_END_ROOM = (
-    1.15  # of the stated end current: at 1 Hz, and with two meters, the last reading lies so far above (practice)
-)
+_END_ROOM, _END_ROOM_A = 1.05, 0.5  # of the stated end current, by which two sound meters differ (practice)
 _TAPERED = (
     0.5  # of the current that was held: without a stated end current, this much taper is a full battery (practice)
 )
@@ -85,7 +83,7 @@ def _is_full(session: Session, signals: Signals, vehicle: Vehicle) -> bool:
         if battery is not None:
             own = -battery.value[battery.between(flat.end_s - _BEFORE_S, flat.end_s)]
             amps += [float(np.median(own))] if own.size and np.median(own) > 0 else []
-        return min(amps) <= _END_ROOM * stated + 2 * session.current.noise_a
+        return min(amps) <= _END_ROOM * stated + _END_ROOM_A
     top = max(phase.start_a for phase in session.phases if phase.step is not Step.RISE)
     return flat.end_a <= _TAPERED * top
 

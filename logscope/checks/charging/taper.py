@@ -117,7 +117,7 @@ def _fit(
         return None
     alike = float(np.corrcoef(found.fun[:-1], found.fun[1:])[0, 1]) if variance > 0 else 0.0
     alike = max(alike - 1.0 / np.sqrt(time_s.size), 0.0)  # chance alone makes neighbours alike by so much
-    error = float(np.sqrt(covariance[1, 1] * (1 + alike) / max(1 - alike, 0.05)))
+    error = float(np.sqrt(max(float(covariance[1, 1]), 0.0) * (1 + alike) / max(1 - alike, 0.05)))
     reach = float(stats.t(freedom).ppf(0.975)) * error
     if not np.isfinite(reach) or reach > 3.0:
         return None

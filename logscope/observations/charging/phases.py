@@ -24,7 +24,9 @@ _SAME_VOLTS = 1e-3  # of the voltage: a regulated output moves by less (common p
 _STEPS = 1.5
 _TAPERS_TO = 0.97  # of the level: a current that has not fallen below shows no taper
 _TAPERS_WITHOUT_VOLTS = 0.8  # the same where no voltage is logged: a charger at its power limit falls by less
-_COLLAPSE = 0.8  # of the current a moment before: below, it is being switched off
+_COLLAPSE = (
+    0.93  # of the current two seconds before: below, it is being switched off; no taper falls as fast (practice)
+)
 _LEAST_ROWS = 3
 _END_SHARE = 0.2  # of the readings at the end, from which the held voltage is taken…
 _END_ROWS = (5, 200)  # …at least and at most so many
@@ -98,7 +100,7 @@ def find_phases(time_s: FloatArray, amps: FloatArray, noise_a: float, voltage: P
                 level_of(amps[rows], 0.0),
                 held,
                 float(smooth[begin]),
-                float(smooth[end]),
+                _level_at(time_s, amps, begin, end),
             )
         )
     return tuple(found)
@@ -119,6 +121,12 @@ def level_of(value: FloatArray, step: float) -> Level:
     return Level(mean, mean - reach, mean + reach)
 
 
+def _level_at(time_s: FloatArray, amps: FloatArray, begin: int, end: int) -> float:
+    """The current at the end of a phase: the median over the last two seconds of it, without the very last reading."""
+    since = max(int(np.searchsorted(time_s, time_s[end] - _SMOOTH_S)), begin)
+    return float(np.median(amps[since:end])) if end - since >= _LEAST_ROWS else float(amps[max(end - 1, begin)])
+
+
 def _top(time_s: FloatArray, smooth: FloatArray) -> float:
     """The highest current but for what lasts too short to be a level."""
     lasted_s = float(time_s[-1] - time_s[0])
@@ -129,10 +137,12 @@ def _switched_off(time_s: FloatArray, smooth: FloatArray) -> int:
     """The last row before the current is switched off: a taper falls slowly, a switch at once."""
     period_s = typical_period_s(time_s)
     back = max(round(_SMOOTH_S / period_s), 1) if period_s > 0 else 1
-    last = smooth.size - 1
-    while last > back and smooth[last] < _COLLAPSE * smooth[last - back]:
-        last -= 1
-    return last
+    ends = smooth.size - 1
+    if ends < 2 * back:
+        return ends
+    before = float(np.median(smooth[ends - 2 * back : ends - back + 1]))
+    falls = np.flatnonzero(smooth[ends - back :] < _COLLAPSE * before)
+    return ends - back + int(falls[0]) - 1 if falls.size else ends
 
 
 def _taper_begins(
