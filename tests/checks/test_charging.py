@@ -255,6 +255,15 @@ def test_one_reading_is_no_session() -> None:
     assert found.kind == "charge.undetermined"
 
 
+def test_a_charger_whose_current_the_battery_does_not_take_is_no_charge() -> None:
+    """An old reading that is repeated, a heater, or another signal: each looks the same."""
+    signals = Made(ends_s=400.0, request_ends_s=300.0).signals()
+    battery = signals.parts["battery_current"]
+    idle = replace(battery, value=np.zeros(battery.value.size))
+    found = findings_of(charging, replace(signals, parts={**signals.parts, "battery_current": idle}), VEHICLE)
+    assert [finding.kind for finding in found] == ["charge.undetermined"]
+
+
 def test_a_hole_in_the_log_widens_the_charge() -> None:
     whole, signals = only(Made()), Made().signals()
     parts = {name: part.where((part.time_s < 200.0) | (part.time_s > 260.0)) for name, part in signals.parts.items()}

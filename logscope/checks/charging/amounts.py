@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
 from logscope.arrays import FloatArray
 from logscope.findings import Measured
 from logscope.observations.charging.sessions import Session
-from logscope.signals import Part, Signals
+from logscope.signals import Signals
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.rounding import largest_rounding_bias
@@ -18,7 +19,7 @@ from logscope.statistics.sampling import between_samples, missing_s
 _S_PER_H = 3600.0
 _LEAST_COVERED = 0.95  # of a charge that the input power must cover, or no efficiency is given
 _LEAST_READINGS = 5
-_AROUND_S, _AROUND_PERIODS = 1.0, 1.5  # beside a charge, that its first and last change count in whole
+_MEAN_BLOCKS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,9 @@ def find_amounts(session: Session, signals: Signals) -> Amounts:
     """The sums over one session, each at its own samples."""
     part = session.current.part
     missing_h = session.missing_s / _S_PER_H
-    time_s, amps = _over(part, session)
+    # with the readings just outside, between which it begins and ends
+    around = slice(max(session.first - 1, 0), session.last + 2)
+    time_s, amps = part.time_s[around], part.value[around]
     charge = _summed(time_s, amps, part.step).scaled(1 / _S_PER_H)
     # what flowed in a hole is between nothing and the highest current
     most_a = float(session.amps.max())
@@ -58,13 +61,6 @@ def find_amounts(session: Session, signals: Signals) -> Amounts:
         efficiency = _efficiency(session, signals)
     into = None if supplied is None else Measured(supplied.value, "Wh", max(supplied.low, 0.0), supplied.high)
     return Amounts(ah, wh, into, efficiency, _warmer(session, signals), find_load(session, signals))
-
-
-def _over(part: Part, session: Session) -> tuple[FloatArray, FloatArray]:
-    """The readings of a part over the session, with those just outside."""
-    around_s = max(_AROUND_S, _AROUND_PERIODS * float(np.nan_to_num(part.spacing_s)))
-    rows = part.between(session.start_s - around_s, session.end_s + around_s)
-    return part.time_s[rows], part.value[rows]
 
 
 def _summed(time_s: FloatArray, value: FloatArray, step: float | None) -> Integral:
@@ -193,12 +189,13 @@ def find_load(session: Session, signals: Signals) -> Measured | None:
         return None
     apart = charger[known] - inward[known]
     middle = slice(apart.size // 10, apart.size - apart.size // 10)  # without the rise and the switching off
-    return mean_of(time_s[known][middle], apart[middle])
+    return mean_of(apart[middle])
 
 
-def mean_of(time_s: FloatArray, value: FloatArray) -> Measured:
-    """The mean over time with its limits [A]."""
-    total = integrate(time_s, value)
-    if total.covered_s <= 0.0:
-        return Measured(float(value.mean()), "A")
-    return Measured(total.value / total.covered_s, "A", total.low / total.covered_s, total.high / total.covered_s)
+def mean_of(value: FloatArray) -> Measured:
+    """The mean with Student's limits from the scatter of blocks, so that repeated readings do not count twice [A]."""
+    blocks = min(_MEAN_BLOCKS, value.size)
+    means = np.array([block.mean() for block in np.array_split(value, blocks)])
+    reach = float(stats.t(blocks - 1).ppf(0.975)) * float(means.std(ddof=1)) / float(np.sqrt(blocks))
+    mean = float(value.mean())
+    return Measured(mean, "A", mean - reach, mean + reach)

@@ -12,7 +12,7 @@ from logscope.checks.charging import text
 from logscope.checks.charging.amounts import Amounts, find_amounts
 from logscope.checks.charging.before import Before, find_before
 from logscope.checks.charging.conduct import Event, not_stopping, opened_under_current, while_enabled
-from logscope.checks.charging.ending import Ending, Outcome, find_ending
+from logscope.checks.charging.ending import Ending, Outcome, find_ending, takes_nothing
 from logscope.checks.charging.margins import Margin, find_margins
 from logscope.checks.charging.regulation import Regulation, judge_regulation
 from logscope.checks.charging.taper import Taper, find_taper
@@ -79,6 +79,8 @@ def _findings(session: Session, signals: Signals, vehicle: Vehicle) -> Iterator[
         *_while_enabled(charge, signals),
         *_plug_out(charge, signals),
     ]
+    if takes_nothing(session, signals):
+        wrong = []  # what the charger reports is not what happens to the battery
     yield from wrong
     if not any(finding.kind in ("charge.not_stopping", "charge.plug_out") for finding in wrong):
         yield _outcome(charge, signals, vehicle, bool(wrong))

@@ -24,6 +24,7 @@ _FOLLOWS_S = 6.0
 _WITHDRAWN = 0.05  # of the request before: below, it is withdrawn
 _LOST = 0.05  # of the input power before: below, the supply is gone
 _NEAR_CELL_V, _NEAR_VOLTS_SHARE, _NEAR_K = 0.005, 0.002, 0.5  # to a limit, where a monitor stops (practice)
+_TAKES_SHARE, _LEAST_READINGS = 0.1, 5  # of the charger's current, below which a battery is not charged by it
 _BEFORE_S = 3.0  # the end, over which a limit counts as reached
 
 
@@ -58,6 +59,9 @@ def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: l
     if not session.phases:
         return Ending(Outcome.OPEN, None, (), None, None, f"only {session.amps.size} readings show current")
     last = session.phases[-1]
+    if takes_nothing(session, signals):
+        why = "the charger reports current, and none flows into the battery: a load, an old reading, or another signal"
+        return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     full = _is_full(session, signals, vehicle)
     if session.ends_cut:
         return Ending(Outcome.OPEN, None, (), None, last.end_a, "the log ends while it charges")
@@ -69,6 +73,16 @@ def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: l
     order = tuple(sorted(_events(session, signals), key=lambda event: (event[1] + event[2]) / 2))
     limit = _reached(session, signals, margins)
     return Ending(Outcome.STOPPED, _cause(order, limit), order, limit, last.end_a)
+
+
+def takes_nothing(session: Session, signals: Signals) -> bool:
+    """Whether the battery's current contradicts the charger's: a load, an old reading, or another signal."""
+    battery = signals.get("battery_current")
+    if battery is None or not session.current.of_charger:
+        return False
+    inward = -battery.value[battery.between(session.start_s, session.end_s)]
+    level = float(np.median(session.amps))
+    return inward.size >= _LEAST_READINGS and float(np.median(inward)) < min(_TAKES_SHARE * level, session.on_a)
 
 
 def _is_full(session: Session, signals: Signals, vehicle: Vehicle) -> bool:

@@ -41,6 +41,7 @@ _STEPS = {
     "fault": "Look up the fault, and record the next charge.",
     "undetermined": "Record the next charge with the charger's state, its input power, the plug and the request.",
 }
+_APART_A = 0.5  # by which the readings of two sound meters differ (practice)
 _METERS = (
     "Limits cover noise, sampling and resolution, not the accuracy of the meters: half a percent of a voltage and two "
     "percent of a current are usual (common practice, no published source)."
@@ -270,7 +271,7 @@ def _method(charge: Charge) -> str:
             f"{number(100.0 / max(taper.start_a - taper.towards_a, 0.1))} %."
         )
     load_a = charge.amounts.load
-    if load_a is not None and load_a.value is not None:
+    if load_a is not None and load_a.value is not None and abs(load_a.value) > _APART_A:
         said.append(
             f"Charger less battery current: {quantity_text(load_a)}: a converter, a heater, or two meters apart."
         )
