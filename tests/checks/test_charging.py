@@ -264,6 +264,20 @@ def test_a_charger_whose_current_the_battery_does_not_take_is_no_charge() -> Non
     assert [finding.kind for finding in found] == ["charge.undetermined"]
 
 
+def test_a_charge_before_is_not_what_the_charger_draws_by_itself() -> None:
+    """Two charges with a pause: the input power falls as the current is switched off, and no supply failed."""
+    signals = Made(ends_s=300.0).signals()
+
+    def paused(name: str, rest: float) -> Part:
+        part = signals.parts[name]
+        return replace(part, value=np.where((part.time_s > 150) & (part.time_s < 170), rest, part.value))
+
+    own = {name: paused(name, 0.0) for name in ("charger_current", "battery_current")}
+    own["charger_input_power"] = paused("charger_input_power", 20.0)
+    found = findings_of(charging, replace(signals, parts={**signals.parts, **own}), VEHICLE)
+    assert [(finding.kind, finding.cause) for finding in found] == [("charge.stopped", "undetermined")] * 2
+
+
 def test_a_hole_in_the_log_widens_the_charge() -> None:
     whole, signals = only(Made()), Made().signals()
     parts = {name: part.where((part.time_s < 200.0) | (part.time_s > 260.0)) for name, part in signals.parts.items()}

@@ -11,7 +11,7 @@ from logscope.checks.charging.margins import Margin
 from logscope.observations.charging.phases import Step
 from logscope.observations.charging.sessions import Session
 from logscope.signals import Part, Signals
-from logscope.statistics.sampling import gap_threshold_s
+from logscope.statistics.sampling import gap_threshold_s, zero_order_hold
 from logscope.vehicle import Vehicle
 
 _END_ROOM, _END_ROOM_A = 1.05, 0.5  # of the stated end current, by which two sound meters differ (practice)
@@ -24,6 +24,8 @@ _FOLLOWS_S = 6.0
 _WITHDRAWN = 0.05  # of the request before: below, it is withdrawn
 _LOST = 0.05  # of the input power before: below, the supply is gone
 _NEAR_CELL_V, _NEAR_VOLTS_SHARE, _NEAR_K = 0.005, 0.002, 0.5  # to a limit, where a monitor stops (practice)
+# A charger at rest draws some watts: no more than this of its power, and nothing at all without mains (practice).
+_OWN_SHARE, _NOTHING, _IDLES_S, _LEAST_IDLE = 0.1, 0.25, 10.0, 3
 _TAKES_SHARE, _LEAST_READINGS = 0.1, 5  # of the charger's current, below which a battery is not charged by it
 _BEFORE_S = 3.0  # the end, over which a limit counts as reached
 
@@ -200,12 +202,14 @@ def _supply(power: Part, session: Session, wait_s: float, after_s: float) -> lis
     if span is None:
         return []
     earlier = span[1] <= end_s - float(np.nan_to_num(session.current.part.spacing_s))
-    idle = power.value[
-        : int(np.searchsorted(power.time_s, session.start_s - 0.5 * float(np.nan_to_num(power.spacing_s))))
-    ]
-    later = power.value[power.between(span[1], span[1] + 10.0)]
+    # what it draws by itself: the readings before, at which it gave no current
+    part = session.current.part
+    gives = zero_order_hold(part.time_s, part.value, power.time_s) > session.on_a
+    idle = power.value[(power.time_s < session.start_s) & ~gives]
     own = float(np.median(idle)) if idle.size else 0.0
-    nothing = own > 0.0 and later.size >= 1 and float(later.max()) < 0.5 * own
+    later = power.value[power.between(span[1], span[1] + _IDLES_S)]
+    known = 0.0 < own < _OWN_SHARE * usual and later.size >= _LEAST_IDLE
+    nothing = known and float(later.max()) < _NOTHING * own
     return [("supply", *span)] if earlier or nothing else []
 
 
