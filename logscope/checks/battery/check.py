@@ -7,7 +7,7 @@ import numpy as np
 from logscope.arrays import FloatArray
 from logscope.checks.assemble import assemble
 from logscope.checks.battery.energy import LEAST_KM, Energy, find_energy
-from logscope.checks.battery.load import Load, load_at
+from logscope.checks.battery.load import load_at
 from logscope.checks.battery.resistance import SPAN_S, Resistance, find_resistance
 from logscope.checks.battery.sag import Sag, find_sag
 from logscope.checks.wording import Words, number, seconds
@@ -24,6 +24,7 @@ from logscope.findings import (
     Style,
 )
 from logscope.observations.observations import Observations
+from logscope.observations.under_load import UnderLoad
 from logscope.quantities import quantity_text
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral
@@ -102,7 +103,7 @@ def _evidence(found: Resistance, sag: Sag, least_v: float | None) -> Evidence:
     return Evidence(marks=(Mark(sag.time_s, "highest power"),), levels=levels, window=window, charts=(chart,))
 
 
-def _undetermined(load: Load, signals: Signals) -> Finding:
+def _undetermined(load: UnderLoad, signals: Signals) -> Finding:
     span_a = float(np.ptp(load.amps))
     words = undetermined_words(f"here it moves within {span_a:.3g} A, sampled every {load.period_s * 1e3:.3g} ms")
     span = (float(load.time_s[0]), float(load.time_s[-1]))
@@ -110,7 +111,7 @@ def _undetermined(load: Load, signals: Signals) -> Finding:
     return assemble("battery.undetermined", Severity.INFO, words, [span], measured, _PARTS, signals)
 
 
-def _energy(energy: Energy, load: Load, signals: Signals) -> Finding:
+def _energy(energy: Energy, load: UnderLoad, signals: Signals) -> Finding:
     drawn, returned = energy.drawn, energy.returned
     share = Measured(None, "%")
     if drawn.low > 0 and returned.high < drawn.low:  # else it is downhill or a charge, and the share says nothing

@@ -8,7 +8,8 @@ from math import pi
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.checks.battery.load import Load, awake
+from logscope.checks.battery.load import awake
+from logscope.observations.under_load import UnderLoad
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.sampling import between_samples
@@ -33,7 +34,7 @@ class Energy:
     way_by: str
 
 
-def find_energy(load: Load, signals: Signals, vehicle: Vehicle) -> Energy:
+def find_energy(load: UnderLoad, signals: Signals, vehicle: Vehicle) -> Energy:
     """The sums over the log, at the current's own samples: what it does between them is what the limits carry."""
     current = signals["battery_current"]
     volts = between_samples(*awake(signals["battery_voltage"]), current.time_s + load.lag_s)

@@ -1,0 +1,157 @@
+"""Voltage and current of a source at the same moments, and its resistance by the clear steps of its current."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from logscope.arrays import FloatArray, IndexArray
+from logscope.physics.battery import pulse_resistance_ohm
+from logscope.signals import Part
+from logscope.statistics.robust import NORMAL_95, noise_floor
+from logscope.statistics.robust_line import Slope
+from logscope.statistics.sampling import between_samples, gap_s, typical_period_s
+
+STEP_S = 0.5  # a pedal goes down, or an inverter lets go, within this; cells relax more slowly (practice)
+_SIDE_S, _SIDE_ROWS = 0.3, 3  # each side is the mean over the longer of the two
+_LAG_PERIODS = 1.5  # by which the two messages may lie apart
+_CLEAR = 15.0  # noises of the current that a step must make
+_OF_LARGEST = 0.3  # of the largest step: smaller ones add noise only
+_KNOWN_TO = 0.3  # of the value: wider limits give no resistance
+_STEPS_AT_MOST = 100
+_SMOOTH = 0.5  # of a rounding step: with less noise than this the mean of rounded readings keeps the rounding
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UnderLoad:
+    """A source under load, one row a voltage sample, shape (n,).
+
+    lag_s : by which the current was shifted to match [s]
+    slope_a_per_s : how fast the current moved about each row; what it makes of a wrong moment
+    period_s : the slower of the two messages [s]; noise_v, noise_a : of single samples
+    rounding_v : the rounding that no mean takes out, because the voltage is quieter than its step [V]
+    """
+
+    time_s: FloatArray
+    volts: FloatArray
+    amps: FloatArray
+    slope_a_per_s: FloatArray
+    lag_s: float
+    period_s: float
+    noise_v: float
+    noise_a: float
+    rounding_v: float = 0.0
+
+
+def under_load(
+    time_s: FloatArray, volts: FloatArray, step_v: float | None, currents: Sequence[Part], lag_s: float = 0.0
+) -> UnderLoad:
+    """Voltage rows with the sum of some currents `lag_s` earlier, where all of them are logged.
+
+    time_s, volts : the voltage, shape (n,); step_v : its resolution, None where it has none; currents : at least one
+    """
+    amps, slope, noise_a = np.zeros(time_s.size), np.zeros(time_s.size), 0.0
+    for current in currents:
+        amps = amps + between_samples(current.time_s, current.value, time_s - lag_s)
+        slope = slope + _steepness(current, time_s - lag_s)
+        noise_a = float(np.hypot(noise_a, _noise(current.value, current.step)))
+    seen = np.isfinite(amps)
+    step = step_v or 0.0
+    quiet = np.nan_to_num(noise_floor(volts, quantum=step)) < _SMOOTH * step
+    return UnderLoad(
+        time_s[seen],
+        volts[seen],
+        amps[seen],
+        slope[seen],
+        lag_s,
+        max(typical_period_s(time_s), *(typical_period_s(current.time_s) for current in currents)),
+        _noise(volts, step_v),
+        noise_a,
+        step / float(np.sqrt(12.0)) if quiet else 0.0,
+    )
+
+
+def _steepness(current: Part, at_s: FloatArray) -> FloatArray:
+    steepness = np.abs(np.diff(current.value)) / np.maximum(np.diff(current.time_s), 1e-6)
+    if not steepness.size:
+        return np.zeros(at_s.size)
+    after = np.clip(np.searchsorted(current.time_s, at_s), 1, current.time_s.size - 1)
+    around = [np.clip(after - 1 + k, 0, steepness.size - 1) for k in (-1, 0, 1)]
+    return np.asarray(np.max([steepness[k] for k in around], axis=0))
+
+
+def _noise(values: FloatArray, step: float | None) -> float:
+    rounding = (step or 0.0) / np.sqrt(12.0)
+    return max(float(np.nan_to_num(noise_floor(values))), float(rounding), 1e-6)
+
+
+def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope | None:
+    """Resistance pooled over the clear steps, as R = |ΔU|/|ΔI| (IEC 62660-1); None where they leave it wide open.
+
+    The limits hold noise, rounding, and what the current did while the messages of the two may lie apart. Levels that
+    come again are rounded alike, so their rounding does not shrink with the number of steps.
+
+    known_to : the widest limits of a resistance, as a share of its value
+    """
+    found = _steps(load)
+    if found is None:
+        return None
+    change_a, change_v, drift_a = found
+    ohms = np.array([pulse_resistance_ohm(0.0, v, 0.0, a) for v, a in zip(change_v, change_a, strict=True)])
+    level_v = np.hypot(load.noise_v, np.hypot(load.noise_a, drift_a) * np.abs(ohms)) * np.sqrt(2.0)
+    deviation = np.maximum(level_v / np.abs(change_a), 1e-9)
+    weight = deviation**-2.0
+    value = float(np.sum(weight * ohms) / weight.sum())
+    freedom = ohms.size - 1
+    excess = max(1.0, float(np.sum(weight * (ohms - value) ** 2)) / freedom) if freedom else 1.0
+    reach = float(stats.t(freedom).ppf(0.975)) if excess > 1.0 else NORMAL_95
+    rounding = NORMAL_95 * load.rounding_v * float(np.sqrt(2.0) / np.median(np.abs(change_a)))
+    half = float(np.hypot(reach * np.sqrt(excess / weight.sum()), rounding))
+    if value <= 0 or half > known_to * value:
+        return None
+    return Slope(value, value - half, value + half, float(np.median(level_v)), int(ohms.size))
+
+
+def _steps(load: UnderLoad) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    """Change of current [A] and voltage [V] at each step, and how far the current moved beside it [A]."""
+    time_s, apart_s = load.time_s, _LAG_PERIODS * load.period_s
+    side_s = max(_SIDE_S, _SIDE_ROWS * load.period_s)
+    after_s = STEP_S + 2.0 * apart_s
+    begin, end = np.searchsorted(time_s, time_s - side_s), np.arange(time_s.size)
+    later, last = np.searchsorted(time_s, time_s + after_s), np.searchsorted(time_s, time_s + after_s + side_s)
+    whole = (end - begin >= _SIDE_ROWS - 1) & (last - later >= _SIDE_ROWS) & (last < time_s.size)
+    at = np.flatnonzero(whole)
+    if not at.size:
+        return None
+    amps, volts = (_means(each, begin[at], end[at] + 1, later[at], last[at]) for each in (load.amps, load.volts))
+    size = np.abs(amps)
+    least = max(_CLEAR * load.noise_a, _OF_LARGEST * float(size.max()))
+    kept: list[int] = []
+    for k in np.argsort(-size):
+        if size[k] < least or len(kept) >= _STEPS_AT_MOST:
+            break
+        since_s = float(time_s[at[k]])
+        if any(abs(since_s - float(time_s[at[other]])) < after_s + 2 * side_s for other in kept):
+            continue
+        if not gap_s(time_s, since_s - side_s, since_s + after_s + side_s):
+            kept.append(int(k))
+    if not kept:
+        return None
+    chosen = at[kept]
+    moved = [
+        np.hypot(
+            np.ptp(load.amps[begin[row] : row + 1]) * apart_s / side_s,
+            np.ptp(load.amps[later[row] : last[row]]) * apart_s / side_s,
+        )
+        for row in chosen
+    ]
+    return amps[kept], volts[kept], np.array(moved) / np.sqrt(2.0)
+
+
+def _means(value: FloatArray, a: IndexArray, b: IndexArray, c: IndexArray, d: IndexArray) -> FloatArray:
+    """Mean over the rows c to d less that over a to b, each up to but not with the second."""
+    total = np.concatenate(([0.0], np.cumsum(value - value.mean())))
+    return np.asarray((total[d] - total[c]) / (d - c) - (total[b] - total[a]) / (b - a))
