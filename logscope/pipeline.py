@@ -41,6 +41,7 @@ Check = Callable[[Signals, Observations, Vehicle], list[Finding]]
 
 def checks() -> tuple[tuple[str, Check], ...]:
     """The checks by name, in the order in which a conversion meets them."""
+    from logscope.checks.aux_supply.check import aux_supply
     from logscope.checks.battery.check import battery
     from logscope.checks.charging.check import charging
     from logscope.checks.contactors.check import contactors
@@ -64,6 +65,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("trips", trips),
         ("limits", limits),
         ("battery", battery),
+        ("aux_supply", aux_supply),
         ("current_control", current_control),
         ("driveline", driveline),
         ("throttle", throttle),

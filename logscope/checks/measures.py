@@ -34,6 +34,8 @@ def _speed_samples(signals: Signals, vehicle: Vehicle) -> Scatter | None:
 
 # A pack's resistance moves by some percent with each ten kelvin and with its charge (practice).
 _PACK_REPEATS, _PACK_MATTERS = 0.02, 0.05
+# A small battery and its joints move more with temperature and charge than a pack (practice).
+_JOINTS_REPEAT, _JOINTS_MATTER = 0.05, 0.15
 # Overshoot differs from step to step by a percent or two; five are felt and seen (practice).
 _OVERSHOOT_REPEATS, _OVERSHOOT_MATTERS = 2.0, 5.0
 # The tyres' grip and the load damp a driveline's judder, by a tenth from launch to launch; a fifth is felt (practice).
@@ -119,6 +121,28 @@ MEASURES: tuple[Measure, ...] = (
         aim=Aim.LOWER,
         repeatability=_PACK_REPEATS,
         margin=_PACK_MATTERS,
+    ),
+    Repeated(
+        name="low_voltage_source_ohm",
+        title="Source resistance of the 12 V side",
+        unit="ohm",
+        kinds=("aux.dip",),
+        value="source_resistance_ohm",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_JOINTS_REPEAT,
+        margin=_JOINTS_MATTER,
+    ),
+    Repeated(
+        name="low_voltage_battery_ohm",
+        title="Resistance of the 12 V battery",
+        unit="ohm",
+        kinds=("aux.dip",),
+        value="low_voltage_battery_ohm",
+        ratio=True,
+        aim=Aim.LOWER,
+        repeatability=_JOINTS_REPEAT,
+        margin=_JOINTS_MATTER,
     ),
     Repeated(
         name="overshoot_percent",

@@ -113,9 +113,20 @@ def _passed_while_charging(leading: Finding, other: Finding) -> bool:
     return other.parts[:1] != () and other.parts[0] in leading.parts and bool(other.events) and _overlap(leading, other)
 
 
+def _same_supply(leading: Finding, other: Finding) -> bool:
+    """Whether the 12 V side passed its stated limit in what the leading finding is a warning of."""
+    passed = other.parts[:1] == ("aux_voltage",) and bool(other.events)
+    return passed and leading.severity.rank >= Severity.WARNING.rank and _overlap(leading, other)
+
+
+_OF_SUPPLY = tuple(
+    f"{name}_{ending}" for name in ("aux_min", "aux_max") for ending in ("margin_V", "near_percent", "near_count")
+)
 _OF_CURRENT = ("motor_current_margin_A", "motor_current_near_percent", "motor_current_near_count")
 _RULES = (
     _Rule("charge.over_limit", ("limits.margin",), _passed_while_charging),
+    _Rule("aux.supply", ("limits.margin",), _same_supply, values=_OF_SUPPLY),
+    _Rule("aux.dip", ("limits.margin",), _same_supply, values=_OF_SUPPLY),
     _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule("limits.margin", ("trip.near",), _current_passed, values=("peak_current_A",)),

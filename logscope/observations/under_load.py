@@ -13,7 +13,7 @@ from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Part
 from logscope.statistics.robust import NORMAL_95, noise_floor
 from logscope.statistics.robust_line import Slope
-from logscope.statistics.sampling import between_samples, gap_s, typical_period_s
+from logscope.statistics.sampling import between_samples, stretch_numbers, typical_period_s
 
 STEP_S = 0.5  # a pedal goes down, or an inverter lets go, within this; cells relax more slowly (practice)
 _SIDE_S, _SIDE_ROWS = 0.3, 3  # each side is the mean over the longer of the two
@@ -22,6 +22,9 @@ _CLEAR = 15.0  # noises of the current that a step must make
 _OF_LARGEST = 0.3  # of the largest step: smaller ones add noise only
 _KNOWN_TO = 0.3  # of the value: wider limits give no resistance
 _STEPS_AT_MOST = 100
+# Steps between two levels that stand are taken where there are any: in the inrush of a motor, or while a pedal moves,
+# voltage and current of two messages do not belong to one moment.
+_FLAT_SHARE, _FLAT_NOISES = 0.05, 2.0
 _SMOOTH = 0.5  # of a rounding step: with less noise than this the mean of rounded readings keeps the rounding
 
 
@@ -91,7 +94,8 @@ def _noise(values: FloatArray, step: float | None) -> float:
 def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope | None:
     """Resistance pooled over the clear steps, as R = |ΔU|/|ΔI| (IEC 62660-1); None where they leave it wide open.
 
-    The limits hold noise, rounding, and what the current did while the messages of the two may lie apart. Levels that
+    The limits hold noise, rounding, and what the current did while the messages of the two may lie apart; where the
+    steps differ by more than that, how far they differ. Levels that
     come again are rounded alike, so their rounding does not shrink with the number of steps.
 
     known_to : the widest limits of a resistance, as a share of its value
@@ -106,8 +110,10 @@ def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope |
     weight = deviation**-2.0
     value = float(np.sum(weight * ohms) / weight.sum())
     freedom = ohms.size - 1
-    excess = max(1.0, float(np.sum(weight * (ohms - value) ** 2)) / freedom) if freedom else 1.0
-    reach = float(stats.t(freedom).ppf(0.975)) if excess > 1.0 else NORMAL_95
+    scatter = float(np.sum(weight * (ohms - value) ** 2))
+    by_chance = not freedom or scatter <= float(stats.chi2(freedom).ppf(0.95))
+    excess = 1.0 if by_chance else scatter / freedom
+    reach = NORMAL_95 if by_chance else float(stats.t(freedom).ppf(0.975))
     rounding = NORMAL_95 * load.rounding_v * float(np.sqrt(2.0) / np.median(np.abs(change_a)))
     half = float(np.hypot(reach * np.sqrt(excess / weight.sum()), rounding))
     if value <= 0 or half > known_to * value:
@@ -123,11 +129,17 @@ def _steps(load: UnderLoad) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     begin, end = np.searchsorted(time_s, time_s - side_s), np.arange(time_s.size)
     later, last = np.searchsorted(time_s, time_s + after_s), np.searchsorted(time_s, time_s + after_s + side_s)
     whole = (end - begin >= _SIDE_ROWS - 1) & (last - later >= _SIDE_ROWS) & (last < time_s.size)
+    number = stretch_numbers(time_s)
+    whole &= number[np.minimum(last, time_s.size - 1)] == number[begin]
     at = np.flatnonzero(whole)
     if not at.size:
         return None
     amps, volts = (_means(each, begin[at], end[at] + 1, later[at], last[at]) for each in (load.amps, load.volts))
     size = np.abs(amps)
+    unrest = np.maximum(_spread(load.amps, begin[at], end[at] + 1), _spread(load.amps, later[at], last[at]))
+    flat = unrest <= np.maximum(_FLAT_SHARE * size, _FLAT_NOISES * load.noise_a)
+    if flat.any():
+        size = np.where(flat, size, 0.0)
     least = max(_CLEAR * load.noise_a, _OF_LARGEST * float(size.max()))
     kept: list[int] = []
     for k in np.argsort(-size):
@@ -136,8 +148,7 @@ def _steps(load: UnderLoad) -> tuple[FloatArray, FloatArray, FloatArray] | None:
         since_s = float(time_s[at[k]])
         if any(abs(since_s - float(time_s[at[other]])) < after_s + 2 * side_s for other in kept):
             continue
-        if not gap_s(time_s, since_s - side_s, since_s + after_s + side_s):
-            kept.append(int(k))
+        kept.append(int(k))
     if not kept:
         return None
     chosen = at[kept]
@@ -155,3 +166,11 @@ def _means(value: FloatArray, a: IndexArray, b: IndexArray, c: IndexArray, d: In
     """Mean over the rows c to d less that over a to b, each up to but not with the second."""
     total = np.concatenate(([0.0], np.cumsum(value - value.mean())))
     return np.asarray((total[d] - total[c]) / (d - c) - (total[b] - total[a]) / (b - a))
+
+
+def _spread(value: FloatArray, begin: IndexArray, end: IndexArray) -> FloatArray:
+    """Standard deviation over the rows from begin up to but not with end."""
+    centred = value - value.mean()
+    total, squares = (np.concatenate(([0.0], np.cumsum(each))) for each in (centred, centred**2))
+    mean = (total[end] - total[begin]) / (end - begin)
+    return np.asarray(np.sqrt(np.maximum((squares[end] - squares[begin]) / (end - begin) - mean**2, 0.0)))

@@ -44,7 +44,7 @@ def finding_chart(finding: Finding, signals: Signals) -> Drawing | None:
         return None
     evidence = finding.evidence
     wanted = (*finding.parts, *(x.part for x in evidence.curves), *(x.part for x in evidence.levels))
-    parts = [signals.parts[name] for name in dict.fromkeys(wanted) if name in signals]
+    parts = [signals[name] for name in dict.fromkeys(wanted) if name in signals]
     window = _window(finding, parts)
     parts = [part for part in parts if _has_samples(part, window)]
     if not parts:

@@ -25,6 +25,14 @@ CAUSES = {
     "limit": "a limit below the demand",
     "sudden": "a sudden fault with nothing before it",
     "welded": "a contactor that does not open",
+    "stopped": "a converter that stopped",
+    "never_ran": "a converter that did not start",
+    "sagging": "a converter below its set-point",
+    "over_voltage": "a converter above its set-point",
+    "empty_battery": "a 12 V battery that is empty or weak",
+    "source_resistance": "too much resistance in battery, cables or joints",
+    "coil_hold": "a supply below what contactor coils need",
+    "loose_connection": "a loose connection",
     "undetermined": "cannot be determined from this log",
 }
 # What ended a charge.
@@ -78,6 +86,12 @@ _VALUE_NAMES = {
     "smallest_seen_rpm": "Smallest detectable disturbance",
     "smallest_seen_A": "Smallest detectable oscillation",
     "smallest_seen_Nm": "Smallest detectable oscillation",
+    "lowest_V": "Lowest reading",
+    "deepest_V": "Deepest dip",
+    "closing_lowest_V": "Lowest while contactors close",
+    "low_voltage_battery_ohm": "Resistance of the 12 V battery",
+    "fall_V_per_min": "Fall without the converter",
+    "time_to_lowest_s": "Extrapolated time to the lowest permitted level",
     "power_left_W": "Power left before the lowest voltage",
     "steady_error_A": "Steady-state error",
     "steady_error_Nm": "Steady-state error",
@@ -109,7 +123,7 @@ _VALUE_NAMES = {
     "battery_cold_margin_K": "Margin to the lowest battery temperature",
 }
 _UNIT_ENDINGS = (
-    "rpm_per_s", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
+    "rpm_per_s", "V_per_min", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
     "rpm", "ohm", "mohm", "kWh", "Wh", "Ah", "Nm", "Hz", "kHz", "km_h", "percent", "ppm", "uF", "ms", "min",
     "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg",
 )  # fmt: skip

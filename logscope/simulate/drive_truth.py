@@ -1,4 +1,4 @@
-"""What a played drive truly held: precharges, discharges, contactors, disturbed readings, trips, charges."""
+"""What a played drive truly held: precharges, discharges, contactors, disturbed readings, trips, charges, 12 V side."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from logscope.simulate.charge import DONE, STEP_S, STOPPED, Charge, Session
 from logscope.simulate.cooling_truth import cooling_truth
 from logscope.simulate.drive import OVERCURRENT, ROW_S, Drive
 from logscope.simulate.hazel_rest import input_watts
+from logscope.simulate.low_voltage_truth import low_voltage_truth
 from logscope.simulate.truth import TruthEvent
 
 _EPISODE_GAP_S = 0.1  # disturbed readings closer than this belong together
@@ -35,6 +36,7 @@ def drive_truth(drive: Drive, log_start_s: float = 0.0) -> tuple[TruthEvent, ...
         *_trips(drive),
         *_charges(drive),
         *cooling_truth(drive),
+        *low_voltage_truth(drive),
     )
     return tuple(
         replace(event, start_s=event.start_s - log_start_s, end_s=event.end_s - log_start_s)

@@ -100,7 +100,10 @@ def steering_amps(drive: Drive, t: FloatArray) -> FloatArray:
 
 def brake_pump_amps(drive: Drive, t: FloatArray) -> FloatArray:
     """What the vacuum pump of the brake draws [A]."""
-    return drive.scenario.aux.motor_amps(t, brake_pump_spans(drive), drive.scenario.aux.brake_pump_A)
+    aux, on = drive.scenario.aux, brake_pump_spans(drive)
+    own = aux.motor_amps(t, [(at_s, until_s + aux.brake_pump_runs_on_s) for at_s, until_s in on], aux.brake_pump_A)
+    through = aux.motor_amps(t, steering_spans(drive), aux.brake_pump_fed_by_steering * aux.brake_pump_A)
+    return np.maximum(own, through)
 
 
 def _coolant_loop(drive: Drive, heat: Temperatures, t: FloatArray, rng: np.random.Generator) -> dict[str, FloatArray]:

@@ -203,6 +203,13 @@ def begins(time_s: FloatArray) -> IndexArray:
     return np.concatenate(([0], anew)) if time_s.size else anew
 
 
+def stretch_numbers(time_s: FloatArray) -> IndexArray:
+    """The number of the stretch without a gap that each sample belongs to, shape (n,)."""
+    number = np.zeros(time_s.size, dtype=np.int64)
+    number[begins(time_s)[1:]] = 1
+    return np.cumsum(number)
+
+
 def stretches(where: BoolArray, time_s: FloatArray, apart_s: float) -> tuple[IndexArray, IndexArray]:
     """First and last sample, both included, of each stretch of samples that are in question, shape (stretches,) each.
 

@@ -104,7 +104,7 @@ def healthy() -> tuple[Case, ...]:
 def faults() -> tuple[Case, ...]:
     """Every family of faults, its severities in order."""
     families = (
-        *_high_voltage(), *_contactor(), *_encoder(), *_trips(), *_cooling_and_supply(), *_charging()
+        *_high_voltage(), *_contactor(), *_encoder(), *_trips(), *_cooling(), *_low_voltage(), *_charging()
     )  # fmt: skip
     return tuple(
         Case(family, severity, replace(scenario, name=f"{family} {severity}"))
@@ -317,8 +317,8 @@ def _trips() -> _Families:
     )
 
 
-def _cooling_and_supply() -> _Families:
-    """Cooling by itself; faults of the 12 V side that no check judges yet must not raise other alarms."""
+def _cooling() -> _Families:
+    """The coolant loop, its pump and its sensors."""
     base = _drive("cooling")
     long = replace(
         base,
@@ -357,7 +357,28 @@ def _cooling_and_supply() -> _Families:
         yield family, tuple(replace(hill, cooling=cooling) for cooling in coolings)
     held = tuple(Profile(((0.0, share), (80.0, share), (110.0, 1.0))) for share in (0.75, 0.5))
     yield "cooling, derating", tuple(replace(hill, cooling=Cooling(start_C=74.0), derating=share) for share in held)
-    yield "aux, converter stops", (replace(base, aux=AuxSupply(converter_stops_s=8.0, battery_V=12.0)),)
+
+
+def _low_voltage() -> _Families:
+    """The 12 V side; a pump that runs on by design is no fault."""
+    base = _drive("12 V")
+    loose = ((7.0, 7.9), (9.8, 10.8), (13.0, 14.0), (17.2, 18.2))
+    families = {
+        "aux.supply, converter stops": [
+            AuxSupply(converter_stops_s=14.0, falls_V_per_min=0.3),
+            AuxSupply(converter_stops_s=8.0, battery_V=12.0, falls_V_per_min=1.0),
+        ],
+        "aux.supply, converter does not start": [AuxSupply(converter_delay_s=1000.0)],
+        "aux.supply, set-point sags": [AuxSupply(sags_from_s=6.0, sags_V_per_s=slope) for slope in (0.06, 0.1, 0.2)],
+        "aux.supply, too high": [AuxSupply(converter_V=volts) for volts in (14.8, 15.4, 16.2)],
+        "aux.dip, weak battery": [AuxSupply(battery_ohm=ohm, converter_delay_s=6.0) for ohm in (0.15, 0.25, 0.4)],
+        "aux.dip, cable of the converter": [AuxSupply(converter_ohm=ohm) for ohm in (0.2, 0.4)],
+        "aux.dip, loose joint": [AuxSupply(loose=loose, loose_ohm=ohm) for ohm in (0.06, 0.15, 0.3)],
+        "aux.backfeed": [AuxSupply(brake_pump_fed_by_steering=share) for share in (0.5, 1.0)],
+        "aux, brake pump runs on": [AuxSupply(brake_pump_runs_on_s=2.0)],
+    }
+    for family, each in families.items():
+        yield family, tuple(replace(base, aux=aux) for aux in each)
 
 
 def _charging() -> _Families:

@@ -18,6 +18,7 @@ TOLERANCE_S = 0.15
 # counted where an event was missed.
 ALL_CLEAR = {"encoder.clean": "encoder", "trip.none": "trip", "contactor.sound": "contactor"}
 _NO_CLAIM = {*ALL_CLEAR, "encoder.noise", "cooling.motor", "cooling.inverter"}
+_SUMS_UP = ("aux.",)  # of these kinds a good one sums up a whole log as well
 # Of these the simulator states no truth; only in a sound drive are they scored, as alarms.
 WITHOUT_TRUTH = (
     "battery.", "current_control.", "driveline.", "machine.", "regeneration.", "throttle.", "precharge.drift",
@@ -74,6 +75,8 @@ def claims_of(findings: Iterable[Finding]) -> list[Claim]:
     claims = []
     for f in findings:
         undetermined = f.kind.endswith(".undetermined")
+        if f.kind.startswith(_SUMS_UP) and f.severity is Severity.GOOD:
+            continue
         claims_nothing = f.severity is Severity.INFO and not undetermined and f.kind not in _CLAIMS
         if f.kind in _NO_CLAIM or f.kind.startswith(FACTS) or claims_nothing:
             continue

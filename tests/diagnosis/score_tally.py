@@ -17,6 +17,7 @@ from logscope.findings import Severity
 ESTIMATES = (
     "time_constant_s", "start_voltage_V", "fraction_at_close", "close_difference_V", "peak_current_A", "current_A",
     "charge_Ah", "energy_Wh", "efficiency_percent", "taper_time_constant_s",
+    "low_voltage_battery_ohm", "converter_resistance_ohm", "source_resistance_ohm",
 )  # fmt: skip
 _MAGNITUDES = ("peak_current_A", "current_A")
 _HALF_NORMAL_MEDIAN = 0.6745  # median of |x| of a standard normal

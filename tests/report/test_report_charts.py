@@ -14,7 +14,7 @@ from logscope.findings import Event, Evidence, Finding, Level, Mark, Severity
 from logscope.report.charts import MOMENT_POINTS, finding_chart, overview_chart
 from logscope.report.downsample import keep_extremes
 from logscope.report.drawing import tag_rows
-from logscope.signals import Part, Signals
+from logscope.signals import Load, Part, Signals
 
 
 @given(st.integers(5_000, 60_000), st.floats(0, 1, exclude_max=True), st.booleans())
@@ -176,3 +176,10 @@ def test_a_chart_of_a_long_moment_is_thinned():
     chart = finding_chart(finding, fake.signals())
     assert all(len(trace["x"]) <= MOMENT_POINTS for trace in chart.figure["data"])
     assert max(v for v in chart.figure["data"][1]["y"] if v is not None) == 6900.0
+
+
+def test_a_load_of_the_12_volt_side_is_drawn_by_its_own_name():
+    on = np.array([False, True, True])
+    pump = Part("brake pump", np.arange(3.0), on.astype(float), "", "A.B", on=on)
+    finding = Finding("aux.backfeed", Severity.WARNING, 0.0, 2.0, "t", "", "", ("brake pump",))
+    assert finding_chart(finding, Signals({}, 0.0, 2.0, loads=(Load("brake pump", pump),))) is not None

@@ -1,0 +1,301 @@
+"""The check of the 12 V side on made signals; its circuit is solved by ngspice where that is installed."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from one_check import findings_of
+
+from logscope.arrays import FloatArray
+from logscope.checks.aux_supply.check import aux_supply
+from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.observations.under_load import resistance_by_steps, under_load
+from logscope.physics.lead_acid import HIGHEST_CHARGING_V, charging_voltage_v, open_circuit_voltage_v
+from logscope.signals import Load, MissingPart, Part, Signals
+from logscope.vehicle import Vehicle
+
+STATED = Vehicle.model_validate(
+    {"limits": {"aux_min_V": 11.8, "aux_max_V": 15.0}, "aux": {"converter_V": 13.8, "coil_hold_V": 7.5}}
+)
+
+
+@dataclass(frozen=True)
+class Made:
+    """A minute of a 12 V side: battery and converter on one node, a pump of 10 A every ten seconds.
+
+    on_s, stops_s : the contactor closes, the converter stops; fall_V_per_s : of the battery then
+    """
+
+    battery_ohm: float = 0.03
+    converter_ohm: float = 0.012
+    converter_V: float = 13.8
+    on_s: float = 5.0
+    stops_s: float = 1e9
+    end_s: float = 60.0
+    fall_V_per_s: float = 0.0
+    period_s: float = 0.1
+    state_s: float = 0.1
+    step_V: float = 0.01
+    noise_V: float = 0.01
+    dips: tuple[tuple[float, float], ...] = ()
+    dip_V: float = 2.0
+    fed: tuple[tuple[float, float], ...] = ()
+    left_out: frozenset[str] = field(default_factory=frozenset)
+
+    def signals(self, seed: int) -> Signals:
+        """As a logger keeps it: each message with its own phase."""
+        rng = np.random.default_rng([seed, 1616])
+
+        def times(period_s: float) -> FloatArray:
+            return np.arange(rng.uniform(0, period_s), self.end_s, period_s)
+
+        def within(t: FloatArray, spans: tuple[tuple[float, float], ...]) -> FloatArray:
+            return np.any([(t >= a) & (t < b) for a, b in spans], axis=0) if spans else np.zeros(t.size, dtype=bool)
+
+        pump = tuple((at, at + 4.0) for at in np.arange(12.0, self.end_s - 6.0, 10.0))
+
+        def solved(t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+            load = 6.0 + 10.0 * (within(t, pump) | within(t, self.fed)) + 1.0 * (t >= self.on_s)
+            runs = (t >= self.on_s) & (t < self.stops_s)
+            battery_S = np.where(runs, 4.0, 1 / self.battery_ohm)
+            converter_S = np.where(runs, 1 / self.converter_ohm, 0.0)
+            open_V = 12.6 - self.fall_V_per_s * np.clip(t - self.stops_s, 0, None)
+            volts = (battery_S * open_V + converter_S * self.converter_V - load) / (battery_S + converter_S)
+            return volts, battery_S * (open_V - volts), converter_S * (self.converter_V - volts)
+
+        def part(name: str, t: FloatArray, value: FloatArray, unit: str, step: float, noise: float) -> Part:
+            read = np.rint((value + rng.normal(0, noise, t.size)) / step) * step if noise else value
+            return Part(name, t, read, unit, f"Made.{name}", step=step)
+
+        def state(name: str, t: FloatArray, on: FloatArray) -> Part:
+            return Part(name, t, on.astype(float), "", f"Made.{name}", on=on.astype(bool))
+
+        t, i, c, s, p = (times(x) for x in (self.period_s, 0.1, 0.1, self.state_s, 0.1))
+        volts = solved(t)[0] - self.dip_V * within(t, self.dips)
+        parts = [
+            part("aux_voltage", t, volts, "V", self.step_V, self.noise_V),
+            part("aux_current", i, solved(i)[1], "A", 0.1, 0.2),
+            part("converter_current", c, np.clip(solved(c)[2], 0, None), "A", 0.1, 0.2),
+            state("main_contactor", s, s >= self.on_s),
+            state("converter_state", s, (s >= self.on_s) & (s < self.stops_s)),
+        ]
+        load = Load(
+            "brake pump",
+            state("brake pump", p, within(p, pump)),
+            part("brake pump current", p, 10.0 * (within(p, pump) | within(p, self.fed)), "A", 0.1, 0.05),
+        )
+        kept = {each.name: each for each in parts if each.name not in self.left_out}
+        return Signals(kept, 0.0, self.end_s, loads=() if "load" in self.left_out else (load,))
+
+
+def found(made: Made, seed: int = 7301, vehicle: Vehicle = STATED) -> list[Finding]:
+    return findings_of(aux_supply, made.signals(seed), vehicle)
+
+
+def claims(findings: list[Finding]) -> list[tuple[str, str | None]]:
+    return [(f.kind, f.cause) for f in findings if f.severity.rank >= Severity.WARNING.rank]
+
+
+def only(findings: list[Finding], kind: str) -> Finding:
+    (one,) = (f for f in findings if f.kind == kind)
+    return one
+
+
+@pytest.mark.parametrize("step_V", [0.01, 0.1])
+def test_a_sound_side_gives_its_levels_and_no_warning(step_V: float):
+    for seed in range(7310, 7316):
+        findings = found(Made(step_V=step_V), seed)
+        assert claims(findings) == []
+        supply = only(findings, "aux.supply")
+        assert supply.severity is Severity.GOOD
+        level, alone = supply.measured["converter_level_V"], supply.measured["battery_level_V"]
+        assert level.low <= 13.62 <= level.high  # 13.8 V less 12 mΩ times the mean current, 15 A
+        assert alone.low <= 12.42 <= alone.high  # 12.6 V less 30 mΩ times 6 A
+
+
+def test_resistance_is_that_of_the_circuit_with_limits_that_hold_it():
+    # Millman's theorem (any circuits textbook): both sources in parallel, 12 mΩ and 250 mΩ, are 11.45 mΩ
+    true = {"source_resistance_ohm": 0.0114504, "low_voltage_battery_ohm": 0.03}
+    held = []
+    for seed in range(7320, 7350):
+        measured = only(found(Made(stops_s=30.0), seed), "aux.dip").measured
+        held += [measured[name].low <= ohms <= measured[name].high for name, ohms in true.items() if name in measured]
+    assert len(held) >= 50
+    assert np.mean(held) >= 0.93
+
+
+def test_steps_agree_with_a_robust_line_of_statsmodels():
+    # statsmodels.RLM (Huber's M-estimate) through the settled rows of the same log
+    signals = Made(battery_ohm=0.2, stops_s=0.0).signals(7351)
+    voltage, current = signals["aux_voltage"], signals["aux_current"]
+    load = under_load(voltage.time_s, voltage.value, voltage.step, [current])
+    slope = resistance_by_steps(load)
+    assert slope is not None
+    line = sm.RLM(load.volts, sm.add_constant(load.amps), M=sm.robust.norms.HuberT()).fit()
+    assert slope.low <= -line.params[1] <= slope.high
+    assert slope.value == pytest.approx(-line.params[1], rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("made", "cause"),
+    [
+        (Made(stops_s=30.0, fall_V_per_s=0.01), "stopped"),
+        (Made(stops_s=0.0), "never_ran"),
+        (Made(converter_V=15.6), "over_voltage"),
+        (Made(converter_V=13.0), "sagging"),
+    ],
+)
+def test_what_is_wrong_with_the_supply_is_named(made: Made, cause: str):
+    for seed in (7360, 7361, 7362):
+        assert claims(found(made, seed)) == [("aux.supply", cause)]
+
+
+def test_a_battery_that_falls_is_extrapolated():
+    measured = only(found(Made(stops_s=20.0, end_s=180.0, fall_V_per_s=0.002)), "aux.supply").measured
+    fall = measured["fall_V_per_min"]
+    assert fall.low <= -0.12 <= fall.high < 0
+    left = measured["time_to_lowest_s"]
+    assert left.low <= left.value <= left.high
+
+
+@pytest.mark.parametrize("ohm", [0.15, 0.3])
+def test_a_high_resistance_is_named(ohm: float):
+    assert ("aux.dip", "source_resistance") in claims(found(Made(battery_ohm=ohm, stops_s=0.0)))
+    assert ("aux.dip", "source_resistance") in claims(found(Made(converter_ohm=ohm)))
+
+
+LOOSE = ((18.0, 19.0), (27.5, 28.4), (37.0, 38.0))
+
+
+def test_dips_without_current_are_a_connection_and_without_a_known_current_nothing():
+    assert claims(found(Made(dips=LOOSE))) == [("aux.dip", "loose_connection")]
+    unknown = found(Made(dips=LOOSE, left_out=frozenset({"aux_current"})))
+    assert claims(unknown) == []
+    assert any(f.kind == "aux.dip" and f.severity is Severity.INFO for f in unknown)
+
+
+def test_a_single_short_dip_is_no_connection():
+    assert claims(found(Made(dips=((18.0, 18.1),)))) == []
+
+
+def test_a_pump_that_stays_fed_is_named_and_one_that_runs_on_is_not():
+    assert claims(found(Made(fed=((16.0, 90.0),), end_s=90.0))) == [("aux.backfeed", None)]
+    runs_on = tuple((at, at + 2.5) for at in (16.0, 26.0, 36.0, 46.0))
+    findings = found(Made(fed=runs_on))
+    assert claims(findings) == []
+    assert only(findings, "aux.backfeed").severity is Severity.INFO
+
+
+def test_a_current_that_repeats_an_old_value_is_no_back_feed():
+    signals = Made().signals(7370)
+    load = signals.loads[0]
+    current = load.current
+    stuck = np.where(current.time_s > 46.0, 10.0, current.value)  # the switch opens at 46 s for good
+    old = Part(current.name, current.time_s, stuck, "A", current.source, step=0.1)
+    findings = findings_of(
+        aux_supply,
+        Signals(signals.parts, 0.0, 60.0, loads=(Load(load.name, load.switch, old),)),
+        STATED,
+    )
+    assert claims(findings) == []
+
+
+def test_two_loads_commanded_together_are_noted_only():
+    signals = Made().signals(7371)
+    switch = signals.loads[0].switch
+    late = Part("fan", switch.time_s + 0.05, switch.value, "", "Other.fan", on=switch.on)
+    both = Signals(signals.parts, 0.0, 60.0, loads=(*signals.loads, Load("fan", late)))
+    findings = findings_of(aux_supply, both, STATED)
+    assert claims(findings) == []
+    assert "always switch together" in only(findings, "aux.backfeed").title
+
+
+def test_one_hertz_shows_levels_and_says_that_it_shows_no_dips():
+    findings = found(Made(period_s=1.0, dips=LOOSE))
+    assert claims(findings) == []
+    assert "dips" in only(findings, "aux.undetermined").title
+
+
+def test_without_converter_and_states_the_level_decides_or_nothing_does():
+    bare = frozenset({"converter_current", "converter_state", "main_contactor", "aux_current", "load"})
+    assert "converter_level_V" in only(found(Made(left_out=bare)), "aux.supply").measured
+    between = found(Made(left_out=bare, converter_V=13.3), vehicle=Vehicle())
+    assert "converter_level_V" not in only(between, "aux.supply").measured
+
+
+def test_a_meter_that_reads_low_makes_no_converter_that_does_not_run():
+    bare = frozenset({"converter_current", "converter_state", "aux_current"})
+    assert claims(found(Made(left_out=bare, converter_V=13.0), vehicle=Vehicle())) == []
+
+
+def test_too_little_is_no_check():
+    with pytest.raises(MissingPart):
+        found(Made(left_out=frozenset({"aux_voltage", "load"})))
+    one = Part("aux_voltage", np.array([1.0]), np.array([12.5]), "V", "A.B")
+    with pytest.raises(NothingToCheck):
+        findings_of(aux_supply, Signals({"aux_voltage": one}, 0.0, 2.0), STATED)
+    millivolts = Made().signals(1)["aux_voltage"]
+    slip = Part("aux_voltage", millivolts.time_s, millivolts.value * 2.0, "V", "A.B")
+    with pytest.raises(NothingToCheck, match="scale and mapping"):
+        findings_of(aux_supply, Signals({"aux_voltage": slip}, 0.0, 60.0), STATED)
+
+
+def test_levels_of_a_lead_acid_battery():
+    # Makers' data sheets (values from memory): 14.4 V cyclic at 20 °C, 30 mV/K less in heat; full at 1.28 kg/L: 12.7 V.
+    # ISO 16750-2 has devices survive 16 V (value from memory): what charges stays below that at every temperature.
+    assert charging_voltage_v(20.0) == pytest.approx(14.4)
+    assert charging_voltage_v(40.0) == pytest.approx(13.8)
+    assert open_circuit_voltage_v(1.28) == pytest.approx(12.72)
+    assert 15.0 < HIGHEST_CHARGING_V < 16.0
+
+
+NETLIST = """battery with its resistance, a base load, a pump, and a contactor coil that switches
+V1 b 0 DC 12.6
+R1 b n 0.06
+RB n 0 2.1
+IP n 0 PULSE(0 10 3 1m 1m 4 8)
+S1 n c ctl 0 SW
+VC ctl 0 PULSE(0 1 1.5 1m 1m 100 200)
+RC c d 4
+LC d 0 80m
+.model SW SW(VT=0.5 RON=1m ROFF=1e7)
+.tran 1m 23 0 1m
+.control
+run
+wrdata {out} v(n) i(V1)
+quit
+.endc
+.end
+"""
+
+
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
+def test_resistance_and_coil_dip_as_ngspice_has_them(tmp_path: Path):
+    out = tmp_path / "node.txt"
+    (tmp_path / "n.cir").write_text(NETLIST.format(out=out.as_posix()), encoding="utf-8")
+    subprocess.run(["ngspice", "-b", "n.cir"], cwd=tmp_path, check=True, capture_output=True, timeout=120)
+    rows = np.loadtxt(out)
+    rng = np.random.default_rng(7399)
+    t, i = np.arange(0.02, 22.9, 0.1), np.arange(0.07, 22.9, 0.1)
+    volts = np.interp(t, rows[:, 0], rows[:, 1]) + rng.normal(0, 0.005, t.size)
+    amps = np.interp(i, rows[:, 2], -rows[:, 3]) + rng.normal(0, 0.05, i.size)
+    coil = t >= 1.5
+    parts = (
+        Part("aux_voltage", t, np.rint(volts / 0.01) * 0.01, "V", "A.V", step=0.01),
+        Part("aux_current", i, amps, "A", "A.I"),
+        Part("converter_current", i, np.zeros(i.size), "A", "A.C"),
+        Part("precharge_relay", t, coil.astype(float), "", "A.R", on=coil),
+    )
+    measured = only(findings_of(aux_supply, Signals({p.name: p for p in parts}, 0.0, 23.0), STATED), "aux.dip").measured
+    ohms = measured["low_voltage_battery_ohm"]
+    assert ohms.low <= 0.06 <= ohms.high
+    assert ohms.value == pytest.approx(0.06, rel=0.05)
+    # 80 mH and 4 Ω: 20 ms; three times that after the switch the coil has 95 % of its current, 0.18 V over 60 mΩ
+    pulled_in = rows[(rows[:, 0] > 1.6) & (rows[:, 0] < 2.0), 1]
+    assert measured["closing_lowest_V"].value == pytest.approx(pulled_in.min(), abs=0.03)
