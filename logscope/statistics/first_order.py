@@ -28,7 +28,7 @@ _SHORTEST = 1.5  # steps
 _MOST_ALIKE = 0.97  # correlation from one step to the next: above it nothing tells noise from drift
 _LEAST_ROWS = 20
 _FIRST_NOISE = 0.3  # in the unit of the value: until the residuals show their own
-_TAKEN_UP = 1.8  # what the fit takes up of slow residuals, found with rounded readings and references of known truth
+_TAKEN_UP = 3.0  # what the fit takes up of slow residuals, found with rounded readings and references of known truth
 _SLOW_SHARE, _SLOWEST = 8, 60  # lags over which residuals are summed: a share of the rows, and at most so many
 
 

@@ -16,14 +16,15 @@ from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
 
 _WINDOW_S = 10.0  # long against sensors' lags, short against a device that is cooled
-_FEWEST = 12  # windows
+_COARSE_K = 0.9  # a resolution at which windows are twice as long
+_FEWEST = 9  # windows
 _SLOWER = 0.4  # of the other λ, with limits: less than that is a flow that has gone, not one that varies with speed
 _CLEAR = 5.0  # standard errors by which an episode departs, and at least…
 _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
 _SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less is not told from noise
 _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
-_COUPLED_PER_S = 3e-4  # coolant warms by more than this for each kelvin of excess: 15 W/K into 12 L of coolant
+_COUPLED_PER_S = 6e-4  # coolant warms by more than this for each kelvin of excess: 30 W/K into 12 L of coolant
 _EXCESS_K = 15.0
 _ROUNDS = 12
 
@@ -75,7 +76,8 @@ def _windows(part: str, coolant: str, log: ThermalLog) -> _Windows | None:
     """The windows with all readings; the measure of heat that explains them better."""
     value, beside = log.temperatures[part], log.temperatures[coolant]
     rows = log.pumping if np.any(log.pumping) else np.ones(value.size, np.bool_)
-    per = max(round(_WINDOW_S / log.step_s), 2)
+    coarse = log.rounding[part] >= _COARSE_K
+    per = max(round((2.0 if coarse else 1.0) * _WINDOW_S / log.step_s), 2)
     first = np.arange(0, value.size - per, per)
     inside = first[:, None] + np.arange(per + 1)
     found: _Windows | None = None
@@ -218,8 +220,7 @@ def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Sta
 
 def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
     """A plate that hardly falls back to a coolant that does not warm for it, throughout the log."""
-    alone = _solve(windows, np.zeros(windows.change.size, np.bool_))
-    fastest = alone.high + 2.0 * alone.high_error
+    fastest = _fastest(windows)
     if fastest > 1.0 / _PLATE_S:
         return None
     span = (float(windows.start_s[0]), float(windows.end_s[-1]))
@@ -228,6 +229,19 @@ def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
     if found.excess_K < _EXCESS_K or warmed > _COUPLED_PER_S * float(windows.excess.sum()):
         return None
     return found
+
+
+def _fastest(windows: _Windows) -> float:
+    """The highest λ that the whole log allows [1/s]: from sums since its start, in which rounding does not add up."""
+    columns = np.column_stack((np.cumsum(windows.heat), -np.cumsum(windows.excess), np.ones(windows.change.size)))
+    scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
+    scaled, wanted = columns / scale, np.cumsum(windows.change)
+    unknown = np.linalg.lstsq(scaled, wanted, rcond=None)[0] / scale
+    left = wanted - columns @ unknown
+    # neighbours are alike: every fourth window counts
+    noise = 4.0 * float(left @ left) / max(wanted.size - 3, 1)
+    error = float(np.sqrt(noise * np.linalg.pinv(scaled.T @ scaled)[1, 1])) / scale[1]
+    return float(unknown[1]) + 2.0 * error if unknown[0] > 0.0 else np.inf
 
 
 def _starved(
