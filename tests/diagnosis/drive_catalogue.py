@@ -356,7 +356,8 @@ def _cooling() -> _Families:
     for family, coolings in families.items():
         yield family, tuple(replace(hill, cooling=cooling) for cooling in coolings)
     held = tuple(Profile(((0.0, share), (80.0, share), (110.0, 1.0))) for share in (0.75, 0.5))
-    yield "cooling, derating", tuple(replace(hill, cooling=Cooling(start_C=74.0), derating=share) for share in held)
+    hot = Cooling(ambient_C=-15.0, start_C=76.0)
+    yield "cooling, derating", tuple(replace(hill, cooling=hot, derating=share) for share in held)
 
 
 def _low_voltage() -> _Families:
