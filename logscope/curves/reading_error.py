@@ -20,6 +20,7 @@ KNOWN_NOISE_STEPS = 0.2  # less noise than this leaves most readings on one leve
 REST_TRUST = 0.8
 # To what factor (as a logarithm) they are then known: from a few hundred samples, part of them at the rounding step.
 REST_NOISE_LOG, REST_STAMPS_LOG = 0.3, 0.5
+_FAR_OFF = 10.0  # times what a controller's task usually runs off its period
 _SURE_TRUST = 0.95  # where readings are seen to repeat, their age follows from the message's period
 _MOST_WIDER = 5.0  # limits that want more than this belong to a curve that does not fit, which is said instead
 
@@ -36,6 +37,9 @@ def log_prior_of_stamps(log_error: FloatArray, stamps: Timestamps, ends: Ends) -
     usual = float(np.clip(stamps.error_s, np.exp(ends[0]), np.exp(ends[1])))
     if stamps.known is Known.SURELY:
         return _near(log_error, usual, REST_NOISE_LOG, _SURE_TRUST, ends)
+    if stamps.known is Known.COUNTED:  # of any size, up to tasks that run far off their period
+        most = min(float(np.log(usual * _FAR_OFF)), ends[1])
+        return np.where(log_error <= most, np.log((ends[1] - ends[0]) / (most - ends[0])), -np.inf)
     if stamps.known is Known.AT_MOST:  # flat in the error itself, up to what it may be
         inside = log_error <= np.log(usual)
         return np.where(inside, np.log(ends[1] - ends[0]) + log_error - np.log(usual), -np.inf)

@@ -22,6 +22,7 @@ _COARSE_SHARE = 0.3  # of a period: a finer grid shows how regular the messages 
 _FINEST_S = 1e-4  # grids finer than this are no matter beside any message's period
 _ON_GRID = 0.02  # of the finest grid: rounding of the numbers in a log
 _LEAST_COUNTED = 10  # messages: fewer leave their period open
+_AS_COARSE = 0.95  # of the period: on such a grid one that is missing looks like a slip of two clocks
 _MOST_COUNTED = 400  # messages or readings that are compared with one another, spread over all
 # By how much messages may be sent off their period, as shares of the grid: more, and the count tells less than stamps.
 _UNEVEN_SHARES = (0.0, 0.02, 0.05, 0.1, 0.2)
@@ -38,6 +39,7 @@ class Known(Enum):
     BY_SCATTER = "from how the stamps scatter about their period"
     SURELY = "readings repeat: the age of each is uniform over the message's period"
     AT_MOST = "the stamps lie on a coarse grid"
+    COUNTED = "the times come from a count, of messages or of a sensor's readings"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,7 @@ class Timestamps:
 
         Ages and grids come of two clocks that run past one another: their errors change slowly and do not average out.
         """
-        return 0.0 if self.known is Known.BY_SCATTER else self.range_s / 2
+        return 0.0 if self.known in (Known.BY_SCATTER, Known.COUNTED) else self.range_s / 2
 
 
 def timestamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: FloatArray | None = None) -> Timestamps:
@@ -80,7 +82,7 @@ def timestamps_of(time_s: FloatArray, message_s: float, repeats: bool, kept_s: F
 
 def counted_timestamps(period_s: float) -> Timestamps:
     """The error of times that come from a count, of messages or of readings: by how much a task runs off its period."""
-    return Timestamps(_EVEN_TASK * period_s, Known.BY_SCATTER)
+    return Timestamps(_EVEN_TASK * period_s, Known.COUNTED)
 
 
 def grid_of(time_s: FloatArray) -> float:
@@ -118,8 +120,11 @@ def counted_times(time_s: FloatArray) -> CountedTimes | None:
     grid_s, period_s = grid_of(time_s), typical_period_s(time_s)
     if time_s.size < _LEAST_COUNTED or not period_s > 0 or grid_s < _COARSE_SHARE * period_s:
         return None
-    if float(np.diff(time_s).max()) > period_s + grid_s * (1 + _ON_GRID):
+    apart_s = np.diff(time_s)
+    if float(apart_s.max()) > period_s + grid_s * (1 + _ON_GRID):
         return None  # a message may be missing, and the count says nothing
+    if grid_s >= _AS_COARSE * period_s and np.count_nonzero(apart_s >= _AS_COARSE * (period_s + grid_s)) == 1:
+        return None  # one message missing, or clocks that slip by one step of the grid: nothing tells
     count = np.arange(time_s.size, dtype=np.float64)
     thin = np.unique(np.linspace(0, time_s.size - 1, _MOST_COUNTED).astype(int))
     number, stamp = count[thin], time_s[thin]

@@ -43,11 +43,11 @@ def test_limits_grow_as_the_mean_of_correlated_errors_scatters(r: float) -> None
 @pytest.mark.parametrize(("period_s", "grid_s"), [(0.0201, 0.05), (0.0503, 0.05), (0.013, 0.01), (0.03, 0.05)])
 def test_counted_messages_are_as_regular_as_the_stamps_allow(period_s: float, grid_s: float) -> None:
     """The range of periods is that of the linear programme over all lines that pass every stamp within one step."""
-    sent_s = 0.0123 + period_s * np.arange(200)
+    sent_s = 0.0123 + period_s * np.arange(600)
     stamps = np.ceil(sent_s / grid_s) * grid_s
     counted = counted_times(stamps)
     assert counted is not None
-    rows = np.column_stack([np.ones(200), np.arange(200)])
+    rows = np.column_stack([np.ones(600), np.arange(600)])
     bounds = np.concatenate([stamps, grid_s - stamps])
     ends = [
         linprog([0, sign], A_ub=np.vstack([rows, -rows]), b_ub=bounds, bounds=[(None, None)] * 2).x[1]
@@ -56,7 +56,7 @@ def test_counted_messages_are_as_regular_as_the_stamps_allow(period_s: float, gr
     shortest, longest = counted.time_s[1] - counted.time_s[0] + np.array([-1, 1]) * counted.scale_error * period_s
     assert (shortest, longest) == pytest.approx(ends, rel=1e-4)
     assert shortest <= period_s <= longest
-    assert np.ptp(counted.time_s - sent_s) <= 199 * (longest - shortest)
+    assert np.ptp(counted.time_s - sent_s) <= 599 * (longest - shortest)
 
 
 def test_stamps_of_a_period_as_coarse_as_their_grid_tell_it_to_within_clocks() -> None:
@@ -88,6 +88,11 @@ def test_a_sensors_clock_is_as_sure_as_the_first_messages_allow(sensor_s: float,
 def test_readings_without_an_even_clock_have_none() -> None:
     rng = np.random.default_rng(63)
     assert sensor_clock(np.cumsum(rng.uniform(0.05, 0.25, 40)), np.arange(40.0), 0.05) is None
+
+
+def test_one_message_less_on_a_grid_as_coarse_as_the_period_is_not_counted() -> None:
+    """It looks like a slip of two clocks, and would make the whole log longer."""
+    assert counted_times(np.delete(np.round(np.arange(200) * 0.02, 6), 97)) is None
 
 
 def test_stamps_that_no_count_explains_stay() -> None:
