@@ -171,7 +171,7 @@ def _dips(side: Side, resistances: Resistances, signals: Signals, vehicle: Vehic
                 measured,
                 (*_CURRENTS, *(part.name for _, part in states(signals)))[:_CHARTED_AT_MOST],
                 signals,
-                Evidence(marks=tuple(Mark(dip.since_s, " with ".join(dip.what)) for dip in dips[:3])),
+                Evidence(marks=tuple(Mark(dip.since_s, " + ".join(dip.what)) for dip in dips[:3])),
                 cause=("source_resistance" if high is not None else "coil_hold") if bad else None,
             )
         )

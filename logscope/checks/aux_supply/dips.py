@@ -119,6 +119,6 @@ def by_what(dips: list[Dip], side: Side) -> list[Switched]:
             drop = float(np.median(drops[visible]))
             least = drop - 2.0 * side.noise_V - side.step_V / 2  # between readings it may have been deeper
             measured = Measured(drop, "V", max(least, 0.0), None)
-            name = " with ".join(names)
+            name = " + ".join(names)
             found.append(Switched(name, drops.size, int(visible.sum()), measured, min(dip.low_V for dip in each)))
     return sorted(found, key=lambda each: -(each.drop.value or 0.0))

@@ -190,9 +190,12 @@ def dip_words(
         title = f"12 V dips: {_bare(deepest.drop)} at most, with {deepest.what}"
     else:
         title = "12 V dips: none visible when loads switch"
-    said = [f"{d.what}: {_bare(d.drop)}, {times(d.dipped)} of {d.seen}." for d in switched[:_NAMED]]
+    said = []
     if closing is not None:
         said.append(f"Lowest while contactors close: {_bare(closing.volts)}; coils need {number(hold[0])} V {hold[1]}.")
+    if switched:
+        dips = "; ".join(f"{d.what}, {_bare(d.drop)} ({d.dipped} of {d.seen})" for d in switched[:_NAMED])
+        said.append(f"Dips (of so many switchings): {dips}.")
     named = {
         "source_resistance_ohm": "Source resistance with the converter running",
         "low_voltage_battery_ohm": "Resistance of the 12 V battery alone",
