@@ -51,7 +51,7 @@ def read(*paths: Path | str, vehicle: Vehicle | Path | str | None = None, align:
     >>> import logscope
     >>> capture = logscope.read("sample_logs/hazel-healthy.log")
     >>> capture.account.lines_bad, len(capture.frames)
-    (0, 21714)
+    (0, 22680)
     """
     return open_logs(paths, None if vehicle is None else loaded(vehicle), align).in_memory()
 

@@ -47,8 +47,10 @@ def test_every_kind_and_cause_of_the_contract_has_its_case():
     for case in (*healthy(), *FAULTS.values()):
         kinds |= {event.kind for event in events(case)}
         causes |= {event.cause for event in events(case) if event.cause}
-    assert causes == {"encoder", "demand", "oscillation", "supply", "limit", "sudden", "welded", "request",
-                      "communication"}  # fmt: skip
+    assert causes == {
+        "encoder", "demand", "oscillation", "supply", "limit", "sudden", "welded", "request", "communication",
+        *("stopped", "never_ran", "sagging", "over_voltage", "empty_battery", "source_resistance", "loose_connection"),
+    }  # fmt: skip
     assert kinds >= {
         *(f"precharge.{k}" for k in ("complete", "slow", "fast", "stalled", "no_rise", "interrupted")),
         "precharge.closed_early", "precharge.bypassed",
@@ -58,6 +60,8 @@ def test_every_kind_and_cause_of_the_contract_has_its_case():
         "trip.overcurrent", "trip.other",
         *(f"charge.{k}" for k in ("complete", "stopped", "over_limit", "off_target", "not_stopping", "while_enabled")),
         "charge.plug_out",
+        *(f"aux.{k}" for k in ("supply", "dip", "backfeed")),
+        *(f"cooling.{k}" for k in ("no_flow", "air", "pump_stopped", "pump_dry", "derating")),
     }  # fmt: skip
 
 
