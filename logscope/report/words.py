@@ -121,6 +121,18 @@ _VALUE_NAMES = {
     "charger_voltage_margin_V": "Margin to the highest voltage of the charger",
     "battery_temperature_margin_K": "Margin to the highest battery temperature",
     "battery_cold_margin_K": "Margin to the lowest battery temperature",
+    "excess_K": "Highest above the coolant",
+    "coolant_rise_K": "Rise of the coolant",
+    "flowing_time_constant_s": "Time constant while coolant flows",
+    "warmed_K": "Rise meanwhile",
+    "hottest_C": "Highest",
+    "offset_K": "Difference from the others",
+    "others_C": "The other sensors",
+    "value_C": "This sensor",
+    "other_moved_K": "Change of the other sensor",
+    "span_K": "Range that was logged",
+    "torque_share_percent": "Torque that is left",
+    "usual_current_A": "Usual current",
 }
 _UNIT_ENDINGS = (
     "rpm_per_s", "V_per_min", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
@@ -212,11 +224,22 @@ def flag_text(name: str, measured: Measured) -> str | None:
     return _FLAGS.get(float(measured.value))
 
 
+# Longer names do not fit above a panel on a phone; the legend below has them one by one.
+_LONGEST_PANEL_NAME = 40
+_QUANTITIES = {
+    "V": "Voltages", "A": "Currents", "°C": "Temperatures", "rpm": "Speeds", "Nm": "Torques", "Hz": "Frequencies",
+    "%": "Shares", "W": "Powers", "km/h": "Speeds",
+}  # fmt: skip
+
+
 def panel_name(parts: Iterable[str]) -> str:
     """What a panel of several parts of one unit shows, with the unit in brackets."""
     names = list(parts)
     unit = PARTS[names[0]].unit if names[0] in PARTS else ""
-    return f"{', '.join(map(part_title, names))}{f' [{unit}]' if unit else ''}"
+    listed = ", ".join(map(part_title, names))
+    if len(names) > 1 and len(listed) > _LONGEST_PANEL_NAME:
+        listed = _QUANTITIES.get(unit, listed)
+    return f"{listed}{f' [{unit}]' if unit else ''}"
 
 
 def glossary_of(texts: Iterable[str]) -> list[tuple[str, str]]:

@@ -123,7 +123,7 @@ def _flow(starved: Starved, troubles: list[PumpTrouble], signals: Signals) -> Fi
         flow_words(starved, troubles, "coolant_pump" in signals),
         starved.spans,
         measured,
-        (starved.part, *_COOLANT, *_PUMP, "motor_current"),
+        (starved.part, *_COOLANT, "coolant_pump", "coolant_pump_speed", "motor_current"),
         signals,
         Evidence(window=(starved.spans[0][0], starved.spans[-1][1])),
         cause=cause,
