@@ -65,16 +65,16 @@ def find_steps(target: Part, value: FloatArray) -> list[Step]:
     half = rows // 2
     first = np.maximum(middle[begin] - half, 0)
     last = np.minimum(middle[end] + (rows - 1) // 2, value.size - 1)
-    found = []
+    found, stamp_s = [], stamp_error_s(time_s, period_s)
     for k in range(first.size - 1):
-        step = _between(time_s, value, (first[k], last[k], first[k + 1], last[k + 1]), room, period_s)
+        step = _between(time_s, value, (first[k], last[k], first[k + 1], last[k + 1]), room, period_s, stamp_s)
         if step is not None and abs(step.height) >= LEAST_SHARE * np.ptp(value):
             found.append(step)
     return sorted(found, key=lambda step: -abs(step.height))[:STEPS_AT_MOST]
 
 
 def _between(
-    time_s: FloatArray, value: FloatArray, ends: tuple[int, int, int, int], room: float, period_s: float
+    time_s: FloatArray, value: FloatArray, ends: tuple[int, int, int, int], room: float, period_s: float, stamp_s: float
 ) -> Step | None:
     first, last, onset, stop = (int(end) for end in ends)
     before, after = float(np.median(value[first : last + 1])), float(np.median(value[onset : stop + 1]))
@@ -94,7 +94,7 @@ def _between(
             return None
         start_s = float(np.mean(t - y / slope))
         ramp_s = abs(height) / slope
-        ramp_error_s = ramp_s * sqrt(2.0) * stamp_error_s(time_s, period_s) / float(t[-1] - t[0])
+        ramp_error_s = ramp_s * sqrt(2.0) * stamp_s / float(t[-1] - t[0])
         return Step(start_s, start_s + ramp_s, 0.0, ramp_s, ramp_error_s, low_s, until_s, before, after)
     seen = last + 1 + int(np.argmax(way > room)) if way.size and np.any(way > room) else onset
     earlier = max(int(np.searchsorted(time_s, time_s[seen])) - 1, 0)  # of those that share a stamp it may be any
