@@ -62,6 +62,17 @@ def test_a_passed_limit_has_its_own_finding(name: str, value: np.ndarray, severi
     assert found[0].start_s == pytest.approx(20, abs=0.02)
 
 
+def test_a_pack_that_is_charged_to_its_limit_passes_it_by_more_than_noise_only() -> None:
+    """The end of every charge to battery_max_V: half of all readings lie above by their noise."""
+    noise = np.random.default_rng(91).normal(0.0, 0.15, T.size)
+    held = np.round((bump(300, 340, 20, 60) + noise) / 0.1) * 0.1
+    (kept,) = findings_of(limits, signals(part("battery_voltage", T, held)), OWN)
+    assert kept.severity is Severity.INFO
+    assert "within the noise of a reading" in kept.title
+    passed = findings_of(limits, signals(part("battery_voltage", T, held + 1.5)), OWN)
+    assert passed[0].severity is Severity.DANGER
+
+
 def test_a_pack_monitor_that_sleeps_is_no_empty_pack() -> None:
     found = findings_of(limits, signals(part("battery_voltage", T, bump(300, 0, 0, 1))), OWN)
     assert [f.severity for f in found] == [Severity.GOOD]

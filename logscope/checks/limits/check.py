@@ -132,11 +132,14 @@ def kept_words(kept: Sequence[Closeness], least: Closeness, unseen: Sequence[str
     title = "Limits: all kept" if not any(c.near for c in kept) else "Limits: all kept, some narrowly"
     if but_in_trips:
         title = "Limits: kept except in the trips"
+    margin = f"smallest margin {_amount(least, least.margin)}"
+    if least.margin < 0:
+        margin = f"reached, {_amount(least, -least.margin)} beyond within the noise of a reading"
     close = [closeness for closeness in kept if closeness.near]
     near = f" Close to their limits: {'; '.join(map(_left, close))}." if close else ""
     missing = f" Not logged: {', '.join(unseen)}." if unseen else ""
     return Words(
-        f"{title}; smallest margin {_amount(least, least.margin)}, {least.limit.what.partition(',')[0]}",
+        f"{title}; {margin}, {least.limit.what.partition(',')[0]}",
         f"The smallest margin is at {least.time_s:.2f} s.{near}{missing}",
         "Repeat with the hardest run you mean to drive (longest hill, fullest pack, hottest day) before relying on "
         "these margins.",

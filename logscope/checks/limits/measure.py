@@ -11,12 +11,14 @@ from scipy.ndimage import median_filter
 from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.stated_limits import Limit
 from logscope.signals import Part
+from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import held_time_s, stretches
 
 # A supply read as less than half of its least is a controller that has not woken or an open service plug, not a sag.
 AWAKE_SHARE = 0.5
 # Speed is judged by the middle one of five readings: a shaft does not pass its limit for two samples, a glitch does.
 _SPEED_SAMPLES = 5
+_NOISES = 4.0  # of a reading: of an hour every 10 ms at a limit, some ten lie farther beyond it
 _ONE_EPISODE_S = 0.5  # visits nearer than this are one: the value hovers
 
 
@@ -24,8 +26,9 @@ _ONE_EPISODE_S = 0.5  # visits nearer than this are one: the value hovers
 class Closeness:
     """How near a part came to a limit.
 
-    margin : smallest distance left, below zero where it was passed, in the limit's unit; time_s : when
-    near_s, seen_s : time spent near it, and in all [s]; near, passed : the stretches as (from, until) [s]
+    margin : smallest distance left, below zero beyond it, in the limit's unit; time_s : when
+    near_s, seen_s : time spent near it, and in all [s]; near, passed : the stretches as (from, until) [s],
+        passed where it lies beyond what noise and rounding of a reading make
     """
 
     limit: Limit
@@ -64,7 +67,7 @@ def judge_limit(part: Part, limit: Limit, but: Sequence[tuple[float, float]] = (
     room = abs(limit.value - limit.near)
     worst = int(np.argmin(left))
     held = held_time_s(time_s)
-    near, passed = left <= room, left < 0
+    near, passed = left <= room, left < -_doubt(part)
 
     def spans(where: BoolArray) -> tuple[tuple[float, float], ...]:
         first, last = stretches(where, time_s, _ONE_EPISODE_S)
@@ -80,6 +83,12 @@ def judge_limit(part: Part, limit: Limit, but: Sequence[tuple[float, float]] = (
         spans(near),
         spans(passed),
     )
+
+
+def _doubt(part: Part) -> float:
+    """By how much noise and rounding alone may carry a reading beyond a limit at which the part stands."""
+    noise = float(np.nan_to_num(noise_floor(part.value))) if part.value.size > 2 else 0.0
+    return _NOISES * noise + (part.step or 0.0) / 2.0
 
 
 def _without(part: Part, but: Sequence[tuple[float, float]]) -> Part:
