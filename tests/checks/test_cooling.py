@@ -151,11 +151,20 @@ def test_a_pump_that_is_on_but_draws_nothing_or_less_than_it_did():
     end_s = 600.0
     time_s = np.arange(0.0, end_s, 1.0)
     on = state("coolant_pump", end_s, True)
-    none = part("coolant_pump_current", time_s, np.zeros(time_s.size))
-    assert "cooling.pump_stopped" in found(logged(coolant_pump=on, coolant_pump_current=none))
+    stops = part("coolant_pump_current", time_s, np.where(time_s > 400.0, 0.0, 4.0))
+    assert "cooling.pump_stopped" in found(logged(coolant_pump=on, coolant_pump_current=stops))
+    wakes = part("coolant_pump_current", time_s, np.where(time_s < 8.0, 0.0, 4.0))
+    assert "cooling.pump_stopped" not in found(logged(coolant_pump=on, coolant_pump_current=wakes))
+    never = part(
+        "coolant_pump_current", time_s, np.zeros(time_s.size)
+    )  # not fitted: nothing warms, so the coolant flows
+    assert "cooling.pump_stopped" not in found(
+        logged(Loop(hardest_A=40.0), coolant_pump=on, coolant_pump_current=never)
+    )
     less = part("coolant_pump_current", time_s, np.where(time_s > 400.0, 1.8, 4.0))
     dry = found(logged(coolant_pump=on, coolant_pump_current=less))["cooling.pump_dry"]
     assert "would look the same" in dry.explanation
+    assert dry.severity is Severity.INFO
     assert dry.start_s == pytest.approx(401.0, abs=2.0)
     slower = part("coolant_pump_speed", time_s, np.where(time_s > 400.0, 2500.0, 4200.0))
     slowed = found(logged(coolant_pump=on, coolant_pump_current=less, coolant_pump_speed=slower))
@@ -211,6 +220,9 @@ def test_torque_held_back_near_the_limit():
     assert held.low < 100.0 * 0.9 / 1.6 < held.high
     free = [each if each.name != "torque_target" else replace(each, value=1.6 * pedal) for each in parts]
     assert "cooling.derating" not in found(free)
+    gentle = np.where(celsius > 70.0, pedal / 2.0, pedal)  # a pedal that gives less than in proportion when it is eased
+    eased = {"throttle": gentle, "torque_target": 1.6 * gentle**1.7 / 60.0**0.7}
+    assert "cooling.derating" not in found([replace(p, value=eased.get(p.name, p.value)) for p in parts])
 
 
 @pytest.mark.parametrize("period_s", [5.0, 20.0])

@@ -97,7 +97,8 @@ def _response(part: str, log: ThermalLog, signals: Signals, vehicle: Vehicle, st
         levels=() if outlook.limit_C is None else (Level(outlook.limit_C, f"limit, {key}", part),),
         window=span,
     )
-    severity = Severity.WARNING if outlook.passes else Severity.INFO if outlook.may_pass else Severity.GOOD
+    open_ = outlook.may_pass or outlook.limit_C is None  # without a limit nothing is good or bad
+    severity = Severity.WARNING if outlook.passes else Severity.INFO if open_ else Severity.GOOD
     parts = (part, *_COOLANT, "motor_current", "coolant_pump")
     words = response_words(warming, outlook, log)
     return assemble(
@@ -114,7 +115,7 @@ def _flow(starved: Starved, troubles: list[PumpTrouble], signals: Signals) -> Fi
         "time_constant_s": Measured(None, "s", starved.time_constant_s, None),
     }
     if starved.flowing_s is not None:
-        measured["flowing_time_constant_s"] = Measured(starved.flowing_s, "s")
+        measured["flowing_time_constant_s"] = starved.flowing_s
     if air:
         measured["count"] = Measured(float(len(starved.spans)), "")
     return assemble(
@@ -140,7 +141,9 @@ def _pump(trouble: PumpTrouble, signals: Signals) -> Finding:
     kind = f"cooling.pump_{trouble.what.value}"
     parts = tuple(dict.fromkeys((trouble.part, *_PUMP, *([trouble.device] if trouble.device else []))))
     words = pump_words(trouble)
-    return assemble(kind, Severity.WARNING, words, trouble.spans, measured, parts, signals)
+    sure = trouble.what is not Trouble.DRY or trouble.speed_known  # else a controller may have slowed it down
+    severity = Severity.WARNING if sure else Severity.INFO
+    return assemble(kind, severity, words, trouble.spans, measured, parts, signals)
 
 
 def _sensor(words: Words, kind: str, stuck: StuckSensor, signals: Signals) -> Finding:

@@ -17,7 +17,7 @@ _BAND_K, _COOL_K = 15.0, 20.0  # near the limit, and far enough from it to compa
 _HELD_BACK = 0.85  # of the torque for the same pedal and speed when cooler: more is a driver's, or a power limit's
 _READING = 0.02  # of the share, to which pedal and torque are read
 _FEWEST = 40  # samples on either side in one band of speed
-_SPEED_BANDS = 8
+_SPEED_BANDS, _PEDAL_BAND = 8, 10.0  # bands of speed, and % of the pedal that count as alike
 _LEAST_S = 3.0
 
 
@@ -57,7 +57,7 @@ def find_derating(signals: Signals, vehicle: Vehicle) -> Derating | None:
         use = (pressed >= _PRESSED) & steady & np.isfinite(share) & np.isfinite(celsius) & np.isfinite(turning)
         near = use & (celsius >= limit_C - _BAND_K)
         cool = use & (celsius < limit_C - _COOL_K)
-        found = _less(share, turning, near, cool)
+        found = _less(share, turning, pressed, near, cool)
         if found is not None:
             at_s = torque.time_s[near]
             if at_s[-1] - at_s[0] >= _LEAST_S:
@@ -67,17 +67,22 @@ def find_derating(signals: Signals, vehicle: Vehicle) -> Derating | None:
 
 
 def _less(
-    share: FloatArray, turning: FloatArray, near: BoolArray, cool: BoolArray
+    share: FloatArray, turning: FloatArray, pressed: FloatArray, near: BoolArray, cool: BoolArray
 ) -> tuple[float, float, float] | None:
-    """The share of torque near the limit over that when cooler, in bands of like speed; None where it is not less."""
+    """The share of torque near the limit over that when cooler, at like speed and pedal; None where it is not less.
+
+    Torque need not go with the pedal in proportion, so that a gentle drive in the heat alone would look the same.
+    """
     if np.count_nonzero(near) < _FEWEST or np.count_nonzero(cool) < _FEWEST:
         return None
     edges = np.quantile(turning[near], np.linspace(0.0, 1.0, _SPEED_BANDS + 1))
     ratios = []
+    pedal = np.floor(np.where(np.isfinite(pressed), pressed, -1.0) / _PEDAL_BAND)
     for low, high in pairwise(edges.tolist()):
-        inside = (turning >= low) & (turning <= high)
-        if np.count_nonzero(inside & near) >= _FEWEST / 4 and np.count_nonzero(inside & cool) >= _FEWEST / 4:
-            ratios.append(float(np.median(share[inside & near]) / np.median(share[inside & cool])))
+        for band in np.unique(pedal[near]):
+            inside = (turning >= low) & (turning <= high) & (pedal == band)
+            if np.count_nonzero(inside & near) >= _FEWEST / 4 and np.count_nonzero(inside & cool) >= _FEWEST / 4:
+                ratios.append(float(np.median(share[inside & near]) / np.median(share[inside & cool])))
     if len(ratios) < 3:
         return None
     middle = float(np.median(ratios))

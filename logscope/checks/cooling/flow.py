@@ -14,6 +14,7 @@ import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
+from logscope.findings import Measured
 
 _WINDOW_S = 10.0  # long against sensors' lags, short against a device that is cooled
 _COARSE_K = 0.9  # a resolution at which windows are twice as long
@@ -22,7 +23,7 @@ _SLOWER = 0.4  # of the other λ, with limits: less than that is a flow that has
 _CLEAR = 5.0  # standard errors by which an episode departs, and at least…
 _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
-_SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less is not told from noise
+_SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less may be noise
 _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
 _COUPLED_PER_S = 6e-4  # coolant warms by more than this for each kelvin of excess: 30 W/K into 12 L of coolant
 _EXCESS_K = 15.0
@@ -45,7 +46,7 @@ class Starved:
     returns: int
     whole: bool
     time_constant_s: float
-    flowing_s: float | None
+    flowing_s: Measured | None
     excess_K: float
     coolant_K: float
 
@@ -215,7 +216,8 @@ def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Sta
         whole[a : b + 1] = True
     times = tuple((float(windows.start_s[a]), float(windows.end_s[b])) for a, b in spans)
     constant_s = 1.0 / max(low_most, 1e-5)
-    return _starved(part, log, times, returns, False, constant_s, 1.0 / states.high)
+    flowing = Measured(1.0 / states.high, "s", 1.0 / (states.high + 2.0 * states.high_error), 1.0 / high_least)
+    return _starved(part, log, times, returns, False, constant_s, flowing)
 
 
 def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
@@ -246,7 +248,7 @@ def _fastest(windows: _Windows) -> float:
 
 def _starved(
     part: str, log: ThermalLog, spans: tuple[tuple[float, float], ...], returns: int, whole: bool,
-    constant_s: float, flowing_s: float | None,
+    constant_s: float, flowing_s: Measured | None,
 ) -> Starved:  # fmt: skip
     names = [name for name in ("coolant_temperature", "coolant_temperature_out") if name in log.temperatures]
     coolant = names[0]

@@ -16,6 +16,7 @@ _WARM_K, _WARM_S = 10.0, 60.0  # a device that warms by so much over so long sho
 _WARM_C = 45.0  # a controller that starts its pump by temperature has started it here (practice)
 _LEAST_S, _LEAST_SAMPLES = 5.0, 4  # of an episode: longer than any start
 _AFTER_START_S = 3.0
+_WAKES_S = 10.0  # of a part's own beginning, in which zeros may be those of a controller that wakes (practice)
 _DRY_SHARE = 0.65  # of its own usual current: a pump without coolant takes about half (practice)
 _SAME_SPEED = 0.9  # of its usual speed: slower, it takes less by itself
 _NOTHING_A, _NOTHING_RPM = 0.15, 50.0  # what an idle pump's electronics or a sensor's offset may read
@@ -49,7 +50,7 @@ class PumpTrouble:
 
 def find_pump_trouble(signals: Signals, log: ThermalLog) -> list[PumpTrouble]:
     """Every trouble of the pump that the log shows by the pump's own signals."""
-    found = [_never_on(signals, log), _stopped(signals), _dry(signals)]
+    found = [_never_on(signals, log), _stopped(signals, log), _dry(signals)]
     return [each for each in found if each is not None]
 
 
@@ -61,6 +62,15 @@ def _never_on(signals: Signals, log: ThermalLog) -> PumpTrouble | None:
     others = [signals[n] for n in ("coolant_pump_speed", "coolant_pump_current") if n in signals and n != name]
     if any(_runs(other).any() for other in others):
         return None  # the state is not the pump's, or not on where it says so
+    warmed = _warmed(log)
+    if warmed is None:
+        return None
+    span = (float(log.time_s[0]), float(log.time_s[-1]))
+    return PumpTrouble(Trouble.OFF, name, (span,), *warmed)
+
+
+def _warmed(log: ThermalLog) -> tuple[str, float] | None:
+    """The device that warmed most, and by how much [K]; None where none did so that its pump should have run."""
     warmed = {}
     for device in DEVICES:
         value = log.temperatures.get(device)
@@ -72,8 +82,7 @@ def _never_on(signals: Signals, log: ThermalLog) -> PumpTrouble | None:
     if not warmed or max(warmed.values()) < _WARM_K:
         return None
     device = max(warmed, key=warmed.__getitem__)
-    span = (float(log.time_s[0]), float(log.time_s[-1]))
-    return PumpTrouble(Trouble.OFF, name, (span,), device, warmed[device])
+    return device, warmed[device]
 
 
 def _largest_rise(value: FloatArray) -> tuple[float, int]:
@@ -85,16 +94,23 @@ def _largest_rise(value: FloatArray) -> tuple[float, int]:
     return float(rise[top]), top - int(np.argmin(filled[: top + 1]))
 
 
-def _stopped(signals: Signals) -> PumpTrouble | None:
-    """On by its state, while its speed and its current, as far as they are logged, are nothing."""
+def _stopped(signals: Signals, log: ThermalLog) -> PumpTrouble | None:
+    """On by its state, while its speed and its current, as far as they are logged, are nothing.
+
+    What never shows anything may be a sensor that is not fitted, or another signal: then a device has to warm as well.
+    A controller that wakes sends zeros for some seconds.
+    """
     state = signals.get("coolant_pump")
     shown = [signals[n] for n in ("coolant_pump_speed", "coolant_pump_current") if n in signals]
     if state is None or state.on is None or not shown:
         return None
+    if not any(_runs(other).any() for other in shown) and _warmed(log) is None:
+        return None
     part = shown[0]
     on = _on_for(state, part.time_s)
     idle = on & np.logical_and.reduce([~_held(other, _runs(other), part.time_s) for other in shown])
-    spans = _episodes(part, idle)
+    wakes_s = float(part.time_s[0]) + _WAKES_S
+    spans = tuple(span for span in _episodes(part, idle) if span[1] > wakes_s)
     return PumpTrouble(Trouble.STOPPED, part.name, spans) if spans else None
 
 

@@ -101,7 +101,7 @@ def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pump_logged: b
         if pump_logged
         else "The pump is not logged."
     )
-    flowing = "" if starved.flowing_s is None else f", {seconds(starved.flowing_s)} while it flows"
+    flowing = "" if starved.flowing_s is None else f", {quantity_text(starved.flowing_s)} while it flows"
     return Words(
         title,
         f"The {device} falls back to the coolant with a time constant of more than {seconds(starved.time_constant_s)}"
@@ -143,8 +143,9 @@ def pump_words(trouble: PumpTrouble) -> Words:
     rival = (
         "" if trouble.speed_known else " Its speed is not logged: a controller that slows it down would look the same."
     )
+    probably = "the pump probably runs dry" if trouble.speed_known else "the pump runs slowly or dry"
     return Words(
-        f"{name}: {seen} instead of {usual}, the pump probably runs dry",
+        f"{name}: {seen} instead of {usual}, {probably}",
         f"The pump draws {seen}, where it usually draws "
         f"{usual}{' at the same speed' if trouble.speed_known else ''}: it "
         f"moves little or no coolant.{rival}",
