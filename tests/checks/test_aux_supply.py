@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -117,6 +117,15 @@ def test_a_sound_side_gives_its_levels_and_no_warning(step_V: float):
         level, alone = supply.measured["converter_level_V"], supply.measured["battery_level_V"]
         assert level.low <= 13.62 <= level.high  # 13.8 V less 12 mΩ times the mean current, 15 A
         assert alone.low <= 12.42 <= alone.high  # 12.6 V less 30 mΩ times 6 A
+
+
+def test_a_controller_that_restarts_as_contactors_close_makes_no_dip():
+    made = Made()
+    signals = made.signals(7317)
+    volts = signals["aux_voltage"]
+    dead = (volts.time_s >= made.on_s) & (volts.time_s < made.on_s + 0.2)
+    parts = {**signals.parts, "aux_voltage": replace(volts, value=np.where(dead, 0.0, volts.value))}
+    assert claims(findings_of(aux_supply, replace(signals, parts=parts), STATED)) == []
 
 
 def test_resistance_is_that_of_the_circuit_with_limits_that_hold_it():

@@ -13,10 +13,10 @@ from logscope.findings import NothingToCheck
 from logscope.physics.lead_acid import FULL_AT_REST_V
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
-from logscope.statistics.sampling import gap_threshold_s, stretches, typical_period_s
+from logscope.statistics.sampling import gap_threshold_s, stretches, typical_period_s, zero_order_hold
 
 LEAST_ROWS = 5
-# A controller that measures less than this was not fed by it: it has not woken, or lost its own supply (practice).
+# A controller that measures less than this was not fed by it: it has not woken, or restarts (practice).
 _DEAD_V = 3.0
 _SYSTEM_V = (8.0, 18.0)  # the usual level of a 12 V side; others are another system or a slip of the mapping
 # Above every battery at rest: lithium iron phosphate, the highest, rests at 13.4 V (practice).
@@ -59,12 +59,9 @@ class Side:
 
 
 def awake(voltage: Part) -> tuple[FloatArray, FloatArray]:
-    """Times and readings from the first to the last that is not dead: those before it woke are none."""
-    alive = np.flatnonzero(voltage.value > _DEAD_V)
-    if not alive.size:
-        return voltage.time_s[:0], voltage.value[:0]
-    whole = slice(alive[0], alive[-1] + 1)
-    return voltage.time_s[whole], voltage.value[whole]
+    """Times and readings without the dead ones: of a controller before it wakes, or while it restarts."""
+    alive = voltage.value > _DEAD_V
+    return voltage.time_s[alive], voltage.value[alive]
 
 
 def describe_side(signals: Signals) -> Side:
@@ -111,10 +108,7 @@ def _held(part: Part, value: BoolArray, at_s: FloatArray) -> FloatArray:
     """A yes or no of a part at each moment; NaN outside its samples and in gaps."""
     if part.time_s.size < 2:
         return np.full(at_s.size, np.nan)
-    index = np.searchsorted(part.time_s, at_s, side="right") - 1
-    held = np.maximum(index, 0)
-    lost = (index < 0) | (at_s - part.time_s[held] > gap_threshold_s(part.time_s))
-    return np.where(lost, np.nan, value[held].astype(np.float64))
+    return zero_order_hold(part.time_s, value.astype(np.float64), at_s, gap_threshold_s(part.time_s))
 
 
 def _state(signals: Signals, at_s: FloatArray) -> FloatArray:
