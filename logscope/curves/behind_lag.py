@@ -88,8 +88,8 @@ def _two_lags(time_s: FloatArray, free: FloatArray) -> FloatArray:
 def _lags_and_closing(time_s: FloatArray, free: FloatArray) -> FloatArray:
     """The same of a link that is joined to its pack on the way, behind two lags, shape (n, 3): the third is the pack's.
 
-    The link's own curve goes on, and what the pack adds to it from the closing on passes the same lags: its step, less
-    what was left of the curve, which goes on to fade. By superposition, with g what was left of the rise.
+    The link's own curve continues, and what the pack adds to it after the closing passes the same lags: its step, less
+    what was left of the curve, which continues to fade. By superposition, with g what was left of the rise.
 
     free : onset [s], logs of the link's constant and of both lags, and how many constants after the onset it closes
     """

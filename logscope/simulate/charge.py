@@ -46,7 +46,7 @@ class Charge:
     current_share : of the current asked for that the charger gives
     stops_s : when it stops by itself, whatever the pack's state
     ends_at_V : of the pack, at which the request is withdrawn; request_ends_s : when it is for another reason
-    obeys_s : after which the charger follows a request; infinite where it goes on
+    obeys_s : after which the charger follows a request; infinite where it never does
     request_silent_s : when the request is no longer sent; `hears_s` later the charger stops
     supply_lost_s : when the mains fail; unplugged_s : when the plug is pulled, the current ending `arc_s` later
     """

@@ -21,9 +21,9 @@ _DEMAND_RISE_SHARE = 0.2  # of the trip current by which the target rises where 
 _NEAR_LIMIT = 0.9  # of the trip current: a target above this needs no surge to trip the inverter
 _SHORT_LEADS_S = 5e-3  # a shorted phase trips the inverter within this time
 _TURNING_RPM = 100.0
-_BEYOND = 0.005  # of the voltage asked for: less cannot be told from the accuracy of a meter
+_BEYOND = 0.005  # of the voltage asked for: less is within the accuracy of a meter
 _END_ITSELF = ("charge.not_stopping", "charge.plug_out")  # each says how the charge ended
-_OBEYS_S = 5.0  # a charger that takes longer goes on
+_OBEYS_S = 5.0  # a charger that takes longer does not stop
 
 
 def drive_truth(drive: Drive, log_start_s: float = 0.0) -> tuple[TruthEvent, ...]:

@@ -30,7 +30,7 @@ _LASTS_S = 30.0  # pumps run on for seconds; what is still fed after so long is 
 _SEEN_S = 5.0  # that it must be seen to follow another switch
 _LEAST_OFF_S, _LEAST_ROWS = 1.0, 3
 _FOLLOWS = 0.9  # of the time with its switch open, in which it is fed with the other's switch and only then
-_ALIKE = 0.01  # of the time: switches that follow it as well as that cannot be told apart
+_ALIKE = 0.01  # of the time: switches that follow it as well as that may each be the one
 
 
 @dataclass(frozen=True, slots=True)

@@ -281,8 +281,8 @@ def fed_words(fed: Fed) -> Words:
         why = "the reading never changed again, so it may be an old one"
     return Words(
         f"{fed.load}: {fed.by} for {fed.longest_s:.3g} s after its switch opens",
-        f"{many.capitalize()} its {fed.by} stayed at {much}. Back-feed cannot be told from a run-on or an "
-        f"old value: {why}.",
+        f"{many.capitalize()} its {fed.by} stayed at {much}. A run-on, an old value and back-feed look alike here: "
+        f"{why}.",
         "Check whether a run-on is meant. If not, record on for a minute after the switch opens.",
         hands_near_hv=False,
         method=_FED_METHOD,

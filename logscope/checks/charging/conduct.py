@@ -37,7 +37,7 @@ class Event:
 
 
 def not_stopping(session: Session, signals: Signals) -> Event | None:
-    """Current that goes on after the request went to zero and stayed there."""
+    """Current that still flows after the request went to zero and stayed there."""
     target = signals.get("charger_current_target")
     if target is None or not session.current.of_charger:
         return None

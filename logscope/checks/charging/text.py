@@ -154,7 +154,7 @@ def off_target_words(error: Error, regulation: Regulation, known: bool) -> Words
 
 
 def not_stopping_words(event: Event) -> Words:
-    """A charger that goes on when nothing is requested."""
+    """A charger that does not stop when nothing is requested."""
     shown = (
         "The battery's current shows that it is charged."
         if event.into_battery

@@ -38,7 +38,7 @@ def spread_in_time(signals: Signals) -> Signals:
 def charging_current(signals: Signals) -> ChargingCurrent:
     """The charger's current where it is logged, else the battery's while plug or charger say that it is charged.
 
-    What flows into a battery may be regeneration: without a charger's current, plug or state, nothing is told apart.
+    What flows into a battery may be regeneration: without a charger's current, plug or state, the two look alike.
     Raises MissingPart where neither is there.
     """
     charger = signals.get("charger_current")
