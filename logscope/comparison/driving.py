@@ -24,12 +24,14 @@ SPEEDS = ("motor_speed", "motor_speed_second", "vehicle_speed")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Driving:
-    """One run at ticks of TICK_S, shape (n,) each.
+    """One run at ticks of TICK_S, shape (n,) each; days without a sample, as of a parked vehicle, have none.
 
-    start_s : of the first tick; speed, load : magnitudes in the units of their parts; known : whether both are
+    start_s : of tick number 0; number : of each tick, increasing
+    speed, load : magnitudes in the units of their parts; known : whether both are
     """
 
     start_s: float
+    number: IndexArray
     speed: FloatArray
     load: FloatArray
     known: BoolArray
@@ -39,9 +41,11 @@ class Driving:
         """How long it is known."""
         return float(np.count_nonzero(self.known)) * TICK_S / 60.0
 
-    def tick(self, time_s: float) -> int:
-        """The tick that a moment falls into; outside the run where the moment does."""
-        return int(np.floor((time_s - self.start_s) / TICK_S))
+    def ticks(self, time_s: FloatArray) -> IndexArray:
+        """Where among the ticks each moment lies, shape (m,); −1 where there is none. time_s : shape (m,)."""
+        wanted = np.floor((time_s - self.start_s) / TICK_S)
+        index = np.minimum(np.searchsorted(self.number, wanted), self.number.size - 1)
+        return np.where(self.number[index] == wanted, index, -1)
 
 
 def common_part(candidates: Sequence[str], runs: Sequence[Signals]) -> str | None:
@@ -51,17 +55,34 @@ def common_part(candidates: Sequence[str], runs: Sequence[Signals]) -> str | Non
 
 def driving(signals: Signals, speed: str, load: str) -> Driving:
     """A run by the parts that give speed and load."""
-    ticks = np.arange(signals.start_s, max(signals.end_s, signals.start_s + TICK_S), TICK_S)
     parts = [signals[name] for name in (speed, load)]
+    number = _ticks_near([part.time_s for part in parts], signals.start_s, signals.end_s)
+    ticks = np.asarray(signals.start_s + number * TICK_S, dtype=np.float64)
     held = [np.abs(np.nan_to_num(part.held_at(ticks))) for part in parts]  # stale ones too, so as to smooth up to a gap
     smooth = [median_filter(values, _SMOOTH_TICKS, mode="nearest") for values in held]
     known = [np.isfinite(part.held_at(ticks, _STALE_S)) for part in parts]
-    return Driving(signals.start_s, smooth[0], smooth[1], known[0] & known[1])
+    return Driving(signals.start_s, number, smooth[0], smooth[1], known[0] & known[1])
+
+
+def _ticks_near(samples_s: Sequence[FloatArray], start_s: float, end_s: float) -> IndexArray:
+    """The numbers of all ticks that a sample bears on: as long as it is not stale, and the smoothing reaches.
+
+    At least the first tick of the run.
+    """
+    sampled = np.unique(np.concatenate([np.floor((each - start_s) / TICK_S).astype(np.intp) for each in samples_s]))
+    if not sampled.size:
+        return np.zeros(1, dtype=np.intp)
+    reach = int(np.ceil(_STALE_S / TICK_S)) + _SMOOTH_TICKS
+    until = np.minimum(sampled[1:], sampled[:-1] + reach)
+    lengths = np.append(until - sampled[:-1], reach)
+    within = np.arange(int(lengths.sum())) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+    number: IndexArray = np.repeat(sampled, lengths) + within
+    return number[number * TICK_S < max(end_s - start_s, TICK_S)]
 
 
 def stretch_of_ticks(run: Driving) -> IndexArray:
     """The stretch of STRETCH_S that each tick lies in, shape (n,)."""
-    return (np.arange(run.known.size) * TICK_S / STRETCH_S).astype(np.intp)
+    return (run.number * TICK_S / STRETCH_S).astype(np.intp)
 
 
 def part_words(name: str) -> str:

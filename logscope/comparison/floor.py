@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.comparison.cells import Grid, coarser
-from logscope.comparison.driving import STRETCH_S, TICK_S, Driving, stretch_of_ticks
+from logscope.comparison.driving import STRETCH_S, Driving, stretch_of_ticks
 from logscope.comparison.outcome import Exposure, Verdict
 from logscope.comparison.weighed import Weighed
 from logscope.findings import Measured
@@ -74,13 +74,13 @@ def floors(runs: Runs, grid: Grid) -> tuple[FloatArray, FloatArray, bool]:
         if scatter is None:
             continue
         cell, unit = grid.cell(run), stretch_of_ticks(run)
-        ticks = ((scatter.time_s - run.start_s) / TICK_S).astype(np.intp)
-        inside = (ticks >= 0) & (ticks < cell.size)
-        held = np.clip(ticks, 0, cell.size - 1)
-        of_sample = np.where(inside, cell[held], -1)
+        ticks = run.ticks(scatter.time_s)
+        inside = ticks >= 0
+        of_sample = np.where(inside, cell[ticks], -1)
         period_min = float(np.median(np.diff(scatter.time_s))) / 60.0
-        for number in range(int(unit[-1]) + 1):
-            within = np.flatnonzero(inside & (unit[held] == number))
+        of_unit = np.where(inside, unit[ticks], -1)
+        for number in np.unique(of_unit[inside]):
+            within = np.flatnonzero(of_unit == number)
             row, weight = np.zeros(grid.cells), np.zeros(grid.cells)
             if within.size < _LEAST_SAMPLES:
                 continue

@@ -124,12 +124,9 @@ def by_stretch(
 
 
 def _ticks(measure: EventRate, run: Driving, findings: Sequence[Finding], cells: Grid) -> _Ticks:
-    happened: IndexArray = np.array(
-        [run.tick(time_s - measure.lead_s) for time_s in event_times(measure, findings)], dtype=np.intp
-    )
-    inside = happened[(happened >= 0) & (happened < run.known.size)]
+    happened = run.ticks(np.asarray(event_times(measure, findings), dtype=np.float64) - measure.lead_s)
     cell = cells.cell(run)
-    events = np.bincount(inside, minlength=run.known.size).astype(np.float64)
+    events = np.bincount(happened[happened >= 0], minlength=run.known.size).astype(np.float64)
     return _Ticks(run, cell, np.where(cell >= 0, events, 0.0))
 
 
@@ -192,7 +189,8 @@ def _recorded(each: _Ticks, shared: BoolArray, grid: Grid, law: Law, *, second: 
     """The shared driving of one run as events and expected events."""
     inside = (each.cell >= 0) & shared[each.cell]
     rate: FloatArray = np.where(inside, law.rate(_covariates(each.run, grid), second), 0.0)
-    edge_s = np.asarray(np.arange(rate.size + 1) * TICK_S, dtype=np.float64)
+    number = each.run.number
+    edge_s = np.asarray(np.append(number, number[-1:] + 1) * TICK_S, dtype=np.float64)
     happened = np.repeat(edge_s[:-1], np.where(inside, each.events, 0.0).astype(np.intp))
     until = np.concatenate([np.zeros(1), np.cumsum(rate) * TICK_S])
     return Recorded(happened, edge_s, np.asarray(until, dtype=np.float64))
