@@ -21,6 +21,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "definitions": ("toml_file vehicle", "numpy cantools crccheck pydantic"),
     "capture": ("definitions joint_clock time_doubt", "numpy numba llvmlite can asammdf cobs pydantic"),
     "decoding": ("capture definitions", "numpy numba pandas"),
+    "payload": ("definitions", "numpy numba crccheck"),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
     "observations": ("curves findings physics signals statistics vehicle", "numpy scipy"),
     "checks": (
