@@ -2,9 +2,9 @@
 
 Exclusive-or and sums, of bytes or half bytes, and the CRCs of crccheck's catalogue. What a sender adds that is no
 part of the payload (an initial value, a final inversion, the identifier, the Data ID of AUTOSAR's end-to-end profiles)
-is the same in every frame, and both sums and CRCs are affine: it shifts every checksum by one constant. So a checksum shows as
-a constant difference between what is stored and what is calculated, whatever that constant is. In end-to-end profile
-2 the Data ID is picked by the message's counter, so there is one constant for each of the counter's values.
+is the same in every frame, and both sums and CRCs are affine: it shifts every checksum by one constant. So a checksum
+shows as a constant difference between what is stored and what is calculated, whatever that constant is. In end-to-end
+profile 2 the Data ID is picked by the message's counter, so there is one constant for each of the counter's values.
 
 A calculation over few changing bits would fit by chance. It counts where the payloads span so many dimensions over
 GF(2) that a chance fit of any of the calculations tried has a probability below 2⁻¹⁶.
