@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from scipy.integrate import trapezoid
 
+from logscope.arrays import FloatArray
 from logscope.statistics.integral import integrate
 
 
@@ -25,3 +28,59 @@ def test_a_high_level_does_not_widen_the_limits(level: float) -> None:
     time_s = np.arange(count) + rng.uniform(-0.05, 0.05, count)
     found = integrate(time_s, level + rng.normal(0.0, sigma, count))
     assert (found.high - found.low) / 2 == pytest.approx(1.96 * sigma * np.sqrt(count), rel=0.2)
+
+
+def _held_and_width(draw: Callable[[np.random.Generator], tuple[FloatArray, FloatArray, float]]) -> tuple[int, float]:
+    """How many of 400 limits hold the truth; their median width over 3.92 standard deviations of the errors."""
+    held, errors, widths = 0, [], []
+    for seed in range(400):
+        time_s, value, truth = draw(np.random.default_rng([33, seed]))
+        found = integrate(time_s, value)
+        held += found.low <= truth <= found.high
+        errors.append(found.value - truth)
+        widths.append(found.high - found.low)
+    return held, float(np.median(widths) / (3.92 * np.std(errors)))
+
+
+def _noise(rng: np.random.Generator) -> tuple[FloatArray, FloatArray, float]:
+    return np.arange(300.0), 50.0 + rng.normal(0.0, 2.0, 300), 50.0 * 299
+
+
+def _jumps(rng: np.random.Generator) -> tuple[FloatArray, FloatArray, float]:
+    """Levels that change some every eight samples, anywhere between two of them; noise of a fiftieth."""
+    at = np.sort(rng.uniform(0.0, 299.0, 37))
+    levels = rng.uniform(0.0, 100.0, 38)
+    time_s = np.arange(300.0)
+    truth = float(levels @ np.diff(np.concatenate(([0.0], at, [299.0]))))
+    return time_s, levels[np.searchsorted(at, time_s)] + rng.normal(0.0, 1.0, 300), truth
+
+
+def _bends(rng: np.random.Generator) -> tuple[FloatArray, FloatArray, float]:
+    """Slopes that change some every eight samples, and turn either way."""
+    at = np.sort(rng.uniform(0.0, 299.0, 40))
+    ends = np.concatenate(([0.0], at, [299.0]))
+    corners = np.concatenate(([0.0], np.cumsum(rng.normal(0.0, 10.0, 41) * np.diff(ends))))
+    time_s = np.arange(300.0)
+    return time_s, np.interp(time_s, ends, corners), float(trapezoid(corners, ends))
+
+
+@pytest.mark.parametrize("draw", [_noise, _jumps], ids=["noise", "jumps"])
+def test_limits_hold_the_truth_as_often_as_they_say_and_are_no_wider(
+    draw: Callable[[np.random.Generator], tuple[FloatArray, FloatArray, float]],
+) -> None:
+    """By construction; 95 % limits, 400 draws: 93 to 97 % within two standard errors of chance."""
+    held, width = _held_and_width(draw)
+    assert 364 <= held <= 396
+    assert width == pytest.approx(1.0, abs=0.2)
+
+
+def test_bends_between_the_samples_are_held() -> None:
+    """Their errors all but cancel where slopes turn back, which no sample shows: limits may be wider, not narrower."""
+    held, width = _held_and_width(_bends)
+    assert held >= 364
+    assert width < 4.0
+
+
+def test_two_samples_bound_their_integral_by_either_of_them() -> None:
+    found = integrate(np.array([0.0, 2.0]), np.array([10.0, 14.0]))
+    assert (found.low, found.value, found.high) == pytest.approx((20.0, 24.0, 28.0))

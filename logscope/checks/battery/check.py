@@ -7,7 +7,7 @@ import numpy as np
 from logscope.arrays import FloatArray
 from logscope.checks.assemble import assemble
 from logscope.checks.battery.energy import LEAST_KM, Energy, find_energy
-from logscope.checks.battery.load import load_at
+from logscope.checks.battery.load import LAG_KNOWN, LAG_OPEN, load_at
 from logscope.checks.battery.resistance import SPAN_S, Resistance, find_resistance
 from logscope.checks.battery.sag import Sag, find_sag
 from logscope.checks.wording import Words, number, seconds
@@ -46,7 +46,9 @@ def battery(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
     if load.time_s.size < 3:
         raise NothingToCheck("battery voltage and current are never logged at the same time")
     found = find_resistance(signals)
-    energy = find_energy(load, signals, vehicle)
+    by_line = found is not None and not found.by_steps
+    lag_s = found.load.lag_s if found is not None else 0.0
+    energy = find_energy(lag_s, (LAG_KNOWN if by_line else LAG_OPEN) * load.period_s, signals, vehicle)
     findings = [_undetermined(load, signals) if found is None else _resistance(found, signals, vehicle)]
     if energy.drawn.value + energy.returned.value >= _LEAST_WH:
         findings.append(_energy(energy, load, signals))

@@ -10,6 +10,8 @@ from logscope.signals import Part, Signals
 
 AWAKE_SHARE = 0.5  # of the usual voltage: less is a monitor that has not woken
 LAGS = np.linspace(-1.5, 1.5, 13)  # message periods by which the voltage may trail the current, or lead it
+LAG_KNOWN = 0.25  # of a period, to which the best of them is known…
+LAG_OPEN = 1.0  # …and any, where no line shows the best: each message may come up to a period late
 
 
 def awake(voltage: Part) -> tuple[FloatArray, FloatArray]:
