@@ -69,6 +69,31 @@ def test_two_tracks_that_part_are_a_danger() -> None:
     assert found.measured["peak_percent"].value == pytest.approx(24, rel=0.1)  # the second track has half the slope
 
 
+@pytest.mark.parametrize("scale", [1.0, 0.5, -0.5])
+def test_a_foot_that_keeps_still_for_most_of_a_log_parts_no_tracks(scale: float) -> None:
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        travel = np.interp(np.arange(0, 120, TICK_S), [0, 4, 5, 114, 116, 120], [0, 0, 57, 57.4, 0, 0])
+        parts = [
+            logged(rng, "throttle", travel, 0.01, 0.1, 0.1),
+            logged(rng, "throttle_second", scale * travel + 60, 0.01, 0.1, 0.1),
+        ]
+        assert "tracks" not in outcomes(signals(*parts))
+
+
+def test_torque_with_the_stamp_of_a_pedal_that_was_read_before_is_no_dead_band_of_nothing() -> None:
+    """Both messages go out every 50 ms with one stamp; the target answers the reading that is sent after it."""
+    rng = np.random.default_rng(3)
+    travel = presses(rng)
+    time = np.arange(0, 119, 0.05)
+    ticks = np.rint(time / TICK_S).astype(int)
+    late = travel[np.maximum(ticks - 50, 0)]
+    wish = 160 * np.clip((travel[ticks] - 2.0) / 98, 0, 1)
+    made = signals(Part("throttle", time, np.round(late, 1), "%", "Made.throttle", 0.1),
+                   Part("torque_target", time, np.round(wish, 1), "Nm", "Made.target", 0.1))  # fmt: skip
+    assert list(outcomes(made)) == ["sound"]
+
+
 @pytest.mark.parametrize("grid_s", [0.05, 0.1])
 def test_tracks_that_part_are_seen_where_several_samples_bear_one_stamp(grid_s: float) -> None:
     fault = np.zeros(200_000)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import median_filter, minimum_filter1d
+from scipy.stats import theilslopes
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Measured
@@ -16,6 +17,7 @@ from logscope.statistics.sampling import between_samples, stretches, unbunched_s
 REST_BAND = 2.0  # % of travel about the rest level that still is rest (common practice, no published source)
 _LEVEL_S, _LEVEL_ROWS = 0.3, 9  # the level is a median over so long, and so many samples at least: a foot is slower
 _LEAST_ROWS = 100  # at rest, or in motion, to judge by
+_PLACES, _PLACE_ROWS = 6, 3  # places of REST_BAND that the pedal visited, each with a median of more than one reading
 _ASKED_SHARE = 0.02  # of the largest torque asked, from which on something is asked
 JUMP_PERCENT = 3.0  # of travel: a smaller gap is not felt (common practice, no published source)
 _JUMPS = 5  # passes over the same place without a reading in it
@@ -64,7 +66,9 @@ def find_dead_band(throttle: Part, rest: Rest, signals: Signals) -> Measured | N
     late = max(1, round((asked.period_s + throttle.period_s) / throttle.period_s))
     if begins.size < 3:
         return None
-    high = throttle.value[begins] - rest.level
+    # Of two messages with one stamp either may be the older: the pedal is then as far as its next reading at most.
+    unordered = np.isin(throttle.time_s[begins], asked.time_s)
+    high = throttle.value[np.minimum(begins + unordered, throttle.value.size - 1)] - rest.level
     low = throttle.value[np.maximum(begins - late, 0)] - rest.level
     middle = (np.median(high) + np.median(low)) / 2
     return Measured(float(middle), "%", max(float(np.median(low)), 0.0), float(np.median(high)))
@@ -109,8 +113,9 @@ def find_disagreement(first: Part, second: Part) -> tuple[list[tuple[float, floa
     time_s, x, y = first_s[seen], first.value[seen], other[seen]
     if x.size < _LEAST_ROWS or np.ptp(x) < 5 * REST_BAND:
         return [], 0.0, float("nan")
-    low, high = x <= np.quantile(x, 0.25), x >= np.min(x) + 0.5 * np.ptp(x)
-    slope = (np.median(y[high]) - np.median(y[low])) / max(np.median(x[high]) - np.median(x[low]), 1e-6)
+    slope = _slope(x, y)
+    if slope is None:
+        return [], 0.0, float("nan")
     left = y - slope * x
     away = np.abs(left - np.median(left)) / max(abs(slope), 0.1)
     pace = _pace(time_s, x, first.spacing_s)
@@ -125,6 +130,20 @@ def find_disagreement(first: Part, second: Part) -> tuple[list[tuple[float, floa
         inside |= (time_s >= since) & (time_s <= until)
     worst = float(away[inside].max()) if spans else 0.0
     return spans, worst, float(np.median(away))
+
+
+def _slope(x: FloatArray, y: FloatArray) -> float | None:
+    """The second track's slope over the first's, from their usual pairs at each place of the travel.
+
+    By places, not by readings: a foot that keeps still for most of the log says nothing of the slope, and a fault that
+    lasts has few places. None where too little of the travel was visited.
+    """
+    place = np.floor(x / REST_BAND).astype(int)
+    visited = [each for each in np.unique(place) if np.count_nonzero(place == each) >= _PLACE_ROWS]
+    if len(visited) < _PLACES:
+        return None
+    usual = np.array([(np.median(x[place == each]), np.median(y[place == each])) for each in visited])
+    return float(theilslopes(usual[:, 1], usual[:, 0]).slope)
 
 
 def _pace(time_s: FloatArray, x: FloatArray, spacing_s: float) -> FloatArray:
