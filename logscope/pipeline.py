@@ -1,4 +1,4 @@
-"""The stages in order: logs → blocks → decoded tables → parts → plausibility → checks → result."""
+"""The stages in order: logs → blocks → decoded tables → parts → plausibility → checks → diagnosis → result."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from logscope.checks.merge_findings import merge_findings
 from logscope.decoded import Decoded, decode_capture, mapped_bindings
 from logscope.decoding.tables import Decoder
 from logscope.definitions.load import vehicle_definitions
+from logscope.diagnosis.explain import explain
 from logscope.errors import RequestError, did_you_mean
 from logscope.files import Paths
 from logscope.findings import Finding, NotChecked, NothingToCheck
@@ -132,10 +133,12 @@ def check(
         notes=(*decoded.account.notes, *decoded.notes, *notes),
         assumptions=(*decoded.account.assumptions, *_in_short(notes)),
     )
+    ordered = _in_order(plausible.findings, findings)
     return Result(
         vehicle_name=vehicle.vehicle.name,
         capture=_summary(account, decoded),
-        findings=(*plausible.findings, *sorted(findings, key=lambda finding: finding.start_s)),
+        findings=ordered,
+        explanations=explain(ordered),
         not_checked=tuple(not_checked),
         signals=plausible.signals,
         doubted=plausible.doubted,
@@ -159,15 +162,22 @@ def _check_signals(signals: Signals, vehicle: Vehicle, chosen: Sequence[tuple[st
     """The checks on signals that come from no log: there is no account of one to judge."""
     plausible = examine(signals, vehicle)
     findings, not_checked = run_checks(plausible.signals, plausible.vehicle, chosen)
+    ordered = _in_order(plausible.findings, findings)
     return Result(
         vehicle_name=vehicle.vehicle.name,
         capture=CaptureSummary(Account(), None, signals.end_s - signals.start_s, 0, 0, 0),
-        findings=(*plausible.findings, *sorted(findings, key=lambda finding: finding.start_s)),
+        findings=ordered,
+        explanations=explain(ordered),
         not_checked=tuple(not_checked),
         signals=plausible.signals,
         doubted=plausible.doubted,
         sources={name: part.source for name, part in signals.parts.items()},
     )
+
+
+def _in_order(doubts: Sequence[Finding], findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Those on the mapping first, for they may explain the others; the others in order of time."""
+    return (*doubts, *sorted(findings, key=lambda finding: finding.start_s))
 
 
 def _in_short(notes: Sequence[str]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from logscope.capture.frames import Account
+from logscope.diagnosis.explanation import Explanation
 from logscope.findings import Finding, NotChecked, Severity
 from logscope.signals import Part, Signals
 
@@ -44,6 +45,8 @@ class Result:
     ----------
     findings : tuple of Finding
         Those on the mapping first, the others in order of time.
+    explanations : tuple of Explanation
+        Findings of one origin, joined; the most dangerous first. A finding in none of them stands by itself.
     not_checked : tuple of NotChecked
         Checks that could not run, with the reason.
     capture : CaptureSummary
@@ -73,6 +76,7 @@ class Result:
     sources: Mapping[str, str] = field(default_factory=dict)
     doubted: Mapping[str, Part] = field(default_factory=dict)
     originals: Mapping[str, Part] = field(default_factory=dict)
+    explanations: tuple[Explanation, ...] = ()
 
     @property
     def logged(self) -> Signals:

@@ -29,13 +29,14 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "statistics time_doubt vehicle",
         "numpy scipy",
     ),
+    "diagnosis": ("findings", "numpy"),
     "comparison": (
         "findings measures outputs parts quantities report result signals statistics vehicle",
         "numpy scipy",
     ),
     "history": ("checks comparison files findings measures result statistics toml_file vehicle", "numpy scipy"),
     "report": (
-        "capture comparison findings history parts quantities result signals",
+        "capture comparison diagnosis findings history parts quantities result signals",
         "numpy pandas plotly jinja2 markupsafe rich tsdownsample",
     ),
     "sizing": ("findings physics quantities report", "numpy rich"),

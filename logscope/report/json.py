@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+from logscope.diagnosis.explanation import Explanation
 from logscope.findings import Finding, Measured
 from logscope.result import CaptureSummary, Result
 
@@ -22,6 +23,7 @@ def result_to_json(result: Result) -> str:
             "logscope": version(),
             "capture": capture_fields(result.capture),
             "findings": [finding_fields(finding) for finding in result.findings],
+            "explanations": [explanation_fields(each) for each in result.explanations],
             "not_checked": [{"check": item.check, "reason": item.reason} for item in result.not_checked],
         }
     )
@@ -82,6 +84,21 @@ def finding_fields(finding: Finding) -> dict[str, Any]:
         fields["events"] = [{"start_s": number(e.start_s), "end_s": number(e.end_s)} for e in finding.events]
         fields["count"] = len(finding.events)
     return fields
+
+
+def explanation_fields(explanation: Explanation) -> dict[str, Any]:
+    """One explanation; its members are indices into the findings."""
+    return {
+        "cause": explanation.cause,
+        "title": explanation.title,
+        "likelihood": number(explanation.likelihood),
+        "members": list(explanation.members),
+        "for": list(explanation.evidence_for),
+        "against": list(explanation.evidence_against),
+        "rival": explanation.rival or None,
+        "deciding_test": explanation.deciding_test,
+        "actions": list(explanation.actions),
+    }
 
 
 def measured_fields(measured: Measured) -> dict[str, Any]:

@@ -1,0 +1,93 @@
+"""Whether the first explanation is the true origin, in drives with no fault, with one, and with two.
+
+    python tests/diagnosis/explanation_score.py 3 --first 100 --detail
+
+Each drive is logged with the dirt of real loggers, but for dirt that is a fault of its own (foreign frames). A fault
+that no check warns of has nothing to explain and is counted apart: it is the checks' miss. In a drive with two faults
+the first two explanations must be true origins, or the only one; how often both are named is counted as well.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from dataclasses import dataclass
+
+from explained_drives import Explained, explained_drives
+from logging_dirt.drive_log import dirty_log
+from logging_dirt.whole_log import checked
+from score_runs import layout_of, play
+from score_signals import vehicle_for
+
+from logscope.findings import Severity
+from logscope.result import Result
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What was said of one drive.
+
+    warned : whether a check warns of anything; right : as the module says; complete : whether every fault is named
+    """
+
+    faults: int
+    warned: bool
+    right: bool
+    complete: bool
+    said: tuple[str, ...]
+
+
+def outcome(drive: Explained, seed: int) -> Outcome | None:
+    """Play, log, check and explain one drive; None where its log is spoilt in a way that is a fault of its own."""
+    layout = layout_of(seed)
+    played, draw = play(drive.case, seed, clean=False)
+    log = dirty_log(played, draw, layout, vehicle_for(layout), clean=False)
+    return None if log.dirt.spoils else judged(drive, checked(log.text, log.vehicle))
+
+
+def judged(drive: Explained, result: Result) -> Outcome:
+    """Whether a result's explanations are the true origins."""
+    said = tuple(f"{each.cause} ({each.likelihood:.2f})" for each in result.explanations)
+    causes = [each.cause for each in result.explanations]
+    wanted = drive.origins
+    warned = any(finding.severity.rank >= Severity.WARNING.rank for finding in result.findings)
+    true = [any(cause in origin for origin in wanted) for cause in causes[: max(len(wanted), 1)]]
+    named = [any(cause in origin for cause in causes) for origin in wanted]
+    right = all(true) and (bool(true) or not wanted)
+    return Outcome(len(wanted), warned, right, all(named), said)
+
+
+def main() -> None:
+    """Print how often the first explanation is right."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("seeds", type=int)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--only", default="", help="families that begin so")
+    parser.add_argument("--detail", action="store_true", help="list the drives that were explained wrongly")
+    chosen = parser.parse_args()
+    right, complete, all_of, silent = Counter[int](), Counter[int](), Counter[int](), Counter[int]()
+    for drive in explained_drives():
+        if not drive.case.family.startswith(chosen.only):
+            continue
+        for seed in range(chosen.first, chosen.first + chosen.seeds):
+            found = outcome(drive, seed)
+            if found is None:
+                continue
+            if found.faults and not found.warned:
+                silent[found.faults] += 1
+                continue
+            all_of[found.faults] += 1
+            right[found.faults] += found.right
+            complete[found.faults] += found.complete
+            if chosen.detail and not found.right:
+                print(f"{drive.case.name}, seed {seed}: {', '.join(found.said) or 'nothing'}", flush=True)
+    for faults, count in sorted(all_of.items()):
+        what = "nothing claimed" if faults == 0 else "right"
+        print(
+            f"{faults} faults: {what} in {right[faults]} of {count} drives, every fault named in {complete[faults]}; "
+            f"no check warned in {silent[faults]} more"
+        )
+
+
+if __name__ == "__main__":
+    main()

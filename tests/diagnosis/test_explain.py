@@ -1,0 +1,164 @@
+"""Findings are joined under the origin that explains them best.
+
+Outside checks: the posterior of the network against a plain simulation of its generative model (numpy draws causes and
+signs; those draws that show the observed signs are counted), and against Bayes' rule written out for one cause.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logscope.diagnosis.causes import CAUSES
+from logscope.diagnosis.explain import explain
+from logscope.diagnosis.network import LEAK, MOST_CAUSES, Node, posterior
+from logscope.diagnosis.signs import SIGNS
+from logscope.findings import Event, Finding, Measured, Severity
+
+
+def finding(
+    kind: str,
+    severity: Severity = Severity.WARNING,
+    *,
+    start_s: float = 1.0,
+    cause: str | None = None,
+    events: tuple[Event, ...] = (),
+    **measured: Measured,
+) -> Finding:
+    return Finding(
+        kind, severity, start_s, start_s + 0.1, kind, "", "", (), cause=cause, events=events, measured=measured
+    )
+
+
+def causes_of(*findings: Finding) -> list[str]:
+    return [each.cause for each in explain(findings)]
+
+
+# -- the network ------------------------------------------------------------------------------------
+
+
+def test_one_cause_and_one_sign_follow_bayes_rule() -> None:
+    nodes = {"fault": Node(0.1, {"seen": 0.8, "missed": 0.6})}
+    found = posterior(nodes, frozenset({"seen"}), frozenset({"missed"}))
+    at_work = 0.1 * (1 - (1 - LEAK) * 0.2) * (1 - LEAK) * 0.4
+    idle = 0.9 * LEAK * (1 - LEAK)
+    assert found.likelihood["fault"] == pytest.approx(at_work / (at_work + idle))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_posterior_is_the_share_of_simulated_logs_that_show_the_same_signs(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    names, signs = ("a", "b", "c"), ("u", "v", "w")
+    shows = draw.uniform(0.1, 0.9, (3, 3))
+    priors = draw.uniform(0.2, 0.5, 3)
+    nodes = {n: Node(p, dict(zip(signs, row, strict=True))) for n, p, row in zip(names, priors, shows, strict=True)}
+
+    count = 400_000
+    at_work = draw.random((count, 3)) < priors
+    shown = draw.random((count, 3)) < LEAK
+    for cause in range(3):
+        shown |= at_work[:, [cause]] & (draw.random((count, 3)) < shows[cause])
+    alike = shown[:, 0] & shown[:, 1] & ~shown[:, 2]
+
+    found = posterior(nodes, frozenset("uv"), frozenset("w"))
+    for index, name in enumerate(names):
+        share = float(at_work[alike, index].mean())
+        error = 4 * np.sqrt(share * (1 - share) / alike.sum())
+        assert found.likelihood[name] == pytest.approx(share, abs=error)
+
+
+def test_a_sign_that_could_not_be_looked_for_weighs_nothing() -> None:
+    nodes = {"a": Node(0.1, {"seen": 0.8, "unknown": 0.9}), "b": Node(0.1, {"seen": 0.8})}
+    found = posterior(nodes, frozenset({"seen"}), frozenset())
+    assert found.likelihood["a"] == pytest.approx(found.likelihood["b"])
+    assert posterior(nodes, frozenset({"seen"}), frozenset({"unknown"})).best == ("b",)
+
+
+def test_thirty_causes_at_once_are_weighed_quickly_and_few_are_blamed() -> None:
+    nodes = {f"cause {n}": Node(0.02, {"seen": 0.5, f"own {n}": 0.5}) for n in range(30)}
+    found = posterior(nodes, frozenset({"seen"}), frozenset(f"own {n}" for n in range(29)))
+    assert found.best == ("cause 29",)
+    assert len(found.best) <= MOST_CAUSES
+
+
+# -- the graph --------------------------------------------------------------------------------------
+
+
+def test_every_sign_belongs_to_a_cause_and_every_cause_shows_known_signs() -> None:
+    known = {sign.name for sign in SIGNS}
+    shown = {sign for cause in CAUSES.values() for sign in cause.node.shows}
+    assert len(known) == len(SIGNS)
+    assert shown == known
+
+
+def test_every_cause_says_what_to_do_and_how_to_decide() -> None:
+    for cause in CAUSES.values():
+        assert cause.actions, cause.name
+        assert cause.test.endswith("."), cause.name
+        assert all(action.endswith(".") for action in cause.actions), cause.name
+
+
+# -- explanations -----------------------------------------------------------------------------------
+
+
+def test_spikes_that_rise_with_current_and_the_trip_after_them_have_one_origin() -> None:
+    findings = (
+        finding("precharge.complete", Severity.GOOD),
+        finding("encoder.spike"),
+        finding("encoder.noise", rate_ratio_per_100A=Measured(3.5, "", 1.2, 9.0)),
+        finding("trip.overcurrent", Severity.DANGER, cause="encoder"),
+    )
+    (found,) = explain(findings)
+    assert found.cause == "encoder_interference"
+    assert found.members == (3, 1, 2)
+    assert "spikes of the motor speed" in found.evidence_for
+    assert found.likelihood > 0.9
+
+
+def test_two_faults_of_unlike_subjects_are_two_explanations() -> None:
+    found = causes_of(finding("precharge.slow"), finding("aux.supply", cause="stopped"))
+    assert sorted(found) == ["converter_not_feeding", "precharge_resistance"]
+
+
+def test_the_most_dangerous_explanation_comes_first() -> None:
+    found = causes_of(finding("precharge.slow"), finding("regeneration.full_pack", Severity.DANGER))
+    assert found == ["full_pack", "precharge_resistance"]
+
+
+def test_contactors_that_drop_out_with_the_12_volt_side_are_put_down_to_it() -> None:
+    dips = finding("aux.dip", cause="loose_connection", events=(Event(5.0, 5.2), Event(9.0, 9.1)))
+    dropout = finding("contactor.dropout", Severity.DANGER, start_s=9.05)
+    found = explain((dips, dropout))
+    assert [each.cause for each in found] == ["loose_low_voltage"]
+    assert found[0].members == (1, 0)
+
+
+def test_a_dropout_beside_a_sound_12_volt_side_is_the_contactors_own() -> None:
+    found = explain((finding("aux.dip", Severity.GOOD), finding("contactor.dropout", Severity.DANGER)))
+    assert [each.cause for each in found] == ["contactor_supply"]
+
+
+def test_nothing_is_explained_where_nothing_is_wrong() -> None:
+    quiet = [finding(kind, Severity.GOOD) for kind in ("precharge.complete", "encoder.clean", "trip.none")]
+    noted = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(2.0, "", 1.1, 4.0))
+    assert explain([*quiet, noted, finding("capture.message_silent", Severity.INFO)]) == ()
+
+
+def test_a_finding_that_no_cause_explains_is_a_member_of_none() -> None:
+    findings = (finding("precharge.slow"), finding("unheard.of", Severity.DANGER))
+    assert [each.members for each in explain(findings)] == [(0,)]
+
+
+def test_what_a_cause_usually_shows_and_was_looked_for_stands_against_it() -> None:
+    flat = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(1.0, "", 0.8, 1.2))
+    (found,) = explain((finding("encoder.spike"), finding("encoder.dropout"), flat))
+    assert found.cause == "encoder_connection"
+    assert "the motor speed does not freeze" in found.evidence_against
+    assert found.rival.startswith("Interference")
+
+
+def test_few_disturbances_do_not_rule_out_that_they_rise_with_current() -> None:
+    wide = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(1.0, "", 0.1, 9.0))
+    (found,) = explain((finding("encoder.spike"), wide))
+    assert "disturbances that rise with current were not shown" not in found.evidence_against
+    assert found.rival
