@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from logscope.diagnosis.causes import CAUSES, Cause
 from logscope.diagnosis.explanation import Explanation
-from logscope.diagnosis.network import posterior
+from logscope.diagnosis.network import EXPLAINS, Posterior, posterior
 from logscope.diagnosis.signs import SIGNS, Observed, observe
 from logscope.findings import Finding, Severity
 
 # A cause that usually shows a sign must explain why that is absent; below it the absence says little.
 _USUALLY = 0.5
+# Below it the finding is likelier to stand by itself than to have any of the causes that show it.
+_CLAIMED = 0.5
+# A single cause below it would only mislead: many are as likely.
+_LIKELY_ENOUGH = 0.2
 # A rival below this is not worth a test of its own.
 _RIVAL = 0.02
 _SIGNS = {sign.name: sign for sign in SIGNS}
@@ -24,11 +28,13 @@ def explain(findings: Sequence[Finding]) -> tuple[Explanation, ...]:
     """
     observed = observe(findings)
     nodes = {name: cause.node for name, cause in CAUSES.items()}
-    found = posterior(nodes, frozenset(observed.seen), observed.absent)
+    leaks = {sign.name: sign.alone for sign in SIGNS}
+    found = posterior(nodes, frozenset(observed.seen), observed.absent, leaks)
     explained = [
-        _explanation(CAUSES[name], found.likelihood, members, observed)
+        explanation
         for name, members in _members(found.best, observed, findings).items()
         if any(findings[index].severity.rank >= Severity.WARNING.rank for index in members)
+        and (explanation := _explanation(CAUSES[name], found, members, observed)) is not None
     ]
     return tuple(sorted(explained, key=lambda each: (-findings[each.members[0]].severity.rank, -each.likelihood)))
 
@@ -40,7 +46,7 @@ def _members(chosen: Sequence[str], observed: Observed, findings: Sequence[Findi
         for index in showing:
             for name in chosen:
                 share = CAUSES[name].node.shows.get(sign, 0.0)
-                if share:
+                if share >= EXPLAINS:
                     best = shown_by.setdefault(index, {})
                     best[name] = max(best.get(name, 0.0), share)
     members: dict[str, list[int]] = {name: [] for name in chosen}
@@ -53,30 +59,25 @@ def _members(chosen: Sequence[str], observed: Observed, findings: Sequence[Findi
     }
 
 
-def _explanation(
-    cause: Cause, likelihood: Mapping[str, float], members: tuple[int, ...], observed: Observed
-) -> Explanation:
+def _explanation(cause: Cause, found: Posterior, members: tuple[int, ...], observed: Observed) -> Explanation | None:
+    """None where the findings are likelier to stand by themselves than to have any of the causes that show them."""
     shows = cause.node.shows
-    own = {sign for sign, showing in observed.seen.items() if set(showing) & set(members)}
-    usual = sorted((sign for sign in shows if sign in observed.absent), key=lambda sign: -shows[sign])
+    own = [sign for sign, showing in observed.seen.items() if sign in shows and set(showing) & set(members)]
+    own.sort(key=lambda sign: (members[0] not in observed.seen[sign], -shows[sign]))
+    causes = [name for name in found.candidates if own[0] in CAUSES[name].node.shows]
+    if found.chance(*causes) < _CLAIMED or found.chance(cause.name) < _LIKELY_ENOUGH:
+        return None
+    against = [sign for sign in shows if sign in observed.absent and shows[sign] >= _USUALLY]
+    rivals = {name: found.chance(name) for name in causes if name != cause.name}
+    rival = max(rivals, key=lambda name: rivals[name], default=None)
     return Explanation(
         cause=cause.name,
         title=cause.title,
-        likelihood=likelihood[cause.name],
+        likelihood=found.chance(cause.name),
         members=members,
-        evidence_for=tuple(_SIGNS[sign].seen for sign in sorted(own & set(shows), key=lambda sign: -shows[sign])),
-        evidence_against=tuple(_SIGNS[sign].absent for sign in usual if shows[sign] >= _USUALLY),
-        rival=_rival(cause, likelihood, own),
+        evidence_for=tuple(_SIGNS[sign].seen for sign in own),
+        evidence_against=tuple(_SIGNS[sign].absent for sign in sorted(against, key=lambda sign: -shows[sign])),
+        rival="" if rival is None or rivals[rival] < _RIVAL else f"{CAUSES[rival].title} ({100 * rivals[rival]:.0f} %)",
         deciding_test=cause.test,
         actions=cause.actions,
     )
-
-
-def _rival(cause: Cause, likelihood: Mapping[str, float], own: set[str]) -> str:
-    """The likeliest other cause that shows the sign which this one shows most often, with its likelihood."""
-    leading = max(own, key=lambda sign: cause.node.shows.get(sign, 0.0))
-    rivals = [name for name in likelihood if name != cause.name and CAUSES[name].node.shows.get(leading)]
-    rival = max(rivals, key=lambda name: likelihood[name], default=None)
-    if rival is None or likelihood[rival] < _RIVAL:
-        return ""
-    return f"{CAUSES[rival].title} ({100 * likelihood[rival]:.0f} %)"

@@ -1,7 +1,8 @@
 """A noisy-OR network in two layers: which of a few causes are at work, from the signs that are seen and absent.
 
 A sign stays away only if each cause at work fails to show it, and nothing else does:
-P(sign absent | causes) = (1 − leak) · ∏ (1 − p), each cause by itself. Source: Pearl (1988), section 4.3.2.
+P(sign absent | causes) = (1 − leak) · ∏ (1 − p), each cause by itself; the leak is what shows a sign without a cause.
+Source: Pearl (1988), section 4.3.2.
 """
 
 from __future__ import annotations
@@ -12,12 +13,12 @@ from itertools import combinations
 
 import numpy as np
 
-from logscope.arrays import BoolArray
+from logscope.arrays import BoolArray, FloatArray
 
 # More origins than this at once are not tried: each log is of one step of the work.
 MOST_CAUSES = 4
-# A sign that no cause of the graph shows: a finding that stands by itself.
-LEAK = 0.001
+# What a cause shows more seldom weighs for it, but is not put down to it.
+EXPLAINS = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,39 +29,51 @@ class Node:
     shows: Mapping[str, float]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Posterior:
     """What the signs make of the causes.
 
-    likelihood : that each cause is at work, 0 to 1
+    candidates : the causes that can show any of the signs seen, c of them
+    at_work : combinations of them, shape (n, c); share : the probability of each, shape (n,)
     best : the likeliest of those combinations that leave the fewest of the seen signs without a cause
     """
 
-    likelihood: Mapping[str, float]
+    candidates: tuple[str, ...]
+    at_work: BoolArray
+    share: FloatArray
     best: tuple[str, ...]
 
+    def chance(self, *causes: str) -> float:
+        """The probability that at least one of these causes is at work."""
+        chosen = [name in causes for name in self.candidates]
+        return float(self.share[self.at_work[:, chosen].any(axis=1)].sum())
 
-def posterior(nodes: Mapping[str, Node], seen: frozenset[str], absent: frozenset[str]) -> Posterior:
+
+def posterior(
+    nodes: Mapping[str, Node], seen: frozenset[str], absent: frozenset[str], leaks: Mapping[str, float]
+) -> Posterior:
     """The causes given the signs.
 
     seen, absent : names of signs; one that could not be looked for is in neither and weighs nothing
+    leaks : how often a sign shows without any of the causes
     """
-    candidates = [name for name, node in nodes.items() if any(sign in seen for sign in node.shows)]
+    candidates = tuple(name for name, node in nodes.items() if any(sign in seen for sign in node.shows))
     at_work = _combinations(len(candidates))
     prior = np.array([nodes[name].prior for name in candidates])
     weight = np.where(at_work, np.log(prior), np.log1p(-prior)).sum(axis=1)
     for signs, is_seen in ((sorted(seen), True), (sorted(absent), False)):
         shows = np.array([[nodes[name].shows.get(sign, 0.0) for sign in signs] for name in candidates])
-        fails = at_work @ np.log1p(-shows.reshape(len(candidates), len(signs))) + np.log1p(-LEAK)
+        stays_away = np.log1p(-np.array([leaks[sign] for sign in signs]))
+        fails = at_work @ np.log1p(-shows.reshape(len(candidates), len(signs))) + stays_away
         weight += (np.log(-np.expm1(fails)) if is_seen else fails).sum(axis=1)
     share = np.exp(weight - weight.max())
-    likelihood = (at_work * share[:, None]).sum(axis=0) / share.sum()
-    can_show = np.array([[sign in nodes[name].shows for sign in sorted(seen)] for name in candidates], dtype=bool)
-    explained = (at_work.astype(int) @ can_show.reshape(len(candidates), len(seen)) > 0).sum(axis=1)
+    share = np.asarray(share / share.sum(), dtype=np.float64)
+    shows = np.array([[nodes[name].shows.get(sign, 0.0) for sign in sorted(seen)] for name in candidates])
+    explains = shows.reshape(len(candidates), len(seen)) >= EXPLAINS
+    explained = (at_work.astype(int) @ explains > 0).sum(axis=1)
     best = at_work[int(np.argmax(np.where(explained == explained.max(), share, -1.0)))]
     return Posterior(
-        dict(zip(candidates, likelihood.tolist(), strict=True)),
-        tuple(name for name, chosen in zip(candidates, best, strict=True) if chosen),
+        candidates, at_work, share, tuple(name for name, chosen in zip(candidates, best, strict=True) if chosen)
     )
 
 

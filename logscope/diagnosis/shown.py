@@ -36,9 +36,9 @@ def by_kind(*kinds: str, from_severity: Severity = Severity.WARNING) -> Shown:
     return Shown(lambda f, _: f.kind in kinds and f.severity.rank >= from_severity.rank, _topics(*kinds))
 
 
-def by_topic(topic: str) -> Shown:
-    """Any warning of a topic."""
-    return Shown(lambda f, _: f.kind.startswith(f"{topic}.") and is_wrong(f), frozenset((topic,)))
+def by_topic(topic: str, but: tuple[str, ...] = ()) -> Shown:
+    """Any warning of a topic, but for some kinds."""
+    return Shown(lambda f, _: f.kind.startswith(f"{topic}.") and f.kind not in but and is_wrong(f), frozenset((topic,)))
 
 
 def by_cause(kind: str, *causes: str) -> Shown:

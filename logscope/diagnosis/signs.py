@@ -18,6 +18,11 @@ from logscope.diagnosis.shown import (
 )
 from logscope.findings import Finding, Severity
 
+# A finding that stands by itself: one that no cause of the graph shows, or a check that is wrong.
+_SELDOM_ALONE = 0.001
+# What a drive shows as well without a fault: a limit stated near what is usual, a rough press of the pedal.
+_OFTEN_ALONE = 0.02
+
 
 @dataclass(frozen=True, slots=True)
 class Sign:
@@ -25,12 +30,14 @@ class Sign:
 
     name : in the graph; seen, absent : in words, as evidence for and against a cause
     shown : when a finding shows it; absent where it was looked for and no finding does
+    alone : how often a log shows it without any of the causes (practice)
     """
 
     name: str
     seen: str
     absent: str
     shown: Shown
+    alone: float = _SELDOM_ALONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,18 +134,21 @@ _HIGH_VOLTAGE = (
         "the pack's voltage sags far under load",
         "the pack holds its voltage under load",
         by_kind("battery.resistance"),
+        _OFTEN_ALONE,
     ),
     Sign(
         "battery_low",
         "the pack falls below its lowest voltage",
         "the pack stays above its lowest voltage",
         by_limit("battery_min"),
+        _OFTEN_ALONE,
     ),
     Sign(
         "battery_high",
         "the pack or the link rises above its highest voltage",
         "pack and link stay below their highest voltage",
         by_limit("battery_max", "dc_link_max", "dc_link"),
+        _OFTEN_ALONE,
     ),
     Sign(
         "full_pack",
@@ -151,6 +161,7 @@ _HIGH_VOLTAGE = (
         "braking passes a limit",
         "braking stays within the limits",
         by_kind("regeneration.braking"),
+        _OFTEN_ALONE,
     ),
 )
 _DRIVE = (
@@ -176,7 +187,13 @@ _DRIVE = (
         "disturbances at the switching of loads were not shown",
         by_rise("encoder", "rate_ratio_at_switching"),
     ),
-    Sign("speed_noise", "the motor speed is noisy", "the noise of the motor speed is low", by_kind("encoder.noise")),
+    Sign(
+        "speed_noise",
+        "the motor speed is noisy",
+        "the noise of the motor speed is low",
+        by_kind("encoder.noise"),
+        _OFTEN_ALONE,
+    ),
     Sign("ripple", "the motor speed ripples once or more a turn", "no ripple within a turn", by_kind("encoder.ripple")),
     Sign(
         "speed_scale",
@@ -244,6 +261,7 @@ _DRIVE = (
         "the motor current passes its limit",
         "the motor current keeps its limit",
         by_limit("motor_current"),
+        _OFTEN_ALONE,
     ),
     Sign(
         "oscillation",
@@ -256,8 +274,9 @@ _DRIVE = (
         "torque or current overshoots its target",
         "torque and current follow their target",
         by_kind("current_control.response"),
+        _OFTEN_ALONE,
     ),
-    Sign("judder", "the driveline judders", "the driveline does not judder", by_kind("driveline.judder")),
+    Sign("judder", "the driveline judders", "the driveline does not judder", by_kind("driveline.judder"), _OFTEN_ALONE),
     Sign("pedal_jumps", "the pedal's signal jumps", "the pedal's signal does not jump", by_kind("throttle.jump")),
     Sign("pedal_tracks", "the pedal's two tracks disagree", "the pedal's two tracks agree", by_kind("throttle.tracks")),
     Sign(
@@ -265,6 +284,7 @@ _DRIVE = (
         "the released pedal is noisy",
         "the released pedal is quiet",
         by_kind("throttle.noise", "throttle.falling"),
+        _OFTEN_ALONE,
     ),
     Sign(
         "energy",
@@ -303,6 +323,7 @@ _HEAT = (
         "a temperature passes its limit",
         "temperatures keep their limits",
         by_limit("motor_temperature", "inverter_temperature", "coolant_temperature"),
+        _OFTEN_ALONE,
     ),
     Sign(
         "temperature_sensor",
@@ -354,7 +375,13 @@ _LOW_VOLTAGE = (
         "nothing falls out at 12 V dips",
         at_moment_of("aux.dip", "contactor.dropout", "contactor.chatter", "precharge.interrupted", "encoder.restart"),
     ),
-    Sign("aux_low", "the 12 V side falls below its limit", "the 12 V side stays above its limit", by_limit("aux_min")),
+    Sign(
+        "aux_low",
+        "the 12 V side falls below its limit",
+        "the 12 V side stays above its limit",
+        by_limit("aux_min"),
+        _OFTEN_ALONE,
+    ),
     Sign(
         "backfeed",
         "a load stays fed after its switch opened",
@@ -405,7 +432,18 @@ _CHARGING = (
     ),
 )
 _LOG = (
-    Sign("mapping", "a part does not fit the others", "all parts fit together", by_topic("mapping")),
+    Sign(
+        "mapping",
+        "a part does not fit the others",
+        "all parts fit together",
+        by_topic("mapping", but=("mapping.no_value",)),
+    ),
+    Sign(
+        "unfilled",
+        "a signal that is mapped is never filled",
+        "every mapped signal is filled",
+        by_kind("mapping.no_value"),
+    ),
     Sign(
         "two_contents",
         "one identifier carries two contents",
@@ -417,6 +455,7 @@ _LOG = (
         "a message stays away while others keep coming",
         "every message keeps coming",
         by_kind("capture.message_silent", from_severity=Severity.INFO),
+        _OFTEN_ALONE,
     ),
     Sign(
         "clock",

@@ -22,6 +22,10 @@ from score_signals import vehicle_for
 from logscope.findings import Severity
 from logscope.result import Result
 
+# True beside the fault: marks for “no value” that a controller sends throughout, and a pack that `vary` draws so high
+# that braking lifts it above its limit.
+_TRUE_BESIDES = ("signal_unfilled", "full_pack")
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
@@ -48,7 +52,7 @@ def outcome(drive: Explained, seed: int) -> Outcome | None:
 def judged(drive: Explained, result: Result) -> Outcome:
     """Whether a result's explanations are the true origins."""
     said = tuple(f"{each.cause} ({each.likelihood:.2f})" for each in result.explanations)
-    causes = [each.cause for each in result.explanations]
+    causes = [each.cause for each in result.explanations if each.cause not in _TRUE_BESIDES]
     wanted = drive.origins
     warned = any(finding.severity.rank >= Severity.WARNING.rank for finding in result.findings)
     true = [any(cause in origin for origin in wanted) for cause in causes[: max(len(wanted), 1)]]
