@@ -37,7 +37,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "history": ("checks comparison files findings measures result statistics toml_file vehicle", "numpy scipy"),
     "report": (
         "capture comparison diagnosis findings history parts quantities result signals",
-        "numpy pandas plotly jinja2 markupsafe rich tsdownsample",
+        "numpy pandas jinja2 markupsafe rich tsdownsample",
     ),
     "sizing": ("findings physics quantities report", "numpy rich"),
     "inventory": ("capture decoding definitions physics", "numpy numba rich"),

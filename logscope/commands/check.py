@@ -35,16 +35,19 @@ def check(
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Exit with 1 if a finding is at least this severe.")
     ] = FailOn.DANGER,
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Every finding with its text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the verdict and what is wrong.")] = False,
 ) -> None:
-    """Check a log: precharge, discharge, contactors, encoder, trips; say what was found and what to look at next."""
+    """Check a log: is the next step safe, what is wrong, how sure is that, and what to do first."""
     from logscope.logs import open_logs
     from logscope.pipeline import check as run
-    from logscope.report.terminal import print_summary
+    from logscope.report.terminal import Detail, print_summary
     from logscope.vehicle import load_vehicle
 
     known = load_vehicle(vehicle)
     result = run(with_progress(open_logs(logs, known, align or ())), known)
-    deliver(result, print_summary, report, json)
+    detail = Detail.BRIEF if quiet else Detail.FULL if verbose else Detail.USUAL
+    deliver(result, lambda made, console: print_summary(made, console, detail), report, json)
     raise typer.Exit(_status(result, fail_on))
 
 

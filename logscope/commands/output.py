@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from logscope.result import Result
 
 
+_UNWRAPPED = 10_000  # columns: longer than any line of a summary
+
 Made = TypeVar("Made", "Result", "Comparison")
 
 
@@ -50,7 +52,8 @@ def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | No
         made.to_json(json, overwrite=True)  # `guarded` has allowed it
     if report is not None:
         made.to_html(report, overwrite=True)
-    console = Console()
+    # What is piped on is read by a program or an editor, which wrap by themselves.
+    console = Console() if sys.stdout.isatty() else Console(width=_UNWRAPPED)
     show(made, console)
     tell_where(console, report, json)
 

@@ -15,8 +15,8 @@ _USUALLY = 0.5
 # Below it the finding is likelier to stand by itself than to have any of the causes that show it.
 _CLAIMED = 0.5
 # A single cause below it would only mislead: many are as likely.
-_LIKELY_ENOUGH = 0.2
-# A rival below this is not worth a test of its own.
+_LIKELY_ENOUGH = 0.4
+# A rival that is less likely to be at work instead is not worth a test of its own.
 _RIVAL = 0.02
 _SIGNS = {sign.name: sign for sign in SIGNS}
 
@@ -68,7 +68,7 @@ def _explanation(cause: Cause, found: Posterior, members: tuple[int, ...], obser
     if found.chance(*causes) < _CLAIMED or found.chance(cause.name) < _LIKELY_ENOUGH:
         return None
     against = [sign for sign in shows if sign in observed.absent and shows[sign] >= _USUALLY]
-    rivals = {name: found.chance(name) for name in causes if name != cause.name}
+    rivals = {name: found.chance(name, without=cause.name) for name in causes if name != cause.name}
     rival = max(rivals, key=lambda name: rivals[name], default=None)
     return Explanation(
         cause=cause.name,

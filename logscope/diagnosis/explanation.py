@@ -13,7 +13,7 @@ class Explanation:
     likelihood : that it is at work, 0 to 1, given the findings and the graph
     members : which findings it explains, as indices into the findings of the result, the most severe first
     evidence_for, evidence_against : signs seen, and those it usually shows that were looked for and are absent
-    rival : the likeliest other origin of what it explains, with its likelihood; empty where there is none
+    rival : the likeliest other origin of what it explains, and how likely it is at work instead; empty where none is
     deciding_test : the one test that decides between them; actions : what to do, in order
     """
 

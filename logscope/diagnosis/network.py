@@ -43,10 +43,11 @@ class Posterior:
     share: FloatArray
     best: tuple[str, ...]
 
-    def chance(self, *causes: str) -> float:
-        """The probability that at least one of these causes is at work."""
+    def chance(self, *causes: str, without: str = "") -> float:
+        """The probability that at least one of these causes is at work, and another one is not."""
         chosen = [name in causes for name in self.candidates]
-        return float(self.share[self.at_work[:, chosen].any(axis=1)].sum())
+        but = [name == without for name in self.candidates]
+        return float(self.share[self.at_work[:, chosen].any(axis=1) & ~self.at_work[:, but].any(axis=1)].sum())
 
 
 def posterior(

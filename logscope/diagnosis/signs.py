@@ -22,6 +22,8 @@ from logscope.findings import Finding, Severity
 _SELDOM_ALONE = 0.001
 # What a drive shows as well without a fault: a limit stated near what is usual, a rough press of the pedal.
 _OFTEN_ALONE = 0.02
+# A trip that its check puts down to nothing, or a fault by its code alone: anything may be behind it.
+_ANY_ORIGIN = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,8 +256,15 @@ _DRIVE = (
         "an overcurrent trip whose cause the sampling hides",
         "no overcurrent trip of unclear cause",
         by_cause("trip.overcurrent", "undetermined"),
+        _ANY_ORIGIN,
     ),
-    Sign("other_trip", "another fault stops the inverter", "no other fault stops the inverter", by_kind("trip.other")),
+    Sign(
+        "other_trip",
+        "another fault stops the inverter",
+        "no other fault stops the inverter",
+        by_kind("trip.other"),
+        _ANY_ORIGIN,
+    ),
     Sign(
         "current_limit",
         "the motor current passes its limit",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logscope.capture.frames import Account
+from logscope.diagnosis.outlook import outlook
 from logscope.findings import Finding, NotChecked, Severity
 from logscope.parts import part_title
 from logscope.quantities import (
@@ -109,7 +110,7 @@ def _in_doubt(finding: Finding) -> bool:
 
 
 def verdict(result: Result) -> Verdict:
-    """The verdict, from the severities alone."""
+    """Whether the next step may be taken, and what comes before it."""
     counts = Counter(finding.severity for finding in result.findings)
     worst = result.worst
     if not counts:
@@ -119,17 +120,19 @@ def verdict(result: Result) -> Verdict:
             "Nothing was shown to be right or wrong. See below what could not be checked, and why.",
         )
     named = [s for s in (Severity.DANGER, Severity.WARNING) if counts[s]]
-    if not named:
-        headline = "No danger and no warning found."
-        notes = f" {counted(counts[Severity.INFO], Severity.INFO)} below." if counts[Severity.INFO] else ""
-        advice = f"This covers only what this log shows and what was checked.{notes}"
-        return Verdict(worst, headline, advice)
-    headline = " and ".join(counted(counts[s], s) for s in named) + "."
-    if worst is Severity.DANGER:
-        advice = "Do not take the next step before each danger below is explained and fixed."
-    else:
-        advice = "Look into each warning below before the next step."
-    return Verdict(worst, headline, advice)
+    if named:
+        found = " and ".join(counted(counts[s], s) for s in named)
+        if worst is Severity.DANGER:
+            return Verdict(worst, "Do not power up again before each danger is fixed.", f"Found: {found}.")
+        return Verdict(worst, "Fix before the next step.", f"Found: {found}, no danger.")
+    ahead = outlook(result.findings)
+    covers = "This covers only what this log shows and what was checked."
+    if ahead is None:
+        return Verdict(worst, "No danger and no warning found.", covers)
+    if ahead.missing:
+        missing = f"Before {ahead.step}, record what this log does not show: {' and '.join(ahead.missing)}."
+        return Verdict(Severity.INFO, "No danger and no warning found.", f"{missing} {covers}")
+    return Verdict(worst, f"Safe to go on to {ahead.step}, as far as this log shows.", covers)
 
 
 def number_findings(result: Result) -> list[NumberedFinding]:

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import unicodedata
 from collections import Counter
+from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from logscope.findings import Severity
 from logscope.report import model
+from logscope.report.story import Card, cards
 from logscope.report.words import counted
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
     from logscope.result import Result
 
-MOST_FINDINGS = 20  # about two screens; the report lists them all
+MOST_FINDINGS = 25  # about a screen; --verbose and the report list them all
 STYLES = {
     Severity.DANGER: "bold red",
     Severity.WARNING: "yellow",
@@ -43,38 +45,69 @@ class Cell(NamedTuple):
     style: str = ""
 
 
-def print_summary(result: Result, console: Console) -> None:
-    """Verdict, what was assumed to read the log, findings worst first, what was not checked, and the account.
+class Detail(StrEnum):
+    """How much the summary says: verdict and what is wrong; also every finding in a line; or each with its text."""
 
-    What is wrong is explained, with what to do; of the rest the title is enough.
-    """
+    BRIEF = "brief"
+    USUAL = "usual"
+    FULL = "full"
+
+
+def print_summary(result: Result, console: Console, detail: Detail = Detail.USUAL) -> None:
+    """Verdict, what is wrong with what to do, the findings, what was not checked, and the account of the log."""
     verdict = model.verdict(result)
     heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
     print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
-    for caution in result.capture.account.cautions:
-        print_cells(console, (Cell(f"Note: {caution}"),))
-    numbered, steps = model.number_findings(result), set[str]()
-    for entry in numbered[:MOST_FINDINGS]:
-        severity = entry.finding.severity
-        text = f"{entry.finding.title} [{entry.when}]"
-        if severity.rank >= Severity.WARNING.rank:
-            text += f"\n{entry.finding.explanation}"
-            if (step := entry.finding.next_step) not in steps:
-                text += f"\nNext: {step}"
-            steps.add(step)
-        print_cells(console, (Cell(severity.value.upper(), STYLES[severity]), Cell(text)))
-    if more := numbered[MOST_FINDINGS:]:
-        counts = Counter(entry.finding.severity for entry in more)
-        listed = ", ".join(counted(counts[s], s) for s in reversed(Severity) if counts[s])
-        print_cells(console, (Cell(f"And {listed} more; the report and the JSON list them all."),))
+    numbered = model.number_findings(result)
+    wrong = cards(result, numbered)
+    for card in wrong:
+        _print_card(card, console, brief=detail is Detail.BRIEF)
     for caution in model.cautions(result.findings):
         print_cells(console, (Cell("CAUTION", STYLES[Severity.DANGER]), Cell(caution)))
+    if detail is Detail.BRIEF:
+        return
+    for caution in result.capture.account.cautions:
+        print_cells(console, (Cell(f"Note: {caution}"),))
+    if numbered:
+        print_cells(console, (Cell("Findings", "bold"),))
+    most = len(numbered) if detail is Detail.FULL else MOST_FINDINGS
+    for entry in numbered[:most]:
+        severity = entry.finding.severity
+        text = f"{entry.number}. {entry.finding.title} [{entry.when}]"
+        if detail is Detail.FULL:
+            text = "\n".join(filter(None, [text, entry.finding.explanation, _next(entry.finding.next_step)]))
+        print_cells(console, (Cell(severity.value.upper(), STYLES[severity]), Cell(text)))
+    if more := numbered[most:]:
+        counts = Counter(entry.finding.severity for entry in more)
+        listed = ", ".join(counted(counts[s], s) for s in reversed(Severity) if counts[s])
+        print_cells(console, (Cell(f"And {listed} more; --verbose, the report and the JSON list them all."),))
     for check, reasons in model.not_checked_rows([item for item in result.not_checked if not item.in_part]):
         print_cells(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
     for check, reasons in model.not_checked_rows([item for item in result.not_checked if item.in_part]):
         print_cells(console, (Cell(f"{check.capitalize()}: {'; '.join(reasons)}"),))
     sums = (model.line_sum(result.capture.account), model.frame_sum(result.capture))
     print_cells(console, (Cell(f"Log: {'; '.join(total.text() for total in sums)}."),))
+
+
+def _print_card(card: Card, console: Console, *, brief: bool) -> None:
+    """One thing that is wrong: its origin, the finding that leads, and what to do."""
+    text = card.title
+    if card.sure:
+        numbers = ", ".join(str(entry.number) for entry in card.members)
+        text += f". {card.sure}; explains finding{'' if len(card.members) == 1 else 's'} {numbers}."
+    if not brief:
+        finding = card.leading.finding
+        leading = f"{finding.title}. " if card.sure else ""
+        steps = [f"{number}. {action}" for number, action in enumerate(card.actions, start=1)]
+        only = [_next(action) for action in card.actions]
+        text = "\n".join(filter(None, [text, f"{leading}{finding.explanation}", *(steps if len(steps) > 1 else only)]))
+        if card.rival:
+            text += f"\nNext in line: {card.rival}. What would decide: {card.deciding_test}"
+    print_cells(console, (Cell(card.severity.value.upper(), STYLES[card.severity]), Cell(text)))
+
+
+def _next(step: str) -> str:
+    return f"Next: {step}" if step else ""
 
 
 def printable(text: str, encoding: str) -> str:

@@ -39,7 +39,8 @@ def opened(browser, path, **options) -> Iterator:
     page.on("dialog", lambda dialog: heard.append(dialog.message))
     page.on("request", lambda request: heard.append(request.url) if request.url != path.as_uri() else None)
     page.goto(path.as_uri())
-    until(page, f"{DRAWN} > 0")
+    until(page, f"(document.querySelector('[data-plot]').scrollIntoView(), {DRAWN} > 0)")
+    page.evaluate("scrollTo(0, 0)")
     yield page
     page.close()
     assert [text for text in heard if not text.startswith(("data:", "blob:"))] == []
@@ -106,6 +107,9 @@ def test_labels_of_a_chart_stay_inside_it(browser, page_file):
 
 def test_a_finding_can_be_reached_from_the_verdict(browser, page_file):
     with opened(browser, page_file) as page:
-        page.click("ol.urgent a")
-        assert page.evaluate("location.hash") == "#finding-1"
-        assert 0 <= page.evaluate("document.getElementById('finding-1').getBoundingClientRect().top") < 100
+        page.click("ol.origins a")
+        assert page.evaluate("location.hash") == "#card-1"
+        assert 0 <= page.evaluate("document.getElementById('card-1').getBoundingClientRect().top") < 100
+        page.click("#card-1 .when a")
+        finding = page.evaluate("location.hash.slice(1)")
+        assert page.evaluate(f"document.getElementById('{finding}').open")

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from logscope.capture.frames import Account, BadLine
+from logscope.diagnosis.explain import explain
 from logscope.findings import (
     CAUTION_HV,
     Curve,
@@ -237,10 +238,12 @@ def troubled(small: int = 26) -> Result:
     )
     capture = CaptureSummary(account, START, 61.0, 15_000, 3_250, 10, 14, ((12.5, -3600.0),))
     made = signals()
+    findings = (*many, noise, slow_precharge(), encoder_spikes(), chartless, trip())
     return Result(
         vehicle_name=f"Hazel {HOSTILE}",
         capture=capture,
-        findings=(*many, noise, slow_precharge(), encoder_spikes(), chartless, trip()),
+        findings=findings,
+        explanations=explain(findings),
         not_checked=(
             NotChecked("encoder", "no signal is mapped to motor_speed_second"),
             NotChecked("encoder", "sampling at 10 ms holds no shaft order above 5 at 4100 rpm"),

@@ -26,6 +26,11 @@ FINDING_KEYS = {
 }  # fmt: skip
 
 
+EXPLANATION_KEYS = {
+    "cause", "title", "likelihood", "members", "for", "against", "rival", "deciding_test", "actions",
+}  # fmt: skip
+
+
 def strictly(text: str) -> dict:
     """Parsed as RFC 8259 asks: NaN and Infinity are no JSON."""
 
@@ -40,13 +45,16 @@ def strictly(text: str) -> dict:
 )
 def test_every_key_of_the_contract_is_there_and_no_other(result):
     found = strictly(result.to_json())
-    assert list(found) == ["schema", "logscope", "capture", "findings", "not_checked"]
+    assert list(found) == ["schema", "logscope", "capture", "findings", "explanations", "not_checked"]
     assert found["schema"] == 1
     assert set(found["capture"]) == CAPTURE_KEYS
     for finding in found["findings"]:
         assert set(finding) - {"events", "count"} == FINDING_KEYS
         for value in (*finding["measured"].values(), *finding["expected"].values()):
             assert set(value) == {"value", "low", "high", "unit"}
+    for explanation in found["explanations"]:
+        assert set(explanation) == EXPLANATION_KEYS
+        assert all(index < len(found["findings"]) for index in explanation["members"])
     assert all(set(item) == {"check", "reason"} for item in found["not_checked"])
 
 

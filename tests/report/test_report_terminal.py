@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from logscope.findings import CAUTION_HV, Severity
-from logscope.report.terminal import print_summary, printable
+from logscope.report.terminal import Detail, print_summary, printable
 
 
-def summary(result, *, width=80, encoding="utf-8", colour=False):
+def summary(result, *, width=80, encoding="utf-8", colour=False, detail=Detail.USUAL):
     raw = io.BytesIO()
     stream = io.TextIOWrapper(raw, encoding=encoding, newline="")
     console = Console(file=stream, width=width, force_terminal=colour, color_system="standard" if colour else None)
-    print_summary(result, console)
+    print_summary(result, console, detail)
     stream.flush()
     return raw.getvalue().decode(encoding)
 
@@ -41,10 +41,12 @@ def test_words_carry_the_severity_without_colour():
 def test_what_is_wrong_is_explained_with_what_to_do():
     result = fake.troubled()
     text = " ".join(summary(result, width=200).split())
+    for each in result.explanations:
+        assert each.title in text
+        assert all(action in text for action in each.actions)
     worst = max(result.findings, key=lambda finding: finding.severity.rank)
     good = next(finding for finding in result.findings if finding.severity is Severity.GOOD)
     assert " ".join(worst.explanation.split()) in text
-    assert f"Next: {' '.join(worst.next_step.split())}" in text
     assert f"{good.title} [" in text
 
 
@@ -61,7 +63,20 @@ def test_what_was_not_checked_and_the_account_close_the_summary():
 
 
 def test_a_long_list_is_cut_with_its_rest_counted():
-    assert "more; the report and the JSON list them all" in " ".join(summary(fake.troubled()).split())
+    assert "more; --verbose, the report and the JSON list them all" in " ".join(summary(fake.troubled()).split())
+
+
+def test_a_brief_summary_is_verdict_origins_and_caution():
+    text = summary(fake.troubled(), width=200, detail=Detail.BRIEF)
+    assert len(text.splitlines()) < len(summary(fake.troubled(), width=200).splitlines()) / 2
+    assert all(each.title in text for each in fake.troubled().explanations)
+    assert "Findings" not in text
+
+
+def test_a_full_summary_has_every_finding_with_its_text():
+    text = " ".join(summary(fake.troubled(), width=200, detail=Detail.FULL).split())
+    for finding in fake.troubled().findings:
+        assert " ".join(finding.explanation.split()) in text
 
 
 def test_names_bring_neither_markup_nor_control_characters():

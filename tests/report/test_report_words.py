@@ -124,17 +124,38 @@ def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
 @pytest.mark.parametrize(
     ("severities", "headline"),
     [
-        ("DDW", "2 dangers and 1 warning."),
-        ("WWI", "2 warnings."),
-        ("DG", "1 danger."),
-        ("IG", "No danger and no warning found."),
-        ("", "No verdict: this log gave no finding."),
+        ("DDW", "Do not power up again before each danger is fixed. Found: 2 dangers and 1 warning."),
+        ("WWI", "Fix before the next step. Found: 2 warnings, no danger."),
+        ("DG", "Do not power up again before each danger is fixed. Found: 1 danger."),
+        ("IG", "No danger and no warning found. This covers only what this log shows and what was checked."),
+        ("", "No verdict: this log gave no finding. Nothing was shown to be right or wrong."),
     ],
 )
 def test_the_verdict_follows_from_the_severities(severities, headline):
     by_letter = {s.value[0].upper(): s for s in Severity}
     findings = tuple(fake.plain_finding(n, by_letter[letter]) for n, letter in enumerate(severities))
-    assert model.verdict(replace(fake.empty(), findings=findings)).headline == headline
+    found = model.verdict(replace(fake.empty(), findings=findings))
+    assert f"{found.headline} {found.advice}".startswith(headline)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "headline", "missing"),
+    [
+        (
+            ("precharge.complete", "contactor.sound"),
+            "Safe to go on to turning the motor, wheels off the ground, as far as this log shows.",
+            "",
+        ),
+        (("precharge.complete",), "No danger and no warning found.", "sound contactors"),
+        (("precharge.complete", "encoder.clean"), "No danger and no warning found.", "a drive without a trip"),
+        (("encoder.clean", "trip.none"), "Safe to go on to the next drive, as far as this log shows.", ""),
+    ],
+)
+def test_a_step_is_called_safe_only_where_the_log_shows_what_it_needs(kinds, headline, missing):
+    findings = tuple(replace(fake.plain_finding(n, Severity.GOOD), kind=kind) for n, kind in enumerate(kinds))
+    found = model.verdict(replace(fake.empty(), findings=findings))
+    assert found.headline == headline
+    assert missing in found.advice
 
 
 def test_findings_are_ordered_worst_first_then_by_time():

@@ -26,7 +26,7 @@ try:
 finally:
     print("IMPORTED", *sorted(sys.modules))
 """
-DRAWING = {"plotly", "jinja2", "tsdownsample"}
+DRAWING = {"jinja2", "tsdownsample"}
 FORMATS = {"can", "asammdf", "cantools.tester"}
 
 

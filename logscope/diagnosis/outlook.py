@@ -1,0 +1,40 @@
+"""Whether the next step of the work is safe to take, as far as a log shows: which step, and what is not shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logscope.findings import Finding, Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The step that comes after what was logged, in words, and what must be shown before it but is not."""
+
+    step: str
+    missing: tuple[str, ...]
+
+
+# In the order of the work: the topic of findings by which a log shows that a step was taken, the step after it, and the
+# results that must be there before that, each in words (common practice, no published source).
+_POWER_UP = ("precharge", "turning the motor, wheels off the ground")
+_MOTOR = ("encoder", "the next drive")
+_CHARGE = ("charge", "the next charge")
+_NEEDED = {
+    _POWER_UP: {"precharge.complete": "a complete precharge", "contactor.sound": "sound contactors"},
+    _MOTOR: {"encoder.clean": "a clean motor speed", "trip.none": "a drive without a trip"},
+    _CHARGE: {"charge.complete": "a complete charge"},
+}  # fmt: skip
+
+
+def outlook(findings: Sequence[Finding]) -> Outlook | None:
+    """What comes next; None where the log shows no step of the work, or something is wrong."""
+    if any(finding.severity.rank >= Severity.WARNING.rank for finding in findings):
+        return None
+    taken = [step for step in _NEEDED if any(finding.kind.startswith(f"{step[0]}.") for finding in findings)]
+    if not taken:
+        return None
+    good = {finding.kind for finding in findings if finding.severity is Severity.GOOD}
+    latest = taken[-1]
+    return Outlook(latest[1], tuple(words for kind, words in _NEEDED[latest].items() if kind not in good))
