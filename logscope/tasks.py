@@ -42,7 +42,7 @@ def take_inventory(
     definitions : path or paths, optional
         Definition files for every bus, beside or instead of those of the vehicle.
     bit_rate : int, optional
-        Of the buses [bit/s], for their load; without it the lowest usual one that fits is assumed.
+        Of all buses [bit/s], for their load; without it, what the vehicle file states or the spacing of frames shows.
     watch : callable, optional
         Gets the opened capture and returns the one to read, for a display of progress.
 
@@ -69,7 +69,10 @@ def take_inventory(
     known = None if vehicle is None else loaded(vehicle)
     pairs, skipped = read_definitions(known, definitions)
     blocks = watch(open_logs(as_paths(logs), known, joint=False)).blocks
-    return replace(count_frames(blocks, pairs, bit_rate), skipped=skipped)
+    rates: dict[str | None, int] = {} if known is None else known.bit_rates
+    if bit_rate is not None:
+        rates = {None: bit_rate}
+    return replace(count_frames(blocks, pairs, rates), skipped=skipped)
 
 
 @dataclass(frozen=True, slots=True)

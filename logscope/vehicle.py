@@ -30,6 +30,8 @@ from logscope.toml_file import as_error, line_of, read_toml
 # No quantity of a vehicle, in the units of the file, lies outside; what does is a slip of the keyboard.
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False), Field(ge=1e-9, le=1e9)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+# CAN of ISO 11898 ends at 1 Mbit/s; no vehicle bus is slower than 5 kbit/s (common practice, no published source).
+_SLOWEST_BITS_PER_S, _FASTEST_BITS_PER_S = 5_000, 1_000_000
 _LOWEST_LINK_uF = 0.1  # no link is as small: such a value was entered in farads
 _DEFINITIONS = frozenset({".dbc", ".kcd", ".sym", ".arxml"})  # endings of files that define signals
 
@@ -112,14 +114,25 @@ def _bus_name(value: object) -> object:
     return value
 
 
+def _bits_per_second(value: object) -> object:
+    """A bit rate; one in kbit/s is distinguished from one that is merely wrong."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 < value <= _FASTEST_BITS_PER_S:
+        raise ValueError("a bit rate is a whole number in bit/s, such as 500000")
+    if value < _SLOWEST_BITS_PER_S:
+        raise ValueError(f"a bit rate is in bit/s: {value} kbit/s is {value * 1000}")
+    return value
+
+
 class CanSection(_Section):
     """Definitions of one bus, or of every bus where `bus` is not given.
 
     columns : of delimited logs, where they cannot be guessed from the header
+    bit_rate : of the bus [bit/s], for its load
     """
 
-    definitions: Annotated[tuple[str, ...], BeforeValidator(_listed)]
+    definitions: Annotated[tuple[str, ...], BeforeValidator(_listed)] = ()
     bus: Annotated[str, BeforeValidator(_bus_name)] | None = None
+    bit_rate: Annotated[int, BeforeValidator(_bits_per_second)] | None = None
     columns: ColumnLayout | None = None
 
 
@@ -300,6 +313,11 @@ class Vehicle(_Section):
             return line_of(self.path.read_text(encoding="utf-8-sig"), keys) if self.path else None
         except OSError:
             return None
+
+    @property
+    def bit_rates(self) -> dict[str | None, int]:
+        """The stated bit rates by bus [bit/s]; None is every other bus."""
+        return {can.bus: can.bit_rate for can in self.can if can.bit_rate is not None}
 
     @property
     def files(self) -> tuple[Path, ...]:

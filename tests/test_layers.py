@@ -22,6 +22,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "capture": ("definitions joint_clock time_doubt", "numpy numba llvmlite can asammdf cobs pydantic"),
     "decoding": ("capture definitions", "numpy numba pandas"),
     "payload": ("definitions", "numpy numba crccheck"),
+    "bus": ("capture decoding definitions payload physics", "numpy numba scipy"),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
     "observations": ("curves findings physics signals statistics vehicle", "numpy scipy"),
     "checks": (
@@ -40,7 +41,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "numpy pandas jinja2 markupsafe rich tsdownsample",
     ),
     "sizing": ("findings physics quantities report", "numpy rich"),
-    "inventory": ("capture decoding definitions physics", "numpy numba rich"),
+    "inventory": ("bus capture definitions", "numpy rich"),
     "draft": ("capture decoded decoding definitions findings parts vehicle", "numpy"),
     "simulate": ("files", "numpy numba scipy cantools"),
 }

@@ -19,7 +19,9 @@ def inventory(
     vehicle: DefiningVehicle = None,
     bit_rate: Annotated[
         int | None,
-        typer.Option("--bit-rate", metavar="BIT/S", help="Bit rate of the buses, to calculate their load.", min=1000),
+        typer.Option(
+            "--bit-rate", metavar="BIT/S", help="Bit rate of the buses, where the log does not show it.", min=1000
+        ),
     ] = None,
     json: JsonFile = None,
     csv: Annotated[

@@ -41,7 +41,7 @@ def to_json(inventory: Inventory) -> str:
 
 
 def _bus_fields(bus: Bus) -> dict[str, Any]:
-    return {**asdict(bus), "mean_load": bus.mean_load, "busiest_load": bus.busiest_load}
+    return asdict(bus)
 
 
 def _message_fields(message: Message) -> dict[str, Any]:
@@ -130,19 +130,21 @@ def print_inventory(inventory: Inventory, console: Console) -> None:
 
 def _bus_text(bus: Bus) -> str:
     errors = ", ".join(f"{name} {count}" for name, count in bus.errors.items())
+    requests = f", {bus.transmit_requests} transmit requests beside their frames" if bus.transmit_requests else ""
     return (
         f"{bus.name}: {bus.frames} frames, {_load_text(bus)}; {bus.remote_frames} remote, "
-        f"{bus.error_frames} error frames" + (f" ({errors})" if errors else "")
+        f"{bus.error_frames} error frames" + (f" ({errors})" if errors else "") + requests
     )
 
 
 def _load_text(bus: Bus) -> str:
     """The load, or the bits on the wire where nothing gives the bit rate that a load is a share of."""
     bound = "at least " if bus.lower_bound else ""
-    if not bus.assumed:
+    if bus.bit_rate is not None and bus.mean_load is not None and bus.busiest_load is not None:
+        inferred = ", inferred from the spacing of frames" if bus.bit_rate_source == "inferred" else ""
         return (
             f"load {bound}{bus.mean_load * 100:.1f} % on average, {bound}{bus.busiest_load * 100:.1f} % in the "
-            f"busiest second, at {bus.bit_rate / 1000:g} kbit/s"
+            f"busiest second, at {bus.bit_rate / 1000:.4g} kbit/s{inferred}"
         )
     return (
         f"{bound}{bus.mean_bits_per_s / 1000:.3g} kbit/s on average, {bound}{bus.busiest_bits_per_s / 1000:.3g} kbit/s "

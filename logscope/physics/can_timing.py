@@ -7,7 +7,6 @@ Sources: Davis, Burns, Bril, Lukkien, Controller Area Network (CAN) schedulabili
 from __future__ import annotations
 
 BITS_BEHIND_CRC = 13  # CRC delimiter, acknowledge slot and delimiter, end of frame, interframe space: never stuffed
-STANDARD_BIT_RATES = (125_000, 250_000, 500_000, 1_000_000)  # those in common use (common practice)
 
 
 def least_frame_bits(payload_bytes: int, *, extended: bool) -> int:
@@ -31,13 +30,3 @@ def worst_frame_bits(payload_bytes: int, *, extended: bool) -> int:
     """
     stuffed = 8 * payload_bytes + (54 if extended else 34)
     return stuffed + 13 + (stuffed - 1) // 4
-
-
-def fd_frame_bits(payload_bytes: int, *, extended: bool) -> int:
-    """A CAN FD frame without dynamic stuff bits: a lower bound [bit], of which the payload may be sent faster.
-
-    67 and 86 bits beside the payload with the 21-bit CRC: fields as listed in Linux include/linux/can/length.h.
-
-    payload_bytes : 0 to 64 [byte]
-    """
-    return (86 if extended else 67) + 8 * payload_bytes

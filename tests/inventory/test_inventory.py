@@ -1,4 +1,4 @@
-"""What is in a log: counts and periods against pandas, bits on the wire against published values."""
+"""What is in a log: counts and periods against pandas."""
 
 from __future__ import annotations
 
@@ -10,73 +10,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from rich.console import Console
 
-from logscope.capture.frames import Flag
+from logscope.bus.frame_bits import frame_bits
 from logscope.definitions.can import load_definitions
 from logscope.definitions.spec import MessageSpec
 from logscope.inventory.collect import count_frames
-from logscope.inventory.kernels import wire_bits
 from logscope.inventory.show import changing_text, print_inventory, to_csv, to_json
 from logscope.logs import read
-from logscope.physics.can_timing import least_frame_bits, worst_frame_bits
 
 ROOT = Path(__file__).parents[2]
-
-
-def bits_of(text: str) -> int:
-    """Bits on the wire of one frame in candump's notation."""
-    identifier, _, data = text.partition("#")
-    payload = np.frombuffer(bytes.fromhex(data), np.uint8)
-    flags = Flag.EXTENDED if len(identifier) == 8 else Flag(0)
-    return int(
-        wire_bits(
-            np.array([int(identifier, 16)], np.uint32),
-            np.array([int(flags)], np.uint8),
-            np.array([payload.size], np.uint8),
-            np.array([0], np.int64),
-            payload if payload.size else np.zeros(1, np.uint8),
-        )[0]
-    )
-
-
-@pytest.mark.parametrize(
-    ("frame", "bits"),
-    [
-        ("000#0000000000000000", 127),
-        ("123#1122334455667788", 112),
-        ("7FF#FFFFFFFFFFFFFFFF", 126),
-        ("555#5555555555555555", 112),
-        ("078#1E1E1E1E1E1E1E1E", 115),
-        ("123#", 48),
-        ("000#", 53),
-        ("12345678#1122334455667788", 134),
-        ("00000000#0000000000000000", 150),
-        ("1FFFFFFF#FFFFFFFFFFFFFFFF", 149),
-    ],
-)
-def test_bits_on_the_wire_are_those_of_a_public_implementation(frame: str, bits: int) -> None:
-    """Values of can-utils' canframelen.c, compiled and run (exact stuffing, interframe space included)."""
-    assert bits_of(frame) == bits
-
-
-def test_bounds_are_those_of_davis_and_others() -> None:
-    """Davis et al. 2007: 55 + 10·s bits with 11-bit identifiers, 80 + 10·s with 29; unstuffed 47 + 8·s, 67 + 8·s."""
-    for s in range(9):
-        assert worst_frame_bits(s, extended=False) == 55 + 10 * s
-        assert worst_frame_bits(s, extended=True) == 80 + 10 * s
-        assert least_frame_bits(s, extended=False) == 47 + 8 * s
-        assert least_frame_bits(s, extended=True) == 67 + 8 * s
-
-
-@settings(deadline=None)  # the first call compiles
-@given(st.integers(0, 0x1FFFFFFF), st.binary(max_size=8), st.booleans())
-def test_every_frame_lies_within_the_bounds(identifier: int, data: bytes, extended: bool) -> None:
-    text = f"{identifier:08X}" if extended else f"{identifier & 0x7FF:03X}"
-    bits = bits_of(f"{text}#{data.hex()}")
-    assert least_frame_bits(len(data), extended=extended) <= bits <= worst_frame_bits(len(data), extended=extended)
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +43,8 @@ def test_counts_times_and_periods_are_those_of_a_group_by(capture, found) -> Non
         (message,) = [m for m in found.messages if (m.bus, m.identifier) == (f.buses[bus], identifier)]
         assert message.count == len(group)
         assert (message.first_s, message.last_s) == pytest.approx((group["t"].iloc[0], group["t"].iloc[-1]))
-        assert message.period_s == pytest.approx(group["t"].diff().median(), abs=1e-6)
+        # of an identifier with more than 2048 frames only half of the windows are kept
+        assert message.period_s == pytest.approx(group["t"].diff().median(), abs=1e-5)
         assert message.longest_gap_s == pytest.approx(group["t"].diff().max(), abs=1e-6)
         assert (message.shortest, message.longest) == (group["length"].min(), group["length"].max())
 
@@ -142,24 +86,23 @@ def test_a_load_is_a_share_of_a_bit_rate_that_is_known(tmp_path: Path) -> None:
     """110 kbit/s would fill 125 kbit/s to 88 %, an alarming bus; nothing shows that this is its rate."""
     path = tmp_path / "a.log"
     path.write_text("".join(f"({k / 900:.6f}) can0 123#1122334455667788\n" for k in range(2000)), encoding="ascii")
-    (assumed,) = count_frames(read(path).blocks).buses
-    assert assumed.assumed
-    assert assumed.busiest_load < 0.7
+    (unknown,) = count_frames(read(path).blocks).buses
+    assert (unknown.bit_rate, unknown.mean_load, unknown.bit_rate_source) == (None, None, "unknown")
     console = Console(file=io.StringIO(), width=80)
     print_inventory(count_frames(read(path).blocks), console)
     assert "load unknown: give --bit-rate" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
     console = Console(file=io.StringIO(), width=80)
-    print_inventory(count_frames(read(path).blocks, bit_rate=250_000), console)
+    print_inventory(count_frames(read(path).blocks, bit_rates={None: 250_000}), console)
     assert "load 4" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
 
 
 def test_bus_load_is_the_sum_of_the_bits(capture, found) -> None:  # type: ignore[no-untyped-def]
     f = capture.frames
-    bits = wire_bits(f.identifier, f.flags, f.length, f.offset, f.payload)
+    bits, _ = frame_bits(f)
     for bus in found.buses:
         here = f.bus == f.buses.index(bus.name)
         assert bus.mean_bits_per_s == pytest.approx(bits[here].sum() / found.duration_s)
-        assert bus.mean_load <= bus.busiest_load <= 1
+        assert bus.mean_bits_per_s <= bus.busiest_bits_per_s
 
 
 def test_a_message_on_events_has_no_period(tmp_path: Path) -> None:
