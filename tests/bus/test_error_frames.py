@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from logscope.bus.error_frames import Episode, ErrorStory, State, class_counts, story_of
 from logscope.capture.frames import Flag
-from tests.bus.frames import Frame, traffic_of
+from bus_frames import Frame, traffic_of
 
 
 def error(time_s: float, kind: int, data: str = "") -> Frame:
