@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 from logscope.findings import Measured
@@ -117,6 +118,8 @@ def limits_text(measured: Measured) -> str:
 def prefixed(measured: Measured) -> Measured:
     """The same with the SI prefix that brings the number between 1 and 1000, where its unit takes one.
 
+    Limits that would then be 1000 or more set the prefix instead.
+
     >>> prefixed(Measured(0.266, "s", 0.265, 0.267)), prefixed(Measured(9173.0, "A")).unit
     (Measured(value=266.0, unit='ms', low=265.0, high=267.0), 'kA')
     """
@@ -124,12 +127,19 @@ def prefixed(measured: Measured) -> Measured:
     if measured.unit not in _PREFIXES or not known:
         return measured
     sizes = _PREFIXES[measured.unit]
-    factor, prefix = next((each for each in sizes if known[0] >= each[0] * _ROUNDS_UP), sizes[-1])
+    factor, prefix = _size(known[0], sizes)
+    if max(known) >= 1000 * factor:
+        factor, prefix = _size(max(known), sizes)
 
     def scaled(number: float | None) -> float | None:
         return None if number is None else number / factor
 
     return Measured(scaled(measured.value), f"{prefix}{measured.unit}", scaled(measured.low), scaled(measured.high))
+
+
+def _size(number: float, sizes: Sequence[tuple[float, str]]) -> tuple[float, str]:
+    """The factor and prefix under which a number is 1 or more; the smallest where none is."""
+    return next((each for each in sizes if number >= each[0] * _ROUNDS_UP), sizes[-1])
 
 
 def quantity_text(measured: Measured) -> str:

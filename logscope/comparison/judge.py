@@ -79,7 +79,8 @@ def _rounded(minutes: float) -> str:
 
 def whole(measures: Sequence[ComparedMeasure]) -> tuple[Verdict, str]:
     """The verdict on all measures and the reason in words: what got worse decides, then what got better."""
-    by_verdict = {v: [m.title[0].lower() + m.title[1:] for m in measures if m.verdict is v] for v in Verdict}
+    measured = [measure for measure in measures if _on_both_sides(measure)]
+    by_verdict = {v: [m.title[0].lower() + m.title[1:] for m in measured if m.verdict is v] for v in Verdict}
     better, worse = by_verdict[Verdict.BETTER], by_verdict[Verdict.WORSE]
     open_ = by_verdict[Verdict.NOT_COMPARABLE]
     rest = f" Not comparable: {_listed(open_)}." if open_ else ""
@@ -92,6 +93,12 @@ def whole(measures: Sequence[ComparedMeasure]) -> tuple[Verdict, str]:
         return Verdict.NO_DIFFERENCE, f"Compared: {_listed(by_verdict[Verdict.NO_DIFFERENCE])}.{rest}"
     reasons = dict.fromkeys(m.reason for m in measures)
     return Verdict.NOT_COMPARABLE, " ".join(reasons) or "There is nothing to compare."
+
+
+def _on_both_sides(measure: ComparedMeasure) -> bool:
+    """Whether it was measured at all before and after; a rate is, wherever there was driving."""
+    exposure = measure.exposure
+    return exposure is None or exposure.all_min is not None or min(exposure.counts) > 0
 
 
 def _listed(titles: Sequence[str]) -> str:

@@ -7,7 +7,7 @@ from logscope.findings import CAUTION_HV
 from logscope.quantities import duration_text, grouped
 from logscope.report import model
 from logscope.report.comparison_charts import exposure_charts, forest_chart, load_chart, precharge_chart
-from logscope.report.comparison_words import CAUTION, HEADLINES, VERDICT_SEVERITY, rows
+from logscope.report.comparison_words import CAUTION, HEADLINES, VERDICT_SEVERITY, not_compared, rows
 from logscope.report.html import render_page
 from logscope.report.words import glossary_of
 
@@ -30,6 +30,7 @@ def comparison_to_html(comparison: Comparison) -> str:
         headline=HEADLINES[comparison.verdict],
         reason=comparison.reason,
         measures=listed,
+        not_compared=not_compared(comparison),
         differences=[difference.text for difference in comparison.differences],
         charts=[(name, drawn) for name, several in charts if (drawn := [c for c in several if c is not None])],
         sides=[(name, _runs(side)) for name, side in zip(("Before", "After"), comparison.sides, strict=True)],

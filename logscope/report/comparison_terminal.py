@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from logscope.report.comparison_words import HEADLINES, VERDICT_SEVERITY, VERDICT_WORDS, rows
+from logscope.report.comparison_words import HEADLINES, VERDICT_SEVERITY, VERDICT_WORDS, not_compared, rows
 from logscope.report.terminal import STYLES, Cell, print_cells
 
 if TYPE_CHECKING:
@@ -31,3 +31,5 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
         text += f"\n{row.reason}" if row.reason else ""
         word = next(style for severity, style in STYLES.items() if severity.value == row.severity)
         print_cells(console, (Cell(row.verdict, word), Cell(text)), width)
+    for reason, titles in not_compared(comparison):
+        print_cells(console, (Cell(f"Not comparable: {', '.join(titles)}: {reason}"),))

@@ -50,10 +50,23 @@ class MeasureRow:
 
 
 def rows(comparison: Comparison) -> list[MeasureRow]:
-    """All measures, those that changed first."""
+    """All measures that have something to show, those that changed first."""
     order = list(VERDICT_WORDS)
     order.sort(key=[Verdict.WORSE, Verdict.BETTER, Verdict.NO_DIFFERENCE, Verdict.NOT_COMPARABLE].index)
-    return [_row(measure) for verdict in order for measure in comparison.measures if measure.verdict is verdict]
+    listed = [measure for measure in comparison.measures if not _is_bare(measure)]
+    return [_row(measure) for verdict in order for measure in listed if measure.verdict is verdict]
+
+
+def not_compared(comparison: Comparison) -> list[tuple[str, tuple[str, ...]]]:
+    """Measures without a value to compare, gathered by the reason."""
+    gathered: dict[str, list[str]] = {}
+    for measure in filter(_is_bare, comparison.measures):
+        gathered.setdefault(measure.reason, []).append(measure.title)
+    return [(reason, tuple(titles)) for reason, titles in gathered.items()]
+
+
+def _is_bare(measure: ComparedMeasure) -> bool:
+    return measure.verdict is Verdict.NOT_COMPARABLE and measure.effect is None
 
 
 def _row(measure: ComparedMeasure) -> MeasureRow:

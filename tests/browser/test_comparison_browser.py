@@ -1,4 +1,4 @@
-"""The pages of comparison and history in a real browser: they draw, fit and ask nothing of the network."""
+"""The pages of comparison and history in a real browser: they draw, fit, serve all and ask nothing of the network."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from test_report_browser import PHONE, WIDE, opened, show_all
+from test_report_browser import PHONE, WIDE, accessible, opened, show_all
 
 pytestmark = pytest.mark.browser
 
@@ -47,3 +47,10 @@ def test_it_fits_and_draws_without_a_sound(browser, pages, name, width, scheme):
     with opened(browser, pages[name], viewport={"width": width, "height": 900}, color_scheme=scheme) as page:
         show_all(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("name", ["compare", "trend"])
+def test_it_serves_people_with_disabilities(browser, pages, name):
+    with opened(browser, pages[name], viewport={"width": PHONE, "height": 900}) as page:
+        show_all(page)
+        assert accessible(page) == []

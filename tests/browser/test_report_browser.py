@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -53,6 +54,38 @@ def show_all(page) -> None:
         box = f"document.querySelectorAll('[data-plot]')[{number}]"
         # again with each look: a chart above that draws late pushes this one away from the screen
         until(page, f"({box}.scrollIntoView(), {box}.querySelector('.main-svg') !== null)")
+
+
+def accessible(page) -> list[str]:
+    """What breaks WCAG 2.2 up to level AA, or its best practices, by the rules of axe-core."""
+    axe = pytest.importorskip("axe_playwright_python")
+    page.evaluate((Path(axe.__file__).parent / "axe.min.js").read_text(encoding="utf-8"))
+    rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+    found = page.evaluate(f"axe.run(document, {{runOnly: {rules}}})")
+    return [f"{each['id']}: {each['nodes'][0]['html'][:120]}" for each in found["violations"]]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_it_serves_people_with_disabilities(browser, page_file, scheme):
+    with opened(browser, page_file, viewport={"width": PHONE, "height": 900}, color_scheme=scheme) as page:
+        show_all(page)
+        assert accessible(page) == []
+
+
+def test_without_scripts_every_finding_can_be_read(browser, page_file):
+    import fake_results
+
+    page = browser.new_page(java_script_enabled=False)
+    page.goto(path := page_file.as_uri())
+    assert page.url == path
+    for finding in fake_results.troubled().findings:
+        summary = page.locator("details.finding > summary", has_text=finding.title).first
+        assert summary.is_visible()
+        if summary.locator("..").get_attribute("open") is None:
+            summary.click()
+        if finding.explanation:
+            assert summary.locator("..").get_by_text(finding.explanation, exact=True).first.is_visible()
+    page.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
