@@ -67,14 +67,25 @@
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => redraw());
 
   let folded = [];
+  let moved = [];
+  /* On paper the cards are a summary of a page or two: their charts stand with the findings behind them. */
+  function chartsToFindings() {
+    moved = [...document.querySelectorAll(".card .chart")].map((chart) => ({ chart, from: chart.previousElementSibling }));
+    moved.forEach(({ chart }) => {
+      const finding = document.getElementById(chart.closest(".card").dataset.finding);
+      finding.querySelector(".body").append(chart);
+    });
+  }
   addEventListener("beforeprint", () => {
     root.classList.add("printing");
+    chartsToFindings();
     folded = [...document.querySelectorAll("details:not([open])")];
     folded.forEach((details) => { details.open = true; });
     boxes.forEach((box) => { watcher.unobserve(box); draw(box, PRINT_WIDTH); });
   });
   addEventListener("afterprint", () => {
     root.classList.remove("printing");
+    moved.forEach(({ chart, from }) => from.after(chart));
     folded.forEach((details) => { details.open = false; });
     redraw();
   });
