@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from bus_frames import Frame, traffic_of
+
 from logscope.bus.error_frames import Episode, ErrorStory, State, class_counts, story_of
 from logscope.capture.frames import Flag
-from bus_frames import Frame, traffic_of
 
 
 def error(time_s: float, kind: int, data: str = "") -> Frame:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from bus_frames import Frame, columns
+from can_bits import FD_LENGTHS, classic_frame, fd_frame
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from logscope.bus.frame_bits import frame_bits
 from logscope.capture.frames import Flag
 from logscope.physics.can_timing import least_frame_bits, worst_frame_bits
-from can_bits import FD_LENGTHS, classic_frame, fd_frame
-from bus_frames import Frame, columns
 
 _identifiers = st.integers(0, 0x1FFFFFFF)
 _data = st.one_of(st.binary(max_size=8), st.lists(st.sampled_from([0, 255, 15, 240, 0x1F]), max_size=8).map(bytes))

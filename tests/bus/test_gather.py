@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from bus_frames import Frame, columns, traffic_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logscope.bus.facts import MessageFacts, Traffic
 from logscope.bus.frame_bits import frame_bits
 from logscope.capture.frames import Flag
-from bus_frames import Frame, columns, traffic_of
 
 _STAMPS = st.integers(0, 4_000).map(lambda ms: ms / 1000)
 _FRAMES = st.lists(
