@@ -23,6 +23,10 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "decoding": ("capture definitions", "numpy numba pandas"),
     "payload": ("definitions", "numpy numba crccheck"),
     "bus": ("capture decoding definitions payload physics", "numpy numba scipy"),
+    "seek": (
+        "capture decoded decoding definitions mapping outputs parts payload quantities report signals statistics vehicle",
+        "numpy scipy rich",
+    ),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
     "observations": ("curves findings physics signals statistics vehicle", "numpy scipy"),
     "checks": (

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from logscope.arrays import BoolArray, IndexArray
 from logscope.definitions.checksums import checksum_named
-from logscope.payload.counters import Counter
+from logscope.payload.counters import Counter, find_counters
 from logscope.payload.fields import Bytes, Field, Integers
 from logscope.payload.stretches import stretches
 
@@ -36,7 +36,11 @@ _LEAST_SHARE = 0.95  # of frames in which it holds: foreign or damaged frames ar
 _FOLLOWS = 0.90  # changes of the payload after which a checksum changes: all but 1 of 16 for a half byte
 _RESTS = 0.97  # repeats of the payload in which it stays
 _CHANCE_BITS = 28.0  # 12 bits for some thousand calculations that are tried, 16 for the certainty
+_SURE_BITS = 4  # of a counter; the bits of a checksum over little but a counter may count up to eight
 _ROWS_PER_COUNT = 3  # frames for each value of the counter, where each has a constant of its own
+
+# Of several names for one polynomial those that a vehicle's engineer knows; most of them AUTOSAR's CRC library names.
+_IN_VEHICLES = ("Crc8SaeJ1850", "Crc8Autosar", "Crc16CcittFalse", "Crc16Arc", "Crc32", "Crc32Autosar")
 
 Difference = Literal["xor", "subtract", "add"]
 
@@ -86,7 +90,7 @@ def find_checksums(rows: Bytes, counters: Sequence[Counter] = ()) -> tuple[Paylo
     if len(rows) < _LEAST_ROWS or rows.shape[1] < 2:
         return ()
     rows = rows[np.concatenate([np.arange(part.start, part.stop) for part in stretches(len(rows), _MOST_ROWS)])]
-    in_counters = sum(counter.field.mask() for counter in counters)
+    in_counters = sum(counter.field.mask() for counter in counters if counter.field.bits >= _SURE_BITS)
     found: list[PayloadChecksum] = []
     for field in _places(rows.shape[1]):
         taken = in_counters | sum(each.field.mask() for each in found)
@@ -216,7 +220,7 @@ def _crcs(bits: int) -> tuple[str, ...]:
     from crccheck import crc
 
     by_form: dict[tuple[int, bool, bool], str] = {}
-    for known in crc.ALLCRCCLASSES:
+    for known in sorted(crc.ALLCRCCLASSES, key=lambda each: each.__name__ not in _IN_VEHICLES):
         if known.width() == bits:
             by_form.setdefault((known.poly(), known.reflect_input(), known.reflect_output()), known.__name__)
     return tuple(by_form.values())
@@ -277,6 +281,14 @@ def _rank(rows: Bytes, enough: int) -> int:
             if len(basis) >= enough:
                 break
     return len(basis)
+
+
+def counters_and_checksums(rows: Bytes) -> tuple[tuple[Counter, ...], tuple[PayloadChecksum, ...]]:
+    """Both, without the counters that are but a part of a checksum."""
+    counters = find_counters(rows)
+    checksums = find_checksums(rows, counters)
+    taken = sum(each.field.mask() for each in checksums)
+    return tuple(each for each in counters if not each.field.mask() & taken), checksums
 
 
 def failures(checksum: PayloadChecksum, rows: Bytes) -> IndexArray:

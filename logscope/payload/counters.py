@@ -18,9 +18,12 @@ from logscope.payload.stretches import neighbours
 
 MOST_ROWS = 8192  # enough for a counter of 12 bits to come round twice; more would only repeat it
 LEAST_ROWS = 16
+_STEADY = 0.2  # of a clock's step: the jitter of the moments at which it was read
+_LEAST_BELOW = 3  # bits beneath a counter that move the same way nearly each time
 _MOST_BITS = 32
 _LEAST_FLIPS = 0.6  # of the lowest bit, which flips with each step that is odd: 0.8 of it in 0.8 of the frames
 _LEAST_SHARE = 0.80  # of steps that fit: a fifth of the messages may be missing from the log
+_MOST_STEP = 4  # a sender counts by one, some by two or four; larger steps are a counter beside another field
 _TOGGLE_SHARE = 0.98  # a single bit that flips each time; half of the flips come by chance from a noisy one
 _TOGGLE_ROWS = 50
 _MOST_SPOILED = 0.3  # steps that a further bit spoils, for each that it bears out: lost messages spoil some, a bit of
@@ -58,7 +61,7 @@ def find_counters(rows: Bytes) -> tuple[Counter, ...]:
     found: list[Counter] = []
     for lowest in np.flatnonzero(rates >= _LEAST_FLIPS).tolist():
         grown = [_grown(rows, before, after, lowest, big, rates > 0) for big in (False, True)]
-        found += [counter for counter in grown if counter is not None]
+        found += [each for each in grown if each is not None and not _end_of_a_clock(rows, before, after, each)]
     return _apart(found)
 
 
@@ -101,6 +104,30 @@ def _grown(rows: Bytes, before: Integers, after: Integers, lowest: int, big: boo
     return best
 
 
+def _end_of_a_clock(rows: Bytes, before: Integers, after: Integers, counter: Counter) -> bool:
+    """Whether the bits below a counter belong to the same number: one that grows steadily, as a clock does.
+
+    Its upper bits then count as well, and so may a part of the lower ones.
+    """
+    places = counter.field.positions()
+    big = counter.field.big_endian
+    for below in range(1, _MOST_BITS - counter.field.bits):
+        lowest = ((places[0] ^ 7) + below) ^ 7 if big else places[0] - below
+        if not 0 <= lowest < 8 * rows.shape[1]:
+            return False
+        field = from_lowest(lowest, counter.field.bits + below, big)
+        span = 1 << field.bits
+        values = field.values(rows)
+        change = np.mod(values[after] - values[before] + span // 2, span) - span // 2
+        middle = np.median(change)
+        steady = np.mean(np.abs(change - middle) <= max(2.0, _STEADY * abs(middle)))
+        lower = np.mod(change + (1 << below >> 1), 1 << below) - (1 << below >> 1)
+        one_way = max(np.mean(lower > 0), np.mean(lower < 0))
+        if below >= _LEAST_BELOW and steady >= _LEAST_SHARE and one_way >= _LEAST_SHARE:
+            return True
+    return False
+
+
 def _bit(rows: Bytes, place: int) -> Bytes:
     return rows[:, place // 8] >> np.uint8(place % 8) & np.uint8(1)
 
@@ -114,9 +141,10 @@ def _judged(values: Integers, before: Integers, after: Integers, field: Field) -
     step = int(steps[np.argmax(counts)])
     fits = change == step
     share = float(np.mean(fits))
-    if step == 0 or share < _LEAST_SHARE:
+    step = step - span if 2 * step > span else step
+    if not 0 < abs(step) <= _MOST_STEP or share < _LEAST_SHARE:
         return None, fits
-    return Counter(field, step - span if 2 * step > span else step, low, high, share), fits
+    return Counter(field, step, low, high, share), fits
 
 
 def _apart(found: list[Counter]) -> tuple[Counter, ...]:

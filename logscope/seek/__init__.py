@@ -1,0 +1,1 @@
+"""Fields without a definition that behave like a part of the drive system."""
