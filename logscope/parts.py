@@ -74,6 +74,7 @@ def _table() -> dict[str, PartInfo]:
         ("charger_current_target", "A", q, "current requested from the charger"),
         ("charger_input_power", "W", q, "what the charger draws from the mains"),
         ("charger_state", "", m, "operating state of the charger; on: it charges"),
+        ("charger_fault", "", f, "fault of the charger"),
         ("charge_plug", "", s, "charging plug, on while plugged in"),
         ("charge_lock", "", s, "lock of the charging plug, on while locked"),
         ("cell_voltage_lowest", "V", q, "the lowest of the battery's cells"),

@@ -219,10 +219,11 @@ class Aux(_Section):
 
 
 class Charging(_Section):
-    """The charger: what it can deliver, and the current at which the battery counts as full."""
+    """The charger: what it can deliver at its output, and the current at which the battery counts as full."""
 
     charger_max_V: Positive | None = None
     charger_max_current_A: Positive | None = None
+    charger_max_power_W: Positive | None = None
     end_current_A: Positive | None = None
 
 

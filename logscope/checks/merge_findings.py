@@ -110,7 +110,9 @@ def _current_passed(leading: Finding, other: Finding) -> bool:
 
 def _passed_while_charging(leading: Finding, other: Finding) -> bool:
     """Whether a limit was passed in this charge alone."""
-    return other.parts[:1] != () and other.parts[0] in leading.parts and bool(other.events) and _overlap(leading, other)
+    as_severe = leading.severity.rank >= other.severity.rank
+    of_it = other.parts[:1] != () and other.parts[0] in leading.parts and bool(other.events)
+    return as_severe and of_it and _overlap(leading, other)
 
 
 def _same_supply(leading: Finding, other: Finding) -> bool:

@@ -146,6 +146,7 @@ PROFILES: dict[str, Profile] = {
     "charger_state": _profile(
         _CHARGER, _W.STATE, forbids=frozenset({_W.FAULT, _W.CONTACTOR, _W.TEMPERATURE, _W.PRECHARGE})
     ),
+    "charger_fault": _named(_CHARGER, _W.FAULT, {_W.FAULT}, {_W.CONTACTOR, _W.TEMPERATURE, _W.PRECHARGE}),
     "charge_plug": _named({_W.PLUG: PLAIN}, _W.CHARGER, {_W.PLUG}, _CONTACTS - {_W.CHARGER}),
     "charge_lock": _named({_W.LOCK: PLAIN}, _W.CHARGER, {_W.LOCK}, _CONTACTS - {_W.CHARGER}),
     "cell_voltage_lowest": _extreme(_W.LOWEST, {_W.CELL: PLAIN}, _W.VOLTAGE),

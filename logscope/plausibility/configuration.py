@@ -53,6 +53,7 @@ _USUAL = (
     _Usual("aux", "coil_hold_V", 1.0, 48.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
     _Usual("charging", "charger_max_V", 20.0, 1500.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
     _Usual("charging", "charger_max_current_A", 1.0, 1000.0, "A", ((1000.0, "kA"), (0.001, "mA"))),
+    _Usual("charging", "charger_max_power_W", 50.0, 400_000.0, "W", ((1000.0, "kW"),)),
     _Usual("charging", "end_current_A", 0.05, 200.0, "A", ((1000.0, "kA"), (0.001, "mA"))),
     _Usual("limits", "motor_temperature_C", 50.0, 250.0, "°C", ()),
     _Usual("limits", "inverter_temperature_C", 40.0, 180.0, "°C", ()),

@@ -118,6 +118,7 @@ _VALUE_NAMES = {
     "cell_voltage_margin_V": "Margin to the highest cell voltage",
     "charge_current_margin_A": "Margin to the highest charging current of the battery",
     "charger_current_margin_A": "Margin to the highest current of the charger",
+    "charger_power_margin_W": "Margin to the highest power of the charger",
     "charger_voltage_margin_V": "Margin to the highest voltage of the charger",
     "battery_temperature_margin_K": "Margin to the highest battery temperature",
     "battery_cold_margin_K": "Margin to the lowest battery temperature",

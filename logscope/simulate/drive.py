@@ -109,7 +109,14 @@ def _charge(scenario: Scenario, rows: NDArray[np.float32]) -> Session | None:
         return None
     circuit, begin = scenario.circuit, min(round(scenario.charge.start_s / ROW_S), rows.shape[0] - 1)
     open_circuit_V = circuit.open_circuit_V + float(rows[begin, COLUMNS.index("drift_V")])
-    return play_charge(scenario.charge, scenario.pack, open_circuit_V, circuit.pack_ohm, scenario.duration_s)
+    return play_charge(
+        scenario.charge,
+        scenario.pack,
+        open_circuit_V,
+        circuit.pack_ohm,
+        scenario.duration_s,
+        scenario.cooling.ambient_C,
+    )
 
 
 def _powered(scenario: Scenario, story: HighVoltageStory, time_s: FloatArray) -> NDArray[np.bool_]:

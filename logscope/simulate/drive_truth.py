@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import inf
 
 import numpy as np
 
@@ -72,7 +73,11 @@ def _lasting_encoder_faults(drive: Drive) -> Iterator[TruthEvent]:
 
 def _charges(drive: Drive) -> Iterator[TruthEvent]:
     session, charge = drive.charge, drive.scenario.charge
-    if session is None or charge is None or not session.charging.any():
+    if session is None or charge is None:
+        return
+    if not charge.starts:
+        yield TruthEvent("charge.no_current", float(session.time_s[0]), float(session.time_s[-1]))
+    if not session.charging.any():
         return
     rows = np.flatnonzero(session.charging)
     start_s, end_s = float(session.time_s[rows[0]]), float(session.time_s[rows[-1]])
@@ -102,10 +107,12 @@ def _stopped_by(charge: Charge, end_s: float) -> str | None:
         return None
     causes = {
         "request": charge.request_ends_s, "communication": charge.request_silent_s, "supply": charge.supply_lost_s,
-        "plug": charge.unplugged_s,
+        "plug": charge.unplugged_s, "fault": charge.fault_s,
     }  # fmt: skip
     cause = min(causes, key=lambda name: causes[name])
-    return cause if causes[cause] <= end_s + 2 * STEP_S else "limit"
+    if causes[cause] <= end_s + 2 * STEP_S:
+        return cause
+    return "temperature" if charge.ends_at_C < inf else "limit"
 
 
 def _wrong_charging(

@@ -49,6 +49,7 @@ _AMPERE_NOISE = 0.6
 _PEDAL_NOISE = 0.05
 _AUX_NOISE = 0.01
 _CHARGER_AMPERE_NOISE = 0.1
+_CHARGER_HARDWARE = 1.0  # of its faults
 _COUNTERS = 16  # the alive counter has four bits
 
 _OFF, _READY, _DRIVING, _FAULTED = 0.0, 1.0, 2.0, 3.0
@@ -233,6 +234,7 @@ def _charge_values(drive: Drive, t: FloatArray, rng: np.random.Generator) -> dic
         "Voltage": noisy(rng, volts, _VOLT_NOISE),
         "Current": np.abs(noisy(rng, np.interp(t, session.time_s, session.current), _CHARGER_AMPERE_NOISE)),
         "State": at_rows(session.state, STEP_S, t - session.time_s[0]),
+        "Fault": np.where(t >= charge.fault_s, _CHARGER_HARDWARE, 0.0),
     }
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.simulate.aux_supply import LowSide, Span
-from logscope.simulate.charge import PLUGGED_S, Session
+from logscope.simulate.charge import PLUGGED_S, Session, hottest_place
 from logscope.simulate.drive import ROW_S, Drive
 from logscope.simulate.pack_state import pack_state
 from logscope.simulate.sampling import at_rows, noisy, within
@@ -20,8 +20,7 @@ from logscope.simulate.thermal import STEP_S, Temperatures
 CELLS = 82  # in series
 _LOWEST_CELL_V, _HIGHEST_CELL_V = -0.006, 0.004  # off the mean of the cells
 _WEAK_CELL = 0.08  # more resistance of the lowest one, as a share
-_PACK_J_PER_K, _COOLS_S = 130e3, 4 * 3600.0  # 150 kg of cells in a closed box
-_SPREAD_K = 1.0  # between the coldest and the hottest place of a pack at rest
+_COOLS_S = 4 * 3600.0  # of a pack in a closed box
 _WAKES_S = 0.6  # after the pack's monitor, that a controller knows new values
 _PUMP_RPM, _PUMP_RPM_NOISE = 4200.0, 15.0
 _BRAKED = 0.01  # of the pedal
@@ -128,9 +127,14 @@ def pack_temperatures(drive: Drive) -> tuple[FloatArray, FloatArray, FloatArray]
     if drive.charge is not None and drive.charge.time_s.size:
         amps = amps - np.interp(time_s, drive.charge.time_s, drive.charge.pack_A, left=0.0, right=0.0)
     watts = drive.scenario.circuit.pack_ohm * amps**2
-    warmer_K = np.concatenate(([0.0], np.cumsum(watts)[:-1])) * STEP_S / _PACK_J_PER_K * np.exp(-time_s / _COOLS_S)
+    warmer_K = (
+        np.concatenate(([0.0], np.cumsum(watts)[:-1]))
+        * STEP_S
+        / drive.scenario.pack.heat_J_per_K
+        * np.exp(-time_s / _COOLS_S)
+    )
     ambient_C = drive.scenario.cooling.ambient_C
-    return time_s, ambient_C + 0.85 * warmer_K, ambient_C + _SPREAD_K + 1.15 * warmer_K
+    return time_s, ambient_C + 0.85 * warmer_K, np.asarray(hottest_place(ambient_C, warmer_K))
 
 
 def _cells(drive: Drive, t: FloatArray) -> dict[str, FloatArray]:

@@ -71,13 +71,14 @@ def play(seed: int) -> Drive:
         brake=Profile(((0.0, 0.0),)),
         grade=Profile(((0.0, 0.0), (10.0, rng.uniform(0.0, 0.08)))),
         cooling=Cooling(
-            ambient_C=rng.uniform(-10.0, 35.0), chain=_chain(rng), sensor_s=tuple(rng.uniform(1.0, 6.0, 3).tolist())
+            ambient_C=rng.uniform(-10.0, 35.0), chain=random_chain(rng),
+            sensor_s=tuple(rng.uniform(1.0, 6.0, 3).tolist()),
         ),
     )  # fmt: skip
     return simulate_drive(scenario, seed)
 
 
-def _chain(rng: np.random.Generator) -> Chain:
+def random_chain(rng: np.random.Generator) -> Chain:
     plain, capacities = Chain(), Chain._fields[:4]
     conductances = ("winding_W_per_K", "sink_W_per_K", "radiator_W_per_K", "stream_W_per_K")
     return plain._replace(

@@ -13,7 +13,7 @@ from math import inf
 import numpy as np
 
 from logscope.simulate.aux_supply import AuxSupply
-from logscope.simulate.charge import Charge
+from logscope.simulate.charge import Charge, Pack
 from logscope.simulate.encoder import Encoder, EncoderFault, Fault, Interference
 from logscope.simulate.hazel_drives import DRIFTED_OHM, HAZEL, STABBING_FOOT_S, lively, pedal
 from logscope.simulate.machine import Inverter
@@ -382,8 +382,12 @@ def _low_voltage() -> _Families:
         yield family, tuple(replace(base, aux=aux) for aux in each)
 
 
+# Parked and plugged in; a charge and its pack are still to be added.
+CHARGING = replace(_drive("charge"), duration_s=150.0, key_cycles=(), throttle=_LEVEL, brake=_LEVEL)
+
+
 def _charging() -> _Families:
-    base = replace(_drive("charge"), duration_s=150.0, key_cycles=(), throttle=_LEVEL, brake=_LEVEL)
+    base = CHARGING
 
     def charged(*charges: Charge, open_circuit_V: float | None = None) -> tuple[Scenario, ...]:
         circuit = HAZEL if open_circuit_V is None else replace(HAZEL, open_circuit_V=open_circuit_V)
@@ -392,6 +396,12 @@ def _charging() -> _Families:
     yield "charge, stopped", charged(Charge(4.0, stops_s=60.0))
     yield "charge, request withdrawn", charged(*(Charge(4.0, request_ends_s=s) for s in (20.3, 60.0, 90.7)))
     yield "charge, request silent", charged(*(Charge(4.0, request_silent_s=s) for s in (20.3, 60.0)))
+    yield "charge, fault", charged(*(Charge(4.0, fault_s=s) for s in (20.3, 60.0)))
+    hot = replace(
+        base, cooling=Cooling(ambient_C=53.6), pack=Pack(heat_J_per_K=2000.0), charge=Charge(4.0, ends_at_C=55.0)
+    )
+    yield "charge, too hot", (hot,)
+    yield "charge, no current", charged(Charge(4.0, starts=False))
     yield "charge, supply lost", charged(*(Charge(4.0, supply_lost_s=s) for s in (20.3, 60.0)))
     yield "charge, limit reached", charged(Charge(4.0, voltage_V=350.0, ends_at_V=343.9), open_circuit_V=341.9)
     pulled = (Charge(4.0, unplugged_s=at_s, current_A=amps) for at_s, amps in ((60.0, 6.0), (40.0, 20.0)))

@@ -24,7 +24,7 @@ from logscope.plausibility.examine import examine
 from logscope.signals import Signals
 from logscope.simulate.aux_supply import AuxSupply
 from logscope.simulate.charge import Charge
-from logscope.simulate.drive import simulate_drive
+from logscope.simulate.drive import Drive, simulate_drive
 from logscope.simulate.hazel_bus import sent_messages
 from logscope.simulate.hazel_drives import HAZEL
 from logscope.simulate.motion import Body
@@ -83,11 +83,26 @@ def outcome_of(seed: int) -> Outcome | None:
 def sound_signals(seed: int) -> tuple[Signals, Vehicle, str, float] | None:
     """The parts of a sound drive, its vehicle file, how it was logged, and its hours."""
     rng = np.random.default_rng([seed, 2101])
-    layout = layout_of(seed)
-    scenario, vehicle = _draw(rng, vehicle_for(layout))
+    played = sound_drive(seed, rng)
+    if played is None:
+        return None
+    drive, vehicle = played
+    signals, how = logged(drive, vehicle, seed, rng)
+    return signals, vehicle, how, drive.scenario.duration_s / 3600.0
+
+
+def sound_drive(seed: int, rng: np.random.Generator) -> tuple[Drive, Vehicle] | None:
+    """A sound drive and its vehicle file; None where the driver overdid it."""
+    scenario, vehicle = _draw(rng, vehicle_for(layout_of(seed)))
     drive = simulate_drive(scenario, seed)
     if drive.column("fault").any() or np.abs(drive.column("rotor_rpm")).max() > _OVERSPEED * _fastest(vehicle):
         return None
+    return drive, vehicle
+
+
+def logged(drive: Drive, vehicle: Vehicle, seed: int, rng: np.random.Generator) -> tuple[Signals, str]:
+    """A drive through the layout and sampling of its seed, every second one with slow sensors and the like; and how."""
+    layout = layout_of(seed)
     sent = sent_messages(drive, seed, layout)
     how = f"{layout.name}, {1e3 * (layout.period_s or 0):.0f} ms"
     if rng.random() < 0.5:
@@ -95,7 +110,7 @@ def sound_signals(seed: int) -> tuple[Signals, Vehicle, str, float] | None:
         sent = dirty_messages(rng, drive, seed, layout, sent, dirt)
         how += f" ({', '.join(dirt.what)})"
     signals, _ = signals_of_messages(sent, drive, vehicle)
-    return signals, vehicle, f"{how}, {scenario.name}", scenario.duration_s / 3600.0
+    return signals, f"{how}, {drive.scenario.name}"
 
 
 def _fastest(vehicle: Vehicle) -> float:

@@ -49,6 +49,7 @@ def test_every_kind_and_cause_of_the_contract_has_its_case():
         causes |= {event.cause for event in events(case) if event.cause}
     assert causes == {
         "encoder", "demand", "oscillation", "supply", "limit", "sudden", "welded", "request", "communication",
+        "fault", "temperature",
         *("stopped", "never_ran", "sagging", "over_voltage", "empty_battery", "source_resistance", "loose_connection"),
     }  # fmt: skip
     assert kinds >= {

@@ -13,6 +13,7 @@ from logscope.checks.charging.amounts import Amounts, find_amounts
 from logscope.checks.charging.before import Before, find_before
 from logscope.checks.charging.conduct import Event, not_stopping, opened_under_current, while_enabled
 from logscope.checks.charging.ending import Ending, Outcome, find_ending, takes_nothing
+from logscope.checks.charging.idle import Idle, find_idle
 from logscope.checks.charging.margins import Margin, find_margins
 from logscope.checks.charging.regulation import Regulation, judge_regulation
 from logscope.checks.charging.taper import Taper, find_taper
@@ -52,13 +53,34 @@ def charging(signals: Signals, observations: Observations, vehicle: Vehicle) -> 
     """Judge every charge in the log.
 
     Needs `charger_current`, or `battery_current` with plug or charger state; the rest is used where it is logged.
-    Raises MissingPart, or NothingToCheck where no charge is in the log.
+    Raises MissingPart, or NothingToCheck where no charge is in the log, nor a plug without one.
     """
     sessions = observations.charges
-    if not sessions:
-        raise NothingToCheck("no charging current flows in this log")
     signals = spread_in_time(signals)
-    return [finding for session in sessions for finding in _findings(session, signals, vehicle)]
+    waiting = [_no_current(idle, signals) for idle in find_idle(signals, sessions)]
+    if not sessions and not waiting:
+        raise NothingToCheck("no charging current flows in this log")
+    return waiting + [finding for session in sessions for finding in _findings(session, signals, vehicle)]
+
+
+def _no_current(idle: Idle, signals: Signals) -> Finding:
+    """Plugged in without current: a warning where one is requested and the battery is not full."""
+    measured = {"lasted_s": Measured(idle.end_s - idle.start_s, "s")}
+    if idle.asked_a is not None:
+        measured["requested_A"] = Measured(idle.asked_a, "A")
+    contradicted = idle.battery_a is not None
+    if idle.battery_a is not None:
+        measured["battery_A"] = Measured(idle.battery_a, "A")
+    fails = idle.asked_a is not None and not idle.full and not contradicted
+    return assemble(
+        "charge.undetermined" if contradicted else "charge.no_current",
+        Severity.WARNING if fails or (idle.fault and not contradicted) else Severity.INFO,
+        text.no_current_words(idle),
+        [(idle.start_s, idle.end_s)],
+        measured,
+        tuple(dict.fromkeys([idle.shown_by, *_PARTS, "charger_input_power", "charger_fault"])),
+        signals,
+    )
 
 
 def _findings(session: Session, signals: Signals, vehicle: Vehicle) -> Iterator[Finding]:
@@ -185,22 +207,22 @@ def _evidence(charge: Charge, levels: tuple[Level, ...]) -> Evidence:
 
 
 def _over_limit(charge: Charge, signals: Signals) -> Iterator[Finding]:
-    """One finding for all limits of one session that were passed beyond doubt."""
+    """One finding for all limits of one session that were passed beyond doubt; a charger's own rating warns only."""
     passed = [margin for margin in charge.margins if margin.passed]
     if not passed:
         return
-    worst = min(passed, key=lambda margin: margin.left / margin.doubt)
+    worst = min(passed, key=lambda margin: (margin.of_charger, margin.left / margin.doubt))
     spans = sorted({span for margin in passed for span in margin.over})
     yield _finding(
         "charge.over_limit",
-        Severity.DANGER,
+        Severity.WARNING if worst.of_charger else Severity.DANGER,
         text.over_limit_words(worst, passed),
         charge,
         signals,
         spans=[(spans[0][0], max(end for _, end in spans))],
         more={margin.name: Measured(margin.left, "K" if margin.unit == "°C" else margin.unit) for margin in passed},
         parts=tuple(margin.part for margin in [worst, *passed]),
-        levels=tuple(Level(margin.limit, f"limit {margin.key}", margin.part) for margin in passed),
+        levels=tuple(Level(m.limit, f"limit {m.key}", m.part) for m in passed if m.unit != "W"),
     )
 
 
@@ -212,8 +234,9 @@ def _off_target(charge: Charge, signals: Signals, vehicle: Vehicle) -> Iterator[
         if error is None or not error.off or (error.above and error.part in passed):
             continue
         short = error.unit == "A" and not error.above
-        known = vehicle.charging.charger_max_current_A is not None
-        fact = short and (regulation.limited or regulation.constant_power or not known)
+        rated = vehicle.charging
+        known = rated.charger_max_current_A is not None or rated.charger_max_power_W is not None
+        fact = short and (error.limited or regulation.constant_power or not known)
         yield _finding(
             "charge.off_target",
             Severity.INFO if fact else Severity.WARNING,

@@ -146,13 +146,12 @@ def _events(session: Session, signals: Signals) -> list[tuple[str, float, float]
     power = signals.get("charger_input_power")
     if power is not None:
         found += _supply(power, session, wait_s, after_s)
-    fault = signals.get("fault")
-    if (
-        fault is not None
-        and fault.healthy is not None
-        and (span := _falls(fault, fault.healthy, end_s - wait_s, after_s))
-    ):
-        found.append(("fault", *span))
+    for name in ("charger_fault", "fault"):
+        fault = signals.get(name)
+        healthy = None if fault is None else fault.healthy
+        if fault is not None and healthy is not None and (span := _falls(fault, healthy, end_s - wait_s, after_s)):
+            found.append(("fault", *span))
+            break
     return found
 
 

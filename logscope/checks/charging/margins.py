@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import median_filter
@@ -11,12 +11,13 @@ from scipy.ndimage import median_filter
 from logscope.observations.charging.sessions import Session
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
-from logscope.statistics.sampling import stretches
+from logscope.statistics.sampling import between_samples, stretches
 from logscope.vehicle import Vehicle
 
 # What two sound meters of such a kind differ by (common practice, no published source): half a percent of a pack's
 # voltage, 10 mV of a cell's, two percent of a current, 2 K of a temperature. Beyond it, a limit is passed for certain.
 _VOLTS_SHARE, _CELL_V, _AMPS_SHARE, _LEAST_AMPS, _KELVIN = 0.005, 0.010, 0.02, 0.5, 2.0
+_WATTS_SHARE = _VOLTS_SHARE + _AMPS_SHARE
 _MEDIAN_ROWS = 3  # a lone reading is no passing
 _LASTS_ROWS = 3  # readings in a row, or as many as a slow message has in…
 _LASTS_S = 3.0
@@ -52,6 +53,11 @@ class Margin:
         """Whether it is passed beyond doubt."""
         return bool(self.beyond)
 
+    @property
+    def of_charger(self) -> bool:
+        """Whether it is what the charger can give, and no limit of the battery."""
+        return self.key.startswith("charger_")
+
 
 def find_margins(session: Session, signals: Signals, vehicle: Vehicle) -> list[Margin]:
     """The margins to every limit that the vehicle file states and the log shows, over one session."""
@@ -67,6 +73,7 @@ def _limits(vehicle: Vehicle) -> Iterator[tuple[str, str, str, float | None, str
         ("charge_current_margin", "charger_current", "charge_current_A", limits.charge_current_A, "A", True),
         ("charger_current_margin", "charger_current", "charger_max_current_A", charging.charger_max_current_A, "A",
          True),
+        ("charger_power_margin", "charger_current", "charger_max_power_W", charging.charger_max_power_W, "W", True),
         ("charger_voltage_margin", "charger_voltage", "charger_max_V", charging.charger_max_V, "V", True),
         ("battery_temperature_margin", "battery_temperature_highest", "battery_temperature_max_C",
          limits.battery_temperature_max_C, "°C", True),
@@ -75,7 +82,11 @@ def _limits(vehicle: Vehicle) -> Iterator[tuple[str, str, str, float | None, str
     )  # fmt: skip
     for row in rows:
         limit = row[3] or 0.0
-        doubt = {"A": max(_AMPS_SHARE * limit, _LEAST_AMPS), "°C": _KELVIN, "V": _VOLTS_SHARE * limit}[row[4]]
+        doubts = {
+            "A": max(_AMPS_SHARE * limit, _LEAST_AMPS), "°C": _KELVIN, "V": _VOLTS_SHARE * limit,
+            "W": _WATTS_SHARE * limit,
+        }  # fmt: skip
+        doubt = doubts[row[4]]
         yield *row, (_CELL_V if row[1].startswith("cell_") else doubt)
 
 
@@ -83,7 +94,7 @@ def _margin(
     session: Session, signals: Signals, name: str, of: str, key: str, limit: float | None, unit: str, upper: bool,
     doubt: float,
 ) -> Margin | None:  # fmt: skip
-    part = signals.get(of) if limit is not None else None
+    part = None if limit is None else _given_power(session) if unit == "W" else signals.get(of)
     if part is None or limit is None:
         return None
     rows = part.between(session.start_s, session.end_s)
@@ -99,12 +110,23 @@ def _margin(
     noise = float(np.nan_to_num(noise_floor(value, quantum=part.step or 0.0)))
     doubt += _NOISES * noise / float(np.sqrt(_MEDIAN_ROWS)) + (part.step or 0.0) / 2.0
     spans = _lasting(part, time_s, left < -doubt)
-    shown = {"A": "A", "V": "V", "°C": "K"}[unit]
+    shown = "K" if unit == "°C" else unit
     past = np.flatnonzero((limit - value if upper else value - limit) < 0)
     over = ((float(time_s[past[0]]), float(time_s[past[-1]])),) if past.size else ()
     return Margin(
         f"{name}_{shown}", of, key, limit, unit, upper, float(left[worst]), float(time_s[worst]), doubt, spans, over
     )
+
+
+def _given_power(session: Session) -> Part | None:
+    """What the charger gives at each reading of its current [W]; None where its voltage or current is not logged."""
+    part, voltage = session.current.part, session.voltage
+    if voltage is None or not session.current.of_charger or voltage.time_s.size < _LEAST_READINGS:
+        return None
+    volts = between_samples(voltage.time_s, voltage.value, part.time_s)
+    known = np.isfinite(volts)
+    step = None if part.step is None or not known.any() else part.step * float(np.median(volts[known]))
+    return replace(part, value=np.where(known, part.value * volts, np.nan), step=step).where(known)
 
 
 def _lasting(part: Part, time_s: np.ndarray, beyond: np.ndarray) -> tuple[tuple[float, float], ...]:

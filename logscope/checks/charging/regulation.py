@@ -31,6 +31,7 @@ _OVERSHOOT_NOISES = 4.0  # …and stands out of the noise
 class Error:
     """Measured less requested with 95 % limits, in `unit`; the request itself, and by which part it was measured.
 
+    limited : the request is what the charger can give, or more; then `asked` is what it can give
     off : whether it is beyond what chargers and their meters differ by; tolerance : that, in `unit`
     """
 
@@ -43,11 +44,12 @@ class Error:
     tolerance: float
     start_s: float
     end_s: float
+    limited: bool
 
     @property
     def off(self) -> bool:
-        """Whether all of the interval is beyond the tolerance."""
-        return self.low > self.tolerance or self.high < -self.tolerance
+        """Whether all of the interval is beyond the tolerance; more than the file states and less than asked is not."""
+        return (self.low > self.tolerance and not self.limited) or self.high < -self.tolerance
 
     @property
     def above(self) -> bool:
@@ -59,7 +61,6 @@ class Error:
 class Regulation:
     """Errors of current and voltage; overshoot of the current [A] and delay of its start [s], None where not seen.
 
-    limited : the request is as high as what the charger can give, as the vehicle file states, or higher
     constant_power : the current falls as the voltage rises, so that the power stays: a charger at its power limit
     """
 
@@ -67,7 +68,6 @@ class Regulation:
     voltage: Error | None
     overshoot_a: float | None
     delay_s: tuple[float, float] | None
-    limited: bool
     constant_power: bool
 
 
@@ -76,20 +76,33 @@ def judge_regulation(session: Session, signals: Signals, vehicle: Vehicle) -> Re
     current_target, voltage_target = (signals.get(f"charger_{name}_target") for name in ("current", "voltage"))
     most_a = vehicle.charging.charger_max_current_A
     current = voltage = None
-    limited = False
     held = session.phase(Step.CURRENT)
     if current_target is not None and held is not None and session.current.of_charger:
-        current = _error(session.current.part, current_target, held.start_s, held.end_s, "A", most_a)
+        part = session.current.part
+        most = _most_given(session, part.time_s, most_a, vehicle.charging.charger_max_power_W)
+        current = _error(part, current_target, held.start_s, held.end_s, "A", most)
         if current is not None and not current.above:
             free = _not_held_by_voltage(session, signals)
-            current = _error(free, current_target, held.start_s, held.end_s, "A", most_a)
-        limited = current is not None and most_a is not None and current.asked >= most_a
+            most = _most_given(session, free.time_s, most_a, vehicle.charging.charger_max_power_W)
+            current = _error(free, current_target, held.start_s, held.end_s, "A", most)
     flat = session.phase(Step.VOLTAGE)
     charger = signals.get("charger_voltage")
     if voltage_target is not None and flat is not None and charger is not None:
         voltage = _error(charger, voltage_target, flat.start_s, flat.end_s, "V", None)
     power = held is not None and _holds_power(session, held.start_s, held.end_s)
-    return Regulation(current, voltage, _overshoot(session), _delay(session, current_target), limited, power)
+    return Regulation(current, voltage, _overshoot(session), _delay(session, current_target), power)
+
+
+def _most_given(session: Session, at_s: FloatArray, most_a: float | None, most_w: float | None) -> FloatArray | None:
+    """The most that the charger can give at each moment [A], by what the vehicle file states of it; None if nothing."""
+    if most_a is None and most_w is None:
+        return None
+    most = np.full(at_s.size, np.inf if most_a is None else most_a)
+    if most_w is not None and session.voltage is not None:
+        volts = between_samples(session.voltage.time_s, session.voltage.value, at_s)
+        known = np.isfinite(volts) & (volts > 0.0)
+        most[known] = np.minimum(most[known], most_w / volts[known])
+    return most
 
 
 def _holds_power(session: Session, start_s: float, end_s: float) -> bool:
@@ -125,27 +138,31 @@ def _not_held_by_voltage(session: Session, signals: Signals) -> Part:
     return part.where(~(volts >= most_v - room_v))
 
 
-def _error(part: Part, target: Part, start_s: float, end_s: float, unit: str, most: float | None) -> Error | None:
+def _error(part: Part, target: Part, start_s: float, end_s: float, unit: str, most: FloatArray | None) -> Error | None:
+    """Measured less requested over a stretch; `most` is what can be given at each reading of the part, shape (n,)."""
     rows = part.between(start_s, end_s)
     time_s, value = part.time_s[rows], part.value[rows]
     asked = requested(target, time_s)
-    if most is not None:
-        asked = np.minimum(asked, most)
     # a request that has just changed is followed later
     known = np.isfinite(asked) & (asked > 0.0)
     if known.sum() < _LEAST_READINGS:
         return None
-    level = float(np.median(asked[known]))
-    known &= asked == level
+    request = float(np.median(asked[known]))
+    known &= asked == request
     if known.sum() < max(_LEAST_READINGS, 0.5 * time_s.size):
         return None
-    apart = value[known] - level
+    due, limited = np.full(time_s.size, request), False
+    if most is not None and float(value[known].mean()) <= request:  # what is above the request is judged by it
+        due = np.minimum(request, most[rows])
+        limited = bool(np.median(most[rows][known]) <= request)
+    level = float(np.median(due[known]))
+    apart = (value - due)[known]
     noise = float(np.nan_to_num(noise_floor(value, quantum=part.step or 0.0)))
     reach = NORMAL_95 * noise / float(np.sqrt(known.sum())) + largest_rounding_bias(noise, part.step or 0.0)
     reach += (target.step or 0.0) / 2.0
     mean = float(apart.mean())
     tolerance = max(_AMPS_SHARE * level, _LEAST_AMPS) if unit == "A" else _VOLTS_SHARE * level
-    return Error(mean, mean - reach, mean + reach, unit, level, part.name, tolerance, start_s, end_s)
+    return Error(mean, mean - reach, mean + reach, unit, level, part.name, tolerance, start_s, end_s, limited)
 
 
 def requested(target: Part, at_s: FloatArray) -> FloatArray:

@@ -14,10 +14,13 @@ from logscope.observations.charging.phases import Step
 from logscope.observations.charging.sessions import Session
 from logscope.physics.charging import taper_current_a, taper_time_constant_s
 from logscope.signals import Signals
+from logscope.statistics.robust import NORMAL_95
 
 _BLOCKS, _LEAST_BLOCKS = 60, 8  # means over blocks: noise and repeated readings are then one scatter
 _LEAST_FALL = 0.10  # of the current, below which the fall says little of its pace
+_UNKNOWNS = 3  # start, time constant, and what it falls towards
 _KNOWN_TO = 0.35  # of the value: wider limits give no time constant
+_ZERO_A = 0.15  # standard deviation of what two sound meters of such a current differ by at zero (practice)
 _AFTER_S = 3.0  # the change to constant voltage itself, and the lag of the messages
 
 
@@ -43,8 +46,8 @@ class Taper:
 def find_taper(session: Session, signals: Signals) -> Taper | None:
     """The fit, or None where there is no taper, or it leaves the time constant open.
 
-    The current falls to what else hangs on the charger. Where the battery's current is logged, that is known and taken
-    off; else it is fitted as well, which widens the limits.
+    The current falls to what else hangs on the charger. Where the battery's current is logged, that is known but for
+    the zero errors of the meters; else it is fitted without knowing anything of it, which widens the limits.
     """
     phase = session.phase(Step.VOLTAGE)
     if phase is None or phase.end_a > (1.0 - _LEAST_FALL) * phase.start_a or session.missing_s > 0.1 * phase.lasted_s:
@@ -59,21 +62,15 @@ def find_taper(session: Session, signals: Signals) -> Taper | None:
     error_a = 0.0 if load is None or load.high is None else (load.high - known_a)
     guess_s = taper_time_constant_s(phase.start_a, phase.end_a, phase.lasted_s)
     by_battery = load is not None or not session.current.of_charger
-    free = _fit(time_s, amps, guess_s, None)
-    fixed = _fit(time_s, amps, guess_s, known_a)
-    if by_battery and fixed is not None:
-        value, low, high, towards = fixed
-        moved = [_fit(time_s, amps, guess_s, known_a + by) for by in (-error_a, error_a)]
-        by_load = max((abs(each[0] - value) for each in moved if each is not None), default=0.0)
-        half = float(np.hypot((high - low) / 2, by_load))
-        low, high = value - half, value + half
-        single = free is None or (free[1] <= high and low <= free[2])
-        if not single and free is not None:
-            low, high = min(low, free[1]), max(high, free[2])
-    elif free is not None:
-        (value, low, high, towards), single = free, True
-    else:
+    free = _fit(time_s, amps, guess_s)
+    found, single = free, True
+    if by_battery:
+        found = _fit(time_s, amps, guess_s, known_a, float(np.hypot(error_a / NORMAL_95, _ZERO_A)))
+    if found is None:
         return None
+    value, low, high, towards = found
+    if by_battery and free is not None and not (free[1] <= high and low <= free[2]):
+        single, low, high = False, min(low, free[1]), max(high, free[2])
     if value <= 0 or low <= 0 or high - low > 2 * _KNOWN_TO * value:
         return None
     start_a = float(amps[0])
@@ -89,39 +86,36 @@ def _block_means(time_s: FloatArray, amps: FloatArray) -> tuple[FloatArray, Floa
 
 
 def _fit(
-    time_s: FloatArray, amps: FloatArray, guess_s: float, towards_a: float | None
+    time_s: FloatArray, amps: FloatArray, guess_s: float, known_a: float = 0.0, known_to_a: float = np.inf
 ) -> tuple[float, float, float, float] | None:
-    """Time constant, its limits [s], and what the current falls towards [A], fitted where `towards_a` is None.
+    """Time constant, its limits [s], and what the current falls towards [A], known to a standard deviation or not.
 
     Least squares on the logarithm of the time constant. Neighbouring residuals that are alike show that the blocks are
     not independent: the error grows as that of an autoregressive series of first order does.
     """
-    since_s = time_s - time_s[0]
-    size = 2 if towards_a is not None else 3
-    if time_s.size < size + 3:
+    if time_s.size < _UNKNOWNS + 3 or float(amps[0]) <= known_a:
         return None
+    since_s, noise_a = time_s - time_s[0], float(np.std(np.diff(amps))) / float(np.sqrt(2.0))
+    at = np.array([float(amps[0]) - known_a, float(np.log(guess_s)), known_a])
 
     def apart(p: FloatArray) -> FloatArray:
-        rest = p[2] if towards_a is None else towards_a
-        return np.asarray(rest + taper_current_a(float(p[0]), float(np.exp(p[1])), since_s) - amps)
+        left = p[2] + taper_current_a(float(p[0]), float(np.exp(p[1])), since_s) - amps
+        return np.asarray(np.append(left, (p[2] - known_a) * noise_a / known_to_a))
 
-    first = [float(amps[0]) - (towards_a or 0.0), float(np.log(guess_s))] + ([0.0] if towards_a is None else [])
-    if first[0] <= 0:
-        return None
-    found = least_squares(apart, first, x_scale=[1.0, 0.1, 1.0][:size])
-    freedom = time_s.size - size
-    variance = float(np.sum(found.fun**2)) / freedom
+    for _ in range(2):  # what is known weighs by the noise, which the first fit shows
+        found = least_squares(apart, at, x_scale=[1.0, 0.1, 1.0])
+        at, left = found.x, found.fun[:-1]
+        freedom = time_s.size - _UNKNOWNS
+        spread = float(np.sqrt(np.sum(left**2) / freedom))
+        alike = float(np.corrcoef(left[:-1], left[1:])[0, 1]) if spread > 0 else 0.0
+        alike = max(alike - 1.0 / np.sqrt(time_s.size), 0.0)  # chance alone makes neighbours alike by so much
+        noise_a = spread * float(np.sqrt((1 + alike) / max(1 - alike, 0.05)))
     try:
-        covariance = np.linalg.inv(found.jac.T @ found.jac) * variance
+        covariance = np.linalg.inv(found.jac.T @ found.jac) * noise_a**2
     except np.linalg.LinAlgError:
         return None
-    alike = float(np.corrcoef(found.fun[:-1], found.fun[1:])[0, 1]) if variance > 0 else 0.0
-    alike = max(alike - 1.0 / np.sqrt(time_s.size), 0.0)  # chance alone makes neighbours alike by so much
-    error = float(np.sqrt(max(float(covariance[1, 1]), 0.0) * (1 + alike) / max(1 - alike, 0.05)))
-    reach = float(stats.t(freedom).ppf(0.975)) * error
+    reach = float(stats.t(freedom).ppf(0.975)) * float(np.sqrt(max(float(covariance[1, 1]), 0.0)))
     if not np.isfinite(reach) or reach > 3.0:
         return None
-    log_s = float(found.x[1])
-    rest = float(found.x[2]) if towards_a is None else towards_a
-    low, high = float(np.exp(log_s - reach)), float(np.exp(log_s + reach))
-    return float(np.exp(log_s)), low, high, rest
+    log_s = float(at[1])
+    return float(np.exp(log_s)), float(np.exp(log_s - reach)), float(np.exp(log_s + reach)), float(at[2])

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from logscope.checks.charging.conduct import Event
+from logscope.checks.charging.idle import Idle
 from logscope.checks.charging.margins import Margin
 from logscope.checks.charging.regulation import Error, Regulation
 from logscope.checks.wording import Words, number, seconds
 from logscope.findings import Measured
 from logscope.observations.charging.phases import Step
-from logscope.parts import part_name, part_title
+from logscope.parts import part_name
 from logscope.quantities import quantity_text
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 
 if TYPE_CHECKING:
     from logscope.checks.charging.check import Charge
@@ -107,17 +110,63 @@ def undetermined_words(charge: Charge, signals: Signals) -> Words:
     )
 
 
+def no_current_words(idle: Idle) -> Words:
+    """Plugged in, and nothing flows."""
+    lasted = _duration(idle.end_s - idle.start_s)
+    shown = "The plug is in" if idle.shown_by == "charge_plug" else "The charger reports that it charges"
+    since = f"{shown} from {idle.start_s:.0f} to {idle.end_s:.0f} s"
+    if idle.battery_a is not None:
+        return Words(
+            f"Charging: the charger's current reads nothing, {number(idle.battery_a)} A flows into the battery",
+            f"{since}. Charger and battery contradict each other: the charge is not judged.",
+            "Check which signal charger_current is mapped to, and its scale.",
+            hands_near_hv=False,
+        )
+    if idle.asked_a is not None:
+        said = f"A current of {number(idle.asked_a)} A is requested meanwhile."
+    else:
+        said = (
+            "No current is requested meanwhile." if idle.request_logged else "Whether one is requested is not logged."
+        )
+    reasons = [
+        *(["The charger reports a fault."] if idle.fault else []),
+        *(["It draws nothing from the mains."] if idle.unfed else []),
+        *(["The battery is at the voltage requested: it is full."] if idle.full else []),
+    ]
+    step = "Look at timer, charge level and what the pack monitor waits for."
+    if idle.fault:
+        step = "Look up the charger's fault."
+    elif idle.unfed:
+        step = _STEPS["supply"]
+    elif idle.asked_a is not None and not idle.full:
+        step = "Check what the charger waits for: mains, its own state, the enable line, the contactor to the battery."
+    return Words(
+        f"Plugged in for {lasted}: no charging current",
+        " ".join([f"{since}, and no charging current flows.", said, *reasons]),
+        step,
+        hands_near_hv=bool(idle.asked_a is not None or idle.unfed),
+        method="A charger starts within half a minute of the plug; one that gave nothing for a minute is named (common "
+        "practice, no published source). A plug that is in while the vehicle moves is not taken for one.",
+    )
+
+
 def over_limit_words(worst: Margin, passed: Sequence[Margin]) -> Words:
     """A limit that was passed beyond doubt."""
     unit = "K" if worst.unit == "°C" else worst.unit
-    others = [part_name(margin.part) for margin in passed if margin is not worst]
+    name = _limited_name(worst)
+    others = [_limited_name(margin) for margin in passed if margin is not worst]
     also = f" Also beyond: {', '.join(others)}." if others else ""
     side = "above" if worst.upper else "below"
+    risk = "Overcharged cells can catch fire." if worst.upper else "Cells charged in the cold are damaged."
+    if worst.of_charger:
+        risk = "It is more than the charger is rated for: wrong rating in the vehicle file, or wrong scale of a signal."
+    elif worst.unit == "A":
+        risk = "Cells charged too fast heat up and age."
     return Words(
-        f"Charging: {part_name(worst.part)} {quantity_text(Measured(-worst.left, unit))} {side} the limit of "
+        f"Charging: {name} {quantity_text(Measured(-worst.left, unit))} {side} the limit of "
         f"{number(worst.limit)} {worst.unit}",
-        f"The {part_name(worst.part)} was furthest beyond at {worst.time_s:.1f} s; the meter's doubt is "
-        f"{quantity_text(Measured(worst.doubt, unit))}.{also} Overcharged cells can catch fire.",
+        f"The {name} was furthest beyond at {worst.time_s:.1f} s; the meter's doubt is "
+        f"{quantity_text(Measured(worst.doubt, unit))}.{also} {risk}",
         "Stop charging. Compare the voltages of charger, pack and cells with a rated meter, then check the request and "
         f"{worst.key} in the vehicle file.",
         method="Judged by the median of three readings that last; doubt is noise, half a step, and what sound meters "
@@ -138,12 +187,15 @@ def off_target_words(error: Error, regulation: Regulation, known: bool) -> Words
         meaning = "The charger gives less than it is asked for: mains limit, temperature, or its own limit."
         if regulation.constant_power:
             meaning = "Its power stays the same as the voltage rises: the charger is at its power limit."
-        elif not known or regulation.limited:
+        elif not known or error.limited:
             meaning = "The request may be more than the charger can give."
-        step = "Look at its input current limit and temperature; state charger_max_current_A in the vehicle file."
+        step = "Look at its input current limit and temperature; state charger_max_current_A or charger_max_power_W in "
+        step += "the vehicle file."
     mean = quantity_text(Measured(error.value, error.unit, error.low, error.high))
+    asked = f"{number(error.asked)} {error.unit}"
+    against = f"the {asked} that the charger can give" if error.limited else f"the request of {asked}"
     return Words(
-        f"Charging {quantity}: {apart} {side} the request of {number(error.asked)} {error.unit}",
+        f"Charging {quantity}: {apart} {side} {against}",
         f"Measured less requested: {mean} from {error.start_s:.0f} to {error.end_s:.0f} s. {meaning}",
         step,
         hands_near_hv=error.above or error.unit == "V",
@@ -200,7 +252,10 @@ def _plain(value: Measured) -> Measured:
 
 
 def _lasted(charge: Charge) -> str:
-    lasted_s = charge.session.end_s - charge.session.start_s
+    return _duration(charge.session.end_s - charge.session.start_s)
+
+
+def _duration(lasted_s: float) -> str:
     return seconds(lasted_s) if lasted_s < 600 else f"{lasted_s / 60:.0f} min"
 
 
@@ -235,17 +290,30 @@ def _near(charge: Charge) -> str:
     unit = "K" if least.unit == "°C" else least.unit
     if least.left < 0:
         beyond = quantity_text(Measured(-least.left, unit))
-        return f"{part_title(least.part)} {beyond} beyond its limit, within the meter's doubt."
+        name = _limited_name(least)
+        return f"{name[0].upper()}{name[1:]} {beyond} beyond its limit, within the meter's doubt."
     left = quantity_text(Measured(least.left, unit))
-    return f"Smallest margin: {left}, {part_name(least.part)}, at {least.time_s:.0f} s."
+    return f"Smallest margin: {left}, {_limited_name(least)}, at {least.time_s:.0f} s."
+
+
+def _limited_name(margin: Margin) -> str:
+    """What a margin is of, within a sentence."""
+    return "charger power" if margin.unit == "W" else part_name(margin.part)
 
 
 def _state(charge: Charge, signals: Signals) -> str:
-    state = signals.get("charger_state")
-    if state is None:
-        return ""
-    after = state.value[state.time_s > charge.session.end_s]
-    return f"Charger state afterwards: {state.label(float(after[0]))}. " if after.size else ""
+    said = ""
+    for name, title in (("charger_state", "Charger state"), ("charger_fault", "Charger fault")):
+        state = signals.get(name)
+        after = np.zeros(0) if state is None else state.value[state.time_s > charge.session.end_s]
+        if state is not None and after.size and not (name == "charger_fault" and _healthy(state, charge)):
+            said += f"{title} afterwards: {state.label(float(after[0]))}. "
+    return said
+
+
+def _healthy(fault: Part, charge: Charge) -> bool:
+    """Whether no fault is reported after a charge."""
+    return fault.healthy is None or bool(fault.healthy[fault.time_s > charge.session.end_s].all())
 
 
 def _method(charge: Charge) -> str:

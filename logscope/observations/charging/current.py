@@ -14,8 +14,8 @@ from logscope.statistics.sampling import zero_order_hold
 # What a charge is judged by; the fast messages of a drive are none of them.
 PARTS = (
     "charger_current", "charger_voltage", "charger_current_target", "charger_voltage_target", "charger_input_power",
-    "charger_state", "charge_plug", "charge_lock", "battery_current", "battery_voltage", "cell_voltage_highest",
-    "cell_voltage_lowest", "battery_temperature_highest", "battery_temperature_lowest",
+    "charger_state", "charger_fault", "charge_plug", "charge_lock", "battery_current", "battery_voltage",
+    "cell_voltage_highest", "cell_voltage_lowest", "battery_temperature_highest", "battery_temperature_lowest",
 )  # fmt: skip
 _HELD_PERIODS = 3.0  # for how long a state message holds
 
