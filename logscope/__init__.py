@@ -38,9 +38,11 @@ if TYPE_CHECKING:
     from logscope.sizing.precharge import size_precharge as size_precharge
     from logscope.sizing.requirements import PrechargeRequirements as PrechargeRequirements
     from logscope.tasks import Draft as Draft
+    from logscope.tasks import VehicleReadiness as VehicleReadiness
     from logscope.tasks import draft_vehicle as draft_vehicle
     from logscope.tasks import take_inventory as take_inventory
     from logscope.tasks import trend as trend
+    from logscope.tasks import vehicle_readiness as vehicle_readiness
     from logscope.vehicle import Vehicle as Vehicle
     from logscope.vehicle import load_vehicle as load_vehicle
 
@@ -64,6 +66,7 @@ _PUBLIC = {
     "Signals": "signals",
     "Vehicle": "vehicle",
     "VehicleError": "errors",
+    "VehicleReadiness": "tasks",
     "check": "pipeline",
     "compare": "pipeline",
     "decode": "logs",
@@ -73,6 +76,7 @@ _PUBLIC = {
     "size_precharge": "sizing.precharge",
     "take_inventory": "tasks",
     "trend": "tasks",
+    "vehicle_readiness": "tasks",
 }
 
 __all__ = ["__version__", *_PUBLIC]

@@ -16,6 +16,7 @@ from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
 from logscope.commands.size_precharge import size_precharge
 from logscope.commands.trend import trend
+from logscope.commands.vehicle import vehicle
 from logscope.errors import LogscopeError
 
 
@@ -66,6 +67,7 @@ for _command, _help, _example in (
         "Write a first vehicle file from definitions and a log.",
         "drive.log --definitions hazel.dbc --out hazel.toml",
     ),
+    (vehicle, "Say which checks a vehicle file allows, and what would help.", "hazel.toml drive.log"),
     (
         decode,
         "Write decoded signals to Parquet or CSV.",

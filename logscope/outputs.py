@@ -23,6 +23,9 @@ _PAGE = re.compile(rb'^\s*<!doctype html>.*<meta name="generator" content="logsc
 _FIELDS = re.compile(rb'^\s*\{\s*"schema"\s*:\s*\d+\s*,\s*"logscope"\s*:\s*"')
 
 
+_SCHEMA = re.compile(rb'^\s*\{\s*"\$schema"\s*:\s*"[^"]*",\s*"title"\s*:\s*"logscope ')
+
+
 @dataclass(frozen=True)
 class Kind:
     """A kind of output. `recognise` decides from a file whether it is an earlier one of ours."""
@@ -55,6 +58,7 @@ def _is_our_parquet(path: Path) -> bool:
 
 HTML = Kind("HTML page", (".html", ".htm"), lambda path: bool(_PAGE.match(_head(path))))
 JSON = Kind("JSON file", (".json",), lambda path: bool(_FIELDS.match(_head(path))))
+SCHEMA = Kind("schema of vehicle files", (".json",), lambda path: bool(_SCHEMA.match(_head(path))))
 CSV = Kind("CSV file", (".csv",), _is_our_csv)
 PARQUET = Kind("Parquet file", (".parquet",), _is_our_parquet)
 VEHICLE = Kind("vehicle file", (".toml",), lambda _: False)  # a draft is edited: from then on it is the user's

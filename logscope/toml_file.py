@@ -36,9 +36,35 @@ def read_toml(path: Path, what: str, error: type[LogscopeError]) -> tuple[dict[s
     except tomllib.TOMLDecodeError as failure:
         line = re.search(r"at line (\d+)", str(failure))
         said = re.sub(r"\s*\(at .*\)", "", str(failure))
-        raise error(
-            f"not valid TOML: {said}", where=path, line=int(line[1]) if line else None, do="Correct that line."
-        ) from None
+        number = int(line[1]) if line else None
+        what, do = _slip(text, number) or (f"not valid TOML: {said}", "Correct that line.")
+        raise error(what, where=path, line=number, do=do) from None
+
+
+_DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+),(\d+)\s*(#.*)?$")
+_BACKSLASH = re.compile(r'"[^"]*\\[^"]*"?')
+_BARE_TEXT = re.compile(r"=\s*([A-Za-z_][\w.:\- ]*?)\s*(#.*)?$")
+_OPEN_QUOTE = re.compile(r"""=\s*(?:"[^"]*|'[^']*)$""")
+_NO_VALUE = re.compile(r"=\s*(#.*)?$")
+
+
+def _slip(text: str, number: int | None) -> tuple[str, str] | None:
+    """What a line that is no TOML probably means, and what to write instead; None where that is not plain."""
+    lines = text.splitlines()
+    if number is None or not 0 < number <= len(lines):
+        return None
+    line = lines[number - 1].strip()
+    if found := _DECIMAL_COMMA.search(line):
+        return "a number with a decimal comma", f"Write a point: {found[1]}.{found[2]}."
+    if _BACKSLASH.search(line):
+        return "a backslash inside double quotes", "Write / instead, or put the path in single quotes: 'logs\\a.log'."
+    if _OPEN_QUOTE.search(line):
+        return "a quotation mark is missing at the end of the line", "Close the text with the same mark it opens with."
+    if found := _BARE_TEXT.search(line):
+        return "text without quotation marks", f'Write "{found[1]}".'
+    if _NO_VALUE.search(line):
+        return "there is no value after the =", "Fill it in, or put a # in front of the line."
+    return None
 
 
 def as_error(

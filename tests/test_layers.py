@@ -41,12 +41,12 @@ ALLOWED: dict[str, tuple[str, str]] = {
     ),
     "history": ("checks comparison files findings measures result statistics toml_file vehicle", "numpy scipy"),
     "report": (
-        "capture comparison diagnosis findings history parts quantities result signals",
+        "capture checks comparison diagnosis findings history parts quantities result signals",
         "numpy pandas jinja2 markupsafe rich tsdownsample",
     ),
     "sizing": ("findings physics quantities report", "numpy rich"),
     "inventory": ("bus capture definitions", "numpy rich"),
-    "draft": ("capture decoded decoding definitions findings parts vehicle", "numpy"),
+    "draft": ("capture decoded decoding definitions findings parts vehicle vehicle_schema", "numpy"),
     "simulate": ("files", "numpy numba scipy cantools"),
 }
 # What several checks use: how a finding is put together, and the words in it.

@@ -12,8 +12,10 @@ from logscope.draft.keys import Keys, Values
 from logscope.findings import CAUTION_HV
 from logscope.parts import PARTS
 from logscope.vehicle import CanSection, SerialSection
+from logscope.vehicle_schema import SCHEMA_FILE
 
 _WIDTH = 110
+_PART_WIDTH = max(map(len, PARTS))
 
 # What no log contains. Key, and where the number comes from.
 _NUMBERS: dict[str, tuple[tuple[str, str], ...]] = {
@@ -66,10 +68,11 @@ def vehicle_text(
     choices, keys : by part; seen : remarks on what the log shows, by section
     """
     lines = [
+        f"#:schema {SCHEMA_FILE}",
         *_comment(
-            "Drafted from signal definitions and a log: read it line by line before you rely on it. Under each mapping "
-            "stand the reasons, with points, and the runner-up. What is doubtful is commented out: uncomment "
-            "it where you know that it is right."
+            "Drafted from signal definitions and a log: read it before you rely on it. What is doubtful is commented "
+            "out: remove the # where you know that it is right. Why each signal was chosen stands at the end. "
+            f"“logscope vehicle --schema {SCHEMA_FILE}” writes the schema that lets an editor complete this file."
         ),
         "",
         "[vehicle]",
@@ -82,21 +85,24 @@ def vehicle_text(
         lines += ["[[can]]", _definitions(served.definitions), bus, *columns, ""]
     for console in serial:
         lines += ["[[serial]]", _definitions(console.definitions), ""]
+    doubtful = {part: _doubts(choice, keys[part]) for part, choice in choices.items()}
     lines += ["[signals]"]
+    lines += [_mapping(part, choice, keys[part]) for part, choice in choices.items() if not doubtful[part]]
+    if any(doubtful.values()):
+        lines += ["", *_comment("Doubtful:")]
     for part, choice in choices.items():
-        lines += _mapping(part, choice, keys[part])
-    missing = [part for part in PARTS if part not in choices]
-    if missing:
-        lines += [
-            "",
-            *_comment('Not found in this log; add what you have, as part = "Message.Signal":'),
-        ]
-        lines += [f'# {part:<22} = ""    # {_meaning(part)}' for part in missing]
+        if doubtful[part]:
+            lines += [f"# {_mapping(part, choice, keys[part])}", *_comment("; ".join(doubtful[part]), 2)]
+    if missing := [part for part in PARTS if part not in choices]:
+        lines += ["", *_comment(f'Not found; add what you have, as part = "Message.Signal": {", ".join(missing)}.')]
     lines += ["", *_comment("No log contains the numbers below. Fill in what you know, and remove the # in front.")]
     lines += _comment(CAUTION_HV)
     for section, numbers in _NUMBERS.items():
         lines += ["", f"[{section}]", *_comment(seen.get(section, ""))]
         lines += [f"# {key:<22} =     # {source}" for key, source in numbers]
+    lines += ["", *_comment("Why each signal was chosen, with points, and the runner-up:")]
+    for part, choice in choices.items():
+        lines += _comment(f"{part}: {_reason(choice, keys[part])}", 2)
     return "\n".join(lines) + "\n"
 
 
@@ -110,16 +116,20 @@ def _columns(layout: ColumnLayout) -> str:
     return "{ " + ", ".join(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in written.items()) + " }"
 
 
-def _mapping(part: str, choice: Choice, keys: Keys) -> list[str]:
-    doubts = (*choice.doubts, *keys.doubts)
-    line = f"{part:<22} = {_value(choice.fit.signal.reference, keys.values)}"
+def _mapping(part: str, choice: Choice, keys: Keys) -> str:
+    return f"{part:<{_PART_WIDTH}} = {_value(choice.fit.signal.reference, keys.values)}"
+
+
+def _doubts(choice: Choice, keys: Keys) -> tuple[str, ...]:
+    return (*choice.doubts, *keys.doubts)
+
+
+def _reason(choice: Choice, keys: Keys) -> str:
     reason = f"{'; '.join((*choice.fit.reasons, *keys.remarks))} ({choice.fit.points:g} points)"
     if choice.runner_up is not None:
         rival = choice.runner_up
         reason += f"; or {rival.signal.reference}: {'; '.join(rival.reasons)} ({rival.points:g})"
-    if doubts:
-        return [f"# {line}", *_comment(f"doubtful: {'; '.join(doubts)}", 2), *_comment(reason, 2)]
-    return [line, *_comment(reason, 2)]
+    return reason
 
 
 def _value(reference: str, values: Mapping[str, float | Values]) -> str:
@@ -135,11 +145,6 @@ def _written(value: float | str | Values) -> str:
     if isinstance(value, str):
         return _text(value)
     return str(int(value)) if float(value).is_integer() else repr(float(value))
-
-
-def _meaning(part: str) -> str:
-    info = PARTS[part]
-    return f"{info.meaning}, in {info.unit}" if info.unit else info.meaning
 
 
 def _text(text: str) -> str:
