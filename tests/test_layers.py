@@ -24,7 +24,8 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "payload": ("definitions", "numpy numba crccheck"),
     "bus": ("capture decoding definitions payload physics", "numpy numba scipy"),
     "seek": (
-        "capture decoded decoding definitions mapping outputs parts payload quantities report signals statistics vehicle",
+        "capture decoded decoding definitions mapping outputs parts payload quantities report signals statistics "
+        "vehicle",
         "numpy scipy rich",
     ),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
