@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
 from collections.abc import Iterable, Sequence
+from typing import Annotated
 
 import typer
 
+from logscope import __version__
 from logscope.commands.check import check
 from logscope.commands.compare import compare
 from logscope.commands.decode import decode
@@ -42,13 +46,27 @@ def spread(arguments: Sequence[str], options: Iterable[str]) -> list[str]:
 
 _SEVERAL_VALUES = ("--before", "--after")  # options that take all values up to the next option
 _UNUSABLE = 2  # exit status of a request or input that is unusable
+# Of a program whose reader has gone, as shells count it: 128 + SIGPIPE. Zero would say that nothing was found.
+_UNREAD = 141
 
-app = typer.Typer(
-    add_completion=False,
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Diagnoses the drive system of an electric-vehicle conversion from its CAN and serial logs.",
-)
+app = typer.Typer(rich_markup_mode=None)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"logscope {__version__}")
+        raise typer.Exit
+
+
+@app.callback(epilog="Example: logscope check drive.log --vehicle hazel.toml --report report.html")
+def logscope(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """Diagnoses the drive system of an electric-vehicle conversion from its CAN and serial logs."""
+
+
 for _command, _help, _example in (
     (check, "Check a log and say what to do next.", "drive.log --vehicle hazel.toml --report report.html"),
     (
@@ -94,8 +112,10 @@ def main() -> None:
 
 def _run() -> int:
     try:
-        arguments = spread(sys.argv[1:], _SEVERAL_VALUES)
-        return int(app(args=arguments, standalone_mode=False) or 0)
+        arguments = spread(sys.argv[1:], _SEVERAL_VALUES) or ["--help"]
+        status = int(app(args=arguments, standalone_mode=False) or 0)
+        sys.stdout.flush()
+        return status
     except LogscopeError as error:
         if error.example:
             print(error.example, end="")
@@ -103,7 +123,9 @@ def _run() -> int:
     except KeyboardInterrupt:
         return _complain("stopped")
     except OSError as error:
-        return _complain(f"{error.filename or 'file'}: {error.strerror or error}.")
+        return _stop_writing() if _is_unread(error) else _complain(_in_words(error))
+    except SystemExit as ended:  # with which typer and rich answer such an error themselves
+        return _stop_writing() if _is_unread(ended.__context__) else int(ended.code or 0)
     except Exception as error:
         if hasattr(error, "format_message"):  # a usage error of the option parser
             return _complain(f"{error.format_message()} See logscope --help.")
@@ -111,6 +133,22 @@ def _run() -> int:
             return _complain("stopped")
         kind = type(error).__name__
         return _complain(f"internal error in logscope ({kind}: {error}). Please report it with the log.")
+
+
+def _is_unread(error: BaseException | None) -> bool:
+    """Whether whoever read standard output has gone, as `head` does; Windows reports that as an invalid argument."""
+    windows = os.name == "nt" and isinstance(error, OSError) and (error.errno, error.filename) == (errno.EINVAL, None)
+    return isinstance(error, BrokenPipeError) or windows
+
+
+def _stop_writing() -> int:
+    """Nothing more is written, not even when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return _UNREAD
+
+
+def _in_words(error: OSError) -> str:
+    return f"{error.filename or 'file'}: {error.strerror or error}."
 
 
 def _complain(text: str) -> int:

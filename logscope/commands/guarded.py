@@ -14,6 +14,7 @@ from typing import Annotated, Any, get_args, get_type_hints
 
 import typer
 
+from logscope.commands.given import given_files
 from logscope.outputs import Guard, Kind, kind_for, refuse_repeated_outputs
 
 OVERWRITE = Annotated[
@@ -23,9 +24,13 @@ OVERWRITE = Annotated[
 
 @dataclass(frozen=True)
 class Reads:
-    """Marks a parameter whose files, or folders of files, are read. `vehicle`: it names further files."""
+    """Marks a parameter whose files, or folders of files, are read.
+
+    vehicle : it names further files; stream : “-” among several files is standard input
+    """
 
     vehicle: bool = False
+    stream: bool = False
 
 
 @dataclass(frozen=True, init=False)
@@ -46,7 +51,8 @@ def roles(command: Callable[..., Any]) -> dict[str, Reads | Writes]:
 
 
 def guarded(command: Callable[..., None]) -> Callable[..., None]:
-    """The command, refusing outputs that would harm a file before anything of the logs is read.
+    """The command, with patterns of file names expanded, and refusing outputs that would harm a file before anything of
+    the logs is read.
 
     A command with outputs gets the option `--overwrite`. One that finds its files only later takes a parameter
     `guard` and asks it for each.
@@ -60,6 +66,9 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
 
     @wraps(command)
     def run(*, overwrite: bool = False, **arguments: Any) -> None:
+        for name, mark in marks.items():
+            if isinstance(mark, Reads) and isinstance(arguments[name], list):
+                arguments[name] = given_files(arguments[name], stream=mark.stream)
         guard = _guard(arguments, marks, overwrite)
         command(**arguments, **({"guard": guard} if "guard" in signature.parameters else {}))
 

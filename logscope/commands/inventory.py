@@ -9,7 +9,7 @@ import typer
 
 from logscope.commands.guarded import Writes
 from logscope.commands.options import DefiningVehicle, Definitions, JsonFile, Logs
-from logscope.commands.output import warn, with_progress
+from logscope.commands.output import terminal, warn, with_progress
 from logscope.outputs import CSV
 
 
@@ -29,8 +29,6 @@ def inventory(
     ] = None,
 ) -> None:
     """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
-    from rich.console import Console
-
     from logscope.files import write_text
     from logscope.inventory.show import print_inventory, to_csv, to_json
     from logscope.tasks import take_inventory
@@ -40,4 +38,4 @@ def inventory(
         if path is not None:
             write_text(path, text(found))
     warn(f"{place.where}: {place.text}: {place.reason}" for place in found.skipped)
-    print_inventory(found, Console())
+    print_inventory(found, terminal())

@@ -11,7 +11,9 @@ from logscope.commands.guarded import Reads, Writes
 from logscope.outputs import HTML, JSON
 
 Logs = Annotated[
-    list[Path], Reads(), typer.Argument(metavar="LOG...", help="Log files of one recording.", show_default=False)
+    list[Path],
+    Reads(stream=True),
+    typer.Argument(metavar="LOG...", help="Log files of one recording; - reads standard input.", show_default=False),
 ]
 
 Definitions = Annotated[

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -44,21 +44,27 @@ def warn(notes: Iterable[str]) -> None:
         print(f"note: {note}", file=sys.stderr)
 
 
-def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | None, json: Path | None) -> None:
-    """Write what was made, show it on the terminal, and say where it is."""
+def terminal() -> Console:
+    """Where a summary is shown: the terminal, or what it is piped into, which gets lines that are not wrapped."""
     from rich.console import Console
 
+    # What is piped on is read by a program or an editor, which wrap by themselves.
+    return Console() if sys.stdout.isatty() else Console(width=_UNWRAPPED)
+
+
+def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | None, json: Path | None) -> None:
+    """Write what was made, show it on the terminal, and say where it is."""
     if json is not None:
         made.to_json(json, overwrite=True)  # `guarded` has allowed it
     if report is not None:
         made.to_html(report, overwrite=True)
-    # What is piped on is read by a program or an editor, which wrap by themselves.
-    console = Console() if sys.stdout.isatty() else Console(width=_UNWRAPPED)
+    console = terminal()
     show(made, console)
-    tell_where(console, report, json)
+    tell_where(console, {"Report": report, "JSON": json})
 
 
-def tell_where(console: Console, report: Path | None, json: Path | None) -> None:
-    for name, path in (("Report", report), ("JSON", json)):
+def tell_where(console: Console, written: Mapping[str, Path | None]) -> None:
+    """The outputs by name, each on a line with its path."""
+    for name, path in written.items():
         if path is not None:
             console.print(f"{name}: {path}", markup=False, highlight=False, soft_wrap=True)

@@ -10,6 +10,7 @@ import typer
 
 from logscope.commands.guarded import Writes
 from logscope.commands.options import JsonFile
+from logscope.commands.output import terminal
 from logscope.outputs import HTML
 
 if TYPE_CHECKING:
@@ -81,8 +82,6 @@ def size_precharge(
     json: JsonFile = None,
 ) -> None:
     """Choose a precharge resistor for pack voltage, link capacitance and required time; refuse what is impossible."""
-    from rich.console import Console
-
     from logscope.files import write_text
     from logscope.sizing import precharge
     from logscope.sizing.requirements import PrechargeRequirements
@@ -117,4 +116,4 @@ def size_precharge(
         from logscope.sizing.page import design_to_html
 
         write_text(html, design_to_html(design))
-    print_design(design, Console())
+    print_design(design, terminal())

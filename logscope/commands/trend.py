@@ -9,7 +9,7 @@ import typer
 
 from logscope.commands.guarded import Reads
 from logscope.commands.options import JsonFile, ReportFile, VehicleFile
-from logscope.commands.output import tell_where, with_progress
+from logscope.commands.output import tell_where, terminal, with_progress
 
 
 def trend(
@@ -29,8 +29,6 @@ def trend(
     fresh: Annotated[bool, typer.Option("--fresh", help="Check every log again and cache nothing.")] = False,
 ) -> None:
     """Show one row per log over the life of the project. Results are cached, so that the next run is quick."""
-    from rich.console import Console
-
     from logscope.files import write_text
     from logscope.report.history_page import history_to_html
     from logscope.report.history_text import history_to_json, print_history
@@ -40,6 +38,6 @@ def trend(
     for path, text in ((json, history_to_json), (report, history_to_html)):
         if path is not None:
             write_text(path, text(history))
-    console = Console()
+    console = terminal()
     print_history(history, console)
-    tell_where(console, report, json)
+    tell_where(console, {"Report": report, "JSON": json})

@@ -6,6 +6,8 @@ control characters in names are dropped.
 
 from __future__ import annotations
 
+import re
+import textwrap
 import unicodedata
 from collections import Counter
 from enum import StrEnum
@@ -34,6 +36,7 @@ _SPELLED = {
     "τ": "tau",
     "\N{NO-BREAK SPACE}": " ", "\N{NARROW NO-BREAK SPACE}": " ", "·": "*", "→": "->", "≈": "about ",
 }  # fmt: skip
+_BREAKS = re.compile(r"[^\S\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}]+")  # a number keeps its unit
 _UNSEEN = {"Cc", "Cf", "Cs", "Co"}
 _WORD_WIDTH = max(len(severity.value) for severity in Severity)
 
@@ -116,7 +119,7 @@ def printable(text: str, encoding: str) -> str:
     >>> printable("2 Ω\\x1b[31m", "cp1252")
     '2 ohm[31m'
     """
-    seen = "".join(c for c in " ".join(text.split()) if unicodedata.category(c) not in _UNSEEN)
+    seen = "".join(c for c in _BREAKS.sub(" ", text).strip() if unicodedata.category(c) not in _UNSEEN)
     try:
         seen.encode(encoding)
         return seen
@@ -142,6 +145,9 @@ def print_cells(console: Console, cells: tuple[Cell, ...], width: int = _WORD_WI
     for _ in cells[:-1]:
         grid.add_column(width=width, no_wrap=True)
     grid.add_column(overflow="fold")
-    lines = ["\n".join(printable(line, console.encoding) for line in cell.text.splitlines()) for cell in cells]
-    grid.add_row(*(Text(line, style=cell.style) for line, cell in zip(lines, cells, strict=True)))
+    shown = [[printable(line, console.encoding) for line in cell.text.splitlines()] for cell in cells]
+    # Wrapped here, for rich parts a number from its unit at the no-break space.
+    room = max(console.width - (len(cells) - 1) * (width + 1), 1)
+    shown[-1] = [textwrap.fill(line, room, break_on_hyphens=False) for line in shown[-1]]
+    grid.add_row(*(Text("\n".join(lines), style=cell.style) for lines, cell in zip(shown, cells, strict=True)))
     console.print(grid)

@@ -97,3 +97,8 @@ def test_any_text_becomes_printable(text, encoding):
     shown = printable(text, encoding)
     shown.encode(encoding)
     assert "\n" not in shown
+
+
+def test_a_number_is_not_parted_from_its_unit():
+    text = summary(replace(fake.healthy(), vehicle_name=" ".join(["123\N{NO-BREAK SPACE}V"] * 12)), width=23)
+    assert [line.split()[-1] for line in text.splitlines()[:3]] == ["V"] * 3
