@@ -136,6 +136,7 @@ _VALUE_NAMES = {
     "usual_current_A": "Usual current",
 }
 _UNIT_ENDINGS = (
+    "m_per_s2", "K_per_W", "Wh_per_km", "Nm_per_A",
     "rpm_per_s", "V_per_min", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
     "rpm", "ohm", "mohm", "kWh", "Wh", "Ah", "Nm", "Hz", "kHz", "km_h", "percent", "ppm", "uF", "ms", "min",
     "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg",

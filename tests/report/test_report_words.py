@@ -95,6 +95,8 @@ def test_times_in_words():
         ("time_constant_s", "Time constant"),
         ("time_to_60V_s", "Time to 60 V"),
         ("rate_per_min", "Rate"),
+        ("thermal_resistance_K_per_W", "Thermal resistance"),
+        ("acceleration_m_per_s2", "Acceleration"),
         ("peak_current_A", "Peak current"),
         ("max_slope_rpm_per_s", "Max slope"),
         ("dc_resistance_mohm", "DC resistance"),
