@@ -110,7 +110,7 @@ def _info(column: str, keys: Mapping[str, Any]) -> PartInfo:
         return load_info(keys["load"], reading)
     if keys.get("part") not in PARTS:
         said = f"“{keys['part']}” is not a known part" if "part" in keys else "no part is named"
-        hint = did_you_mean(str(keys.get("part", "")), PARTS) or "DEVELOPERS.md and logscope.PARTS list them."
+        hint = did_you_mean(str(keys.get("part", "")), PARTS) or "logscope.PARTS lists them."
         raise RequestError(f"column “{column}”: {said}", do=hint)
     return PARTS[keys["part"]]
 
