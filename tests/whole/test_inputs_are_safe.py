@@ -18,6 +18,7 @@ from pyarrow import parquet
 from logscope import cli
 from logscope.commands.guarded import Reads, Writes, roles
 from logscope.outputs import FOLDER, HTML, JSON
+from logscope.outputs import VEHICLE as VEHICLE_FILE
 
 VEHICLE = """[[can]]
 definitions = ["first.dbc", "sub/second.kcd"]
@@ -197,9 +198,17 @@ def _writing(folder: Path) -> dict[str, tuple[object, ...]]:
         "inventory --csv": ("inventory", *log, "--csv", "a.csv"),
         "decode to Parquet": ("decode", *log, "--out", "a.parquet"),
         "decode to CSV": ("decode", *log, "--out", "a.csv"),
+        "vehicle --schema": ("vehicle", "--schema", "a.json"),
         "size-precharge --json": (*sizing, "--json", "a.json"),
         "size-precharge --html": (*sizing, "--html", "a.html"),
     }
+
+
+def test_every_output_that_can_be_recognised_is_among_those_written_in_earnest(folder: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    monkeypatch.chdir(folder)
+    written = {(arguments[0], arguments[-2]) for arguments in _writing(folder).values()}
+    kinds = {(name, f"--{key.replace('_', '-')}"): _roles(name)[key].kinds for name, key in OUTPUTS}  # type: ignore[union-attr]
+    assert written == {output for output, possible in kinds.items() if not set(possible) <= {FOLDER, VEHICLE_FILE}}
 
 
 def test_an_earlier_output_is_replaced_and_anything_else_on_request_alone(
