@@ -23,9 +23,9 @@ from score_signals import vehicle_for
 from logscope.findings import Severity
 from logscope.result import Result
 
-# True beside the fault: marks for “no value” that a controller sends throughout, and a pack that `vary` draws so high
-# that braking lifts it above its limit.
-_TRUE_BESIDES = ("signal_unfilled", "full_pack")
+# True beside the fault: marks for “no value” that a controller sends throughout; a pack that `vary` draws so high that
+# braking lifts it above its limit; a load on the link while it charges, which `with_loaded_link` adds to some drives.
+_TRUE_BESIDES = ("signal_unfilled", "full_pack", "load_on_link")
 
 
 @dataclass(frozen=True, slots=True)
