@@ -49,6 +49,7 @@ def result_to_html(result: Result) -> str:
         parts=model.part_rows(result),
         glossary=model.glossary(result, numbered),
         cautions=model.cautions(result.findings),
+        cautions_first=any(card.cautions for card in wrong),
         caution=CAUTION_HV,
         events_shown=EVENTS_SHOWN,
     )

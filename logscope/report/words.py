@@ -196,6 +196,17 @@ def cause_words(kind: str, cause: str | None) -> str:
     return words.get(cause or "", cause or "")
 
 
+# How often and how long a limit was near, and the limits whose key is no name.
+_NEAR = {"_near_percent": "Share of time near the limit: ", "_near_count": "Times near the limit: "}
+_LIMIT_NAMES = {
+    "aux_min": "lowest 12 V supply voltage",
+    "aux_max": "highest 12 V supply voltage",
+    "battery_min": "lowest battery voltage",
+    "battery_max": "highest battery voltage",
+    "dc_link_max": "highest DC-link voltage",
+}
+
+
 def value_name(name: str) -> str:
     """The name of a measured value without its unit.
 
@@ -204,6 +215,9 @@ def value_name(name: str) -> str:
     """
     if name in _VALUE_NAMES:
         return _VALUE_NAMES[name]
+    for ending, words in _NEAR.items():
+        if name.endswith(ending):
+            return f"{words}{_LIMIT_NAMES.get(limit := name.removesuffix(ending), limit.replace('_', ' '))}"
     ending = next((f"_{end}" for end in _UNIT_ENDINGS if name.endswith(f"_{end}")), "")
     words = name.removesuffix(ending).replace("_", " ").split() or [name]
     spelled = [_SPELLED.get(word, word) for word in words]

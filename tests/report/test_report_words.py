@@ -114,6 +114,11 @@ def test_every_part_has_a_name_of_its_own():
     assert not any("_" in name for name in names)
 
 
+def test_how_often_a_limit_was_near_names_the_limit():
+    assert value_name("aux_min_near_percent") == "Share of time near the limit: lowest 12 V supply voltage"
+    assert value_name("motor_current_near_count") == "Times near the limit: motor current"
+
+
 def test_a_fraction_is_shown_in_percent_and_a_flag_as_a_word():
     rows = {row.name: row for row in model.value_rows(fake.slow_precharge())}
     assert rows["Fraction of pack voltage at closing"].value == "95.6\xa0%"
