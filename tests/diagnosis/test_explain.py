@@ -12,7 +12,7 @@ import pytest
 from logscope.diagnosis.causes import CAUSES
 from logscope.diagnosis.explain import explain
 from logscope.diagnosis.network import MOST_CAUSES, Node, Posterior, posterior
-from logscope.diagnosis.signs import SIGNS
+from logscope.diagnosis.signs import SIGNS, observe
 from logscope.findings import Event, Finding, Measured, Severity
 
 
@@ -174,3 +174,70 @@ def test_few_disturbances_do_not_rule_out_that_they_rise_with_current() -> None:
     (found,) = explain((finding("encoder.spike"), wide))
     assert "disturbances that rise with current were not shown" not in found.evidence_against
     assert found.rival
+
+
+# -- when a sign is seen ----------------------------------------------------------------------------
+
+
+def seen(*findings: Finding) -> set[str]:
+    return set(observe(findings).seen)
+
+
+def absent(*findings: Finding) -> set[str]:
+    return set(observe(findings).absent)
+
+
+def test_a_good_result_shows_no_sign_and_rules_out_those_of_its_topic() -> None:
+    good = finding("encoder.clean", Severity.GOOD)
+    assert not seen(good)
+    assert {"spikes", "holds"} <= absent(good)
+    assert "slow" not in absent(good)
+    assert not absent(finding("encoder.undetermined", Severity.INFO))
+
+
+def test_marks_for_no_value_are_no_sign_of_a_wrong_mapping() -> None:
+    assert "mapping" in seen(finding("mapping.scale"))
+    assert seen(finding("mapping.no_value")) == {"unfilled"}
+    assert not seen(finding("mapping.no_value", Severity.INFO))
+
+
+def test_a_load_on_the_link_is_seen_where_one_was_measured_and_more_than_good() -> None:
+    load = {"parallel_load_ohm": Measured(900.0, "Ω")}
+    assert "load_on_link" in seen(finding("precharge.stalled", Severity.DANGER, **load))
+    assert "load_on_link" not in seen(finding("precharge.complete", Severity.GOOD, **load))
+    assert "load_on_link" not in seen(finding("precharge.stalled", Severity.DANGER))
+    assert "load_on_link" not in seen(finding("charge.complete", Severity.INFO, **load))
+
+
+@pytest.mark.parametrize(("margin_V", "is_seen"), [(-0.1, True), (0.0, False), (0.4, False), (None, False)])
+def test_a_limit_is_passed_where_its_margin_is_negative(margin_V: float | None, is_seen: bool) -> None:
+    low = finding("limits.margin", aux_min_margin_V=Measured(margin_V, "V"))
+    assert ("aux_low" in seen(low)) is is_seen
+    assert "aux_low" not in seen(finding("limits.margin", Severity.INFO, aux_min_margin_V=Measured(-1.0, "V")))
+    assert "battery_low" not in seen(low)
+
+
+@pytest.mark.parametrize(("ratio", "is_seen"), [(1.1, True), (1.0, False), (None, False)])
+def test_a_rate_rises_where_its_lower_limit_is_above_one(ratio: float | None, is_seen: bool) -> None:
+    noise = finding("encoder.noise", rate_ratio_per_100A=Measured(2.0, "", ratio, 9.0))
+    assert ("rises_with_current" in seen(noise)) is is_seen
+
+
+@pytest.mark.parametrize(
+    ("dip_s", "kind", "severity", "is_seen"),
+    [
+        (4.8, "contactor.dropout", Severity.WARNING, True),
+        (5.35, "contactor.dropout", Severity.WARNING, True),
+        (5.45, "contactor.dropout", Severity.WARNING, False),
+        (4.55, "contactor.dropout", Severity.WARNING, False),
+        (5.0, "contactor.opened_under_load", Severity.WARNING, False),
+        (5.0, "encoder.restart", Severity.INFO, False),
+    ],
+)
+def test_what_falls_out_within_a_third_of_a_second_of_a_dip_falls_out_at_it(
+    dip_s: float, kind: str, severity: Severity, is_seen: bool
+) -> None:
+    dip = finding("aux.dip", cause="loose_connection", events=(Event(dip_s, dip_s + 0.1),))
+    assert ("switches_at_dips" in seen(dip, finding(kind, severity, start_s=5.0))) is is_seen
+    quiet = finding("aux.dip", Severity.INFO, events=(Event(5.0, 5.1),))
+    assert "switches_at_dips" not in seen(quiet, finding("contactor.dropout", start_s=5.0))
