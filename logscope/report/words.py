@@ -215,9 +215,10 @@ def value_name(name: str) -> str:
     """
     if name in _VALUE_NAMES:
         return _VALUE_NAMES[name]
-    for ending, words in _NEAR.items():
-        if name.endswith(ending):
-            return f"{words}{_LIMIT_NAMES.get(limit := name.removesuffix(ending), limit.replace('_', ' '))}"
+    for end, near in _NEAR.items():
+        if name.endswith(end):
+            limit = name.removesuffix(end)
+            return near + _LIMIT_NAMES.get(limit, limit.replace("_", " "))
     ending = next((f"_{end}" for end in _UNIT_ENDINGS if name.endswith(f"_{end}")), "")
     words = name.removesuffix(ending).replace("_", " ").split() or [name]
     spelled = [_SPELLED.get(word, word) for word in words]
