@@ -1,7 +1,8 @@
 """What may be written where: nothing that was given is harmed, and what is not ours is replaced only on request.
 
 An earlier output of ours is recognised by its content, never by its name: a page by its generator tag, JSON by its
-first keys, Parquet by its metadata, CSV by its header line. What cannot be recognised counts as the user's own.
+first keys, Parquet by its metadata, CSV by its header line, a summary by the checksum in its last line. What cannot be
+recognised counts as the user's own.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ PARQUET_MARK = b"logscope"  # the key in a Parquet file's metadata
 TABLE_HEADER = '"time_s [s]"'  # how each CSV file of a decoded table begins
 
 _HEAD_BYTES = 4096  # in which every mark of ours stands
+_SUMMARY_BYTES = 1 << 20  # more than any summary has; a longer file ends without its last line
 _PAGE = re.compile(rb'^\s*<!doctype html>.*<meta name="generator" content="logscope ', re.IGNORECASE | re.DOTALL)
 _FIELDS = re.compile(rb'^\s*\{\s*"schema"\s*:\s*\d+\s*,\s*"logscope"\s*:\s*"')
 
@@ -56,9 +58,17 @@ def _is_our_parquet(path: Path) -> bool:
         return False
 
 
+def _is_untouched_summary(path: Path) -> bool:
+    from logscope.report.seal import is_untouched
+
+    with path.open("rb") as file:
+        return is_untouched(file.read(_SUMMARY_BYTES))
+
+
 HTML = Kind("HTML page", (".html", ".htm"), lambda path: bool(_PAGE.match(_head(path))))
 JSON = Kind("JSON file", (".json",), lambda path: bool(_FIELDS.match(_head(path))))
 SCHEMA = Kind("schema of vehicle files", (".json",), lambda path: bool(_SCHEMA.match(_head(path))))
+MARKDOWN = Kind("Markdown summary", (".md",), _is_untouched_summary)  # once edited, it is the user's
 CSV = Kind("CSV file", (".csv",), _is_our_csv)
 PARQUET = Kind("Parquet file", (".parquet",), _is_our_parquet)
 VEHICLE = Kind("vehicle file", (".toml",), lambda _: False)  # a draft is edited: from then on it is the user's

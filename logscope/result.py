@@ -148,6 +148,33 @@ class Result:
             write_output(path, text, HTML, self.capture.account.files, overwrite=overwrite)
         return text
 
+    def to_markdown(self, path: Path | str | None = None, *, overwrite: bool = False) -> str:
+        """A summary as Markdown, for a forum, a build log or a message.
+
+        Parameters
+        ----------
+        path : path, optional
+            Where to write it as well.
+        overwrite : bool
+            Also over a file that logscope did not write, or that was edited since; never over a log.
+
+        Returns
+        -------
+        str
+
+        Raises
+        ------
+        RequestError
+            Where `path` must not be written over.
+        """
+        from logscope.outputs import MARKDOWN, write_output
+        from logscope.report.markdown import result_to_markdown
+
+        text = result_to_markdown(self)
+        if path is not None:
+            write_output(path, text, MARKDOWN, self.capture.account.files, overwrite=overwrite)
+        return text
+
     def to_dataframe(self) -> pd.DataFrame:
         """The measured values as a table.
 

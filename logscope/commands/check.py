@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logscope.commands.options import Align, JsonFile, Logs, ReportFile, VehicleFile
+from logscope.commands.options import Align, JsonFile, Logs, ReportFile, SummaryFile, VehicleFile
 from logscope.commands.output import deliver, with_progress
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ def check(
     vehicle: VehicleFile,
     report: ReportFile = None,
     json: JsonFile = None,
+    summary: SummaryFile = None,
     align: Align = None,
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Exit with 1 if a finding is at least this severe.")
@@ -46,8 +47,10 @@ def check(
 
     known = load_vehicle(vehicle)
     result = run(with_progress(open_logs(logs, known, align or ())), known)
+    if summary is not None:
+        result.to_markdown(summary, overwrite=True)  # `guarded` has allowed it
     detail = Detail.BRIEF if quiet else Detail.FULL if verbose else Detail.USUAL
-    deliver(result, lambda made, console: print_summary(made, console, detail), report, json)
+    deliver(result, lambda made, console: print_summary(made, console, detail), report, json, {"Summary": summary})
     raise typer.Exit(_status(result, fail_on))
 
 

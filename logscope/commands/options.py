@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from logscope.commands.guarded import Reads, Writes
-from logscope.outputs import HTML, JSON
+from logscope.outputs import HTML, JSON, MARKDOWN
 
 Logs = Annotated[
     list[Path],
@@ -49,4 +49,10 @@ ReportFile = Annotated[
 
 JsonFile = Annotated[
     Path | None, Writes(JSON), typer.Option("--json", metavar="F.json", help="Write the results here as JSON.")
+]
+
+SummaryFile = Annotated[
+    Path | None,
+    Writes(MARKDOWN),
+    typer.Option("--summary", metavar="S.md", help="Write a summary here, to paste into a forum or a build log."),
 ]

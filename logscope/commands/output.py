@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
@@ -52,15 +53,21 @@ def terminal() -> Console:
     return Console() if sys.stdout.isatty() else Console(width=_UNWRAPPED)
 
 
-def deliver(made: Made, show: Callable[[Made, Console], None], report: Path | None, json: Path | None) -> None:
-    """Write what was made, show it on the terminal, and say where it is."""
+def deliver(
+    made: Made,
+    show: Callable[[Made, Console], None],
+    report: Path | None,
+    json: Path | None,
+    also: Mapping[str, Path | None] = MappingProxyType({}),
+) -> None:
+    """Write what was made, show it on the terminal, and say where it is. also : what was written already, by name."""
     if json is not None:
         made.to_json(json, overwrite=True)  # `guarded` has allowed it
     if report is not None:
         made.to_html(report, overwrite=True)
     console = terminal()
     show(made, console)
-    tell_where(console, {"Report": report, "JSON": json})
+    tell_where(console, {"Report": report, "JSON": json, **also})
 
 
 def tell_where(console: Console, written: Mapping[str, Path | None]) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from logscope.commands.guarded import Reads, Writes
-from logscope.commands.output import with_progress
+from logscope.commands.output import terminal, with_progress
 from logscope.outputs import SCHEMA
 
 
@@ -28,8 +28,6 @@ def vehicle(
     ] = None,
 ) -> None:
     """Say which checks a vehicle file allows, with which of them a further signal or number would help, and why."""
-    from rich.console import Console
-
     from logscope.errors import RequestError
     from logscope.files import write_text
     from logscope.report.readiness_terminal import print_parts, print_readiness
@@ -44,7 +42,7 @@ def vehicle(
             raise RequestError("no vehicle file was given", do="Name it: logscope vehicle hazel.toml.")
         return
     found = vehicle_readiness(file, logs or (), watch=with_progress)
-    console = Console()
+    console = terminal()
     print_readiness(found.name, found.checks, console)
     if found.signals is not None:
         print_parts(found.signals, found.sources, console)

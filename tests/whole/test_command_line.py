@@ -149,3 +149,16 @@ def test_a_precharge_is_sized_or_refused_with_the_reason(command, tmp_path: Path
     assert (tmp_path / "p.html").read_text(encoding="utf-8").lower().startswith("<!doctype html>")
     status, out, err = command(*request, "--load-ohm", 50)  # a load that holds the link far below the threshold
     assert (status, out, err.count("\n")) == (2, "", 1)
+
+
+def test_the_summary_of_the_sample_fits_into_a_message(
+    command, sample_logs: Path, decoders: Path, tmp_path: Path
+) -> None:  # type: ignore[no-untyped-def]
+    summary = tmp_path / "summary.md"
+    request = ("check", sample_logs / "hazel-troubled.log", "--vehicle", decoders / "hazel.toml")
+    status, out, _ = command(*request, "--summary", summary)
+    assert status == 1
+    assert f"Summary: {summary}" in out
+    text = summary.read_text(encoding="utf-8")
+    assert len(text.splitlines()) < 80
+    assert "Interference on the encoder's wiring" in text

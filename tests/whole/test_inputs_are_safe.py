@@ -190,6 +190,7 @@ def _writing(folder: Path) -> dict[str, tuple[object, ...]]:
     return {
         "check --report": ("check", *log, "--fail-on", "never", "--report", "a.html"),
         "check --json": ("check", *log, "--fail-on", "never", "--json", "a.json"),
+        "check --summary": ("check", *log, "--fail-on", "never", "--summary", "a.md"),
         "compare --report": ("compare", *sides, "--report", "a.html"),
         "compare --json": ("compare", *sides, "--json", "a.json"),
         "trend --report": ("trend", *log, "--fresh", "--report", "a.html"),
@@ -225,6 +226,19 @@ def test_an_earlier_output_is_replaced_and_anything_else_on_request_alone(
         assert command(*arguments, "--overwrite")[0] == 0, name
         assert target.read_bytes()[:100] == written[:100], name
         target.unlink()
+
+
+def test_a_summary_that_was_edited_is_the_users(command: Run, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A build log may begin with one."""
+    monkeypatch.chdir(folder)
+    request = ("check", "small.log", "--vehicle", "small.toml", "--fail-on", "never", "--summary", "build log.md")
+    assert command(*request)[0] == 0
+    written = Path("build log.md").read_bytes()
+    Path("build log.md").write_bytes(written.replace(b"\n", b"\r\n"))  # as version control may leave it
+    assert command(*request)[0] == 0
+    for edited in (written + b"Screen bonded.\n", b"My build\n\n" + written, written.replace(b"Hazel", b"Ours"), b""):
+        Path("build log.md").write_bytes(edited)
+        _refused(command, *request)
 
 
 def test_an_output_of_another_kind_is_not_an_earlier_one(command: Run, folder: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
