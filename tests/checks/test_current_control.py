@@ -199,28 +199,3 @@ def test_an_answer_that_a_limit_cuts_down_afterwards_is_no_overshoot() -> None:
         )
         told = [each for each in findings_of(current_control, made, HAZEL) if each.severity is Severity.WARNING]
         assert not told
-
-
-@pytest.mark.parametrize("period_s", [0.005, 0.01, 0.02])
-def test_a_lightly_damped_loop_that_is_stepped_again_and_again_hardly_ever_seems_to_oscillate(period_s: float) -> None:
-    """Of answers that ring into one another, sampled at moments of their own, one in twelve seems a swing."""
-    claimed = 0
-    for seed in range(800, 812):
-        rng = np.random.default_rng([seed, round(1e3 * period_s)])
-        frequency = float(np.exp(rng.uniform(np.log(3), np.log(0.15 / period_s))))
-        made = loop_log(rng, frequency, rng.uniform(0.1, 0.15), seconds=20.0, period_s=period_s)
-        claimed += "oscillation" in outcomes(made)
-    assert claimed <= 2
-
-
-@pytest.mark.parametrize("period_s", [0.005, 0.01])
-def test_a_swing_beside_the_steps_of_a_slow_loop_is_found(period_s: float) -> None:
-    t = np.arange(0, 24, TICK_S)
-    for seed in range(820, 828):
-        rng = np.random.default_rng([seed, round(1e3 * period_s)])
-        frequency = float(np.exp(rng.uniform(np.log(3), np.log(40))))
-        begin_s, lasts_s = rng.uniform(4, 10), max(4.0, 12 / frequency)
-        swing = 5 * np.sin(2 * np.pi * frequency * t) * ((t > begin_s) & (t < begin_s + lasts_s))
-        made = loop_log(rng, rng.uniform(8, 30), 0.6, seconds=24.0, period_s=period_s, added=swing)
-        value = outcomes(made)["oscillation"].measured["swing_Hz"].value
-        assert value == pytest.approx(frequency, abs=0.5), seed

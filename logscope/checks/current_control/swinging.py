@@ -8,11 +8,11 @@ from itertools import pairwise
 import numpy as np
 from scipy import stats
 
-from logscope.arrays import FloatArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import Measured
 from logscope.statistics.linear_response import Unexplained, unexplained
-from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings
+from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings, without_spikes
 from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid, pooled_sinusoids
 
 _FITTED_AT_MOST = 12  # episodes
@@ -27,7 +27,9 @@ _SAME = 0.1  # of the frequency, within which the target swings along
 # Answers of a damped loop to a target that steps again and again repeat, too, but die away between the steps: from
 # the first half of the time between two to the second, a swing that feeds itself keeps its power, one with a damping
 # ratio of 0.05 loses two thirds of it in four turns.
-_MOVES, _TURNS_BETWEEN, _SAMPLES_COMPARED, _KEPT = 3, 1.0, 8, 0.4
+_STANDS, _TURNS_BETWEEN, _SAMPLES_COMPARED, _KEPT = 2, 1.0, 8, 0.4
+_ANSWERED_PERIODS = 4.0  # an answer that lasts longer has a shape, which several steps show
+_MOVE_NOISES = 3.0  # the answer to a smaller move of the target is no higher than the noise
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
 # is an amplitude of 1.8 standard deviations.
 _SEEN_NOISES = 1.8
@@ -63,7 +65,8 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
         return None, swings
     last = np.minimum(swings.first + swings.samples - 1, time_s.size - 1)
     events = tuple((float(time_s[swings.first[e.start]]), float(time_s[last[e.stop - 1]])) for e in swings.episodes)
-    rings = [ring for e in swings.episodes[:_FITTED_AT_MOST] if (ring := _ring(loop, rest, swings, e)) is not None]
+    calm = without_spikes(time_s, rest, _answering(loop))
+    rings = [ring for e in swings.episodes[:_FITTED_AT_MOST] if (ring := _ring(loop, calm, swings, e)) is not None]
     middle = time_s[swings.first + swings.samples // 2]
     size = swings.amplitude
     reach = float(stats.t(max(size.size - 1, 1)).ppf(0.975)) * float(size.std(ddof=1)) / np.sqrt(size.size / 2)
@@ -126,7 +129,7 @@ def _searched(loop: Loop) -> tuple[FloatArray, Swings]:
     rest = unexplained(
         loop.error, asked, round(_RINGS_S / loop.measured.spacing_s), loop.noise, folds=loop.by_magnitude
     )
-    swings = find_swings(time_s, rest.value, step)
+    swings = find_swings(time_s, rest.value, step, doubtful=_answering(loop))
     kept = [e for e in swings.episodes if _stands_out(time_s, rest, swings, e) and _lasts(loop, rest.value, swings, e)]
     found = _kept(swings, [e for e in kept if not any(_echoes(swings, e, other) for other in kept)])
     if found.episodes:
@@ -139,6 +142,19 @@ def _searched(loop: Loop) -> tuple[FloatArray, Swings]:
         both, [e for e in both.episodes if _swings_along(both, e, along) and _lasts(loop, loop.error, both, e)]
     )
     return (loop.error, both) if both.episodes else (rest.value, found)
+
+
+def _answering(loop: Loop) -> BoolArray:
+    """Where the target has just moved, shape (n,): what stands out there may be the answer."""
+    time_s = loop.measured.time_s
+    asked = np.nan_to_num(loop.target.held_at(time_s))
+    moves = np.flatnonzero(np.abs(np.diff(asked, prepend=asked[:1])) > _MOVE_NOISES * loop.noise)
+    begins = np.searchsorted(time_s, time_s[moves] - loop.stamps_apart_s)
+    ends = np.searchsorted(time_s, time_s[moves] + _ANSWERED_PERIODS * loop.measured.spacing_s, side="right")
+    inside = np.zeros(time_s.size + 1)
+    np.add.at(inside, begins, 1.0)
+    np.add.at(inside, ends, -1.0)
+    return np.asarray(np.cumsum(inside)[:-1] > 0)
 
 
 def _stands_out(time_s: FloatArray, rest: Unexplained, swings: Swings, episode: slice) -> bool:
@@ -192,18 +208,19 @@ def _lasts(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> bool
     """Whether the swing is as strong late after each move of the target as soon after it."""
     begin, end = _samples(swings, episode)
     time_s, error = loop.measured.time_s[begin:end], rest[begin:end]
-    asked = np.nan_to_num(loop.target.held_at(time_s))
+    asked = np.nan_to_num(loop.target.held_at(loop.measured.time_s))
     amplitude = float(np.median(swings.amplitude[episode]))
-    moves = time_s[1:][np.abs(np.diff(asked)) > amplitude]
-    if moves.size < _MOVES:
-        return True
+    moves = loop.measured.time_s[1:][np.abs(np.diff(asked)) > amplitude]
     after = np.searchsorted(moves, time_s, side="right")
+    if np.unique(after).size < _STANDS:
+        return True
     known = (after > 0) & (after < moves.size)
     since = time_s[known] - moves[after[known] - 1]
     whole = moves[after[known]] - moves[after[known] - 1]
     turn_s = 1.0 / float(np.median(swings.frequency_hz[episode]))
     between = whole > _TURNS_BETWEEN * turn_s  # in a shorter time nothing dies away
     power = (error[known] - np.median(error[known])) ** 2
+    between &= ~_answering(loop)[begin:end][known]
     early, late = between & (since < whole / 2), between & (since >= whole / 2)
     if min(np.count_nonzero(early), np.count_nonzero(late)) < _SAMPLES_COMPARED:
         return True

@@ -10,7 +10,7 @@ from logscope.checks.current_control.swinging import Swinging, smallest_seen
 from logscope.checks.wording import Words, seconds
 from logscope.findings import Measured
 from logscope.quantities import quantity_text
-from logscope.statistics.oscillation import WINDOW, Swings
+from logscope.statistics.oscillation import SHORTEST_TURNS, SHORTEST_WINDOWS, WINDOW, Swings
 
 _PRACTICE = "The advice is common practice, no published source."
 _LOWER = (
@@ -103,12 +103,13 @@ def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -
 
 def calm_words(loop: Loop, searched: Swings) -> Words:
     """No oscillation."""
+    shortest = seconds(SHORTEST_WINDOWS * searched.window * loop.measured.period_s)
     smallest = quantity_text(Measured(smallest_seen(searched), loop.unit))
     return Words(
         f"{_name(loop)}: no oscillation above ±{smallest}",
         f"Searched from {quantity_text(Measured(searched.lowest_hz, 'Hz'))} to "
-        f"{quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}. Faster ones show only where the sampling "
-        "folds them to a lower frequency.",
+        f"{quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}, lasting {shortest} or {SHORTEST_TURNS} turns, "
+        "whichever is longer. Faster ones show only where the sampling folds them to a lower frequency.",
         _KEEP,
         hands_near_hv=False,
         method=f"Measured minus target, searched for lasting oscillations; its noise is "

@@ -1,0 +1,78 @@
+"""Swings of a loop whose target steps meanwhile; the answers are made by scipy.signal.lsim, the swings are sines."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from loop_traces import demand, loop_log
+from scipy.signal import lsim
+from tuning_traces import TICK_S, logged, signals
+
+from logscope.arrays import FloatArray
+from logscope.checks.current_control.loop import find_loop
+from logscope.checks.current_control.swinging import Swinging, find_swinging
+from logscope.signals import Signals
+from logscope.vehicle import Motor, Vehicle
+
+HAZEL = Vehicle(motor=Motor(max_speed_rpm=9000))
+
+
+def swinging(made: Signals) -> Swinging | None:
+    return find_swinging(find_loop(made, HAZEL))[0]
+
+
+def torque_log(
+    rng: np.random.Generator,
+    target: FloatArray,
+    frequency_hz: float,
+    damping: float,
+    period_s: float,
+    added: FloatArray | float = 0.0,
+) -> Signals:
+    """Torque of a loop, which keeps its sign, and its target [Nm]."""
+    natural = 2 * np.pi * frequency_hz
+    loop = ([natural**2], [1, 2 * damping * natural, natural**2])
+    torque = target[0] + lsim(loop, target - target[0], np.arange(target.size) * TICK_S)[1] + added
+    return signals(
+        logged(rng, "torque", torque, period_s, 1.0, 0.1),
+        logged(rng, "torque_target", target, period_s, 0.0, 0.1),
+        logged(rng, "motor_speed", np.full(target.size, 1500.0), period_s, 2.0, 1.0),
+    )
+
+
+@pytest.mark.parametrize(("period_s", "least"), [(0.005, 10), (0.01, 10), (0.02, 10), (0.05, 8)])
+def test_a_swing_of_five_noises_beside_steps_is_found_from_2_hz_on(period_s: float, least: int) -> None:
+    """For 30 turns, and two and a half of the shortest windows. At 50 ms one of ten may be lost beside the steps."""
+    t, found = np.arange(0, 24, TICK_S), 0
+    shortest_s = 2.6 * period_s * (32 if period_s == 0.05 else 64)
+    for seed in range(820, 830):
+        rng = np.random.default_rng([seed, round(1e3 * period_s)])
+        frequency = float(np.exp(rng.uniform(np.log(2.05), np.log(min(40.0, 0.4 / period_s)))))
+        begin_s = rng.uniform(3, 7)
+        inside = (t > begin_s) & (t < begin_s + max(shortest_s, 30 / frequency))
+        swing = 5 * np.sin(2 * np.pi * frequency * t + rng.uniform(0, 6)) * inside
+        seen = swinging(torque_log(rng, demand(rng, 24.0), rng.uniform(8, 30), 0.6, period_s, swing))
+        found += seen is not None and abs((seen.frequency.value or 0.0) - frequency) < 0.5
+    assert found >= least
+
+
+@pytest.mark.parametrize("period_s", [0.005, 0.01, 0.02, 0.05])
+def test_a_damped_loop_that_is_stepped_every_06_s_does_not_swing(period_s: float) -> None:
+    t = np.arange(0, 20, TICK_S)
+    for seed in range(840, 850):
+        rng = np.random.default_rng([seed, round(1e3 * period_s)])
+        frequency = float(np.exp(rng.uniform(np.log(2), np.log(min(30.0, 0.25 / period_s)))))
+        levels = rng.uniform(60, 300, 40) if seed % 2 else np.tile([250.0, 60.0], 20)
+        assert swinging(torque_log(rng, levels[(t / 0.6).astype(int)], frequency, 0.5, period_s)) is None, seed
+
+
+@pytest.mark.parametrize("period_s", [0.005, 0.01, 0.02])
+def test_a_lightly_damped_loop_that_is_stepped_again_and_again_hardly_ever_seems_to_oscillate(period_s: float) -> None:
+    """Of answers that ring into one another, sampled at moments of their own, one in twelve seems a swing."""
+    claimed = 0
+    for seed in range(800, 812):
+        rng = np.random.default_rng([seed, round(1e3 * period_s)])
+        frequency = float(np.exp(rng.uniform(np.log(3), np.log(0.15 / period_s))))
+        made = loop_log(rng, frequency, rng.uniform(0.1, 0.15), seconds=20.0, period_s=period_s)
+        claimed += swinging(made) is not None
+    assert claimed <= 2
