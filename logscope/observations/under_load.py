@@ -13,7 +13,7 @@ from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Part
 from logscope.statistics.robust import NORMAL_95, noise_floor
 from logscope.statistics.robust_line import Slope
-from logscope.statistics.sampling import between_samples, stretch_numbers, typical_period_s
+from logscope.statistics.sampling import between_samples, new_value_period_s, stretch_numbers, typical_period_s
 
 STEP_S = 0.5  # a pedal goes down, or an inverter lets go, within this; cells relax more slowly (practice)
 _SIDE_S, _SIDE_ROWS = 0.3, 3  # each side is the mean over the longer of the two
@@ -22,9 +22,13 @@ _CLEAR = 15.0  # noises of the current that a step must make
 _OF_LARGEST = 0.3  # of the largest step: smaller ones add noise only
 _KNOWN_TO = 0.3  # of the value: wider limits give no resistance
 _STEPS_AT_MOST = 100
+_ALIKE = 0.8  # of the largest change about a step: the rows that show the same step
 # Steps between two levels that stand are taken where there are any: in the inrush of a motor, or while a pedal moves,
 # voltage and current of two messages do not belong to one moment.
 _FLAT_SHARE, _FLAT_NOISES = 0.05, 2.0
+# The range of so many normal values is expected to be so many of their standard deviations (the factor d2 of control
+# charts, ISO 7870-2).
+_RANGE_OF_NOISE = ((2.0, 3.0, 5.0, 10.0, 25.0, 100.0), (1.128, 1.693, 2.326, 3.078, 3.931, 5.015))
 _SMOOTH = 0.5  # of a rounding step: with less noise than this the mean of rounded readings keeps the rounding
 
 
@@ -34,7 +38,9 @@ class UnderLoad:
 
     lag_s : by which the current was shifted to match [s]
     slope_a_per_s : how fast the current moved about each row; what it makes of a wrong moment
-    period_s : the slower of the two messages [s]; noise_v, noise_a : of single samples
+    period_s : the slower of the two messages [s]; fresh_s : between two new values of the slower one, which a sensor
+        slower than its message repeats
+    noise_v, noise_a : of single samples
     rounding_v : the rounding that no mean takes out, because the voltage is quieter than its step [V]
     """
 
@@ -44,6 +50,7 @@ class UnderLoad:
     slope_a_per_s: FloatArray
     lag_s: float
     period_s: float
+    fresh_s: float
     noise_v: float
     noise_a: float
     rounding_v: float = 0.0
@@ -71,6 +78,7 @@ def under_load(
         slope[seen],
         lag_s,
         max(typical_period_s(time_s), *(typical_period_s(current.time_s) for current in currents)),
+        max(new_value_period_s(time_s, volts, step), *(current.period_s for current in currents)),
         _noise(volts, step_v),
         noise_a,
         step / float(np.sqrt(12.0)) if quiet else 0.0,
@@ -95,8 +103,8 @@ def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope |
     """Resistance pooled over the clear steps, as R = |ΔU|/|ΔI| (IEC 62660-1); None where they leave it wide open.
 
     The limits hold noise, rounding, and what the current did while the messages of the two may lie apart; where the
-    steps differ by more than that, how far they differ. Levels that
-    come again are rounded alike, so their rounding does not shrink with the number of steps.
+    steps differ by more than that, how far they differ. Levels that come again are rounded alike, so that their
+    rounding shrinks only with the number of steps of different heights.
 
     known_to : the widest limits of a resistance, as a share of its value
     """
@@ -105,7 +113,9 @@ def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope |
         return None
     change_a, change_v, drift_a = found
     ohms = np.array([pulse_resistance_ohm(0.0, v, 0.0, a) for v, a in zip(change_v, change_a, strict=True)])
-    level_v = np.hypot(load.noise_v, np.hypot(load.noise_a, drift_a) * np.abs(ohms)) * np.sqrt(2.0)
+    averaged = np.sqrt(max(_side_s(load) / load.fresh_s, 1.0))  # each side is a mean
+    noise_v, noise_a = load.noise_v / averaged, load.noise_a / averaged
+    level_v = np.hypot(noise_v, np.hypot(noise_a, drift_a) * np.abs(ohms)) * np.sqrt(2.0)
     deviation = np.maximum(level_v / np.abs(change_a), 1e-9)
     weight = deviation**-2.0
     value = float(np.sum(weight * ohms) / weight.sum())
@@ -115,6 +125,7 @@ def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope |
     excess = 1.0 if by_chance else scatter / freedom
     reach = NORMAL_95 if by_chance else float(stats.t(freedom).ppf(0.975))
     rounding = NORMAL_95 * load.rounding_v * float(np.sqrt(2.0) / np.median(np.abs(change_a)))
+    rounding /= float(np.sqrt(_different(change_v, load.rounding_v)))
     half = float(np.hypot(reach * np.sqrt(excess / weight.sum()), rounding))
     if value <= 0 or half > known_to * value:
         return None
@@ -124,7 +135,7 @@ def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope |
 def _steps(load: UnderLoad) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     """Change of current [A] and voltage [V] at each step, and how far the current moved beside it [A]."""
     time_s, apart_s = load.time_s, _LAG_PERIODS * load.period_s
-    side_s = max(_SIDE_S, _SIDE_ROWS * load.period_s)
+    side_s = _side_s(load)
     after_s = STEP_S + 2.0 * apart_s
     begin, end = np.searchsorted(time_s, time_s - side_s), np.arange(time_s.size)
     later, last = np.searchsorted(time_s, time_s + after_s), np.searchsorted(time_s, time_s + after_s + side_s)
@@ -148,18 +159,35 @@ def _steps(load: UnderLoad) -> tuple[FloatArray, FloatArray, FloatArray] | None:
         since_s = float(time_s[at[k]])
         if any(abs(since_s - float(time_s[at[other]])) < after_s + 2 * side_s for other in kept):
             continue
-        kept.append(int(k))
+        # of the rows about one step the middle one: the largest of them is large by its noise too
+        like = np.flatnonzero((np.abs(time_s[at] - since_s) < after_s) & (size >= _ALIKE * size[k]))
+        kept.append(int(like[like.size // 2]))
     if not kept:
         return None
     chosen = at[kept]
     moved = [
-        np.hypot(
-            np.ptp(load.amps[begin[row] : row + 1]) * apart_s / side_s,
-            np.ptp(load.amps[later[row] : last[row]]) * apart_s / side_s,
-        )
+        np.hypot(_moves(load.amps[begin[row] : row + 1], load), _moves(load.amps[later[row] : last[row]], load))
+        * apart_s
+        / side_s
         for row in chosen
     ]
     return amps[kept], volts[kept], np.array(moved) / np.sqrt(2.0)
+
+
+def _different(change_v: FloatArray, rounding_v: float) -> int:
+    """How many of the steps differ in height by more than half a step of the voltage's resolution."""
+    if rounding_v == 0.0:
+        return 1
+    return int(np.unique(np.round(change_v / (rounding_v * np.sqrt(12.0) / 2.0))).size)
+
+
+def _side_s(load: UnderLoad) -> float:
+    return max(_SIDE_S, _SIDE_ROWS * load.period_s)
+
+
+def _moves(amps: FloatArray, load: UnderLoad) -> float:
+    """By how much a current moves over some samples, beyond what its noise alone does [A]."""
+    return max(float(np.ptp(amps)) - load.noise_a * float(np.interp(amps.size, *_RANGE_OF_NOISE)), 0.0)
 
 
 def _means(value: FloatArray, a: IndexArray, b: IndexArray, c: IndexArray, d: IndexArray) -> FloatArray:

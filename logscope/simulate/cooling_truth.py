@@ -33,10 +33,12 @@ def cooling_truth(drive: Drive) -> Iterator[TruthEvent]:
     kind = "cooling.air" if len(lost) > 1 else "cooling.no_flow"
     yield from (TruthEvent(kind, *span, parameters={"highest_excess_K": _excess(heat, *span)}) for span in shown)
     whole = any(since_s <= begin_s and until_s >= end_s for since_s, until_s in cooling.pump_off)
-    if whole and _warmed(heat) > _SHOWS_K and max(heat.inverter.max(), heat.motor.max()) > _WARM_C:
+    warm = _warmed(heat) > _SHOWS_K and max(heat.inverter.max(), heat.motor.max()) > _WARM_C
+    if whole and warm:
         yield TruthEvent("cooling.pump_off", begin_s, end_s)
     for since_s, until_s in cooling.pump_dead:
-        yield TruthEvent("cooling.pump_stopped", max(since_s, begin_s), min(until_s, end_s))
+        all_along = {"lasts_all_along": float(since_s <= begin_s and until_s >= end_s), "warm": float(warm)}
+        yield TruthEvent("cooling.pump_stopped", max(since_s, begin_s), min(until_s, end_s), parameters=all_along)
     dry = [(max(a, begin_s), min(b, end_s)) for a, b in cooling.air_lock] if cooling.air_flow < _DRY_FLOW else []
     if end_s - begin_s - sum(b - a for a, b in dry) > max(_USUAL_S, 0.3 * (end_s - begin_s)):
         yield from (TruthEvent("cooling.pump_dry", a, b) for a, b in dry)
@@ -50,8 +52,8 @@ def cooling_truth(drive: Drive) -> Iterator[TruthEvent]:
         yield TruthEvent("cooling.derating", float(at_s[0]), float(at_s[-1]))
 
 
-def body_constants(chain: Chain) -> dict[str, dict[str, float]]:
-    """Time constant [s] and rise [K] at 100 A above the coolant that leaves the devices, of motor and inverter.
+def body_constants(chain: Chain, current_A: float = _REFERENCE_A) -> dict[str, dict[str, float]]:
+    """Time constant [s] and rise [K] at a current above the coolant that leaves the devices, of motor and inverter.
 
     The heat sink's constant is the slower one of junction and sink together.
     """
@@ -62,16 +64,16 @@ def body_constants(chain: Chain) -> dict[str, dict[str, float]]:
             [junction / chain.sink_J_per_K, -(junction + sink) / chain.sink_J_per_K],
         ]
     )
-    motor_W, inverter_W = losses(np.full(1, _REFERENCE_A), STEP_S)
+    motor_W, inverter_W = losses(np.full(1, current_A), STEP_S)
     slowest = float(np.linalg.eigvals(chained).real.max())
     return {
         "cooling.motor": {
             "time_constant_s": chain.winding_J_per_K / chain.winding_W_per_K,
-            "rise_at_100A_K": float(motor_W[0]) / chain.winding_W_per_K,
+            f"rise_at_{current_A:.0f}A_K": float(motor_W[0]) / chain.winding_W_per_K,
         },
         "cooling.inverter": {
             "time_constant_s": -1.0 / slowest,
-            "rise_at_100A_K": float(inverter_W[0]) / sink,
+            f"rise_at_{current_A:.0f}A_K": float(inverter_W[0]) / sink,
         },
     }
 

@@ -78,8 +78,9 @@ class Response:
     """A fitted response, limits 95 %.
 
     time_constant_s, low_s, high_s : infinite where the log sets no upper limit
-    gains : of the inputs in the end, shape (k,); covariance : of the gains, shape (k, k); freedom : of Student's limits
+    gains : of the inputs in the end, shape (k,); freedom : of Student's limits
     offset : what is added to the reference
+    covariance : of gains and offset, shape (k + 1, k + 1)
     fitted : shape (n,); scatter : standard deviation of the residuals
     """
 
@@ -95,8 +96,14 @@ class Response:
 
     def at(self, inputs: FloatArray) -> tuple[float, float, float]:
         """The response in the end to constant inputs, shape (k,), with its limits."""
-        value = float(self.gains @ inputs)
-        error = sqrt(max(float(inputs @ self.covariance @ inputs), 0.0))
+        return self._sum(float(self.gains @ inputs), np.append(inputs, 0.0))
+
+    def level(self, inputs: FloatArray) -> tuple[float, float, float]:
+        """The same with the offset: how far the value stands from the reference in the end, with its limits."""
+        return self._sum(float(self.gains @ inputs) + self.offset, np.append(inputs, 1.0))
+
+    def _sum(self, value: float, weights: FloatArray) -> tuple[float, float, float]:
+        error = sqrt(max(float(weights @ self.covariance @ weights), 0.0))
         reach = float(stats.t(self.freedom).ppf(0.975)) * error
         return value, value - reach, value + reach
 
@@ -308,7 +315,7 @@ def _where(problem: Problem, rows: BoolArray, alike: float, best_s: float, end_s
 
 
 def _covariance(problem: Problem, rows: BoolArray, best_s: float, alike: float, variance: float) -> FloatArray:
-    """Of the gains, with what the time constant leaves open."""
+    """Of gains and offset, with what the time constant leaves open."""
     known, columns = _columns(problem, best_s)
     inputs = problem.inputs.shape[1]
     best = _solve(problem, rows, best_s, alike)
@@ -318,4 +325,4 @@ def _covariance(problem: Problem, rows: BoolArray, best_s: float, alike: float, 
     matrix, _ = _whitened(np.column_stack((columns, slope)), problem.value, rows, problem.stretch, alike)
     gram = matrix.T @ matrix
     gram[inputs, inputs] += (problem.noise / problem.offset_sd) ** 2
-    return np.asarray(variance * np.linalg.pinv(gram)[:inputs, :inputs])
+    return np.asarray(variance * np.linalg.pinv(gram)[: inputs + 1, : inputs + 1])

@@ -139,6 +139,26 @@ def test_resistance_is_that_of_the_circuit_with_limits_that_hold_it():
     assert np.mean(held) >= 0.93
 
 
+def test_limits_of_a_resistance_hold_it_as_often_as_they_say_and_are_no_wider():
+    # U = E − R·I with known R, noise, rounding and two messages that are not sent together; a binomial of 0.95 over 120
+    held, half = [], []
+    for seed in range(7400, 7520):
+        rng = np.random.default_rng(seed)
+        period_v, period_a, ohms = rng.choice([0.02, 0.1, 0.2]), rng.choice([0.02, 0.1, 0.2]), rng.uniform(0.01, 0.15)
+        edges, levels = np.sort(rng.uniform(5.0, 110.0, 7)), rng.uniform(3.0, 30.0, 8)
+        at_v, at_a = np.arange(rng.uniform(0, period_v), 120.0, period_v), np.arange(0.0, 120.0, period_a)
+        volts = 13.8 - ohms * levels[np.searchsorted(edges, at_v)] + rng.normal(0.0, 0.01, at_v.size)
+        amps = levels[np.searchsorted(edges, at_a)] + rng.normal(0.0, 0.2, at_a.size)
+        current = Part("aux_current", at_a, np.round(amps, 1), "A", "Made.Amps", step=0.1)
+        slope = resistance_by_steps(under_load(at_v, np.round(volts / 0.02) * 0.02, 0.02, [current]), 1.0)
+        if slope is not None:
+            held.append(slope.low <= ohms <= slope.high)
+            half.append((slope.high - slope.low) / 2.0 / ohms)
+    assert len(held) >= 100
+    assert np.mean(held) >= 0.9
+    assert np.median(half) < 0.05
+
+
 def test_steps_agree_with_a_robust_line_of_statsmodels():
     # statsmodels.RLM (Huber's M-estimate) through the settled rows of the same log
     signals = Made(battery_ohm=0.2, stops_s=0.0).signals(7351)

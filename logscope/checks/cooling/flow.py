@@ -3,7 +3,8 @@
 Over windows of some seconds a device balances: its change = heat taken up − λ·(its excess over the coolant)·time. What
 it takes up for a load depends on its mass alone; λ, the inverse of its time constant, on the flow. Flow that stops or
 comes and goes shows as two values of λ in one log. Where it never flows there is only one, far below what any plate on
-coolant has, and the coolant does not warm for all the excess above it.
+coolant has, and the coolant does not warm for all the excess above it. Which windows have which λ is found from the
+windows; how large the two are from sums since the log's beginning, in which rounding does not add up.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or
 _COUPLED_PER_S = 6e-4  # coolant warms by more than this for each kelvin of excess: 30 W/K into 12 L of coolant
 _EXCESS_K = 15.0
 _ROUNDS = 12
+_LEAST_ALIKE, _MOST_ALIKE = 0.2, 0.9  # correlation from one sum to the next: sensors' lags leave some in every log
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +57,8 @@ def find_starved(log: ThermalLog) -> Starved | None:
     """Where no coolant flows; None where it does, or where the log cannot show it."""
     for part in reversed(DEVICES):  # the heat sink answers first
         if part in log.temperatures and log.coolant is not None:
-            windows = _windows(part, log.coolant, log)
-            if windows is not None and (found := _judged(part, windows, log)) is not None:
+            found = _judged(part, log.coolant, log)
+            if found is not None:
                 return found
     return None
 
@@ -73,37 +75,40 @@ class _Windows:
     joined: BoolArray
 
 
-def _windows(part: str, coolant: str, log: ThermalLog) -> _Windows | None:
-    """The windows with all readings; the measure of heat that explains them better."""
-    value, beside = log.temperatures[part], log.temperatures[coolant]
+def _windows(part: str, coolant: str, heat: str, log: ThermalLog, lasts_s: float) -> _Windows | None:
+    """The windows of some seconds with all readings; None where they are too few."""
+    value, beside, heats = log.temperatures[part], log.temperatures[coolant], log.heats[heat]
     rows = log.pumping if np.any(log.pumping) else np.ones(value.size, np.bool_)
-    coarse = log.rounding[part] >= _COARSE_K
-    per = max(round((2.0 if coarse else 1.0) * _WINDOW_S / log.step_s), 2)
+    per = max(round(lasts_s / log.step_s), 2)
     first = np.arange(0, value.size - per, per)
     inside = first[:, None] + np.arange(per + 1)
-    found: _Windows | None = None
-    lowest = np.inf
+    known = np.isfinite(value) & np.isfinite(beside) & np.isfinite(heats) & rows
+    whole = known[inside].all(axis=1)
+    if np.count_nonzero(whole) < _FEWEST:
+        return None
+    at = inside[whole]
+    return _Windows(
+        change=value[at[:, -1]] - value[at[:, 0]],
+        heat=heats[at[:, :-1]].sum(axis=1) * log.step_s,
+        excess=(value - beside)[at[:, :-1]].sum(axis=1) * log.step_s,
+        start_s=log.time_s[at[:, 0]],
+        end_s=log.time_s[at[:, -1]],
+        joined=np.concatenate(([False], np.diff(at[:, 0]) == per)),
+    )
+
+
+def _best_heat(part: str, coolant: str, log: ThermalLog, lasts_s: float) -> tuple[str, _Windows, _States] | None:
+    """The measure of heat that explains the windows best; loss and power where no current is logged."""
+    found: tuple[str, _Windows, _States] | None = None
     for name in ("current", "current2", "loss", "power"):
         if name not in log.heats or (found is not None and name in ("loss", "power")):
             continue
-        heats = log.heats[name]
-        known = np.isfinite(value) & np.isfinite(beside) & np.isfinite(heats) & rows
-        whole = known[inside].all(axis=1)
-        if np.count_nonzero(whole) < _FEWEST:
+        windows = _windows(part, coolant, name, log, lasts_s)
+        if windows is None:
             continue
-        at = inside[whole]
-        starts = log.time_s[at[:, 0]]
-        windows = _Windows(
-            change=value[at[:, -1]] - value[at[:, 0]],
-            heat=heats[at[:, :-1]].sum(axis=1) * log.step_s,
-            excess=(value - beside)[at[:, :-1]].sum(axis=1) * log.step_s,
-            start_s=starts,
-            end_s=log.time_s[at[:, -1]],
-            joined=np.concatenate(([False], np.diff(at[:, 0]) == per)),
-        )
-        misfit = _two_states(windows).misfit
-        if misfit < lowest:
-            found, lowest = windows, misfit
+        states = _two_states(windows)
+        if found is None or states.misfit < found[2].misfit:
+            found = name, windows, states
     return found
 
 
@@ -186,20 +191,79 @@ def _cheapest(cost: FloatArray, joined: BoolArray, change: float) -> BoolArray:
     return np.asarray(states == 1)
 
 
-def _judged(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
-    states = _two_states(windows)
+def _judged(part: str, coolant: str, log: ThermalLog) -> Starved | None:
+    lasts_s = (2.0 if log.rounding[part] >= _COARSE_K else 1.0) * _WINDOW_S
+    best = _best_heat(part, coolant, log, lasts_s)
+    if best is None:
+        return None
+    heat, windows, states = best
     found = _lost(part, windows, states, log) if states.starved.any() else None
-    return found or (_never(part, windows, log) if part == DEVICES[-1] else None)
+    if found is None:
+        later = _later_half(windows)
+        found = _lost(part, windows, later, log) if later is not None else None
+    if found is None and part == DEVICES[-1]:
+        finer = _windows(part, coolant, heat, log, _WINDOW_S)
+        found = None if finer is None else _never(part, finer, log)
+    return found
+
+
+def _later_half(windows: _Windows) -> _States | None:
+    """The states of a flow that is lost once and for good, where sums since the beginning show it best."""
+    place = np.arange(windows.change.size)
+    split = min((place >= k for k in range(2, place.size - 1)), key=lambda starved: _sums(windows, starved).misfit)
+    solved = _solve(windows, split)
+    return solved if solved.gain > 0.0 else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Rates:
+    """λ [1/s] where it flows and where not, with their standard errors, from sums since the beginning.
+
+    gain : change for each unit of heat; misfit : sum of the squares that are left
+    """
+
+    gain: float
+    high: float
+    low: float
+    high_error: float
+    low_error: float
+    misfit: float
+
+
+def _sums(windows: _Windows, starved: BoolArray) -> _Rates:
+    """Both λ from sums since the beginning of each unbroken run; residuals that are alike widen the errors."""
+    run = np.cumsum(~windows.joined) - 1
+    sums = np.column_stack((
+        windows.change, windows.heat, -windows.excess * ~starved, -windows.excess * starved,
+    ))  # fmt: skip
+    total = np.cumsum(sums, axis=0)
+    first = np.flatnonzero(~windows.joined)
+    total -= (total[first] - sums[first])[run]
+    columns = np.column_stack((total[:, 1:], run[:, None] == np.arange(first.size)))
+    used = np.concatenate(([True, not starved.all(), bool(starved.any())], np.ones(first.size, np.bool_)))
+    scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
+    scaled = (columns / scale)[:, used]
+    unknown, errors = np.zeros(used.size), np.full(used.size, np.inf)
+    unknown[used] = np.linalg.lstsq(scaled, total[:, 0], rcond=None)[0] / scale[used]
+    left = total[:, 0] - columns @ unknown
+    misfit = float(left @ left)
+    alike = float(np.clip(left[1:] @ left[:-1] / max(misfit, 1e-12), _LEAST_ALIKE, _MOST_ALIKE))
+    noise = misfit / max(left.size - int(used.sum()), 1) * (1.0 + alike) / (1.0 - alike)
+    spread = np.diag(np.linalg.pinv(scaled.T @ scaled))
+    errors[used] = np.where(spread > 0.0, np.sqrt(noise * np.abs(spread)) / scale[used], np.inf)
+    gain, high, low = unknown[:3].tolist()
+    return _Rates(gain, high, low, float(errors[1]), float(errors[2]), misfit)
 
 
 def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
     """Flow that was there and is not at other times."""
-    low_most = states.low + 2.0 * states.low_error
-    high_least = states.high - 2.0 * states.high_error
-    if high_least <= 0.0 or low_most > _SLOWER * high_least:
+    rates = _sums(windows, states.starved)
+    low_most = rates.low + 2.0 * rates.low_error
+    high_least = rates.high - 2.0 * rates.high_error
+    if rates.gain <= 0.0 or high_least <= 0.0 or low_most > _SLOWER * high_least:
         return None
     edges = np.flatnonzero(np.diff(np.concatenate(([0], states.starved.astype(np.int64), [0]))))
-    departs = (states.high - states.low) * windows.excess
+    departs = (rates.high - rates.low) * windows.excess
     noise = float(np.sqrt(states.noise))
     least_K = max(_DEPARTS_K, 2.0 * log.rounding[part])
     spans = [
@@ -211,19 +275,17 @@ def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Sta
     if not spans:
         return None
     returns = sum(1 for _, b in spans if departs[b + 1 :].sum() >= least_K)
-    whole = np.zeros(windows.change.size, np.bool_)
-    for a, b in spans:
-        whole[a : b + 1] = True
     times = tuple((float(windows.start_s[a]), float(windows.end_s[b])) for a, b in spans)
     constant_s = 1.0 / max(low_most, 1e-5)
-    flowing = Measured(1.0 / states.high, "s", 1.0 / (states.high + 2.0 * states.high_error), 1.0 / high_least)
+    flowing = Measured(1.0 / rates.high, "s", 1.0 / (rates.high + 2.0 * rates.high_error), 1.0 / high_least)
     return _starved(part, log, times, returns, False, constant_s, flowing)
 
 
 def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
     """A plate that hardly falls back to a coolant that does not warm for it, throughout the log."""
-    fastest = _fastest(windows)
-    if fastest > 1.0 / _PLATE_S:
+    rates = _sums(windows, np.zeros(windows.change.size, np.bool_))
+    fastest = rates.high + 2.0 * rates.high_error
+    if rates.gain <= 0.0 or fastest > 1.0 / _PLATE_S:
         return None
     span = (float(windows.start_s[0]), float(windows.end_s[-1]))
     found = _starved(part, log, (span,), 0, True, 1.0 / max(fastest, 1e-5), None)
@@ -231,19 +293,6 @@ def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
     if found.excess_K < _EXCESS_K or warmed > _COUPLED_PER_S * float(windows.excess.sum()):
         return None
     return found
-
-
-def _fastest(windows: _Windows) -> float:
-    """The highest λ that the whole log allows [1/s]: from sums since its start, in which rounding does not add up."""
-    columns = np.column_stack((np.cumsum(windows.heat), -np.cumsum(windows.excess), np.ones(windows.change.size)))
-    scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
-    scaled, wanted = columns / scale, np.cumsum(windows.change)
-    unknown = np.linalg.lstsq(scaled, wanted, rcond=None)[0] / scale
-    left = wanted - columns @ unknown
-    # neighbours are alike: every fourth window counts
-    noise = 4.0 * float(left @ left) / max(wanted.size - 3, 1)
-    error = float(np.sqrt(noise * np.linalg.pinv(scaled.T @ scaled)[1, 1])) / scale[1]
-    return float(unknown[1]) + 2.0 * error if unknown[0] > 0.0 else np.inf
 
 
 def _starved(

@@ -5,11 +5,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isfinite
+from math import hypot, isfinite
 
 import numpy as np
 
-from logscope.checks.cooling.response import Warming
+from logscope.checks.cooling.response import Steady, Warming
 from logscope.checks.cooling.thermal_log import ThermalLog
 from logscope.findings import Measured
 from logscope.physics.heating import seconds_to
@@ -41,22 +41,23 @@ def outlook_of(warming: Warming, log: ThermalLog, limit_C: float | None, continu
     """The outlook from the end of the log, the coolant staying as it was then."""
     fit, rows = warming.fit, warming.rows
     last = np.flatnonzero(rows)[-max(round(_LAST_S / log.step_s), 1) :]
-    beside_C = fit.offset
-    if warming.reference is not None:
-        beside_C += float(np.nanmean(log.temperatures[warming.reference][last]))
-    now_K = _measured(warming.rise_under(log))
-    measured = {"end_temperature_C": _above(now_K, beside_C)}
+    reference = None if warming.reference is None else log.temperatures[warming.reference]
+    stands_C = 0.0 if reference is None else float(np.nanmean(reference[last]))
+    rounded_K = 0.0 if warming.reference is None else log.rounding[warming.reference] / 2.0
+    now = warming.under(log)
+    measured = {"end_temperature_C": _end(now, stands_C, rounded_K)}
     loss_W = float(np.mean(log.heats["loss"][rows])) if "loss" in log.heats else 0.0
     if loss_W > _LEAST_W:
-        value, low, high = (kelvin / loss_W for kelvin in warming.rise_under(log))
+        value, low, high = (kelvin / loss_W for kelvin in now.rise)
         measured["thermal_resistance_K_per_W"] = Measured(value, "K/W", low, high)
-    for name, amps in (("rise_at_100A_K", PER_A), ("continuous_rise_K", continuous_A)):
-        rise = warming.rise_at(amps) if amps is not None else None
-        if rise is not None:
-            measured[name] = _measured(rise)
     decisive = measured["end_temperature_C"]
-    if "continuous_rise_K" in measured:
-        decisive = measured["continuous_end_temperature_C"] = _above(measured["continuous_rise_K"], beside_C)
+    for name, amps in (("rise_at_100A_K", PER_A), ("continuous_rise_K", continuous_A)):
+        steady = warming.at(amps) if amps is not None else None
+        if steady is None:
+            continue
+        measured[name] = Measured(steady.rise[0], "K", *steady.rise[1:])
+        if name == "continuous_rise_K":
+            decisive = measured["continuous_end_temperature_C"] = _end(steady, stands_C, rounded_K)
     left_s = None
     newest_C = float(log.temperatures[warming.part][last[-1]])
     if limit_C is not None:
@@ -70,7 +71,7 @@ def outlook_of(warming: Warming, log: ThermalLog, limit_C: float | None, continu
             )
     return Outlook(
         measured,
-        beside_C,
+        stands_C + fit.offset,
         limit_C,
         passes=limit_C is not None and (decisive.low or 0.0) > limit_C,
         may_pass=limit_C is not None and (decisive.high or 0.0) > limit_C,
@@ -87,13 +88,8 @@ def _left(warming: Warming, end: Measured, now_C: float, limit_C: float) -> tupl
     return soonest, latest if isfinite(latest) else None
 
 
-def _measured(values: tuple[float, float, float]) -> Measured:
-    value, low, high = values
-    return Measured(value, "K", low, high)
-
-
-def _above(rise: Measured, beside_C: float) -> Measured:
-    assert rise.value is not None
-    assert rise.low is not None
-    assert rise.high is not None
-    return Measured(beside_C + rise.value, "°C", beside_C + rise.low, beside_C + rise.high)
+def _end(steady: Steady, stands_C: float, rounded_K: float) -> Measured:
+    """The temperature in the end beside a reference that stays where it stands; its rounding is in the limits."""
+    value, low, high = steady.level
+    below, above = hypot(value - low, rounded_K), hypot(high - value, rounded_K)
+    return Measured(stands_C + value, "°C", stands_C + value - below, stands_C + value + above)

@@ -39,12 +39,11 @@ class Law:
     heats: tuple[str, ...]
     fit: Response
 
-    def rise_at(self, current_A: float) -> tuple[float, float, float] | None:
-        """The rise [K] at a steady current, with limits; None where something else heats it."""
+    def inputs_at(self, current_A: float) -> FloatArray | None:
+        """What heats it at a steady current; None where something else heats it."""
         if not set(self.heats) <= {"current", "current2"}:
             return None
-        inputs = np.array([current_A if heat == "current" else current_A**2 for heat in self.heats])
-        return self.fit.at(inputs)
+        return np.array([current_A if heat == "current" else current_A**2 for heat in self.heats])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,15 +79,32 @@ class Warming:
         low_s, high_s = min(fit.low_s for fit in fits), max(fit.high_s for fit in fits)
         return self.fit.time_constant_s, max(low_s - open_s, 0.0), high_s + open_s
 
-    def rise_under(self, log: ThermalLog) -> tuple[float, float, float]:
-        """The rise [K] above the reference at the mean load of the fitted steps, with limits."""
+    def under(self, log: ThermalLog) -> Steady:
+        """At the mean load of the fitted steps."""
         means = [np.array([float(np.mean(log.heats[heat][self.rows])) for heat in law.heats]) for law in self.laws]
-        return _spanned([law.fit.at(mean) for law, mean in zip(self.laws, means, strict=True)])
+        return _steady([(law.fit, mean) for law, mean in zip(self.laws, means, strict=True)])
 
-    def rise_at(self, current_A: float) -> tuple[float, float, float] | None:
-        """The rise [K] above the reference at a steady current, with limits; None where something else heats it."""
-        rises = [rise for law in self.laws if (rise := law.rise_at(current_A)) is not None]
-        return _spanned(rises) if rises else None
+    def at(self, current_A: float) -> Steady | None:
+        """At a steady current; None where something else heats it."""
+        loads = [(law.fit, inputs) for law in self.laws if (inputs := law.inputs_at(current_A)) is not None]
+        return _steady(loads) if loads else None
+
+
+@dataclass(frozen=True, slots=True)
+class Steady:
+    """The end at a steady load [K], with limits: by how much it warms, and how far it then stands from its reference.
+
+    The two differ by the offset of the sensors, or, where no coolant is logged, by where the surroundings are found.
+    """
+
+    rise: tuple[float, float, float]
+    level: tuple[float, float, float]
+
+
+def _steady(loads: Sequence[tuple[Response, FloatArray]]) -> Steady:
+    return Steady(
+        _spanned([fit.at(inputs) for fit, inputs in loads]), _spanned([fit.level(inputs) for fit, inputs in loads])
+    )
 
 
 def _spanned(values: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
@@ -163,7 +179,7 @@ def _judged(warming: Warming, value: FloatArray, log: ThermalLog) -> Warming | s
     _, low_s, high_s = warming.time_constant_s
     if low_s <= 0.0 or not high_s <= _WIDEST * low_s:
         return "the load changes too little, or for too short a time, to show how fast it warms"
-    value_K, low_K, _ = warming.rise_under(log)
+    value_K, low_K, _ = warming.under(log).rise
     if value_K <= 0.0 or (value_K - low_K) > _WIDEST_RISE * value_K:
         return "the load changes too little, or for too short a time, to show how far it warms"
     return warming

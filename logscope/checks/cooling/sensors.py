@@ -24,6 +24,7 @@ _NO_WARMTH = {
     "motor_temperature": -1, "inverter_temperature": -1, "coolant_temperature_out": -1, "coolant_temperature": 1,
 }  # fmt: skip
 _IDLE_A = 3.0
+_JUMP_STEPS = 3  # after the load began, in which a controller that wakes replaces its old value
 _APART_K, _APART_ERRORS, _FEWEST = 0.7, 4.0, 30
 _LOADED = 0.6  # quantile of the heat above which a step counts as loaded; below 1 minus it as not
 
@@ -126,10 +127,18 @@ def find_offset(log: ThermalLog) -> OffsetSensor | None:
             continue
         middle = float(np.mean(others))
         off = start - middle
+        if _jumps(log.temperatures[name][: until + _JUMP_STEPS], abs(off) / 2.0):
+            continue  # an old value of a controller that had not woken
         if off * _NO_WARMTH[name] >= _OFF_K + _STEPS * rounding and _COLD_C[0] <= middle <= _COLD_C[1]:
             error = (max(others) - min(others)) / 2.0 + rounding
             return OffsetSensor(name, off, error, middle, float(log.time_s[until - 1]))
     return None
+
+
+def _jumps(value: FloatArray, least_K: float) -> bool:
+    """Whether a temperature changes in one step by what no device does."""
+    known = value[np.isfinite(value)]
+    return bool(known.size > 1 and np.max(np.abs(np.diff(known))) >= max(least_K, _OFF_K / 2.0))
 
 
 def find_swapped(log: ThermalLog) -> SwappedSensors | None:
