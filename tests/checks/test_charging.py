@@ -19,7 +19,7 @@ from logscope.observations.charging.phases import Step
 from logscope.observations.observations import Observations
 from logscope.pipeline import run_checks
 from logscope.signals import MissingPart, Part, Signals
-from logscope.vehicle import Limits, Vehicle
+from logscope.vehicle import Charging, Limits, Vehicle
 
 
 def judged(made: Made, vehicle: Vehicle = VEHICLE) -> list[Finding]:
@@ -373,3 +373,75 @@ def test_a_plug_that_drives_is_no_plug() -> None:
 
 def test_no_plug_without_current_beside_a_charge() -> None:
     assert [found.kind for found in judged(Made(begins_s=200.0, ends_s=900.0, log_s=1000.0))] == ["charge.complete"]
+
+
+def cell_charge(seed: int) -> tuple[Signals, float]:
+    """A single cell at 1.5 A to 4.2 V, then down to 20 mA, read every 2 to 12 s; and its charge [Ah].
+
+    Resistance, one diffusion pair and a curved open-circuit voltage, own invention.
+    """
+    rng = np.random.default_rng([seed, 63])
+    level, held_v, amps, lag_v = rng.uniform(0.0, 0.5), 4.2, 1.5, 0.0
+    capacity_ah, ohm, slow_ohm, slow_s = rng.uniform(1.3, 2.0), rng.uniform(0.05, 0.15), 0.06, rng.uniform(200, 800)
+    rows: list[tuple[float, float]] = [(0.0, 3.5)] * 10
+    while amps > 0.02:
+        open_v = 3.3 + 0.6 * level + 0.28 * level**6 - 0.5 * np.exp(-30 * level)
+        amps = min(1.5, (held_v - open_v - lag_v) / ohm)
+        rows.append((amps, open_v + lag_v + amps * ohm))
+        lag_v += (amps * slow_ohm - lag_v) / slow_s
+        level += amps / 3600.0 / capacity_ah
+    rows += [(0.0, rows[-1][1] - 0.01)] * int(rng.integers(0, 40))
+    current, volts = np.array(rows).T
+    t = np.cumsum(rng.integers(2, 12, current.size))
+    t = np.concatenate(([0], t[t < current.size - 1], [current.size - 1]))  # up to the end, as a cycler logs
+    amps_read, volts_read = current[t] + rng.normal(0, 0.001, t.size), volts[t] + rng.normal(0, 0.0005, t.size)
+    at_s = t.astype(float)
+    parts = [
+        Part("charger_current", at_s, amps_read, "A", "Made.a"),
+        Part("charger_voltage", at_s, volts_read, "V", "Made.v"),
+    ]
+    return Signals({part.name: part for part in parts}, 0.0, at_s[-1]), float(trapezoid(current, dx=1.0)) / 3600.0
+
+
+def test_a_single_cell_is_charged_to_its_end() -> None:
+    """scipy.integrate.trapezoid over the made current each second; a taper of two time constants, down to 20 mA."""
+    vehicle = Vehicle(limits=Limits(cell_max_V=4.2), charging=Charging(end_current_A=0.02))
+    held = 0
+    for seed in range(9300, 9312):
+        signals, charge_ah = cell_charge(seed)
+        (found,) = findings_of(charging, signals, vehicle)
+        assert (found.kind, found.severity) == ("charge.complete", Severity.GOOD)
+        held += holds(found, "charge_Ah", charge_ah)
+    assert held >= 11
+
+
+THIN = {
+    "one reading": lambda part: part.where(np.arange(part.time_s.size) == 1500),
+    "few readings": lambda part: part.where(np.isin(np.arange(part.time_s.size), [1500, 1501, 1502])),
+    "first half": lambda part: part.where(part.time_s < 200.0),
+    "second half": lambda part: part.where(part.time_s > 200.0),
+    "every five seconds": lambda part: part.where(np.diff(part.time_s // 5.0, prepend=-1.0) > 0),
+    "nothing but zero": lambda part: replace(part, value=np.zeros_like(part.value)),
+}
+
+
+@pytest.mark.parametrize("absent", [(), ("charger_voltage", "battery_voltage"), ("battery_current",), ("charge_plug",)])
+@pytest.mark.parametrize("thin", list(THIN))
+def test_a_thin_log_of_a_charge_raises_nothing_and_guesses_no_end(thin: str, absent: tuple[str, ...]) -> None:
+    """One reading, half a session, a message each five seconds, an absent sensor: said, never guessed."""
+    signals = Made(without=absent).signals()
+    parts = {
+        name: THIN[thin](part) if thin not in ("nothing but zero",) or name == "charger_current" else part
+        for name, part in signals.parts.items()
+    }
+    parts = {name: part for name, part in parts.items() if part.time_s.size}
+    whole = thin == "every five seconds"
+    end_s = max(float(part.time_s[-1]) for part in parts.values())
+    start_s = min(float(part.time_s[0]) for part in parts.values())
+    try:
+        found = findings_of(charging, replace(signals, parts=parts, start_s=start_s, end_s=end_s), VEHICLE)
+    except (MissingPart, NothingToCheck):
+        return
+    assert not [each.title for each in found if each.severity in (Severity.WARNING, Severity.DANGER)]
+    ended = [each.kind for each in found if each.kind in ("charge.complete", "charge.stopped")]
+    assert not ended or whole or thin == "second half"

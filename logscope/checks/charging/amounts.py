@@ -20,6 +20,7 @@ _S_PER_H = 3600.0
 _LEAST_COVERED = 0.95  # of a charge that the input power must cover, or no efficiency is given
 _LEAST_READINGS = 5
 _MEAN_BLOCKS = 20
+_OF_UNIFORM = 0.95  # of the half width of a uniform value, which holds 95 % of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ def find_amounts(session: Session, signals: Signals) -> Amounts:
     # with the readings just outside, between which it begins and ends
     around = slice(max(session.first - 1, 0), session.last + 2)
     time_s, amps = part.time_s[around], part.value[around]
-    charge = _summed(time_s, amps, part.step).scaled(1 / _S_PER_H)
+    charge = _switched(session, _summed(time_s, amps, part.step), time_s, amps).scaled(1 / _S_PER_H)
     # what flowed in a hole is between nothing and the highest current
     most_a = float(session.amps.max())
     ah = Measured(charge.value, "Ah", max(charge.low, 0.0), charge.high + missing_h * most_a)
@@ -72,6 +73,23 @@ def _summed(time_s: FloatArray, value: FloatArray, step: float | None) -> Integr
     return Integral(total.value, total.value - reach, total.value + reach, total.covered_s)
 
 
+def _switched(session: Session, total: Integral, time_s: FloatArray, value: FloatArray) -> Integral:
+    """The same, whose limits hold that it was switched on and off at any moment between two readings.
+
+    Of all changes in a session these are the two that are sure to be steps: the limits of the rule spread what a step
+    leaves over all readings, as if it could be anywhere.
+    """
+    reach = 0.0
+    for outside, inside in ((session.start_s, 1), (session.end_s, -1)):
+        at = int(np.searchsorted(time_s, outside))
+        beside = at - inside
+        if 0 <= beside < time_s.size and at < time_s.size:
+            unsure = abs(float((value[at] - value[beside]) * (time_s[at] - time_s[beside]))) / 2.0
+            reach = float(np.hypot(reach, _OF_UNIFORM * unsure))
+    half = max(total.high - total.value, reach)
+    return Integral(total.value, total.value - half, total.value + half, total.covered_s)
+
+
 def _energy(session: Session, time_s: FloatArray, amps: FloatArray) -> Integral | None:
     voltage = session.voltage
     if voltage is None or voltage.time_s.size < _LEAST_READINGS:
@@ -81,7 +99,8 @@ def _energy(session: Session, time_s: FloatArray, amps: FloatArray) -> Integral 
     inside = (time_s >= session.start_s) & (time_s <= session.end_s)
     if known[inside].sum() < _LEAST_COVERED * inside.sum():
         return None
-    energy = _summed(time_s[known], volts[known] * amps[known], None)
+    watts = volts[known] * amps[known]
+    energy = _switched(session, _summed(time_s[known], watts, None), time_s[known], watts)
     share = _hidden_share(session, volts[known])
     reach = float(np.hypot(energy.high - energy.value, share * energy.value))
     total = Integral(energy.value, energy.value - reach, energy.value + reach, energy.covered_s)

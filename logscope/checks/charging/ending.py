@@ -14,7 +14,9 @@ from logscope.signals import Part, Signals
 from logscope.statistics.sampling import gap_threshold_s, zero_order_hold
 from logscope.vehicle import Vehicle
 
-_END_ROOM, _END_ROOM_A = 1.05, 0.5  # of the stated end current, by which two sound meters differ (practice)
+_END_ROOM = (
+    1.05  # of the stated end current, by which two sound meters differ, beside what they read at rest (practice)
+)
 _TAPERED = (
     0.5  # of the current that was held: without a stated end current, this much taper is a full battery (practice)
 )
@@ -65,6 +67,10 @@ def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: l
         why = "the charger reports current, and none flows into the battery: a load, an old reading, or another signal"
         return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     full = _is_full(session, signals, vehicle)
+    stated = vehicle.charging.end_current_A
+    newest_a = min(last.end_a, float(session.amps[-1]))
+    if session.ends_cut and full and stated is not None and newest_a <= _END_ROOM * stated:
+        return Ending(Outcome.COMPLETE, None, (), None, last.end_a)  # logged to the end current, and no further
     if session.ends_cut:
         return Ending(Outcome.OPEN, None, (), None, last.end_a, "the log ends while it charges")
     if session.vanished and not _battery_shows_the_end(session, signals):
@@ -74,6 +80,12 @@ def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: l
         return Ending(Outcome.COMPLETE, None, (), None, last.end_a)
     order = tuple(sorted(_events(session, signals), key=lambda event: (event[1] + event[2]) / 2))
     limit = _reached(session, signals, margins)
+    if limit is None and _cause(order, limit) == "request" and _may_be_full(session, signals):
+        why = (
+            "the request was withdrawn while the current tapered, above the end current stated: full, if a load beside "
+            "the battery, whose current is not logged, takes the difference"
+        )
+        return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     return Ending(Outcome.STOPPED, _cause(order, limit), order, limit, last.end_a)
 
 
@@ -93,15 +105,22 @@ def _is_full(session: Session, signals: Signals, vehicle: Vehicle) -> bool:
     if flat is None:
         return False
     stated = vehicle.charging.end_current_A
+    battery = signals.get("battery_current")
+    end_a = flat.end_a
+    if battery is not None:
+        before_s = max(_BEFORE_S, 2.0 * float(np.nan_to_num(battery.spacing_s)))
+        own = -battery.value[battery.between(flat.end_s - before_s, flat.end_s)]
+        into_a = float(np.median(own)) if own.size else 0.0
+        end_a = min(end_a, into_a) if into_a > 0 else end_a
     if stated is not None:
-        battery = signals.get("battery_current")
-        amps = [flat.end_a]
-        if battery is not None:
-            own = -battery.value[battery.between(flat.end_s - _BEFORE_S, flat.end_s)]
-            amps += [float(np.median(own))] if own.size and np.median(own) > 0 else []
-        return min(amps) <= _END_ROOM * stated + _END_ROOM_A
+        return end_a <= _END_ROOM * stated + session.least_a
     top = max(phase.start_a for phase in session.phases if phase.step is not Step.RISE)
-    return flat.end_a <= _TAPERED * top
+    return end_a <= _TAPERED * top
+
+
+def _may_be_full(session: Session, signals: Signals) -> bool:
+    """Whether a monitor that knows more than the log may have found the battery full: its own current is not logged."""
+    return session.phase(Step.VOLTAGE) is not None and session.current.of_charger and "battery_current" not in signals
 
 
 def _battery_shows_the_end(session: Session, signals: Signals) -> bool:

@@ -81,7 +81,9 @@ def judge_regulation(session: Session, signals: Signals, vehicle: Vehicle) -> Re
         part = session.current.part
         most = _most_given(session, part.time_s, most_a, vehicle.charging.charger_max_power_W)
         current = _error(part, current_target, held.start_s, held.end_s, "A", most)
-        if current is not None and not current.above:
+        if current is not None and not current.above and session.voltage is None:
+            current = None  # the voltage may hold it back
+        elif current is not None and not current.above:
             free = _not_held_by_voltage(session, signals)
             most = _most_given(session, free.time_s, most_a, vehicle.charging.charger_max_power_W)
             current = _error(free, current_target, held.start_s, held.end_s, "A", most)

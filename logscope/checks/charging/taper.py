@@ -20,7 +20,8 @@ _BLOCKS, _LEAST_BLOCKS = 60, 8  # means over blocks: noise and repeated readings
 _LEAST_FALL = 0.10  # of the current, below which the fall says little of its pace
 _UNKNOWNS = 3  # start, time constant, and what it falls towards
 _KNOWN_TO = 0.35  # of the value: wider limits give no time constant
-_ZERO_A = 0.15  # standard deviation of what two sound meters of such a current differ by at zero (practice)
+_SCALE_SHARE = 0.008  # of the current: standard deviation of the difference of two meters of 1 % each (practice)
+_ZERO_SHARE = 0.3  # of what a meter may read at rest: standard deviation of the difference of two at zero (practice)
 _AFTER_S = 3.0  # the change to constant voltage itself, and the lag of the messages
 
 
@@ -62,10 +63,11 @@ def find_taper(session: Session, signals: Signals) -> Taper | None:
     error_a = 0.0 if load is None or load.high is None else (load.high - known_a)
     guess_s = taper_time_constant_s(phase.start_a, phase.end_a, phase.lasted_s)
     by_battery = load is not None or not session.current.of_charger
+    zero_a = float(np.hypot(_ZERO_SHARE * session.least_a, _SCALE_SHARE * float(amps.mean())))
     free = _fit(time_s, amps, guess_s)
     found, single = free, True
     if by_battery:
-        found = _fit(time_s, amps, guess_s, known_a, float(np.hypot(error_a / NORMAL_95, _ZERO_A)))
+        found = _fit(time_s, amps, guess_s, known_a, float(np.hypot(error_a / NORMAL_95, zero_a)))
     if found is None:
         return None
     value, low, high, towards = found

@@ -169,6 +169,7 @@ def _taper_begins(
         band = max(_NOISES * noise + _STEPS * (part.step or 0.0), _SAME_VOLTS * level)
         wide = min(int(np.clip(count, *_SMOOTH_ROWS)) | 1, max(rows.size // 2 * 2 - 1, 1))
         off = np.abs(np.asarray(median_filter(own, wide, mode="nearest")) - level) > band
+        off[off.size - wide // 2 - 1 :] = False  # the current is switched off between two readings of the voltage
         begin = max(int(rows[np.flatnonzero(off)[-1]]) + 1 if off.any() else 0, risen)
         least = _TAPERS_TO
     if stop - begin < _LEAST_ROWS:
