@@ -51,6 +51,7 @@ _MIN_CAPACITANCE_F = 100e-6  # of a traction inverter's link (common practice, n
 _CURRENT_SHARE = 0.2  # of the current that would have emptied the link: with less it was not emptied
 _CURRENT_AGE_S = 1.0
 _STATE_AROUND_S = 0.3  # states come at 10 Hz and up to a period late
+_FEWEST_STATES = 2  # messages about a moment: one may be a slip
 _FASTEST_DISCHARGE_S = 0.3  # in which an active discharge, up to 5 s in UN R100, leaves a link at most half charged
 
 
@@ -127,7 +128,7 @@ def _link(start: _Start, signals: Signals, vehicle: Vehicle) -> int:
     shown = _other_link(part, float(part.time_s[first]), at_s, signals)
     if shown is not None and shown >= (1.0 - _BESIDE_PACK) * level:
         return awake
-    return first
+    return awake if _path_open(signals, float(part.time_s[awake - 1]), at_s) else first
 
 
 def _battery(start: _Start, signals: Signals, vehicle: Vehicle) -> int:
@@ -220,7 +221,7 @@ def _no_true_dip(part: Part, first: int, past: int, signals: Signals, vehicle: V
     current = _held(signals, "battery_current", before_s)
     if part.name == "battery_voltage":
         return current is not None and abs(current) <= _IDLE_A
-    if _apart(part, level, before_s, after_s, signals):
+    if _apart(part, level, before_s, after_s, signals) or _path_open(signals, float(part.time_s[past - 1]), after_s):
         return True
     stated = vehicle.precharge.capacitance_uF
     capacitance = _MIN_CAPACITANCE_F if stated is None else stated * 1e-6
@@ -258,9 +259,26 @@ def _apart(part: Part, level: float, from_s: float, until_s: float, signals: Sig
         return False
     for state in states:
         seen = state.between(from_s - _STATE_AROUND_S, until_s + _STATE_AROUND_S)
-        if state.on is None or seen.stop - seen.start < 2 or np.any(state.on[seen]):
+        if state.on is None or seen.stop - seen.start < _FEWEST_STATES or np.any(state.on[seen]):
             return False
     return True
+
+
+def _path_open(signals: Signals, from_s: float, until_s: float) -> bool:
+    """Whether the states say that no path joined link and battery: then nothing charged the link meanwhile.
+
+    The negative contactor alone opens the path; on the other side the relay and the main contactor have to be open. A
+    state that never says closed is dead, and is not believed.
+    """
+
+    def is_open(name: str) -> bool:
+        state = signals.get(name)
+        if state is None or state.on is None or not state.on.any():
+            return False
+        seen = state.between(from_s - _STATE_AROUND_S, until_s + _STATE_AROUND_S)
+        return seen.stop - seen.start >= _FEWEST_STATES and not state.on[seen].any()
+
+    return is_open("negative_contactor") or (is_open("main_contactor") and is_open("precharge_relay"))
 
 
 def _other_link(part: Part, from_s: float, until_s: float, signals: Signals) -> float | None:

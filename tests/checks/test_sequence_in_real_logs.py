@@ -140,11 +140,15 @@ def test_states_of_one_enumeration_leave_nothing_open_between_two_of_its_values(
 def test_only_a_link_that_is_not_charged_already_needs_a_relay(
     period_s: float, pack: Curve | None, share: float, wrong: bool
 ) -> None:
-    """A restart from that share of the pack: the contactor closes without a precharge, the relay much later."""
+    """A restart from that share of the pack: the contactor closes without a precharge, the relay much later.
+
+    A relay that was closed for less than lies between two of its messages would look the same; so it is put.
+    """
     link = lambda t: np.where(t < CLOSED_S, share * PACK_V, _curve(_bled)(t))  # noqa: E731
     states = {"precharge_relay": [(15.0, 15.1)], "main_contactor": [(CLOSED_S, OFF_S)]}
-    found = _alarms(findings_of(contactors, _log(1, link, period_s, pack=pack, states=states), VEHICLE))
-    assert ("contactor.order" in found) is wrong
+    findings = findings_of(contactors, _log(1, link, period_s, pack=pack, states=states), VEHICLE)
+    assert ("contactor.order" in _alarms(findings)) is wrong
+    assert not wrong or any("does not, or for less than" in finding.title for finding in findings)
 
 
 # --- openings under braking, and what holds a link

@@ -13,6 +13,7 @@ states, pack voltage or fault; one controller; lagging states), and prints
 - for estimates: spread of the error over the Cramér–Rao bound, and how often the 95 % limits held the truth.
 
 Every log is dirty as those of real loggers are (`logging_dirt`), each in another way; `--clean` leaves that out.
+Openings of contactors of which no reading of the link shows anything (`logging_dirt/shown`) are left out.
 Truth and claim match if they are of one kind and within 0.15 s and two sample periods of each other.
 Limits are 95 %, exact (Clopper–Pearson; Garwood for rates). `--detail` adds every case, every sampling, the
 seeds of what was missed or claimed wrongly, and each false claim with the dirt of its log; `--only TEXT` runs
@@ -62,6 +63,8 @@ def print_table(tallies: dict[str, Tally]) -> None:
             f"{ours.undetermined[kind]:6d} {ours.missed[kind]:6d}  {ours.claims(kind):6d}  {ours.precision(kind):17s} "
             f"{ours.misnamed[kind]:6d} {ours.false[kind]:6d}  | {theirs.recall(kind):17s} {theirs.precision(kind)}"
         )
+    for kind, count in sorted(ours.unshown.items()):
+        print(f"{kind}: {count} more cannot be decided from their logs and are left out")
     _print_causes(ours, theirs)
     print("\nfalse alarms in sound drives: " + "; ".join(f"{m} {t.alarms_per_hour()}" for m, t in tallies.items()))
     for kind, count in ours.alarms.most_common():

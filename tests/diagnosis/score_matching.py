@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import inf
 
 from logscope.findings import Finding, Measured, Severity
 from logscope.simulate.truth import TruthEvent
@@ -31,6 +32,9 @@ _EXPLAINED = {
     "bus.": ("two contents", "restart"),
     "capture.": ("two contents", "restart"),
 }
+# A contactor that closes onto a link that is not charged contradicts the order of a precharge as well, and the states
+# may say so: true beside these, but not their name.
+_TRUE_BESIDE = {"contactor.order": ("precharge.closed_early", "precharge.bypassed")}
 # What informs and yet says how something ended.
 _CLAIMS = frozenset({"charge.stopped"})
 # What merely states that samples are beyond a limit of the vehicle file is true wherever it is said.
@@ -88,11 +92,22 @@ def claims_of(findings: Iterable[Finding]) -> list[Claim]:
 
 
 def match(
-    truth: Sequence[TruthEvent], findings: Iterable[Finding], period_s: float, dirt: Sequence[str] = ()
+    truth: Sequence[TruthEvent],
+    findings: Iterable[Finding],
+    period_s: float,
+    dirt: Sequence[str] = (),
+    unshown: Sequence[TruthEvent] = (),
 ) -> Outcome:
-    """Match one to one, the nearest beginnings first; `dirt` names what the logger did."""
+    """Match one to one, the nearest beginnings first; `dirt` names what the logger did.
+
+    unshown : what happened and cannot be decided: it need not be found, and what names it all the same is left out
+    """
     tolerance_s = TOLERANCE_S + 2 * period_s
     claims = [claim for claim in claims_of(findings) if not _explained(claim, dirt)]
+    claims = [c for c in claims if not any(e.kind == c.kind and _near(e, c, tolerance_s) for e in unshown)]
+    claims = [
+        c for c in claims if not any(e.kind in _TRUE_BESIDE.get(c.kind, ()) and _near(e, c, tolerance_s) for e in truth)
+    ]
     unsure = [c for c in claims if c.kind.endswith(".undetermined")]
     beyond = [c for c in claims if c.kind.startswith(WITHOUT_TRUTH) and c not in unsure]
     claims = [c for c in claims if c not in unsure and c not in beyond]
@@ -130,10 +145,23 @@ def match(
     )
 
 
-def wrong_all_clears(truth: Sequence[TruthEvent], findings: Iterable[Finding]) -> dict[str, bool]:
-    """For each verdict that all is well, whether it was wrong."""
+def wrong_all_clears(
+    truth: Sequence[TruthEvent], findings: Iterable[Finding], unshown: Sequence[TruthEvent] = ()
+) -> dict[str, bool]:
+    """For each verdict that all is well, whether it was wrong.
+
+    Of what cannot be decided, an event that lasted longer than the shortest that a verdict claims to show makes it so.
+    """
     happened = {event.kind.split(".")[0] for event in truth}
-    return {f.kind: ALL_CLEAR[f.kind] in happened for f in findings if f.kind in ALL_CLEAR}
+
+    def wrong(finding: Finding) -> bool:
+        shortest = finding.measured.get("shortest_dropout_s")
+        limit_s = inf if shortest is None or shortest.value is None else shortest.value
+        topic = ALL_CLEAR[finding.kind]
+        longer = (e for e in unshown if e.kind.startswith(f"{topic}.") and e.end_s - e.start_s > limit_s)
+        return topic in happened or any(longer)
+
+    return {f.kind: wrong(f) for f in findings if f.kind in ALL_CLEAR}
 
 
 def _explained(claim: Claim, dirt: Sequence[str]) -> bool:

@@ -35,6 +35,7 @@ PRECHARGES = {f"any circuit, {kind}": kind for kind in KINDS}
 class Run:
     """What one run gave.
 
+    unshown : openings of contactors that no method can find in the log (`logging_dirt.shown`)
     findings : by method; bound_s : Cramér–Rao bound of the time constant, infinite where there is none
     healthy_s : seconds of a sound drive in it, 0 where something was wrong, be it on the bus
     dirt : names of what the logger did; resolution_s : by how much it may have been late with a value
@@ -49,6 +50,7 @@ class Run:
     healthy_s: float = 0.0
     dirt: tuple[str, ...] = ()
     resolution_s: float = 0.0
+    unshown: tuple[TruthEvent, ...] = ()
 
 
 def layout_of(seed: int) -> Layout:
@@ -96,8 +98,9 @@ def _drive_run(case: Case, seed: int, layout: Layout, clean: bool, only: str | t
     healthy_s = 0.0 if case.severity or log.dirt.spoils else drive.scenario.duration_s
     dirt, resolution_s = log.dirt.what, log.dirt.resolution_s
     return Run(
-        case.name, seed, layout, tuple(truth), findings, healthy_s=healthy_s, dirt=dirt, resolution_s=resolution_s
-    )
+        case.name, seed, layout, tuple(truth), findings, healthy_s=healthy_s, dirt=dirt, resolution_s=resolution_s,
+        unshown=log.unshown,
+    )  # fmt: skip
 
 
 def _in_log(event: TruthEvent, layout: Layout) -> bool:

@@ -46,6 +46,7 @@ class Tally:
     causes : (true cause, cause claimed) of matched events that have one, `None` where the event was missed
     alarms : warnings and dangers in sound drives, over healthy_s; clears : (verdict, wrong)
     held : whether 95 % limits held the truth, by estimate; scaled : |error| over the bound, by kind
+    unshown : events that cannot be decided from their logs
     seeds : of misses, false claims and limits that missed the truth, (kind, what, case, seed), to run them again
     runs, by_dirt : runs with each dirt, and what went wrong in them, (dirt, kind, what); dirt "" is any
     """
@@ -64,6 +65,7 @@ class Tally:
     clears: Counter[tuple[str, bool]] = field(default_factory=Counter)
     held: defaultdict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
     scaled: defaultdict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    unshown: Counter[str] = field(default_factory=Counter)
     seeds: list[tuple[str, str, str, int]] = field(default_factory=list)
     runs: Counter[str] = field(default_factory=Counter)
     by_dirt: Counter[tuple[str, str, str]] = field(default_factory=Counter)
@@ -72,7 +74,7 @@ class Tally:
     def add(self, run: Run, method: str) -> None:
         """Count one run."""
         findings, period_s = run.findings[method], run.layout.period_s or 0.0
-        outcome = match(run.truth, findings, max(period_s, run.resolution_s), run.dirt)
+        outcome = match(run.truth, findings, max(period_s, run.resolution_s), run.dirt, run.unshown)
         wrong_before = len(self.seeds)
         for event, claim in outcome.matched:
             self.found[event.kind] += 1
@@ -112,15 +114,16 @@ class Tally:
         for event in run.truth:
             self.by_period[event.kind, period_s].append(id(event) in found)
             self.by_case[f"{run.case}: {event.kind}"].append(id(event) in found)
+        self.unshown.update(event.kind for event in run.unshown)
         self.healthy_s += run.healthy_s
-        self.clears.update(wrong_all_clears(run.truth, findings).items())
+        self.clears.update(wrong_all_clears(run.truth, findings, run.unshown).items())
         for name in ("", *run.dirt):
             self.runs[name] += 1
             self.by_dirt.update((name, kind, what) for kind, what, _, _ in self.seeds[wrong_before:])
 
     def __iadd__(self, other: Tally) -> Tally:
         for name in ("found", "renamed", "undetermined", "missed", "misnamed", "false", "causes", "alarms", "clears",
-                     "runs", "by_dirt"):  # fmt: skip
+                     "unshown", "runs", "by_dirt"):  # fmt: skip
             getattr(self, name).update(getattr(other, name))
         for name in ("by_period", "by_case", "held", "scaled"):
             for key, values in getattr(other, name).items():

@@ -221,3 +221,22 @@ def test_key_cycles_lose_no_sample(seed, period_s):
     assert waking_samples(played.signals, UNTOLD) == {}
     without = Signals({"dc_link_voltage": played.signals["dc_link_voltage"]}, 0.0, 25.0)
     assert waking_samples(without, UNTOLD) == {}
+
+
+@pytest.mark.parametrize("open_path", [("main_contactor", "precharge_relay"), ("negative_contactor",)])
+@pytest.mark.parametrize("silent_s", [0.35, 1.0])
+def test_zeros_while_no_path_is_closed_are_no_reading_of_a_link_that_stands_after_them(open_path, silent_s):
+    """Nothing charges a link whose contactors are open: at key-off a controller restarts beside a full link."""
+    time_s = grid((0.0, 2.0), (2.0 + silent_s, 6.0))
+    value, expected = with_first(time_s, np.full(time_s.size, 355.0), 2.0, 0.0, 0.0)
+    part = encoded("dc_link_voltage", time_s, value, VOLTS)
+    at_s = np.arange(0.0, 6.0, 0.05)
+
+    def state(name: str, opens_s: float) -> Part:
+        return encoded(name, at_s, (at_s < opens_s).astype(float), Encoding(1, False, 1.0, 0.0))
+
+    assert taken(part, pack(), *(state(name, 1.9) for name in open_path)) == expected
+    assert taken(part, pack(), *(state(name, 2.2 + silent_s) for name in open_path)) == []  # it may have been charged
+    assert taken(part, pack(), *(state(name, -1.0) for name in open_path)) == []  # dead states
+    if len(open_path) > 1:
+        assert taken(part, pack(), state(open_path[0], 1.9)) == []  # the relay may have charged it

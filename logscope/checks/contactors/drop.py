@@ -32,8 +32,15 @@ class Drop:
 
 
 def load_part(history: SwitchingHistory) -> Part | None:
-    """The current that tells a load: the pack's, or else the motor's."""
+    """The current that shows a load: the pack's, or else the motor's."""
     return history.signals.get("battery_current") or history.signals.get("motor_current")
+
+
+def measured_current(source: str, current: Measured) -> dict[str, Measured]:
+    """A current under its name: only that of the pack flows through the contactor. source : the part that it is of."""
+    if source == "motor_current":
+        return {"current_A": Measured(None, "A"), "motor_current_A": current}
+    return {"current_A": current}
 
 
 def current_before(history: SwitchingHistory, at_s: float) -> Measured | None:

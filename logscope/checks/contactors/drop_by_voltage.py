@@ -45,7 +45,7 @@ def falls(history: SwitchingHistory) -> list[Drop]:
         current = current_before(history, start_s)
         if end_s - start_s > DROPOUT_S or current is None or not is_load(history, current):
             continue
-        if _precharged(history, start_s, end_s) or _stays_open(history, start_s, end_s):
+        if precharged(history, start_s, end_s) or stays_open(history, start_s, end_s):
             continue
         found.append(Drop(start_s, end_s, "dc_link_voltage", current, *_range(volts[k : k + back[0]])))
     return found
@@ -88,9 +88,9 @@ def lifts(history: SwitchingHistory) -> list[Drop]:
             continue
         start_s = float(time_s[k - reach + int(np.argmax(volts[k - reach : k + 1] > joined))])
         end_s, current = float(time_s[k + back[0]]), current_before(history, start_s)
-        if current is None or not is_load(history, current) or _stays_open(history, start_s, end_s):
+        if current is None or not is_load(history, current) or stays_open(history, start_s, end_s):
             continue
-        if _stays_with_pack(history, k + int(back[0]), end_s - start_s, highest) and not _precharged(
+        if stays_with_pack(history, k + int(back[0]), end_s - start_s, highest) and not precharged(
             history, start_s, end_s
         ):
             low_v, high_v = _range(volts[k : k + back[0]])
@@ -98,7 +98,7 @@ def lifts(history: SwitchingHistory) -> list[Drop]:
     return found
 
 
-def _stays_with_pack(history: SwitchingHistory, back: int, away_s: float, highest_v: float) -> bool:
+def stays_with_pack(history: SwitchingHistory, back: int, away_s: float, highest_v: float) -> bool:
     """Whether the link, back at its pack's level, stays there: one that was left to itself falls through and on.
 
     It is watched for as long as it was away: alone it came from far above within that time, and would be far below.
@@ -121,21 +121,22 @@ def _falls_on(volts: FloatArray, highest_v: float) -> bool:
     return middles[-1] < (1 - PACK_MISMATCH) * highest_v and bool(np.all(np.diff(middles) < 0))
 
 
-def _stays_open(history: SwitchingHistory, start_s: float, end_s: float) -> bool:
-    """Whether a contactor's state says that it opened, and not that it closed again: then nothing dropped out."""
+def stays_open(history: SwitchingHistory, start_s: float, end_s: float) -> bool:
+    """Whether a contactor's state says open when the link is back: then nothing dropped out and closed again.
+
+    A state that never says closed is that of the wrong signal, and says nothing.
+    """
     for name in CONTACTORS:
         part = history.signals.get(name)
-        if name not in history.switched or part is None or part.on is None:
+        if name not in history.switched or part is None or part.on is None or not part.on.any():
             continue
-        late_s = state_lag_s(part) + part.period_s
-        opened = any(not s.on and start_s - late_s <= s.time_s <= end_s + late_s for s in history.switched[name])
-        shown = int(np.searchsorted(part.time_s, end_s + late_s, side="right")) - 1
-        if opened and shown >= 0 and not part.on[shown]:
+        shown = int(np.searchsorted(part.time_s, end_s + state_lag_s(part) + part.period_s, side="right")) - 1
+        if shown >= 0 and not part.on[shown]:
             return True
     return False
 
 
-def _precharged(history: SwitchingHistory, start_s: float, end_s: float) -> bool:
+def precharged(history: SwitchingHistory, start_s: float, end_s: float) -> bool:
     """Whether the precharge relay closed meanwhile: then it was a restart."""
     switched = history.switched.get("precharge_relay", [])
     return any(s.on and start_s - FLAG_LAG_S <= s.time_s <= end_s + FLAG_LAG_S for s in switched)

@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 
 from logscope.checks.contactors.chatter import chatter_groups
-from logscope.checks.contactors.drop import DROPOUT_S, Drop, current_before, is_load, load_part
+from logscope.checks.contactors.drop import DROPOUT_S, Drop, current_before, is_load, load_part, measured_current
+from logscope.checks.contactors.drop_after_current import after_current
 from logscope.checks.contactors.drop_by_voltage import falls, lifts
 from logscope.checks.contactors.switching_history import CONTACTORS, SwitchingHistory, make_finding
 from logscope.checks.contactors.text import dropout_words
@@ -20,7 +21,7 @@ from logscope.observations.dc_link.openings import Switch
 def dropout(history: SwitchingHistory) -> list[Finding]:
     """One finding for each part that drops out and comes back."""
     drops = [drop for name in CONTACTORS for drop in _by_state(history, name)]
-    for drop in [*falls(history), *lifts(history)]:
+    for drop in [*falls(history), *lifts(history), *after_current(history)]:
         if not any(
             drop.start_s - FLAG_LAG_S <= d.end_s + FLAG_LAG_S and d.start_s - 2 * FLAG_LAG_S <= drop.end_s
             for d in drops
@@ -89,7 +90,7 @@ def _finding(history: SwitchingHistory, drops: list[Drop]) -> Finding:
     worst = max(currents, key=lambda c: c.high or 0.0) if currents else Measured(None, "A")
     longest = max(drop.end_s - drop.start_s for drop in drops)
     part = load_part(history)
-    source = "pack current" if part is not None and part.name == "battery_current" else "motor current"
+    source = "battery_current" if part is None else part.name
     lows = [drop.low_v for drop in drops if drop.low_v is not None]
     highs = [drop.high_v for drop in drops if drop.high_v is not None]
     low_v, high_v = min(lows, default=None), max(highs, default=None)
@@ -110,7 +111,7 @@ def _finding(history: SwitchingHistory, drops: list[Drop]) -> Finding:
         words,
         events=tuple(Event(drop.start_s, drop.end_s) for drop in drops),
         measured={
-            "current_A": worst,
+            **measured_current(source, worst),
             "count": Measured(float(len(drops)), "1"),
             "longest_s": Measured(longest, "s"),
             "link_low_V": Measured(low_v, "V"),

@@ -15,6 +15,7 @@ import numpy as np
 
 from logscope.checks.contactors.switching_history import SwitchingHistory, make_finding
 from logscope.checks.contactors.text import name_of, order_words
+from logscope.checks.wording import seconds
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.observations.dc_link.attempts import Attempts
 from logscope.observations.dc_link.link import pack_voltage
@@ -23,6 +24,8 @@ from logscope.observations.dc_link.rises import Attempt
 
 # Where the vehicle file gives no R·C: precharges take 0.1 to 3 s (common practice, no published source).
 SHORTEST_PRECHARGE_S = 0.1
+# A relay that the contactor follows too early was closed for less; shorter than this it was no precharge at all.
+_CUT_SHORT_S = 0.06
 # A link that is closed onto rises within a millisecond: one sample of it at most lies on the way, and one may be late.
 _GRADUAL_SAMPLES = 3
 _LEVEL_SAMPLES = 3  # after a closing, of which the highest is the level: one may be late
@@ -102,7 +105,7 @@ def _contradictions(history: SwitchingHistory, closing: Closing) -> list[tuple[f
         if relay is not None and _surely_before(history, main, relay):
             found.append((main.time_s, "the main contactor closes before the precharge relay"))
         elif relay is None and _surely_without_relay(history, main):
-            found.append((main.time_s, "the main contactor closes and the precharge relay never does"))
+            found.append((main.time_s, _without_relay(history, main)))
     if negative is not None and rise_s is not None:
         found.append((rise_s, "the link is charged while the negative contactor reports open"))
     elif main is not None and negative is not None and _closed_onto(history, main, negative):
@@ -131,15 +134,27 @@ def _surely_without_relay(history: SwitchingHistory, main: Switch) -> bool:
     """
     if _charged(history, main) is Charged.YES:
         return False
-    relay = history.signals["precharge_relay"]
-    shortest_s = _shortest_precharge_s(history, main)
-    at = relay.time_s[relay.between(main.low_s - shortest_s, main.time_s + state_lag_s(relay))]
-    at = np.concatenate([[main.low_s - shortest_s], at, [main.time_s]])
     shown = history.attempts is not None and any(
         _gradual(history.attempts, attempt, main) for attempt in history.attempts.found
     )
-    unseen = float(np.diff(np.sort(at)).max()) > shortest_s and not _stepped(history, main)
+    unseen = _unseen_s(history, main) > _shortest_precharge_s(history, main) and not _stepped(history, main)
     return not shown and not unseen
+
+
+def _unseen_s(history: SwitchingHistory, main: Switch) -> float:
+    """For how long at most the relay can have been closed before the contactor, between two of its messages [s]."""
+    relay, since_s = history.signals["precharge_relay"], main.low_s - _shortest_precharge_s(history, main)
+    at = relay.time_s[relay.between(since_s, main.time_s + state_lag_s(relay))]
+    return float(np.diff(np.sort(np.concatenate([[since_s], at, [main.time_s]]))).max())
+
+
+def _without_relay(history: SwitchingHistory, main: Switch) -> str:
+    """What is wrong where no message shows the relay closed: a contactor may also have cut its precharge short."""
+    said = "the main contactor closes and the precharge relay"
+    unseen_s = _unseen_s(history, main)
+    if unseen_s <= _CUT_SHORT_S:
+        return f"{said} never does"
+    return f"{said} does not, or for less than {seconds(unseen_s)}"
 
 
 def _shortest_precharge_s(history: SwitchingHistory, main: Switch) -> float:

@@ -21,6 +21,9 @@ _NAMES = {
 }
 
 
+_CURRENTS = {"battery_current": "pack current", "motor_current": "motor current"}
+
+
 def name_of(part: str) -> str:
     """A contactor in words."""
     return _NAMES[part]
@@ -65,17 +68,23 @@ def order_words(count: int, reasons: Sequence[str]) -> Words:
     )
 
 
-def loaded_words(part: str, value_a: float, low_a: float, high_a: float, within_s: float, jump_v: float) -> Words:
-    """An opening under load, which the link proves."""
+def loaded_words(
+    part: str, source: str, value_a: float, low_a: float, high_a: float, within_s: float, jump_v: float
+) -> Words:
+    """An opening under load, which the link proves. part : what shows it; source : the part whose current it is."""
+    by_state = part in _NAMES
+    current = _CURRENTS[source]
+    unlike = "" if by_state else " No state is logged: a fuse or a high-voltage plug that opens would look the same."
     return Words(
-        f"{_capitalised(part)}: opened under load, up to {number(high_a)} A",
-        f"The pack current was {number(value_a)} A just before, and {number(low_a)} to {number(high_a)} A around the "
+        f"{_capitalised(part) if by_state else 'A contactor'}: opened under load, up to {number(high_a)} A"
+        + ("" if source == "battery_current" else f" of {current}"),
+        f"The {current} was {number(value_a)} A just before, and {number(low_a)} to {number(high_a)} A around the "
         f"opening. The link moved by {abs(jump_v):.0f} V {'down' if jump_v < 0 else 'up'}, so current still flowed.",
         "Let the sequence stop the inverter and wait for the current to fall before it opens the contactor. Find "
         f"what made it open (fault, 12 V sag, emergency stop). {_OFF_FIRST}inspect the contacts: each opening under "
         "load erodes or welds them.",
         method=f"The opening is known to within {seconds(within_s)}. A bleeder cannot move the link so far in that "
-        "time.",
+        f"time.{unlike}",
     )
 
 
@@ -106,7 +115,7 @@ def dropout_words(
     said = [
         f"{'Its state opened' if by_state else 'The link voltage left the pack'} {times(count)} for up to "
         f"{seconds(longest_s)} and came back with no precharge between.",
-        f"Before it up to {number(loaded_a)} A flowed ({source})."
+        f"Before it up to {number(loaded_a)} A flowed ({_CURRENTS[source]})."
         if loaded_a
         else "No load current is seen before it.",
     ]

@@ -12,6 +12,8 @@ on the messages that controllers send (`Sent`) or on the frames that a logger st
     bus         `foreign`      frames of other content under a valid identifier
     logger      `logger`       grids, blocks, order, clock and date of the stamps
 
+`shown` says which openings of contactors a log still shows after all that.
+
 The sizes are those measured on logs of real vehicles (shown in "What real logs do" of the trade's background), or
 judgement where a file says so. `what` of each description names it in the tables of the scorers.
 """

@@ -11,6 +11,7 @@ from logging_dirt.drive_dirt import BURST, INVERTER, DriveDirt, draw_drive_dirt
 from logging_dirt.foreign import Foreign
 from logging_dirt.logger import Clock, in_bursts
 from logging_dirt.sensing import Sensing
+from logging_dirt.shown import OPENINGS, shown
 from logging_dirt.states import Reporting, state_messages
 from logscope.arrays import FloatArray
 from logscope.simulate.can_output import Stream
@@ -39,6 +40,7 @@ class DirtyLog:
     """A log and what happened in it.
 
     truth : on the log's clock, without what the log does not hold; a restart at speed is `encoder.restart`
+    unshown : what happened at the contactors and cannot be decided from the log (`shown`, or a part in doubt)
     vehicle : the vehicle file that fits the log; clock : that of the log
     measured : when each reading of the motor speed was stamped and taken, on the log's and on the drive's clock [s]
     """
@@ -48,6 +50,7 @@ class DirtyLog:
     vehicle: Vehicle
     dirt: DriveDirt
     truth: tuple[TruthEvent, ...]
+    unshown: tuple[TruthEvent, ...]
     measured: tuple[FloatArray, FloatArray]
 
 
@@ -72,9 +75,10 @@ def dirty_log(drive: Drive, seed: int, layout: Layout, vehicle: Vehicle, *, clea
     streams += [_frames_from(each, dirt.starts_s) for each in other_traffic(drive, seed)]
     text, clock = dirt.logger.written(streams)
     fitting = _vehicle(vehicle, dirt)
-    truth = tuple(_on_log(event, clock) for event in _logged_truth(drive, dirt, fitting))
+    logged, hidden = _logged_truth(drive, dirt, fitting, sent)
+    truth, unshown = (tuple(_on_log(event, clock) for event in events) for events in (logged, hidden))
     motion = next(each for each in sent if each.message.name == "InverterMotion")
-    return DirtyLog(text, clock, fitting, dirt, truth, (clock.log_s(motion.ready_s), _taken_s(motion, dirt)))
+    return DirtyLog(text, clock, fitting, dirt, truth, unshown, (clock.log_s(motion.ready_s), _taken_s(motion, dirt)))
 
 
 def dirty_messages(
@@ -151,15 +155,25 @@ def _vehicle(vehicle: Vehicle, dirt: DriveDirt) -> Vehicle:
     return vehicle.model_copy(update={"signals": signals, "can": (files,)})
 
 
-def _logged_truth(drive: Drive, dirt: DriveDirt, vehicle: Vehicle) -> list[TruthEvent]:
-    """What happened and is in the log, on the drive's clock."""
-    events = [event for event in drive_truth(drive) if event.end_s > dirt.starts_s]
+def _logged_truth(
+    drive: Drive, dirt: DriveDirt, vehicle: Vehicle, sent: list[Sent]
+) -> tuple[list[TruthEvent], list[TruthEvent]]:
+    """What happened and is in the log, and what of the contactors it cannot show, on the drive's clock."""
+    happened = [event for event in drive_truth(drive) if event.end_s > dirt.starts_s]
     spoilt = _spoilt(dirt, vehicle)
-    events = [each for each in events if not any(part in spoilt for part in _RESTS_ON.get(_topic(each), ()))]
+    name, _, signal = vehicle.signals["dc_link_voltage"].signal.partition(".")
+    link = next(each for each in sent if each.message.name == name)
+
+    def hidden(event: TruthEvent) -> bool:
+        in_doubt = any(part in spoilt for part in _RESTS_ON.get(_topic(event), ()))
+        return in_doubt or (event.kind in OPENINGS and not shown(event, drive, link.ready_s, link.values[signal]))
+
+    events = [event for event in happened if not hidden(event)]
+    unshown = [event for event in happened if event.kind in OPENINGS and hidden(event)]
     if dirt.restart and "motor_speed" not in spoilt:
         begin_s, end_s = dirt.restart.at_s, dirt.restart.at_s + dirt.restart.silent_s + 3 * dirt.restart.filter_s
         events.append(TruthEvent("encoder.restart", begin_s, end_s))
-    return sorted(events, key=lambda event: event.start_s)
+    return sorted(events, key=lambda event: event.start_s), unshown
 
 
 def _spoilt(dirt: DriveDirt, vehicle: Vehicle) -> set[str]:
