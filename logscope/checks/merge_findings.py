@@ -103,6 +103,11 @@ def _passed_in(leading: Finding, other: Finding) -> bool:
     return other.parts[:1] == ("motor_current",) and bool(other.events) and _overlap(leading, other, TRIP_S)
 
 
+def _out_of_oscillation(leading: Finding, _: Finding) -> bool:
+    """Whether an oscillation led to the trip, too short for the check that searches the whole log for one."""
+    return leading.cause == "oscillation"
+
+
 def _current_passed(leading: Finding, other: Finding) -> bool:
     """Whether the motor current passed its limit: what came near it has been said with that."""
     return leading.parts[:1] == ("motor_current",) and leading.severity.rank > Severity.INFO.rank
@@ -131,6 +136,7 @@ _RULES = (
     _Rule("aux.dip", ("limits.margin",), _same_supply, values=_OF_SUPPLY),
     _Rule("trip.overcurrent", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
     _Rule("trip.other", ("limits.margin",), _passed_in, lead_in="Motor current:", values=_OF_CURRENT),
+    _Rule("trip.overcurrent", ("current_control.calm",), _out_of_oscillation),
     _Rule("limits.margin", ("trip.near",), _current_passed, values=("peak_current_A",)),
     _Rule(
         "dc_link.stays_live",

@@ -80,3 +80,11 @@ def test_a_current_above_its_limit_is_not_told_as_near_it_too(peak_a: float, kin
     limits = [run for name, run in checks() if name in ("limits", "trips")]
     found = [f for run in limits for f in findings_of(run, signals, Vehicle(limits=Limits(motor_current_A=350.0)))]
     assert {f.kind for f in merge_findings(found)} - {"trip.none"} == kinds
+
+
+def test_a_trip_out_of_an_oscillation_is_not_beside_a_calm_loop() -> None:
+    trip = Finding("trip.overcurrent", Severity.DANGER, 9.0, 9.1, "", "", "", (), cause="oscillation")
+    calm = Finding("current_control.calm", Severity.GOOD, 0.0, 30.0, "", "", "", ())
+    assert merge_findings([trip, calm]) == [trip]
+    sudden = replace(trip, cause="sudden")
+    assert merge_findings([sudden, calm]) == [sudden, calm]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from loop_traces import demand, loop_log
@@ -76,3 +78,22 @@ def test_a_lightly_damped_loop_that_is_stepped_again_and_again_hardly_ever_seems
         made = loop_log(rng, frequency, rng.uniform(0.1, 0.15), seconds=20.0, period_s=period_s)
         claimed += swinging(made) is not None
     assert claimed <= 2
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_an_answer_that_fits_another_part_of_the_drive_brings_in_no_swing(seed: int) -> None:
+    """A drive that is tuned half-way, or stopped by a trip: the loop rings in one part and hardly answers in the other."""
+    rng = np.random.default_rng([seed, 77])
+    target = demand(rng, 24.0)
+    ringing = torque_log(rng, target, 25.0, 0.08, 0.01)
+    still = {}
+    for name, part in ringing.parts.items():
+        late = part.time_s > 12.0
+        quiet = 0.2 * rng.standard_normal(part.value.size)
+        still[name] = replace(part, value=np.where(late & (name == "torque"), quiet, part.value))
+    asked = still["torque_target"]
+    fading = np.where(
+        asked.time_s > 12.0, -18.0 * np.exp(-(asked.time_s - 12.0)) + rng.normal(0, 0.3, asked.time_s.size), asked.value
+    )
+    found = swinging(replace(ringing, parts={**still, "torque_target": replace(asked, value=fading)}))
+    assert found is None or all(since < 12.5 for since, _ in found.events)

@@ -22,6 +22,9 @@ _RINGS_S = 3.0  # a loop of 2 Hz with a damping ratio of 0.1 has died away to 2 
 # What stamps, at most half a period off, and unlike answers leave of an answer to a step is no swing: three standard
 # deviations of both, in two windows at least and half of all, for beside a step a swing may drown in that.
 _LEFT_TIMES, _LEAST_OUT, _OUT_SHARE = 3.0, 2, 0.5
+# Of a swing's amplitude, in the error as it was measured: the answer to a step, which lies over it there, may cancel
+# as much of it as it adds.
+_THERE = 0.5
 _ECHO = 0.5  # of a swing, beside some ten moves of the target: what is left of it in the answer that they show
 _SAME = 0.1  # of the frequency, within which the target swings along
 # Answers of a damped loop to a target that steps again and again repeat, too, but die away between the steps: from
@@ -130,7 +133,8 @@ def _searched(loop: Loop) -> tuple[FloatArray, Swings]:
         loop.error, asked, round(_RINGS_S / loop.measured.spacing_s), loop.noise, folds=loop.by_magnitude
     )
     swings = find_swings(time_s, rest.value, step, doubtful=_answering(loop))
-    kept = [e for e in swings.episodes if _stands_out(time_s, rest, swings, e) and _lasts(loop, rest.value, swings, e)]
+    own = [e for e in swings.episodes if _is_in_error(loop, swings, e)]
+    kept = [e for e in own if _stands_out(time_s, rest, swings, e) and _lasts(loop, rest.value, swings, e)]
     found = _kept(swings, [e for e in kept if not any(_echoes(swings, e, other) for other in kept)])
     if found.episodes:
         return rest.value, found
@@ -166,6 +170,19 @@ def _stands_out(time_s: FloatArray, rest: Unexplained, swings: Swings, episode: 
         left = np.sqrt(2.0 * (weight @ (rest.shifted[rows] ** 2 + rest.unlike[rows] ** 2)) / weight.sum())
         out += bool(swings.amplitude[at] > _LEFT_TIMES * left)
     return bool(out >= max(_LEAST_OUT, _OUT_SHARE * (episode.stop - episode.start)))
+
+
+def _is_in_error(loop: Loop, swings: Swings, episode: slice) -> bool:
+    """Whether the error itself swings so, and not only what is left of it beside an answer that does not fit."""
+    there = 0
+    for at in range(episode.start, episode.stop):
+        rows = slice(int(swings.first[at]), int(swings.first[at] + swings.samples[at]))
+        time_s, error = loop.measured.time_s[rows], loop.error[rows]
+        weight = np.hanning(time_s.size)
+        turn = np.exp(-2j * np.pi * float(swings.frequency_hz[at]) * time_s)
+        own = 2.0 * abs(weight @ ((error - np.average(error, weights=weight)) * turn)) / weight.sum()
+        there += bool(own > _THERE * swings.amplitude[at])
+    return bool(there >= _OUT_SHARE * (episode.stop - episode.start))
 
 
 def _echoes(swings: Swings, episode: slice, other: slice) -> bool:
@@ -215,6 +232,8 @@ def _lasts(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> bool
     if np.unique(after).size < _STANDS:
         return True
     known = (after > 0) & (after < moves.size)
+    if not known.any():
+        return True
     since = time_s[known] - moves[after[known] - 1]
     whole = moves[after[known]] - moves[after[known] - 1]
     turn_s = 1.0 / float(np.median(swings.frequency_hz[episode]))
