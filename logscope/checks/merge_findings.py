@@ -154,6 +154,7 @@ _RULES = (
         lead_in="When it closed again:",
         values=("step_V", "fraction_at_close", "close_difference_V", "inrush_bound_A"),
     ),
+    _Rule("contactor.dropout", ("contactor.opened_under_load",), _starts_in),
     _Rule("contactor.dropout", ("dc_link.discharged", "dc_link.undetermined"), _ends_in),
     _Rule("precharge.bypassed", ("contactor.order",), _overlap, lead_in="Order of the contactors:"),
 )

@@ -82,7 +82,7 @@ def test_a_lightly_damped_loop_that_is_stepped_again_and_again_hardly_ever_seems
 
 @pytest.mark.parametrize("seed", range(8))
 def test_an_answer_that_fits_another_part_of_the_drive_brings_in_no_swing(seed: int) -> None:
-    """A drive that is tuned half-way, or stopped by a trip: the loop rings in one part and hardly answers in the other."""
+    """A drive that is tuned half-way, or stopped by a trip: the loop rings in one part, hardly answers in the other."""
     rng = np.random.default_rng([seed, 77])
     target = demand(rng, 24.0)
     ringing = torque_log(rng, target, 25.0, 0.08, 0.01)
