@@ -134,6 +134,21 @@ def test_field_weakening_begins_where_it_was_made_to(utilisation: bool) -> None:
     assert onset.value == pytest.approx(4000, abs=700)  # torque per ampere shows it a tenth later
 
 
+@pytest.mark.parametrize("utilisation", [True, False])
+def test_limits_of_the_onset_hold_it_and_are_mostly_one_bin_wide(utilisation: bool) -> None:
+    """Where the voltage is used up to 95 %, or torque per ampere has fallen by a tenth, by the formulas above."""
+    widths = []
+    for seed in range(20, 30):
+        made_rpm = np.random.default_rng(seed).uniform(2500, 4800)
+        made = run(seed, onset_rpm=made_rpm, utilisation=utilisation, one_slip=True)
+        onset = outcomes(made)["field_weakening"].measured["onset_rpm"]
+        assert onset.low is not None
+        assert onset.high is not None
+        assert onset.low <= (0.95 * made_rpm if utilisation else made_rpm / 0.9) <= onset.high
+        widths.append(onset.high - onset.low)
+    assert np.median(widths) < 1.5 * 6000 / 24
+
+
 def test_a_motor_that_never_reaches_it_gives_a_bound() -> None:
     onset = outcomes(run(4, onset_rpm=20_000, utilisation=True))["field_weakening"].measured["onset_rpm"]
     assert onset.value is None

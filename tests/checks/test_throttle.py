@@ -10,6 +10,7 @@ from one_check import findings_of
 from tuning_traces import TICK_S, FloatArray, logged, signals
 
 from logscope.checks.throttle.check import throttle
+from logscope.checks.throttle.pedal import find_rest
 from logscope.findings import Finding, Severity
 from logscope.signals import MissingPart, Part, Signals
 from logscope.vehicle import Vehicle
@@ -54,6 +55,23 @@ def test_a_sound_pedal_shows_rest_noise_and_dead_band() -> None:
         assert band.low is not None
         assert band.high is not None
         assert band.low - 0.3 <= 4 + 0.02 * 96 <= band.high + 0.3  # torque counts from 2 % of the largest on
+
+
+@pytest.mark.parametrize(("noise", "step"), [(0.1, 0.0), (0.3, 0.4), (1.0, 0.4), (2.0, 0.1)])
+def test_limits_of_the_noise_hold_the_scatter_of_the_readings_and_are_no_wider(noise: float, step: float) -> None:
+    """By construction; 95 % limits, 60 draws: fewer than 52 come in 1 % of such sets (binomial).
+
+    Rounding adds its own twelfth (Sheppard). For normal noise about a level, χ² would give half the width.
+    """
+    true, held, widths = float(np.hypot(noise, step / 12**0.5)), 0, []
+    for seed in range(60):
+        rng = np.random.default_rng([51, seed])
+        rest = find_rest(logged(rng, "throttle", presses(rng, 60.0) + 1.5, 0.02, noise, step))
+        assert rest is not None
+        held += rest.noise_low <= true <= rest.noise_high
+        widths.append((rest.noise_high - rest.noise_low) / true * rest.rows**0.5 / (2 * 1.96 / 2**0.5))
+    assert held >= 52
+    assert np.median(widths) < 2.2
 
 
 def test_noise_that_reaches_the_dead_band_warns() -> None:

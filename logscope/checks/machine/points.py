@@ -71,7 +71,7 @@ def find_points(signals: Signals) -> Points:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Binned:
-    """Median of a value by bins of another, with quartiles of its scatter; rows in each; shape (bins,)."""
+    """Median of a value by bins of another, with its 95 % limits, and the median of that other; shape (bins,)."""
 
     at: FloatArray
     median: FloatArray
@@ -88,16 +88,16 @@ def by_bins(at: FloatArray, value: FloatArray, bins: int = BINS) -> Binned | Non
         return None
     edges = np.linspace(at.min(), at.max() + 1e-9, bins + 1)
     place = np.searchsorted(edges, at, side="right") - 1
-    rows = [(k, np.sort(value[place == k])) for k in range(bins) if np.count_nonzero(place == k) >= _LEAST_ROWS]
+    held = [k for k in range(bins) if np.count_nonzero(place == k) >= _LEAST_ROWS]
+    rows = [np.sort(value[place == k]) for k in held]
     if len(rows) < 3:
         return None
-    reach = [int(1.96 * np.sqrt(v.size) / 2) + 1 for _, v in rows]
-    middle = (edges[:-1] + edges[1:]) / 2
+    reach = [int(1.96 * np.sqrt(v.size) / 2) + 1 for v in rows]
     return Binned(
-        np.array([middle[k] for k, _ in rows]),
-        np.array([np.median(v) for _, v in rows]),
-        np.array([v[max(v.size // 2 - r, 0)] for (_, v), r in zip(rows, reach, strict=True)]),
-        np.array([v[min(v.size // 2 + r, v.size - 1)] for (_, v), r in zip(rows, reach, strict=True)]),
+        np.array([np.median(at[place == k]) for k in held]),
+        np.array([np.median(v) for v in rows]),
+        np.array([v[max(v.size // 2 - r, 0)] for v, r in zip(rows, reach, strict=True)]),
+        np.array([v[min(v.size // 2 + r, v.size - 1)] for v, r in zip(rows, reach, strict=True)]),
         float(edges[1] - edges[0]),
     )
 

@@ -71,7 +71,10 @@ def throttle(signals: Signals, observations: Observations, vehicle: Vehicle) -> 
         evidence = Evidence(levels=levels)
         findings.append(assemble("throttle.falling", Severity.WARNING, text, span, measured, _PARTS, signals, evidence))
     dead = find_dead_band(pedal, rest, signals)
-    measured = {"rest_percent": Measured(rest.level, "%"), "noise_percent": Measured(rest.noise, "%")}
+    measured = {
+        "rest_percent": Measured(rest.level, "%"),
+        "noise_percent": Measured(rest.noise, "%", rest.noise_low, rest.noise_high),
+    }
     if dead is not None:
         measured["dead_band_percent"] = dead
     if dead is not None and (dead.high or 0.0) < NOISE_REACH * rest.noise:

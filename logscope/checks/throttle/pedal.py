@@ -11,12 +11,13 @@ from scipy.stats import theilslopes
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Measured
 from logscope.signals import Part, Signals
-from logscope.statistics.robust import mad_scale, noise_floor
+from logscope.statistics.robust import NORMAL_95, mad_scale, noise_floor
 from logscope.statistics.sampling import between_samples, stretches, unbunched_s, zero_order_hold
 
 REST_BAND = 2.0  # % of travel about the rest level that still is rest (common practice, no published source)
 _LEVEL_S, _LEVEL_ROWS = 0.3, 9  # the level is a median over so long, and so many samples at least: a foot is slower
 _LEAST_ROWS = 100  # at rest, or in motion, to judge by
+_NOISE_KNOWN = 1.4  # standard deviations of a noise floor from n readings, times √n (own simulation, normal noise)
 _PLACES, _PLACE_ROWS = 6, 3  # places of REST_BAND that the pedal visited, each with a median of more than one reading
 _ASKED_SHARE = 0.02  # of the largest torque asked, from which on something is asked
 JUMP_PERCENT = 3.0  # of travel: a smaller gap is not felt (common practice, no published source)
@@ -26,10 +27,12 @@ APART_PERCENT, APART_S = 5.0, 0.1  # two tracks further apart for longer are a f
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """The level at rest and the scatter there [%]; rows that it was read off."""
+    """The level at rest and the scatter there, rounding included, with 95 % limits [%]; rows that it was read off."""
 
     level: float
     noise: float
+    noise_low: float
+    noise_high: float
     drift: float
     rows: int
 
@@ -41,9 +44,13 @@ def find_rest(throttle: Part) -> Rest | None:
     resting = throttle.value[_at_rest(throttle)]
     if resting.size < _LEAST_ROWS or np.ptp(throttle.value) < 5 * REST_BAND:
         return None
-    quantum = (throttle.step or 0.0) / 12**0.5
-    noise = max(float(np.nan_to_num(noise_floor(resting))), quantum if np.ptp(resting) > 0 else 0.0)
-    return Rest(float(np.median(resting)), noise, float(mad_scale(resting)), int(resting.size))
+    level, drift, rows = float(np.median(resting)), float(mad_scale(resting)), int(resting.size)
+    step = throttle.step or 0.0
+    if not np.ptp(resting):  # noise that never leaves a step of the reading is smaller than that
+        return Rest(level, 0.0, 0.0, step, drift, rows)
+    noise = float(np.nan_to_num(noise_floor(resting, quantum=step)))
+    reach = NORMAL_95 * _NOISE_KNOWN * noise / rows**0.5
+    return Rest(level, noise, max(noise - reach, 0.0), noise + reach, drift, rows)
 
 
 def _at_rest(throttle: Part) -> BoolArray:
