@@ -328,3 +328,60 @@ def test_resistance_and_coil_dip_as_ngspice_has_them(tmp_path: Path):
     # 80 mH and 4 Ω: 20 ms; three times that after the switch the coil has 95 % of its current, 0.18 V over 60 mΩ
     pulled_in = rows[(rows[:, 0] > 1.6) & (rows[:, 0] < 2.0), 1]
     assert measured["closing_lowest_V"].value == pytest.approx(pulled_in.min(), abs=0.03)
+
+
+def combustion(seed: int, period_s: float, step_V: float, lasts_s: float) -> Signals:
+    """A car with an engine: at rest, cranked down to 6.5 to 10.5 V each time, then charged; the 12 V voltage alone."""
+    rng = np.random.default_rng([seed, 1617])
+    t = np.arange(rng.uniform(0, period_s), 900.0, period_s)
+    volts, at_s = np.full(t.size, rng.uniform(12.0, 12.7)), float(rng.uniform(20.0, 60.0))
+    runs_V = float(rng.uniform(13.7, 14.6))
+    while at_s < 850.0:
+        off_s = at_s + lasts_s + float(rng.uniform(60.0, 300.0))
+        since = t - at_s - lasts_s
+        volts = np.where((since >= 0.0) & (t < off_s), runs_V - 1.5 * np.exp(-np.maximum(since, 0.0) / 2.0), volts)
+        volts = np.where((t >= at_s) & (since < 0.0), rng.uniform(6.5, 10.5), volts)
+        at_s = off_s + float(rng.uniform(5.0, 60.0))
+    read = np.round((volts + rng.normal(0.0, 0.03, t.size)) / step_V) * step_V
+    return Signals({"aux_voltage": Part("aux_voltage", t, read, "V", "Made.Volts", step=step_V)}, 0.0, 900.0)
+
+
+@pytest.mark.parametrize("vehicle", [Vehicle(), Vehicle.model_validate({"limits": {"aux_min_V": 11.8}})])
+@pytest.mark.parametrize(("period_s", "lasts_s"), [(1.0, 1.0), (1.0, 3.0), (0.1, 1.0), (5.0, 1.0)])
+def test_a_starter_is_no_failing_converter(vehicle: Vehicle, period_s: float, lasts_s: float):
+    # a starter pulls a 12 V battery to 6 to 10 V (ISO 7637-2 and ISO 16750-2, test pulses of cranking, from memory)
+    for seed in range(7600, 7608):
+        assert claims(findings_of(aux_supply, combustion(seed, period_s, 0.1, lasts_s), vehicle)) == []
+
+
+def test_a_key_that_is_off_between_two_drives_is_no_stopped_converter():
+    # a link that discharges slowly is still at its voltage, and no contactor is logged
+    t, s = np.arange(0.0, 90.0, 1.0), np.arange(0.0, 90.0, 0.1)
+    off, off_s = (t > 40.0) & (t < 55.0), (s > 40.0) & (s < 55.0)
+    link_V = np.where(off_s, 340.0 * np.exp(-np.maximum(s - 40.0, 0.0) / 80.0), 340.0)
+    parts = [
+        Part("aux_voltage", t, np.where(off, 12.3, 13.8), "V", "Made.Volts", step=0.1),
+        Part("dc_link_voltage", s, link_V, "V", "Made.Link", step=0.1),
+        Part("battery_current", s, np.where(off_s, 0.0, 40.0), "A", "Made.Pack", step=0.1),
+        Part("converter_current", s, np.where(off_s, 0.0, 12.0), "A", "Made.Converter", step=0.1),
+    ]
+    assert claims(findings_of(aux_supply, Signals({part.name: part for part in parts}, 0.0, 90.0), STATED)) == []
+
+
+@pytest.mark.parametrize("rows", [1, 3, 4])
+def test_few_readings_of_the_12_v_side_are_not_judged(rows: int):
+    signals = Made().signals(7650)
+    part = signals["aux_voltage"]
+    thin = replace(signals, parts={**signals.parts, "aux_voltage": part.where(np.arange(part.time_s.size) < rows)})
+    assert [(each.kind, each.severity) for each in findings_of(aux_supply, thin, STATED)] == [
+        ("aux.undetermined", Severity.INFO)
+    ]
+
+
+@pytest.mark.parametrize("left_out", ["main_contactor", "converter_current", "aux_current", "converter_state"])
+@pytest.mark.parametrize("period_s", [1.0, 5.0])
+def test_a_sound_side_seen_seldom_or_without_a_sensor_raises_nothing(left_out: str, period_s: float):
+    for seed in range(7660, 7664):
+        signals = Made(period_s=period_s, state_s=period_s, end_s=300.0).signals(seed)
+        parts = {name: part for name, part in signals.parts.items() if name != left_out}
+        assert claims(findings_of(aux_supply, replace(signals, parts=parts), STATED)) == []

@@ -44,9 +44,9 @@ def aux_supply(signals: Signals, observations: Observations, vehicle: Vehicle) -
     try:
         side = describe_side(signals)
     except (MissingPart, NothingToCheck) as reason:
-        if any(True for _ in loads_with_reading(signals)):
-            return fed
-        raise reason
+        if not any(True for _ in loads_with_reading(signals)):
+            raise
+        return [*fed, *(_no_side(reason, signals) if isinstance(reason, NothingToCheck) else [])]
     resistances = find_resistances(side, signals)
     return [
         *_supply(side, resistances, signals, vehicle),
@@ -234,6 +234,14 @@ def _loads(signals: Signals) -> list[Finding]:
             )
         )
     return found
+
+
+def _no_side(reason: NothingToCheck, signals: Signals) -> list[Finding]:
+    """The loads are judged, and the supply cannot be."""
+    words = undetermined_words([str(reason)], "Record the 12 V voltage every 10 to 100 ms over the whole drive.")
+    voltage = signals["aux_voltage"]
+    span = (float(voltage.time_s[0]), float(voltage.time_s[-1])) if voltage.time_s.size else (0.0, signals.end_s)
+    return [assemble("aux.undetermined", Severity.INFO, words, [span], {}, ("aux_voltage",), signals)]
 
 
 def _undetermined(side: Side, signals: Signals) -> list[Finding]:

@@ -28,6 +28,8 @@ _LEAST_AMPS, _NOISES, _STEPS = 1.0, 5.0, 2.0  # a converter gives more than thes
 SETTLES_S = 1.0  # after the converter starts or stops, beyond two periods of the slowest message
 _LIVE_V = 60.0  # voltage class B begins above it (ISO 6469-3); a converter needs more
 _DRIVES_A = 8.0  # more than a precharge resistor passes at its end, and more than an offset of the sensor (practice)
+# Without current for so long the link still counts as on: a converter that stops for no longer is not judged.
+_PAUSES_S = 8.0
 _LIVE_SHARE = 0.8  # of the highest link voltage: less is a link that discharges
 
 
@@ -129,7 +131,7 @@ def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
     """Whether the link is on: the contactor is closed and, where it is logged, the link at its voltage.
 
     A link at its voltage may be one that discharges slowly, or a precharge that has stalled. So where no contactor is
-    logged it is on from the first to the last moment at which the pack delivers current, and unknown beside them.
+    logged it is on while the pack delivers current, and unknown beside: the key may be off between two drives.
     """
     closed = np.full(at_s.size, np.nan)
     contactor, link = signals.get("main_contactor"), signals.get("dc_link_voltage")
@@ -142,10 +144,8 @@ def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
         return np.where(np.isnan(live), closed, closed * live)
     linked = np.where(live == 0, 0.0, np.nan)
     drawn = _held_current(signals, at_s) > _DRIVES_A
-    for since_s, until_s in spans_of(np.asarray(live == 1), at_s, gap_threshold_s(at_s)):
-        rows = np.flatnonzero((at_s >= since_s) & (at_s <= until_s) & drawn)
-        if rows.size:
-            linked[rows[0] : rows[-1] + 1] = 1.0
+    for since_s, until_s in spans_of(np.asarray((live == 1) & drawn), at_s, max(_PAUSES_S, gap_threshold_s(at_s))):
+        linked[(at_s >= since_s) & (at_s <= until_s) & (live == 1)] = 1.0
     return linked
 
 
