@@ -33,6 +33,7 @@ _STEADY = 0.03  # of the level
 _SAME = 0.05  # of the level: noise, rounding and some decay
 _BESIDE_PACK = 0.10  # of the battery's voltage: a link that so far from it stands is not joined to it
 _LOWEST_LEVEL_V = 20.0  # below it a link counts as discharged, and steps are of no consequence
+_LOWEST_DIP_V = 2 * _NEAR_ZERO_V  # but what falls to nothing and is back bends a precharge that begins from there
 _LOWEST_LEVEL_RPM = 300.0
 _LOWEST_LEVEL_KM_H = 10.0
 _SAME_SPEED = 0.20  # of the speed: what a second of driving changes
@@ -46,7 +47,7 @@ _OLD_S = 3.0  # a slow controller repeats so long what it knew before it slept (
 _MAY_LEAP = frozenset({"inverter_temperature"})  # a junction's estimate
 _STEP_K = 10.0  # a temperature's default stands at least so far from what follows
 _PACK_STEP = 0.10  # of its voltage; a battery sags that far only under current
-_SHORT_DIP_S, _DIP_SAMPLES = 0.1, 3
+_SHORT_DIP_S, _DIP_SAMPLES = 0.15, 3  # two messages at 10 Hz, and what they come late
 _MIN_CAPACITANCE_F = 100e-6  # of a traction inverter's link (common practice, no published source)
 _CURRENT_SHARE = 0.2  # of the current that would have emptied the link: with less it was not emptied
 _CURRENT_AGE_S = 1.0
@@ -200,32 +201,47 @@ def _dips(part: Part) -> list[tuple[int, int]]:
     """Short falls of a voltage to nothing and back to where it was: first sample, and the one after the last."""
     value, time_s = part.value, part.time_s
     nothing = np.maximum(_NEAR_ZERO * value, _NEAR_ZERO_V)
-    falls = np.flatnonzero((value[1:] <= nothing[:-1]) & (value[:-1] >= _LOWEST_LEVEL_V)) + 1
+    least = _LOWEST_DIP_V if part.name in LINKS else _LOWEST_LEVEL_V
+    falls = np.flatnonzero((value[1:] <= nothing[:-1]) & (value[:-1] >= least)) + 1
     found = []
     for first in falls.tolist():
         level = float(value[first - 1])
         back = np.flatnonzero(value[first : first + _DIP_SAMPLES + 1] > nothing[first - 1])
         if back.size:
             past = first + int(back[0])
-            if time_s[past - 1] - time_s[first] <= _SHORT_DIP_S and _same(part, level, float(value[past])):
+            if time_s[past] - time_s[first - 1] <= _LONGEST_S and _same(part, level, float(value[past])):
                 found.append((first, past))
     return found
 
 
 def _no_true_dip(part: Part, first: int, past: int, signals: Signals, vehicle: Vehicle) -> bool:
-    """Whether the voltage cannot have been gone: another reading of it stayed, or nothing took and gave the charge."""
+    """Whether the voltage cannot have been gone: another reading of it stayed, or nothing took and gave the charge.
+
+    A link by itself loses its charge to its own discharge alone, which is never so fast, however long it reads nothing;
+    but what a load holds down while the precharge relay is closed may fall as fast once that opens. Joined to the
+    battery it may be gone for a while: only the shortest dips are judged there.
+    """
     level, before_s, after_s = float(part.value[first - 1]), float(part.time_s[first - 1]), float(part.time_s[past])
+    short = part.time_s[past - 1] - part.time_s[first] <= _SHORT_DIP_S
+    if not short and part.name not in LINKS:
+        return False
     shown = _other_link(part, before_s, after_s, signals)
     if shown is not None:
         return shown > (1.0 - _BESIDE_PACK) * level
+    fall_s = float(part.time_s[first]) - before_s
+    alone = part.name in LINKS and fall_s <= _FASTEST_DISCHARGE_S and not _relay_closed(signals, before_s)
+    if alone and _apart(part, level, before_s, after_s, signals):
+        return True
+    if part.name in LINKS and _path_open(signals, float(part.time_s[past - 1]), after_s):
+        return True
+    if not short:
+        return False
     current = _held(signals, "battery_current", before_s)
     if part.name == "battery_voltage":
         return current is not None and abs(current) <= _IDLE_A
-    if _apart(part, level, before_s, after_s, signals) or _path_open(signals, float(part.time_s[past - 1]), after_s):
-        return True
     stated = vehicle.precharge.capacitance_uF
     capacitance = _MIN_CAPACITANCE_F if stated is None else stated * 1e-6
-    emptying_A = capacitance * level / max(float(part.time_s[first]) - before_s, 1e-6)
+    emptying_A = capacitance * level / max(fall_s, 1e-6)
     return current is not None and abs(current) < _CURRENT_SHARE * emptying_A
 
 
@@ -279,6 +295,15 @@ def _path_open(signals: Signals, from_s: float, until_s: float) -> bool:
         return seen.stop - seen.start >= _FEWEST_STATES and not state.on[seen].any()
 
     return is_open("negative_contactor") or (is_open("main_contactor") and is_open("precharge_relay"))
+
+
+def _relay_closed(signals: Signals, at_s: float) -> bool:
+    """Whether the precharge relay's state says closed at a moment; not where it is not logged."""
+    relay = signals.get("precharge_relay")
+    if relay is None or relay.on is None:
+        return False
+    seen = relay.between(-inf, at_s)
+    return bool(seen.stop and relay.on[seen.stop - 1])
 
 
 def _other_link(part: Part, from_s: float, until_s: float, signals: Signals) -> float | None:

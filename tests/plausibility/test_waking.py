@@ -132,6 +132,20 @@ def test_a_dip_of_a_link_that_the_states_call_open_is_none(level):
     assert taken(encoded("dc_link_voltage", time_s, value, VOLTS), dead) == []
 
 
+@pytest.mark.parametrize(("level", "period_s"), [(12.0, 0.05), (46.0, 0.1), (130.0, 0.2)])
+def test_a_link_by_itself_cannot_be_empty_for_a_few_messages_however_slow_they_are(level, period_s):
+    """From 46 V to zero within 0.1 s would take more than any discharge; what the relay held there may fall so fast."""
+    time_s = grid((0.0, 8.0), period_s=period_s)
+    value, dip = with_first(time_s, np.where(time_s < 4.0, level, 355.0), 2.0, 0.0, 4.0)
+    link = encoded("dc_link_voltage", time_s, value, VOLTS)
+    state_s = np.arange(0.0, 8.0, 0.1)
+    held = encoded("precharge_relay", state_s, (state_s < 2.1) * 1.0, Encoding(1, False, 1.0, 0.0))
+    assert taken(link, pack()) == dip
+    assert taken(link, pack(), held) == []
+    joined, _ = with_first(time_s, np.full(time_s.size, 355.0), 2.0, 0.0, 4.0, 0.0)
+    assert taken(encoded("dc_link_voltage", time_s, joined, VOLTS), pack()) == []
+
+
 def test_a_dip_that_a_second_device_does_not_see_is_none():
     time_s = grid((0.0, 5.0))
     value, dip = with_first(time_s, np.full(time_s.size, 355.0), 2.0, 0.0, 0.0)
