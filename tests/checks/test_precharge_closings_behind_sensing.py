@@ -121,6 +121,19 @@ def test_a_cold_link_without_a_pack_voltage_may_not(start):
     assert _kinds(Trace(0.4, start, start, period_s=0.01).findings()) in (["bypassed"], ["closed_early"])
 
 
+@pytest.mark.parametrize(("average_s", "period_s"), [(0.09, 0.005), (0.06, 0.02), (0.04, 0.05)])
+def test_a_jump_is_one_behind_a_moving_average_too(average_s, period_s):
+    """An average makes a ramp of a jump, which no exponential fits; through 0.4 s the link would take 2 s."""
+    trace = Trace(0.4, 0.01, 0.01, average_s=average_s, period_s=period_s, pack=True)
+    assert _kinds(trace.findings()) in (["bypassed"], ["closed_early"])
+
+
+def test_a_link_that_has_little_left_to_charge_does_not_jump():
+    """From 85 to 90 % of the pack, where the contactor closes: 0.4 s · ln(15/10) = 0.16 s."""
+    trace = Trace(0.4, 0.85, 0.9, average_s=0.09, pack=True)
+    assert _kinds(trace.findings()) in (["complete"], ["undetermined"])
+
+
 @pytest.mark.parametrize(
     ("lags_s", "start", "pack"),
     [((0.035, 0.035), 0.43, True), ((0.035, 0.035), 0.43, False), ((0.03, 0.05), 0.1, True), ((0.06,), 0.43, True)],

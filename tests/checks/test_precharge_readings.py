@@ -75,6 +75,25 @@ def test_a_link_that_is_slow_beyond_any_lag_is_slow() -> None:
     assert energy.high == pytest.approx(0.5e-3 * PACK_V**2 * 266 / 149, rel=0.08)
 
 
+def test_a_fast_link_may_be_one_past_its_resistor_behind_a_lag() -> None:
+    """70 ms where 149 ms are expected may be the sensing's; 300 ms where 800 ms are expected may not."""
+    t = _stamps(0.01)
+    short, long = (_one(_signals(t, _charge(t, tau)), _vehicle(ohm, 1e-3)) for tau, ohm in ((0.07, 149), (0.3, 800)))
+    assert short.kind == long.kind == "precharge.fast"
+    assert "treat it as bypassed" in short.next_step
+    assert "treat it as bypassed" not in long.next_step
+
+
+def test_a_few_readings_clear_of_the_level_behind_are_a_curve() -> None:
+    """Every 0.2 s, of 168 ms where 107 ms are expected: three readings are clear of where the link comes to.
+
+    Apart from 5 and 95 % of the rise there are two.
+    """
+    t = np.arange(0.17, 4.0, 0.2)
+    found = _one(_signals(t, _charge(t, 0.168)), _vehicle(107, 1e-3))
+    assert found.kind == "precharge.slow"
+
+
 @pytest.mark.parametrize(("first_s", "last_s"), [(1.25, 1.8), (1.3, 1.75)])
 def test_a_rise_with_a_hole_in_it_is_not_called_good(first_s: float, last_s: float) -> None:
     t = _stamps(0.01)

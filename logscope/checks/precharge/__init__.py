@@ -22,6 +22,9 @@ above the pack: draws that do are left out, and a fit that wants to is bent by a
 sensing. The settling behind a closing shows which constant is the lag only where something was left to settle with
 either. A rise with a hole longer than its time constant is undetermined.
 
+A reading follows the link and never leads it: what comes to its end sooner than a fifth of R·C allows went past the
+resistor, whatever filter bends its curve (`judge`). So may a fast link have whose constant a sensing lag explains too.
+
 A rise of which much may have come through the contactor at once, as in a hot restart, is not called slow or fast.
 
 Repeated readings are one reading. A sensor slower than its message runs on a clock of its own: counted where the link

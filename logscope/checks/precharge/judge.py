@@ -85,6 +85,7 @@ class Judged:
         return constant / SAMPLES_PER_CONSTANT if constant else None
 
 
+_NOT_ABOVE_NOISES = 3.0  # and a step: a level is not known better from one reading
 _LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor waits for, 0.9 and more
 
 
@@ -92,9 +93,11 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     """Decide the kind of one attempt."""
     fit = measurement.fit
     expected_s = _expected_constant(measurement, vehicle)
-    bound_s = None
-    if measurement.inside_all <= 1:
-        bound_s = _step_bound(link, measurement)
+    bound_s, soonest_s = None, _soonest_bound(link, measurement)
+    jumped = _jumped(measurement, soonest_s, expected_s, vehicle.precharge)
+    stepped = measurement.closing is not None and measurement.closing.step_v is not None
+    if measurement.inside_all <= 1 or (jumped and not stepped):
+        bound_s = soonest_s
     elif fit is not None and is_bypassed(fit.time_constant.claim_high, expected_s):
         bound_s = fit.time_constant.high
     tolerance = vehicle.precharge.tolerance
@@ -107,7 +110,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         measurement = _closing_by(constant, fit, measurement)
         if constant.verdict in (Verdict.SLOW, Verdict.FAST) and _mostly_closing(measurement, vehicle.precharge):
             constant = None
-    kind = _kind(measurement, constant, bound_s, expected_s, vehicle, link.noise_v, link.part.period_s)
+    kind = _kind(measurement, constant, bound_s, jumped, expected_s, vehicle, link.noise_v, link.part.period_s)
     if kind == "interrupted" and measurement.settled:
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
     elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
@@ -119,7 +122,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     if ((kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES) or measurement.leads_beyond_pack:
         constant = None
     if kind == "undetermined" and measurement.inside_all <= 1 and not measurement.attempt.stayed_open:
-        bound_s = _step_bound(link, measurement, vehicle.precharge.close_fraction)
+        bound_s = _soonest_bound(link, measurement, vehicle.precharge.close_fraction)
     if hot:  # what rose through the contactor, faster than R·C, says nothing of R·C
         bound_s = None
         constant = None if constant is not None and constant.verdict in (Verdict.FAST, Verdict.OPEN) else constant
@@ -179,27 +182,45 @@ def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
     return configured_s * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
 
 
-def _step_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | None:
-    """Upper bound of the time constant [s] of a rise that falls between two samples or has one on the way.
+def _soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | None:
+    """Upper bound of the time constant [s] from how soon the reading came near its end.
+
+    A reading follows the link, whatever its sensing, and never leads it: when it is so near to its end, the link is at
+    least as near. Of all samples of the rise the one that says most is taken.
 
     closes_at : from which fraction of the pack on a contactor may have brought the link up at once; None where that may
         have been all of the rise
     """
-    attempt, time_s, volts = m.attempt, link.part.time_s, link.part.value
-    after = min(attempt.onset + 1 + m.inside_all, time_s.size - 1)
-    rise, missing = float(volts[attempt.top] - volts[attempt.onset]), float(volts[attempt.top] - volts[after])
-    least = max(missing, link.noise_v, link.step_v / 2, (1 - closes_at) * float(volts[attempt.top]))
-    if least >= rise:
+    attempt, top_v = m.attempt, m.top_v
+    rise = slice(attempt.onset, attempt.top + 1)
+    volts, time_s = link.part.value[rise], link.part.time_s[rise]
+    least = max(_NOT_ABOVE_NOISES * link.noise_v + link.step_v, (1 - closes_at) * top_v)
+    if least >= top_v - volts[0]:
         return None
+    missing = np.maximum(top_v - volts, least)
+    near = missing < top_v - volts[0]
     # Timestamps of one burst, or on a coarse grid, may stand together although their readings are apart.
-    taken_s = float(time_s[after] - time_s[attempt.onset]) + m.unsure_s
-    return step_constant_bound(rise, least, taken_s)
+    taken_s = time_s[near] - time_s[0] + m.unsure_between_s
+    return float(min(step_constant_bound(top_v - volts[0], *each) for each in zip(missing[near], taken_s, strict=True)))
+
+
+def _jumped(m: Measurement, bound_s: float | None, expected_s: float | None, configured: Precharge) -> bool:
+    """Whether the reading came to the pack's voltage sooner than through a resistor as expected, whatever the sensing.
+
+    bound_s : of its time constant, by how soon that was
+    """
+    top = m.fraction(m.top_v)
+    if top is None or top < configured.close_fraction or expected_s is None or bound_s is None:
+        return False
+    soon = not _charged_in_time(m, expected_s * (1 - configured.tolerance), configured.close_fraction)
+    return soon and is_bypassed(bound_s, expected_s)
 
 
 def _kind(
     m: Measurement,
     constant: Constant | None,
     bound_s: float | None,
+    jumped: bool,
     expected_s: float | None,
     vehicle: Vehicle,
     noise_v: float,
@@ -222,7 +243,9 @@ def _kind(
         if constant is not None and constant.verdict is Verdict.OPEN:
             high_v = max(high_v, _highest_behind_lag(m.closing, m, expected_s, vehicle.precharge))
         surely = high_v / m.pack_v < close_at
-        return "closed_early" if surely else "undetermined"
+        return "closed_early" if surely else "bypassed" if jumped else "undetermined"
+    if jumped:
+        return "bypassed"
     if m.closing is None and reached is not None and reached < close_at and (top is None or top < close_at):
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"

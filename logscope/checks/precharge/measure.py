@@ -14,7 +14,7 @@ from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
 from logscope.curves.rise_likelihood import Rest
-from logscope.curves.timestamps import Timestamps
+from logscope.curves.timestamps import Known, Timestamps
 from logscope.observations.dc_link.attempts import Timing
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import PACK_MISMATCH, Link, PackLevel, pack_level, pack_voltage
@@ -33,6 +33,7 @@ _DRIVING_SHARE = 0.02
 _NEAR_SHARE = 0.05  # and of a small rise, as in a hot restart: a curve is as near after three time constants
 _HELD_RISES = 3.0  # times the rise: by then the level of a stalled link adds nothing to its constant
 _NO_STEP_NOISES = 3.0  # a step is larger
+_END_SHARE = 0.05  # of a rise: what is so near to either end, or as near as noise, is no reading on the way
 _LEADS_TO_PACK = 0.9  # of the pack's voltage: what ends lower was held or cut off below it
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
 # After a contactor reports closed, the readings of this long show the pack's level: the slowest sensing has come 86 %
@@ -52,10 +53,11 @@ class Measurement:
     top_v : highest level of the rise, closing included
     lag_is_faster : whether the end of the curve shows the faster of its two constants to be the sensing lag; None where
         it does not tell
-    inside : samples in the steep part of the curve, between 5 and 95 % of its rise
-    inside_all : the same up to the top, whatever brought the voltage there
-    rise_s : from the last sample before the rise to the first behind 95 % of it, and by what stamps are unsure [s]
+    inside : samples on the way of the curve, apart from both its ends
+    inside_all : the same between 5 and 95 % of the whole rise, whatever brought the voltage there
+    rise_s : from the last sample before the rise to the first behind 95 % of it, and by what that is unsure [s]
     unsure_s : by how much stamps and readings may be apart [s]
+    unsure_between_s : by how much the time between two readings may be off [s]: less than that of one where counted
     pack_by_link : whether the pack's voltage is only where the link stands once the contactor reports closed, without a
         step that shows them joined: a contact that did not close would look the same
     highest_v : the highest voltage that the link can be charged to [V]; infinite where nothing shows it
@@ -80,6 +82,7 @@ class Measurement:
     rise_s: float
     highest_v: float = np.inf
     unsure_s: float = 0.0
+    unsure_between_s: float = 0.0
     pack_by_link: bool = False
     missing_s: float = 0.0
 
@@ -149,6 +152,10 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
         highest_v = min(highest_v, (1 + PACK_MISMATCH) * pack.volts)
     reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
+    behind = volts[curve_end + 1 : last + 1]
+    own_v = float(np.median(behind)) if behind.size else float(volts[attempt.onset : last + 1].max())
+    counted = timing.stamps.known is Known.COUNTED
+    unsure_between_s = (timing.stamps if counted else stamps).range_s
     return Measurement(
         attempt=attempt,
         window=window,
@@ -162,12 +169,13 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
         settled=_has_settled(fit, start_v, reached, link.noise_v),
         closing=closing,
         lag_is_faster=settling.by_faster if settling is not None else None,
-        inside=_steep_samples(volts[attempt.onset : curve_end + 1], pack, link.noise_v),
+        inside=_samples_on_way(volts[attempt.onset : curve_end + 1], own_v, pack, link),
         inside_all=_steep_samples(volts[attempt.onset : attempt.top + 1], None, link.noise_v),
         start_s=float(time_s[attempt.onset]),
         end_s=float(time_s[curve_end]),
-        rise_s=_rise_s(link, attempt) + stamps.range_s,
+        rise_s=_rise_s(link, attempt) * (1 + timing.scale_error) + unsure_between_s,
         unsure_s=stamps.range_s,
+        unsure_between_s=unsure_between_s,
         highest_v=highest_v,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
@@ -257,15 +265,29 @@ def _curve_end(link: Link, attempt: Attempt, pack_v: float | None) -> int:
     return near + int(left[0]) - 1 if left.size else last
 
 
+def _samples_on_way(volts: FloatArray, own_v: float, pack: PackLevel | None, link: Link) -> int:
+    """Samples of a curve on the way to where it leads: the pack's voltage if it comes near, else the highest of them.
+
+    own_v : where the link stands behind the curve, by its own sensor [V]: samples farther below it than a level moves
+        with its pack are on the way too
+    """
+    steep, low = _steep_samples(volts, pack, link.noise_v), float(volts[0])
+    if pack is not None:
+        own_v = min(own_v, (1 + PACK_MISMATCH) * pack.volts)
+    start_v = low + max(_END_SHARE * (own_v - low), _NO_STEP_NOISES * link.noise_v)
+    end_v = own_v - max(_DRIVING_SHARE * own_v, _NO_STEP_NOISES * link.noise_v + link.step_v)
+    return max(steep, int(np.count_nonzero((volts > start_v) & (volts < end_v))))
+
+
 def _steep_samples(volts: FloatArray, pack: PackLevel | None, noise_v: float) -> int:
-    """Samples on the way to where the rise leads: the pack's voltage if it comes near, else the highest of them.
+    """Samples between 5 and 95 % of the way to where the rise leads.
 
     Of a small rise, what lies within the noise of either end is not on the way.
     """
     low, high = float(volts[0]), float(volts.max())
     if pack is not None and high > _LEADS_TO_PACK * pack.volts:
         high = max(high, pack.volts)
-    room_v = max(0.05 * (high - low), _NO_STEP_NOISES * noise_v)
+    room_v = max(_END_SHARE * (high - low), _NO_STEP_NOISES * noise_v)
     return int(np.count_nonzero((volts > low + room_v) & (volts < high - room_v)))
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, BYPASS_SHARE, Constant, Verdict
 from logscope.checks.precharge.judge import Judged
 from logscope.checks.wording import Words, number, percent, seconds
+from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise_shapes import Shape
 from logscope.findings import Measured
@@ -52,6 +53,11 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
     if judged.kind in ("closed_early", "stalled", "complete") and (load := _load(values)):
         keep = "" if judged.kind == "complete" else f" {next_step}"
         next_step = f"Switch the load on the link ({load}) on only after the main contactor has closed.{keep}"
+    if judged.kind == "fast" and (constant := _perhaps_lag(judged)) is not None:
+        next_step += (
+            f" Until then treat it as bypassed: a link that jumps past its resistor, behind a sensing lag of "
+            f"{seconds(constant.value)}, looks the same."
+        )
     wanted = judged.wanted_period_s
     if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
         next_step = (
@@ -95,6 +101,14 @@ def _title(judged: Judged) -> str:
             return f"No precharge: the link jumped by {m.reached_v - m.start_v:.0f} V past the resistor"
         case _:
             return f"Precharge: rose to {m.reached_v:.0f} V, outcome cannot be determined"
+
+
+def _perhaps_lag(judged: Judged) -> Estimate | None:
+    """The constant of a fast link, where it may be the sensing's as well; None where something shows whose it is."""
+    constant = judged.constant
+    if constant is None or constant.time_constant is None or constant.shown_by is not None:
+        return None
+    return constant.time_constant if constant.time_constant.low <= LONGEST_LAG_S else None
 
 
 def _off(factor: float | None) -> str:
