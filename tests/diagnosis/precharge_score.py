@@ -8,8 +8,8 @@ draws that many precharges of each kind and sample period (pack, R, C, quantisat
 start voltage at random) and prints how the check judged them, how often its 95 % limits hold the true constant, and
 its errors in units of the Cramér–Rao bound beside those of a plain one-exponential least-squares fit.
 
-Every log is dirty as those of real loggers are (`logging_dirt`); `--clean` leaves that out. What can be told of a dirty
-log, and the bound, are taken from the clean one with its coarsest sampling, which is the most that it can hold.
+Every log is dirty as those of real loggers are (`logging_dirt`); `--clean` leaves that out. What can be decided in a
+log follows from the truth and from what the log can hold (`decidable`, `Kept`), and never from what the check says.
 `--detail` lists the precharges that were called something else, with the dirt of their logs.
 """
 
@@ -18,15 +18,18 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
-from math import exp, inf, log
+from dataclasses import dataclass, replace
+from math import ceil, exp, inf, log
 
 import numpy as np
 from cramer_rao import Bounds, bounds
-from logging_dirt.precharge_log import dirty_precharge
+from logging_dirt.definitions import message
+from logging_dirt.link_log import NOISE_V
+from logging_dirt.precharge_log import DirtyPrecharge, dirty_precharge
+from logging_dirt.sensing import Sensing
 from logging_dirt.whole_log import checked
 from one_check import findings_of
-from precharge_cases import PrechargeCase, random_precharge
+from precharge_cases import PrechargeCase, PrechargeTruth, Recording, random_precharge
 from scipy.optimize import OptimizeWarning, curve_fit
 
 from logscope.checks.precharge.check import precharge
@@ -40,8 +43,37 @@ RATIOS = {"slow": 1.6, "fast": 0.5}  # true RC over the nominal one; 1 for the o
 TOLERANCE = 0.20
 # A claim has to clear 3.1 standard deviations (1 in 1000); 1.9 more, and it does so in 97 of 100 logs.
 CLEAR = 5.0
-# A rise has three unknowns on its way, its onset, constant and end; with fewer samples there no curve is told.
+# A rise has three unknowns on its way, its onset, constant and end; with fewer samples there no curve is determined.
+# On the way is what is apart from the level before and from the one behind, which moves with the pack.
 LEAST_ON_THE_WAY = 3
+ON_THE_WAY = (0.05, 0.98)
+# What is left of a precharge resistor of five in series of which four are bridged: it still is one, and its link is too
+# fast. What charges a link faster yet went past it.
+LEAST_RESISTOR = 0.2
+HIGHEST_V = 1500.0  # where voltage class B ends (ISO 6469-3)
+_BOOT_READINGS = 2  # of a controller that boots: zeros and defaults instead of the link
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a log can hold of a precharge.
+
+    sampling_s : the longest time between two new values of the link voltage
+    unsure_s : how much older a reading may be than another with the same stamp: stamps on a grid, readings that repeat
+    noise_V, step_V : standard deviation of a reading before it is rounded, and its step
+    sensing : what lies between the link and its reading
+    states, pack : whether relay and contactor, and the pack's voltage, are logged
+    booted_s : how long before the relay closed the controller that measures booted; infinite where it did not
+    """
+
+    sampling_s: float
+    unsure_s: float
+    noise_V: float
+    step_V: float
+    sensing: Sensing
+    states: bool
+    pack: bool
+    booted_s: float = inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,38 +130,89 @@ def judged(case: PrechargeCase, *, flags: bool = True, pack: bool = True) -> lis
         return []
 
 
-def decidable(case: PrechargeCase, bound: Bounds) -> bool:
-    """Whether an ideal reader of the log could tell the kind, from the truth and the bounds of any estimate."""
-    truth, period_s = case.truth, case.recording.period_s
+def kept_of(case: PrechargeCase, states: bool, pack: bool) -> Kept:
+    """What the samples of a case hold, without dirt."""
+    record = case.recording
+    return Kept(record.period_s, record.jitter_s, record.noise_V, record.quantum_V, Sensing(), states, pack)
+
+
+def kept_of_log(dirty: DirtyPrecharge, states: bool) -> Kept:
+    """What a dirty log holds."""
+    dirt = dirty.dirt
+    slower = [each.period_s for each in (dirt.refresh, dirt.repetition) if each is not None]
+    age_s = min(dirt.period_s, *slower) if slower else 0.0  # until the message that carries a reading
+    (voltage,) = (each for each in message(dirt.link).signals if each.name == "DcLinkVoltage")
+    before_s = dirty.truth.start_s - dirty.boots_s
+    unsure_s, step_V = dirt.logger.grid_s + age_s, float(voltage.scale)
+    return Kept(dirt.sampling_s, unsure_s, NOISE_V, step_V, dirt.sensing, states, dirt.pack, before_s)
+
+
+def decidable(case: PrechargeCase, kept: Kept) -> bool:
+    """Whether an ideal reader of the log could name the kind, from the truth and the bounds of any estimate."""
+    truth = case.truth
     nominal_s = truth.nominal_time_constant_s
     rise_V = truth.end_V - truth.start_V
-    if truth.kind == "no_rise":
-        return True
-    if truth.kind == "bypassed":  # a rise through the resistor would have left a sample on its way
-        return period_s <= nominal_s
-    if _on_the_way(case) < LEAST_ON_THE_WAY:
+    if truth.kind == "no_rise":  # only a state shows that something was tried
+        return kept.states
+    if truth.kind == "bypassed":
+        return _settles_sooner_than_any_resistor(case, kept)
+    if kept.booted_s < _BOOT_READINGS * kept.sampling_s + kept.unsure_s:
+        return False  # the rise begins among the readings of a controller that boots
+    if _on_the_way(truth, kept) < LEAST_ON_THE_WAY:
         return False
-    if truth.kind == "stalled":  # "settled" means within 5 % of the curve's end
-        return CLEAR * bound.end_V <= 0.05 * rise_V
+    bound = bounds_of(case, kept)
+    if truth.kind == "stalled":  # settled means within 5 % of the curve's end; it is too low beside the pack's voltage
+        return kept.pack and CLEAR * bound.end_V <= 0.05 * rise_V
     if truth.kind == "interrupted":
         missing_V = rise_V * exp(-(truth.relay_open_s - truth.start_s) / truth.time_constant_s)
         return CLEAR * bound.end_V <= missing_V
-    if truth.kind == "closed_early":  # the link keeps rising until the next sample, as far as the log tells
+    if truth.kind == "closed_early":  # the link rises on until the next sample, and by as much as its reading is late
         assert truth.close_V is not None
-        latest = 1 - (1 - truth.close_V / truth.pack_V) * exp(-period_s / truth.time_constant_s)
+        late_s = kept.sampling_s + kept.unsure_s + sum(kept.sensing.lags_s) + kept.sensing.average_s
+        latest = 1 - (1 - truth.close_V / truth.pack_V) * exp(-late_s / truth.time_constant_s)
         return latest < 0.95
+    if truth.kind == "fast" and not kept.pack:
+        return False  # a load that holds the link below the pack shortens the constant as well
     off = log(truth.time_constant_s / nominal_s)
     to_edge = min(abs(off - log(1 + TOLERANCE)), abs(off - log(1 - TOLERANCE)))
     return CLEAR * bound.time_constant_s / truth.time_constant_s <= to_edge
 
 
-def _on_the_way(case: PrechargeCase) -> int:
-    """Samples between 5 and 95 % of the rise, up to its end."""
+def bounds_of(case: PrechargeCase, kept: Kept) -> Bounds:
+    """The bounds of any estimate from what the log holds; infinite for kinds that have no curve."""
+    if case.truth.kind in ("no_rise", "bypassed"):
+        return Bounds(inf, inf)
+    record = Recording(kept.sampling_s, kept.step_V, kept.noise_V, max(kept.unsure_s, case.recording.jitter_s))
+    return bounds(replace(case, recording=record))
+
+
+def _settles_sooner_than_any_resistor(case: PrechargeCase, kept: Kept) -> bool:
+    """Whether the reading of a link that steps is at its end sooner than that of one that a resistor charges can be.
+
+    A reading follows the link, never leads it. From the last sample before the step to the first that is at its end but
+    for noise is the time that the sensing takes, in whole samples and one; a link of constant τ takes τ·ln(rise/noise).
+    Without the pack's voltage a relay that drops out early may have left it there, as long as some pack is so high.
+    """
     truth = case.truth
-    end_s = min(truth.relay_open_s, inf if truth.close_s is None else truth.close_s)
-    elapsed = case.time_s[(case.time_s > truth.start_s) & (case.time_s < end_s)] - truth.start_s
-    share = -np.expm1(-elapsed / truth.time_constant_s)
-    return int(np.count_nonzero((share > 0.05) & (share < 0.95)))
+    least_V = CLEAR * float(np.hypot(kept.noise_V, kept.step_V / np.sqrt(12)))
+    rise_V = truth.pack_V - truth.start_V
+    if rise_V <= least_V:
+        return False
+    settling = log(rise_V / least_V)
+    time_s = np.arange(0.0, kept.sensing.average_s + settling * 2 * sum(kept.sensing.lags_s) + 2e-3, 5e-4)
+    shown = kept.sensing.reading(np.where(time_s > 0, rise_V, 0.0), 5e-4)
+    settled_s = float(time_s[np.argmax(shown >= rise_V - least_V)] - time_s[1])
+    slowest_s = (ceil(settled_s / kept.sampling_s) + 1) * kept.sampling_s + kept.unsure_s
+    if not kept.pack and rise_V < HIGHEST_V * -np.expm1(-slowest_s / truth.nominal_time_constant_s):
+        return False
+    return slowest_s <= LEAST_RESISTOR * truth.nominal_time_constant_s * settling
+
+
+def _on_the_way(truth: PrechargeTruth, kept: Kept) -> int:
+    """Samples on the way from one end of the rise to the other, or until it breaks off, however they fall."""
+    first_s, last_s = (-truth.time_constant_s * log(1 - share) for share in ON_THE_WAY)
+    until_s = min(truth.relay_open_s, inf if truth.close_s is None else truth.close_s) - truth.start_s
+    return int((min(last_s, until_s) - first_s) / kept.sampling_s)
 
 
 def scored(
@@ -139,17 +222,19 @@ def scored(
     ratio, dirt = RATIOS.get(kind, 1.0), tuple[str, ...]()
     if clean:
         case = random_precharge(seed, kind=kind, rc_ratio=ratio, sampling_s=period_s)
+        kept = kept_of(case, flags, pack)
         findings = judged(case, flags=flags, pack=pack)
     else:
         log = dirty_precharge(seed, kind, rc_ratio=ratio, sampling_s=period_s, flags=flags, pack=pack)
         case = random_precharge(seed, kind=kind, rc_ratio=ratio, sampling_s=log.dirt.sampling_s)
+        kept = kept_of_log(log, flags)
         found = checked(log.text, log.vehicle).findings
         findings, dirt = [f for f in found if f.kind.startswith("precharge.")], log.dirt.what
     truth_s = case.truth.time_constant_s
     kinds = [f.kind.removeprefix("precharge.") for f in findings]
-    bound = bounds(case) if kind not in ("no_rise", "bypassed") else Bounds(inf, inf)
     off = truth_s / case.truth.nominal_time_constant_s
-    wrong = ("slow" in kinds and off <= 1 + TOLERANCE) or ("fast" in kinds and off >= 1 - TOLERANCE)
+    fast = off < 1 - TOLERANCE or kind == "bypassed"  # past its resistor a link is fast indeed
+    wrong = ("slow" in kinds and off <= 1 + TOLERANCE) or ("fast" in kinds and not fast)
     constant = findings[0].measured.get("time_constant_s") if findings else None
     found_s = None
     if constant is not None and constant.value is not None:
@@ -158,11 +243,11 @@ def scored(
         found_s = (constant.value, constant.low, constant.high)
     return Scored(
         "+".join(kinds) or "nothing",
-        decidable(case, bound),
+        decidable(case, kept),
         kinds == [{"parallel_load": "complete"}.get(kind, kind)],
         wrong,
         truth_s,
-        bound.time_constant_s,
+        bounds_of(case, kept).time_constant_s,
         found_s,
         plain_fit(case) if found_s else None,
         seed,

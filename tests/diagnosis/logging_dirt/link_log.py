@@ -19,7 +19,7 @@ from logscope.simulate.sampling import noisy, sending_times
 from logscope.vehicle import Vehicle
 
 STEP_S = 5e-4  # of the grid on which the sensing is reckoned: a quarter of the shortest lag
-_NOISE_V, _NOISE_A = 0.15, 0.6  # as on Hazel's bus
+NOISE_V, _NOISE_A = 0.15, 0.6  # as on Hazel's bus
 _PACK_PERIOD_S = 0.1
 
 
@@ -52,7 +52,7 @@ def log_link(rng: np.random.Generator, played: Played, dirt: LinkDirt) -> tuple[
     ready_s = sending_times(rng, dirt.period_s, end_s)
     taken_s = dirt.refresh.taken_s(ready_s) if dirt.refresh else ready_s
     moments, again = np.unique(taken_s, return_inverse=True)  # a reading that is sent again is the same again
-    volts = noisy(rng, np.interp(moments, time_s, sensed_V), _NOISE_V)[again]
+    volts = noisy(rng, np.interp(moments, time_s, sensed_V), NOISE_V)[again]
     link = Sent(message(dirt.link), in_bursts(ready_s, dirt.burst), {"DcLinkVoltage": volts})
     link = dirt.boot.sent(link) if dirt.boot else link
     repeated = [dirt.repetition.repeated(rng, link, end_s)] if dirt.repetition else []
@@ -62,7 +62,7 @@ def log_link(rng: np.random.Generator, played: Played, dirt: LinkDirt) -> tuple[
         message("Pack"),
         pack_s,
         {
-            "Voltage": noisy(rng, np.interp(pack_s, time_s, terminal_V), _NOISE_V),
+            "Voltage": noisy(rng, np.interp(pack_s, time_s, terminal_V), NOISE_V),
             "Current": noisy(rng, np.interp(pack_s, time_s, pack_A), _NOISE_A),
         },
     )

@@ -17,12 +17,16 @@ _NEGATIVE_BEFORE_S = 0.2  # the negative contactor closes this long before the r
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DirtyPrecharge:
-    """A log of one precharge, its vehicle file, and what truly happened, times on the log's clock."""
+    """A log of one precharge, its vehicle file, and what truly happened, times on the log's clock.
+
+    boots_s : when the controller that measures the link boots, on the log's clock; minus infinity where it does not
+    """
 
     text: bytes
     vehicle: Vehicle
     truth: PrechargeTruth
     dirt: LinkDirt
+    boots_s: float = -inf
 
 
 def dirty_precharge(
@@ -59,4 +63,5 @@ def dirty_precharge(
         relay_open_s=clock.at(truth.relay_open_s),
         close_s=None if truth.close_s is None else clock.at(truth.close_s),
     )
-    return DirtyPrecharge(text, link_vehicle(dirt, {"precharge": told}, flags=flags), on_log, dirt)
+    boots_s = -inf if dirt.boot is None else clock.at(dirt.boot.at_s)
+    return DirtyPrecharge(text, link_vehicle(dirt, {"precharge": told}, flags=flags), on_log, dirt, boots_s)
