@@ -37,9 +37,13 @@ if TYPE_CHECKING:
     from logscope.sizing.precharge import PrechargeDesign as PrechargeDesign
     from logscope.sizing.precharge import size_precharge as size_precharge
     from logscope.sizing.requirements import PrechargeRequirements as PrechargeRequirements
+    from logscope.survey.plot import SignalPlot as SignalPlot
     from logscope.tasks import Draft as Draft
+    from logscope.tasks import SignalList as SignalList
     from logscope.tasks import VehicleReadiness as VehicleReadiness
     from logscope.tasks import draft_vehicle as draft_vehicle
+    from logscope.tasks import list_signals as list_signals
+    from logscope.tasks import plot_signals as plot_signals
     from logscope.tasks import take_inventory as take_inventory
     from logscope.tasks import trend as trend
     from logscope.tasks import vehicle_readiness as vehicle_readiness
@@ -63,6 +67,8 @@ _PUBLIC = {
     "RequestError": "errors",
     "Result": "result",
     "Severity": "findings",
+    "SignalList": "tasks",
+    "SignalPlot": "survey.plot",
     "Signals": "signals",
     "Vehicle": "vehicle",
     "VehicleError": "errors",
@@ -71,7 +77,9 @@ _PUBLIC = {
     "compare": "pipeline",
     "decode": "logs",
     "draft_vehicle": "tasks",
+    "list_signals": "tasks",
     "load_vehicle": "vehicle",
+    "plot_signals": "tasks",
     "read": "logs",
     "size_precharge": "sizing.precharge",
     "take_inventory": "tasks",

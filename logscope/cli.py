@@ -18,6 +18,8 @@ from logscope.commands.demo import demo
 from logscope.commands.draft import draft
 from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
+from logscope.commands.plot import plot
+from logscope.commands.signals import signals
 from logscope.commands.size_precharge import size_precharge
 from logscope.commands.trend import trend
 from logscope.commands.vehicle import vehicle
@@ -80,6 +82,12 @@ for _command, _help, _example in (
         "logs --vehicle hazel.toml --notes changes.csv --report trend.html",
     ),
     (inventory, "List what is in a log, with periods and bus load.", "drive.log --definitions hazel.dbc"),
+    (signals, "List every signal with its figures and its course.", "drive.log --definitions hazel.dbc"),
+    (
+        plot,
+        "Draw signals on one time axis, as a page or a picture.",
+        "drive.log --vehicle hazel.toml --signal motor_speed --out p.html",
+    ),
     (
         draft,
         "Write a first vehicle file from definitions and a log.",

@@ -37,6 +37,8 @@ def choose(tables: Mapping[str, Table], wanted: Sequence[str]) -> dict[str, tupl
     for text in wanted:
         found = [(name, signal) for full, (name, signal) in known.items() if text in (full, name)]
         found = found or [(name, s) for full, (name, s) in known.items() if full.rpartition(":")[2] == text]
+        # with its bus also where the message occurs on no other
+        found = found or [(name, s) for full, (name, s) in known.items() if f"{tables[name].bus}:{full}" == text]
         if not found:
             hint = did_you_mean(text, [*known, *tables]) or "`logscope inventory` lists the signals."
             raise RequestError(f"no signal “{text}” in this log", do=hint)

@@ -1,8 +1,8 @@
 """What may be written where: nothing that was given is harmed, and what is not ours is replaced only on request.
 
 An earlier output of ours is recognised by its content, never by its name: a page by its generator tag, JSON by its
-first keys, Parquet by its metadata, CSV by its header line, a summary by the checksum in its last line. What cannot be
-recognised counts as the user's own.
+first keys, Parquet by its metadata, CSV by its header line, a picture by the text after its header, a summary by the
+checksum in its last line. What cannot be recognised counts as the user's own.
 """
 
 from __future__ import annotations
@@ -65,9 +65,16 @@ def _is_untouched_summary(path: Path) -> bool:
         return is_untouched(file.read(_SUMMARY_BYTES))
 
 
+def _is_our_picture(path: Path) -> bool:
+    from logscope.pictures.png import is_ours
+
+    return is_ours(_head(path))
+
+
 HTML = Kind("HTML page", (".html", ".htm"), lambda path: bool(_PAGE.match(_head(path))))
 JSON = Kind("JSON file", (".json",), lambda path: bool(_FIELDS.match(_head(path))))
 SCHEMA = Kind("schema of vehicle files", (".json",), lambda path: bool(_SCHEMA.match(_head(path))))
+PNG = Kind("PNG picture", (".png",), _is_our_picture)
 MARKDOWN = Kind("Markdown summary", (".md",), _is_untouched_summary)  # once edited, it is the user's
 CSV = Kind("CSV file", (".csv",), _is_our_csv)
 PARQUET = Kind("Parquet file", (".parquet",), _is_our_parquet)

@@ -1,13 +1,15 @@
-"""What the commands `inventory`, `draft`, `trend` and `vehicle` do, as functions of paths."""
+"""What the commands `inventory`, `signals`, `plot`, `draft`, `trend` and `vehicle` do, as functions of paths."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logscope.capture.frames import Account
 from logscope.capture.open import Capture
+from logscope.errors import RequestError
 from logscope.files import Paths, as_paths
 from logscope.logs import loaded, open_logs
 
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
     from logscope.history.rows import History
     from logscope.inventory.collect import Inventory
     from logscope.signals import Signals
+    from logscope.survey.collect import SignalRow
+    from logscope.survey.plot import SignalPlot
     from logscope.vehicle import Vehicle
 
 Watch = Callable[[Capture], Capture]  # gets each opened capture and gives it back, to count what passes
@@ -75,6 +79,137 @@ def take_inventory(
     if bit_rate is not None:
         rates = {None: bit_rate}
     return replace(count_frames(blocks, pairs, rates), skipped=skipped)
+
+
+@dataclass(frozen=True, slots=True)
+class SignalList:
+    """Every signal of a log.
+
+    Attributes
+    ----------
+    rows : tuple of SignalRow
+        Samples, period, lowest, highest and last value, and the part that each resembles.
+    duration_s : float
+        The length of the log [s].
+    account : Account
+        What the log held.
+    notes : tuple of str
+        What of the log and the definitions could not be used.
+    """
+
+    rows: tuple[SignalRow, ...]
+    duration_s: float
+    account: Account
+    notes: tuple[str, ...]
+
+
+def list_signals(
+    logs: Paths,
+    vehicle: Vehicle | Path | str | None = None,
+    definitions: Paths = (),
+    *,
+    watch: Watch = _unwatched,
+) -> SignalList:
+    """Every signal that a log holds, in figures, with the part of a drive system that it resembles.
+
+    Parameters
+    ----------
+    logs : path or paths
+        The log files of one recording.
+    vehicle : Vehicle or path, optional
+        Names the definitions by bus, and the columns of delimited logs.
+    definitions : path or paths, optional
+        DBC, KCD, SYM or ARXML files, and TOML files of serial consoles.
+    watch : callable, optional
+        Gets the opened capture and returns the one to read, for a display of progress.
+
+    Returns
+    -------
+    SignalList
+
+    Raises
+    ------
+    LogscopeError
+        Where there are no definitions, or a log or definition cannot be used.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> found = logscope.list_signals("sample_logs/hazel-healthy.log", definitions="decoders/hazel.dbc")
+    >>> next(row.resembles for row in found.rows if row.name == "InverterHv.DcLinkVoltage")
+    'dc_link_voltage'
+    """
+    from logscope.decoded import decode_tables
+    from logscope.survey.collect import survey
+
+    known = _defining(vehicle, definitions)
+    decoded = decode_tables(watch(open_logs(as_paths(logs), known)), known)
+    return SignalList(survey(decoded), decoded.seconds(decoded.end_ns), decoded.account, decoded.notes)
+
+
+def plot_signals(
+    logs: Paths,
+    signals: str | Sequence[str],
+    vehicle: Vehicle | Path | str | None = None,
+    definitions: Paths = (),
+    *,
+    from_s: float | None = None,
+    until_s: float | None = None,
+    watch: Watch = _unwatched,
+) -> SignalPlot:
+    """Signals of a log on one time axis. Only those are decoded.
+
+    Parameters
+    ----------
+    logs : path or paths
+        The log files of one recording.
+    signals : str or sequence of str
+        “Message.Signal”, or with a vehicle file the name of a part, which is shown as the checks see it.
+    vehicle, definitions, watch
+        As for `list_signals`.
+    from_s, until_s : float, optional
+        The stretch to show [s] from the start of the log; without them the whole log.
+
+    Returns
+    -------
+    SignalPlot
+        Write it with `to_html` or `to_png`.
+
+    Raises
+    ------
+    LogscopeError
+        Where a signal is not defined or not in the log, the stretch is empty, or a file cannot be used.
+
+    Examples
+    --------
+    >>> import logscope
+    >>> plot = logscope.plot_signals("sample_logs/hazel-healthy.log", "motor_speed", "decoders/hazel.toml", until_s=20)
+    >>> plot.parts[0].unit, plot.window
+    ('rpm', (0.0, 20.0))
+    """
+    from logscope.decoded import decode_tables
+    from logscope.survey.pick import picked, request
+    from logscope.survey.plot import SignalPlot
+
+    known = _defining(vehicle, definitions)
+    asked = request([signals] if isinstance(signals, str) else list(signals), known)
+    decoded = decode_tables(watch(open_logs(as_paths(logs), known)), known, wanted=asked.wanted)
+    end_s = decoded.seconds(decoded.end_ns)
+    window = (0.0 if from_s is None else from_s, end_s if until_s is None else until_s)
+    if not window[0] < window[1]:
+        raise RequestError(
+            f"there is nothing between {window[0]:g} and {window[1]:g} s", do=f"The log is {end_s:.3f} s long."
+        )
+    return SignalPlot(tuple(picked(asked, known, decoded)), window, decoded.account.files, decoded.notes)
+
+
+def _defining(vehicle: Vehicle | Path | str | None, definitions: Paths) -> Vehicle:
+    """The vehicle file alone, or one that has the definitions and nothing else."""
+    from logscope.draft.draft import undrafted
+
+    known = None if vehicle is None else loaded(vehicle)
+    paths = as_paths(definitions)
+    return known if known is not None and not paths else undrafted(paths, "vehicle.toml", like=known)
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,12 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "capture checks comparison diagnosis findings history parts quantities result signals",
         "numpy pandas jinja2 markupsafe rich tsdownsample",
     ),
+    "pictures": ("files report result", "playwright"),
+    "survey": (
+        "capture decoded decoding definitions draft export files findings mapping outputs parts pictures quantities "
+        "report signals statistics vehicle",
+        "numpy rich",
+    ),
     "sizing": ("findings physics quantities report", "numpy rich"),
     "inventory": ("bus capture definitions", "numpy rich"),
     "draft": ("capture decoded decoding definitions findings parts vehicle vehicle_schema", "numpy"),

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logscope.commands.options import Align, JsonFile, Logs, ReportFile, SummaryFile, VehicleFile
-from logscope.commands.output import deliver, with_progress
+from logscope.commands.options import Align, JsonFile, Logs, PictureFolder, ReportFile, SummaryFile, VehicleFile
+from logscope.commands.output import deliver, warn, with_progress
+from logscope.outputs import PNG, Guard
 
 if TYPE_CHECKING:
     from logscope.result import Result
@@ -28,10 +29,12 @@ class FailOn(StrEnum):
 
 def check(
     logs: Logs,
+    guard: Guard,
     vehicle: VehicleFile,
     report: ReportFile = None,
     json: JsonFile = None,
     summary: SummaryFile = None,
+    png: PictureFolder = None,
     align: Align = None,
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Exit with 1 if a finding is at least this severe.")
@@ -45,12 +48,22 @@ def check(
     from logscope.report.terminal import Detail, print_summary
     from logscope.vehicle import load_vehicle
 
+    if png is not None:
+        from logscope.pictures.browser import find_browser
+
+        find_browser()  # before a long log is read
     known = load_vehicle(vehicle)
     result = run(with_progress(open_logs(logs, known, align or ())), known)
     if summary is not None:
         result.to_markdown(summary, overwrite=True)  # `guarded` has allowed it
+    if png is not None:
+        from logscope.pictures.report import write_pictures
+
+        besides = write_pictures(result, png, lambda path: guard.allow(path, PNG))
+        warn([f"{png}: charts of an earlier run are there too: {', '.join(besides)}"] if besides else ())
     detail = Detail.BRIEF if quiet else Detail.FULL if verbose else Detail.USUAL
-    deliver(result, lambda made, console: print_summary(made, console, detail), report, json, {"Summary": summary})
+    also = {"Summary": summary, "Charts": png}
+    deliver(result, lambda made, console: print_summary(made, console, detail), report, json, also)
     raise typer.Exit(_status(result, fail_on))
 
 

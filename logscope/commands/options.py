@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from logscope.commands.guarded import Reads, Writes
-from logscope.outputs import HTML, JSON, MARKDOWN
+from logscope.outputs import FOLDER, HTML, JSON, MARKDOWN
 
 Logs = Annotated[
     list[Path],
@@ -55,4 +55,10 @@ SummaryFile = Annotated[
     Path | None,
     Writes(MARKDOWN),
     typer.Option("--summary", metavar="S.md", help="Write a summary here, to paste into a forum or a build log."),
+]
+
+PictureFolder = Annotated[
+    Path | None,
+    Writes(FOLDER),
+    typer.Option("--png", metavar="DIR", help="Draw every chart into this folder, by an installed Chromium or Edge."),
 ]

@@ -20,13 +20,14 @@ from logscope.report.drawing import (
     tag,
     tag_rows,
 )
-from logscope.report.rows import Key, Row, by_unit, panel, role_of
+from logscope.report.rows import SERIES_COLOURS, Key, Row, by_unit, panel, role_of, title_of
 from logscope.report.stack import Drawing, stacked
 from logscope.report.strips import strip
 from logscope.signals import Part, Signals
 
 MOMENT_POINTS = 2000  # a trace: two for each pixel column of a wide chart
 OVERVIEW_POINTS = 4000  # a trace
+PLOT_POINTS = 8000  # a trace, of few: there is more to zoom into
 MARGIN_SHARE, MARGIN_S, MARGIN_SAMPLES = 0.15, 0.2, 5  # around a moment: the greatest of the three
 MOST_NUMBERED = 24  # marks with a number of their own
 MOST_SHADED = 300  # shaded spans or lines, so that the chart stays quick
@@ -88,6 +89,22 @@ def overview_chart(findings: Sequence[tuple[int, Finding]], signals: Signals) ->
     keys = [Key(f"area shade-{severity}", severity) for severity in used]
     rows = _rows(parts, Evidence(), window, OVERVIEW_POINTS)
     return _stack(rows, window, [shade(span) for span in spans], tags, places, keys, notes)
+
+
+def parts_chart(parts: Sequence[Part], window: tuple[float, float], notes: Sequence[str] = ()) -> Drawing | None:
+    """Any parts on one time axis: a panel a unit, a strip a state; None where none has a sample in the window."""
+    there = [part for part in parts if _has_samples(part, window)]
+    rows: list[Row] = []
+    drawn = 0
+    for group in by_unit(there):
+        size = SERIES_COLOURS if group[0].unit else 1  # what has no unit has a scale of its own
+        for start in range(0, len(group), size):
+            several = group[start : start + size]
+            rows.append(panel(several, (), (), window, drawn, PLOT_POINTS))
+            drawn += len(several)
+    rows += [strip(part, window) for part in there if role_of(part) is not Role.QUANTITY]
+    missing = [f"{title_of(part)}: no sample in this stretch." for part in parts if part not in there]
+    return _stack(rows, window, [], [], [], [], [*missing, *notes]) if rows else None
 
 
 def _local_and_whole(

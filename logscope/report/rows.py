@@ -72,10 +72,17 @@ def around(part: Part, start_s: float, end_s: float) -> slice:
 
 
 def role_of(part: Part) -> Role:
-    """How the part's values are read; the parts of loads are not in the table of parts."""
+    """How the part's values are read; the parts of loads, and plain signals, are not in the table of parts."""
     if part.name in PARTS:
         return PARTS[part.name].role
-    return Role.QUANTITY if part.on is None else Role.STATE
+    if part.on is not None:
+        return Role.STATE
+    return Role.MODE if part.labels and not part.unit else Role.QUANTITY
+
+
+def title_of(part: Part) -> str:
+    """What the part is called; a plain signal goes by its own name, letter by letter."""
+    return part.name if part.name == part.source and part.name not in PARTS else part_title(part.name)
 
 
 def by_unit(parts: Iterable[Part]) -> list[list[Part]]:
@@ -115,13 +122,13 @@ def panel(
         kept = keep_extremes(value, most)
         if kept.size < value.size:
             drawn = f"{kept.size} of {value.size} samples drawn, including every extreme"
-            notes.append(f"{part_title(part.name)}: {drawn}.")
+            notes.append(f"{title_of(part)}: {drawn}.")
         colour = (first_colour + number) % SERIES_COLOURS + 1
         traces.append(
-            _line(time[kept], value[kept], f"--series-{colour}", f"{part_title(part.name)}, {part.unit}")
+            _line(time[kept], value[kept], f"--series-{colour}", f"{title_of(part)}, {part.unit}")
             | {"mode": "lines+markers" if kept.size <= MARKED_POINTS else "lines", "marker": {"size": 4}}
         )
-        keys.append(Key(f"line series-{colour}", f"{part_title(part.name)} (measured)"))
+        keys.append(Key(f"line series-{colour}", f"{title_of(part)} (measured)"))
         seen.append(value)
     low, high = bounds(seen, parts[0].step)
     own = [level for level in levels if level.part in names and math.isfinite(level.value)]
@@ -133,7 +140,7 @@ def panel(
     ]
     low, high = padded(low, high, [level.value for level in drawn_levels])
     return Row(
-        heading=panel_name(names),
+        heading=panel_name([title_of(part) for part in parts], parts[0].unit),
         unit=parts[0].unit,
         height_px=PANEL_PX,
         traces=(*bands, *traces, *lines),

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from logscope.arrays import BoolArray
-from logscope.parts import Role, part_title
-from logscope.report.rows import STRIP_PX, TIME_DECIMALS, Key, Row, Trace, around, numbers, plain, role_of
+from logscope.parts import Role
+from logscope.report.rows import STRIP_PX, TIME_DECIMALS, Key, Row, Trace, around, numbers, plain, role_of, title_of
 from logscope.signals import Part
 
 Run = tuple[float, float, float]  # start [s], end [s], value
@@ -56,7 +56,7 @@ def _thick(part: Part, runs: Sequence[Run], texts: Sequence[str], colour: str) -
         "x": [x for a, b, _ in runs for x in (round(a, TIME_DECIMALS), round(b, TIME_DECIMALS), None)],
         "y": [y for _ in runs for y in (0, 0, None)],
         "text": [plain(text) for text in texts for _ in range(3)],
-        "name": plain(part_title(part.name)),
+        "name": plain(title_of(part)),
         "type": "scatter",
         "mode": "lines",
         "line": {"color": colour, "width": 10},
@@ -79,10 +79,10 @@ def _active(part: Part) -> BoolArray:
 
 def _strip_heading(part: Part, texts: Sequence[str]) -> str:
     if _is_state(part):
-        return part_title(part.name)
+        return title_of(part)
     different = list(dict.fromkeys(texts))
     said = f": {', then '.join(different)}" if 0 < len(different) <= HEADED_VALUES else ""
-    return f"{part_title(part.name)}{said}"
+    return f"{title_of(part)}{said}"
 
 
 def _strip_meaning(part: Part) -> str:
@@ -91,7 +91,7 @@ def _strip_meaning(part: Part) -> str:
     if role_of(part) is Role.FAULT:
         return "fault present; the colour changes with the code"
     lowest = part.label(float(part.value.min()))
-    return f"{part_title(part.name)}: any value but “{lowest}”; the colour changes with the value"
+    return f"{title_of(part)}: any value but “{lowest}”; the colour changes with the value"
 
 
 def _run_notes(part: Part, runs: Sequence[Run], texts: Sequence[str]) -> tuple[str, ...]:
@@ -99,4 +99,4 @@ def _run_notes(part: Part, runs: Sequence[Run], texts: Sequence[str]) -> tuple[s
         return ()
     named = [f"“{text}” from {run[0]:.3f} s" for run, text in zip(runs, texts, strict=True)][:NAMED_RUNS]
     more = f" and {len(runs) - NAMED_RUNS} more" if len(runs) > NAMED_RUNS else ""
-    return (f"{part_title(part.name)}: {', '.join(named)}{more}.",)
+    return (f"{title_of(part)}: {', '.join(named)}{more}.",)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from logscope.findings import Measured, Severity
-from logscope.parts import PARTS, part_title
 from logscope.quantities import prefixed
 
 SEVERITY_WORDS = {
@@ -249,12 +248,10 @@ _QUANTITIES = {
 }  # fmt: skip
 
 
-def panel_name(parts: Iterable[str]) -> str:
+def panel_name(titles: Sequence[str], unit: str) -> str:
     """What a panel of several parts of one unit shows, with the unit in brackets."""
-    names = list(parts)
-    unit = PARTS[names[0]].unit if names[0] in PARTS else ""
-    listed = ", ".join(map(part_title, names))
-    if len(names) > 1 and len(listed) > _LONGEST_PANEL_NAME:
+    listed = ", ".join(titles)
+    if len(titles) > 1 and len(listed) > _LONGEST_PANEL_NAME:
         listed = _QUANTITIES.get(unit, listed)
     return f"{listed}{f' [{unit}]' if unit else ''}"
 

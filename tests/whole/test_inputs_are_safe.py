@@ -191,6 +191,8 @@ def _writing(folder: Path) -> dict[str, tuple[object, ...]]:
         "check --report": ("check", *log, "--fail-on", "never", "--report", "a.html"),
         "check --json": ("check", *log, "--fail-on", "never", "--json", "a.json"),
         "check --summary": ("check", *log, "--fail-on", "never", "--summary", "a.md"),
+        "signals --json": ("signals", *log, "--json", "a.json"),
+        "plot --out": ("plot", *log, "--signal", "Link.Speed", "--out", "a.html"),
         "compare --report": ("compare", *sides, "--report", "a.html"),
         "compare --json": ("compare", *sides, "--json", "a.json"),
         "trend --report": ("trend", *log, "--fresh", "--report", "a.html"),
