@@ -10,6 +10,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logscope.bus.gather import BusGathering
+from logscope.bus.naming import specs_by_key
+from logscope.bus.record import BusRecord
 from logscope.capture.frames import DATES_FROM_NS, Account
 from logscope.capture.open import Capture
 from logscope.checks.capture_findings import definition_skipped
@@ -44,6 +47,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
     """The checks by name, in the order in which a conversion meets them."""
     from logscope.checks.aux_supply.check import aux_supply
     from logscope.checks.battery.check import battery
+    from logscope.checks.bus.check import bus
     from logscope.checks.charging.check import charging
     from logscope.checks.contactors.check import contactors
     from logscope.checks.cooling.check import cooling
@@ -74,6 +78,7 @@ def checks() -> tuple[tuple[str, Check], ...]:
         ("machine", machine),
         ("cooling", cooling),
         ("charging", charging),
+        ("bus", bus),
     )
 
 
@@ -115,10 +120,13 @@ def check(
     capture = opened(logs, vehicle)
     definitions, skipped = vehicle_definitions(vehicle)
     bindings, notes = mapped_bindings(vehicle, definitions, skipped)
+    gathering = BusGathering()
+    capture = replace(capture, blocks=gathering.watch(capture.blocks))
     decoded = decode_capture(capture, Decoder(definitions, wanted={binding.wanted for binding in bindings}))
     signals = build_signals(vehicle, bindings, decoded.tables, decoded.seconds(decoded.end_ns))
     plausible = examine(signals, vehicle)
-    findings, not_checked = run_checks(plausible.signals, plausible.vehicle, chosen)
+    frames = BusRecord(gathering.traffic(), decoded.start_ns, specs_by_key(definitions), vehicle.bit_rates)
+    findings, not_checked = run_checks(plausible.signals, plausible.vehicle, chosen, frames)
     mapped = {(binding.message, binding.spec.name) for binding in bindings}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]
     findings += time_step([(decoded.seconds(s.at_ns), s.step_ns / 1e9) for s in decoded.account.time_steps])
@@ -250,7 +258,10 @@ def _layouts(vehicle: Vehicle) -> dict[str, object]:
 
 
 def run_checks(
-    signals: Signals, vehicle: Vehicle, chosen: Sequence[tuple[str, Check]] | None = None
+    signals: Signals,
+    vehicle: Vehicle,
+    chosen: Sequence[tuple[str, Check]] | None = None,
+    frames: BusRecord | None = None,
 ) -> tuple[list[Finding], list[NotChecked]]:
     """The findings of the chosen checks, or of all, each event reported once.
 
@@ -258,7 +269,7 @@ def run_checks(
     """
     findings: list[Finding] = []
     not_checked: list[NotChecked] = []
-    observations = Observations(signals, vehicle)
+    observations = Observations(signals, vehicle, frames)
     for name, run in checks() if chosen is None else chosen:
         watched = signals.watched()
         try:

@@ -29,9 +29,9 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "numpy scipy rich",
     ),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
-    "observations": ("curves findings physics signals statistics vehicle", "numpy scipy"),
+    "observations": ("bus curves findings physics signals statistics vehicle", "numpy scipy"),
     "checks": (
-        "curves definitions findings joint_clock measures observations parts physics quantities signals "
+        "bus curves definitions findings joint_clock measures observations parts physics quantities signals "
         "statistics time_doubt vehicle",
         "numpy scipy",
     ),

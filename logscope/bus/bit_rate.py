@@ -3,7 +3,7 @@
 Frames that wait for the bus follow each other without a pause. The time from one stamp to the next is then exactly the
 length of a frame, and these spacings pile up at the lower edge of all of them. A rate fits where they do: spacings are
 taken as a mixture of such frames (normal about the frame's length, as wide as stamps are coarse), frames that the bus
-stood idle before (exponential beyond it) and a few that are stamped wrongly. The usual rates are compared by their
+stood idle before (anything beyond it) and a few that are stamped wrongly. The usual rates are compared by their
 likelihood, and the best must be a maximum among its neighbours too. No rate is named where stamps are too coarse to
 show single frames, where a logger's buffer stamps them in groups, or where too few frames follow each other.
 """
@@ -25,15 +25,16 @@ from logscope.bus.facts import BusFacts
 # (33.3 and 83.3 k); 95.2 and 100 k are common practice with no published source.
 USUAL_RATES = (33_333, 50_000, 83_333, 95_238, 100_000, 125_000, 250_000, 500_000, 800_000, 1_000_000)
 _JITTERS_S = (0.0, 2e-6, 8e-6, 25e-6)  # of a logger's stamps beside their resolution: hardware to interrupt
-_MOST_SPACINGS = 1500  # of some ten thousand kept: enough to separate 95.2 from 100 kbit/s, and quick
+_MOST_SPACINGS = 3000  # of some ten thousand kept: enough to separate 95.2 from 100 kbit/s, and quick
+_CLOSEST, _NEAR = 0.05, 3.0  # spacings up to so many times this quantile of them, by their bits, are used
 _FEWEST_SPACINGS = 100
 _FEWEST_CLOSE = 25.0  # frames that follow without a pause
 _RESOLVED = 0.35  # of a frame's length: stamps that scatter more show no single frames
 _MOST_WRONG = 0.03  # share of spacings that are too short by far: a log with more stamps frames in groups
 _FAR = 4.0  # standard deviations
 _CLEAR = 15.0  # of log-likelihood between the best rate and the next: one in three million
-_STRAY = 0.01  # share of spacings that follow none of this
-_STEPS = 6  # of expectation and maximisation: the share settles to a percent
+_STRAY = 0.02  # share of spacings that follow none of this
+_STEPS = 8  # of expectation and maximisation: the share settles to a percent
 _NEIGHBOURS = np.linspace(0.92, 1.08, 33)
 _MOST_OFF = 0.05  # how far the best of the neighbouring rates may lie from the usual one, for stamps are rounded
 
@@ -95,33 +96,35 @@ def _inferred(spacing_ns: NDArray[np.int64], bits: NDArray[np.int64]) -> tuple[i
     if spacing_ns.size < _FEWEST_SPACINGS:
         return None, 0
     step_s = _resolution_ns(spacing_ns) / 1e9
-    longest = 4.0 * bits.max() / USUAL_RATES[0]  # beyond, a spacing bears on no rate
-    short = np.flatnonzero(spacing_ns < longest * 1e9)
-    used = short[np.linspace(0, short.size - 1, min(_MOST_SPACINGS, short.size)).astype(np.int64)]
-    if used.size < _FEWEST_SPACINGS:
+    per_bit = spacing_ns / bits[:, 1]
+    # frames that the bus stood idle before for long bear on no rate
+    limit = _NEAR * float(np.quantile(per_bit, _CLOSEST))
+    near = np.flatnonzero(per_bit <= limit)
+    used = near[np.linspace(0, near.size - 1, min(_MOST_SPACINGS, near.size)).astype(np.int64)]
+    if used.size < _FEWEST_SPACINGS or not np.any(spacing_ns[used] > 0):
         return None, 0
-    time_s = spacing_ns[used] / 1e9
+    time_s, most_s = spacing_ns[used] / 1e9, limit * bits[used, 1] / 1e9
     best: tuple[float, int, float, float, FloatArray] | None = None
     scores: dict[int, float] = {}
     for lengths in bits[used].T.astype(np.float64):  # stamped at the start of a frame, or at its end
         for rate in USUAL_RATES:
             for jitter_s in _JITTERS_S:
                 width = float(np.hypot(jitter_s, step_s / np.sqrt(6.0)))
-                likelihood, share = _fit(time_s, lengths / rate, width)
+                likelihood, share = _fit(time_s, most_s, lengths / rate, width)
                 scores[rate] = max(scores.get(rate, -np.inf), likelihood)
                 if best is None or likelihood > best[0]:
                     best = (likelihood, rate, width, share, lengths)
     assert best is not None
     likelihood, rate, width, share, lengths = best
     others = max(score for other, score in scores.items() if other != rate)
-    close = round(share * short.size)
-    beyond = time_s - lengths / rate
-    around = [_fit(time_s, lengths / (rate * factor), width)[0] for factor in _NEIGHBOURS]
+    close = round(share * near.size)
+    short = float(np.mean(spacing_ns / 1e9 - bits.min(axis=1) / rate < -_FAR * width))
+    around = [_fit(time_s, most_s, lengths / (rate * factor), width)[0] for factor in _NEIGHBOURS]
     sure = (
         share * used.size >= _FEWEST_CLOSE
         and likelihood - others >= _CLEAR
         and width <= _RESOLVED * float(np.median(lengths)) / rate
-        and float(np.mean(beyond < -_FAR * width)) <= _MOST_WRONG
+        and short <= _MOST_WRONG
         and abs(float(_NEIGHBOURS[int(np.argmax(around))]) - 1.0) <= _most_off(rate)
     )
     return (rate, close) if sure else (None, 0)
@@ -142,16 +145,16 @@ def _resolution_ns(spacing_ns: NDArray[np.int64]) -> float:
     return 1.0
 
 
-def _fit(time_s: FloatArray, least_s: FloatArray, width_s: float) -> tuple[float, float]:
+def _fit(time_s: FloatArray, most_s: FloatArray, least_s: FloatArray, width_s: float) -> tuple[float, float]:
     """Log-likelihood of spacings, and the share of them that follow without a pause.
 
-    least_s : the length of each frame at the rate; width_s : scatter of a spacing by its stamps
+    most_s : up to which each was taken; least_s : the length of each frame at the rate
+    width_s : scatter of a spacing by its stamps
     """
     beyond = time_s - least_s
     scaled = beyond / width_s
     close = np.exp(-0.5 * scaled**2) / (width_s * np.sqrt(2.0 * np.pi))
-    idle_s = max(float(np.mean(np.maximum(beyond, 0.0))), width_s)
-    idle = special.ndtr(scaled) * np.exp(-np.maximum(beyond, 0.0) / idle_s) / idle_s
+    idle = special.ndtr(scaled) / np.maximum(most_s - least_s, width_s)
     stray = _STRAY / float(time_s.max())
     share = 0.3
     for _ in range(_STEPS):

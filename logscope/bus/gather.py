@@ -97,7 +97,7 @@ class BusGathering:
         if me[w.REMOTES] or not size or np.any(sizes != size):
             return
         rows = state.payloads[row, :count, : min(size, state.payloads.shape[2])]
-        for counter in find_counters(rows):
+        for counter in sorted(find_counters(rows), key=lambda found: -found.share):
             places = counter.field.positions()
             bytes_of = list(dict.fromkeys(place // 8 for place in places))
             if counter.field.bits > _COUNTER_BITS or len(bytes_of) > 2 or counter.span < _COUNTER_VALUES:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from cantools.database.can import Database, Message, Signal
 
 
+_NO_NODE = "Vector__XXX"  # what DBC files call a sender that is not known
 _importing = Lock()
 
 
@@ -99,6 +100,7 @@ def _message_spec(message: Message, j1939: bool, path: Path) -> MessageSpec:
         signals=signals,
         fd=bool(message.is_fd),
         j1939=j1939,
+        senders=tuple(name for name in message.senders if name != _NO_NODE),
         source=path,
         left_out=tuple(dict.fromkeys(s.name for s in message.signals if s.length > MAX_BITS)),
     )

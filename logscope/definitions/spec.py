@@ -121,6 +121,7 @@ class MessageSpec:
     identifier : 11 bits, or 29 where `extended`; length : payload bytes by its definition
     fd : defined as a CAN FD frame
     j1939 : matched by parameter group and source address (SAE J1939-21), whatever the priority
+    senders : the nodes that send it, where the file names them
     source : the file it comes from
     left_out : its signals wider than 64 bits, which are bytes and not numbers
     """
@@ -132,6 +133,7 @@ class MessageSpec:
     signals: tuple[SignalSpec, ...]
     fd: bool = False
     j1939: bool = False
+    senders: tuple[str, ...] = ()
     source: Path | None = None
     left_out: tuple[str, ...] = ()
 

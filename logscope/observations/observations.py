@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar, cast
 
+from logscope.bus.record import BusRecord
 from logscope.observations.charging.sessions import Session, find_sessions
 from logscope.observations.dc_link.attempts import Attempts, find_attempts
 from logscope.observations.dc_link.link import Link, describe_link
@@ -32,15 +33,17 @@ class Observations:
 
     signals : as the one who asks sees them: what an observation would have used, had it not been in doubt, is noted
         there as if the check had asked for it
+    frames : the traffic of the buses; None for signals that come from no log
     """
 
     signals: Signals
     vehicle: Vehicle
+    frames: BusRecord | None = None
     _made: dict[str, _Made] = field(default_factory=dict, repr=False)
 
     def seen_through(self, signals: Signals) -> Observations:
         """The same observations for another check, which has `signals` that note what it asks for."""
-        return Observations(signals, self.vehicle, self._made)
+        return Observations(signals, self.vehicle, self.frames, self._made)
 
     @property
     def link(self) -> Link:

@@ -32,6 +32,10 @@ CAUSES = {
     "source_resistance": "too much resistance in battery, cables or joints",
     "coil_hold": "a supply below what contactor coils need",
     "loose_connection": "a loose connection",
+    "no_acknowledge": "no other node that acknowledges",
+    "current": "interference while the current is high",
+    "switching": "interference at switchings",
+    "bit_rate": "a wrong bit rate",
     "undetermined": "cannot be determined from this log",
 }
 # What ended a charge.
@@ -95,6 +99,20 @@ _VALUE_NAMES = {
     "steady_error_A": "Steady-state error",
     "steady_error_Nm": "Steady-state error",
     "share_percent": "Share of all readings",
+    "missing_percent": "Share of all messages",
+    "failing_percent": "Share of frames",
+    "error_frame_percent": "Error frames, share of all",
+    "burst_count": "Bursts",
+    "message_count": "Messages",
+    "mean_load_percent": "Load on average",
+    "busiest_load_percent": "Load in the busiest second",
+    "mean_bit_per_s": "Bits on average",
+    "busiest_bit_per_s": "Bits in the busiest second",
+    "bit_rate_bit_per_s": "Bit rate",
+    "longest_wait_s": "Longest wait for the bus",
+    "transmit_error_count": "Transmit errors counted",
+    "receive_error_count": "Receive errors counted",
+    "sender_period_s": "Period of each sender",
     "agreement_percent": "Moments in agreement",
     "factor": "Factor",
     "charge_Ah": "Charge",
@@ -138,7 +156,7 @@ _UNIT_ENDINGS = (
     "m_per_s2", "K_per_W", "Wh_per_km", "Nm_per_A",
     "rpm_per_s", "V_per_min", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
     "rpm", "ohm", "mohm", "kWh", "Wh", "Ah", "Nm", "Hz", "kHz", "km_h", "percent", "ppm", "uF", "ms", "min",
-    "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg",
+    "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg", "byte",
 )  # fmt: skip
 _SPELLED = {"dc": "DC", "can": "CAN", "rms": "RMS", "rc": "RC", "ocv": "OCV", "soc": "SOC", "id": "ID"}
 _FLAGS = {0.0: "no", 1.0: "yes"}
