@@ -218,6 +218,7 @@ _NEEDS = (
         },
         {"limits.battery_max_V": "its margin", "limits.cell_max_V": "its margin"},
     ),
+    Needs("bus", "is the bus sound: its load, error frames, nodes and messages", ((),), {}, {}),  # by frames alone
 )  # fmt: skip
 NEEDS: Mapping[str, Needs] = {needs.check: needs for needs in _NEEDS}
 
