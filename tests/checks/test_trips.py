@@ -219,3 +219,32 @@ def test_no_trip_no_finding() -> None:
 def test_neither_fault_nor_current_is_a_missing_part() -> None:
     with pytest.raises(MissingPart):
         run({"motor_speed": made(0)["motor_speed"]})
+
+
+def _driven_at_the_limit(falls_s: float) -> list[Part]:
+    """Current, torque and pedal of a drive at 320 A that ends within `falls_s`, every 10 ms."""
+    time = np.arange(0.0, 20.0, 0.01)
+    share = np.interp(time, [3.0, 4.0, 10.0, 10.0 + falls_s], [0.0, 1.0, 1.0, 0.0])
+    pedal = np.interp(time, [3.0, 3.2, 15.0, 15.1], [0.0, 80.0, 80.0, 0.0])
+    ripple = np.random.default_rng(4).normal(0.0, 0.5, time.size)
+    return [
+        part("motor_current", time, 320.0 * share + ripple, 1.0),
+        part("torque", time, 150.0 * share + ripple / 5.0, 0.1),
+        part("throttle", time, pedal, 0.1),
+    ]
+
+
+def test_a_current_that_collapses_without_fault_and_pedal_is_no_drive_without_a_trip() -> None:
+    current, torque, pedal = _driven_at_the_limit(0.01)
+    unseen = findings_of(trips, signals(current, torque), HAZEL)[0]
+    assert unseen.kind == "trip.undetermined"
+    assert unseen.severity is Severity.INFO
+    assert unseen.measured["current_before_A"].value == pytest.approx(320.0, abs=2.0)
+    link = part("dc_link_voltage", pedal.time_s, np.full(pedal.time_s.size, 330.0), 0.1)
+    seen = findings_of(trips, signals(current, torque, pedal, link), HAZEL)
+    assert seen[0].kind == "trip.overcurrent"
+
+
+def test_a_current_that_a_ramp_takes_away_is_no_doubt() -> None:
+    current, torque, _ = _driven_at_the_limit(0.4)
+    assert findings_of(trips, signals(current, torque), HAZEL)[0].kind == "trip.none"

@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from logscope.checks.assemble import assemble
 from logscope.checks.trips.cause import Cause, judge
 from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import NO_LEAD
 from logscope.checks.trips.pattern import pattern
 from logscope.checks.trips.text import next_step, retries_in_words, title
-from logscope.checks.wording import Words
+from logscope.checks.wording import Words, number, times
 from logscope.findings import Event, Evidence, Finding, Level, Mark, Measured, Severity
 from logscope.observations.motor_speed.analysis import WrongSpeed
 from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.observations import Observations
-from logscope.observations.trips.events import Trip
+from logscope.observations.trips.events import Trip, unwitnessed
 from logscope.observations.trips.retries import gather
 from logscope.observations.trips.surge import Peak, Surge, peak_before, surge_before
 from logscope.signals import Part, Signals
@@ -54,7 +56,8 @@ def trips(signals: Signals, observations: Observations, vehicle: Vehicle) -> lis
     near = near_trips(signals, vehicle, found)
     wrong = observations.speed if "motor_speed" in signals else None
     if not found:
-        return [_none(signals, wrong), *near]
+        doubtful = unwitnessed(signals)
+        return [_undetermined(doubtful, signals) if doubtful else _none(signals, wrong), *near]
     study = None if wrong is None else wrong.study
     each = [_gathered(group, _finding(group[0], signals, vehicle, study)) for group in gather(found)]
     return [*each, *pattern(each, signals), *near]
@@ -74,6 +77,27 @@ def _gathered(trips: Sequence[Trip], first: Finding) -> Finding:
         explanation=f"{said} {first.explanation}",
         measured={**first.measured, "count": Measured(float(len(trips)), "")},
         events=events,
+    )
+
+
+def _undetermined(collapsed: Sequence[tuple[float, float]], signals: Signals) -> Finding:
+    current = signals["motor_current"]
+    before = [float(abs(amps)) for amps in current.held_at(np.array([on_s for on_s, _ in collapsed]))]
+    return assemble(
+        "trip.undetermined",
+        Severity.INFO,
+        Words(
+            f"Motor current: collapsed {times(len(collapsed))}, from up to {number(max(before))} A; a trip cannot be "
+            "excluded",
+            "Neither a fault nor the pedal is logged. An inverter that trips at its limit, and a pedal that is lifted "
+            "quickly, look alike.",
+            "Log the inverter's fault signal and the pedal, and repeat the drive.",
+            hands_near_hv=False,
+        ),
+        collapsed,
+        {"count": Measured(float(len(collapsed)), "1"), "current_before_A": Measured(max(before), "A")},
+        _parts(signals),
+        signals,
     )
 
 

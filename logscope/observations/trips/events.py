@@ -122,6 +122,18 @@ def _from_current(current: Part, signals: Signals, vehicle: Vehicle) -> list[Tri
     return trips
 
 
+def unwitnessed(signals: Signals) -> list[tuple[float, float]]:
+    """Where the current collapsed and nothing logged says who wanted that: (last seen on, seen off) [s].
+
+    Without a fault and a pedal, a trip at the inverter's limit and a pedal that is lifted at once look alike.
+    """
+    current = signals.get("motor_current")
+    if current is None or "fault" in signals or "throttle" in signals:
+        return []
+    torque = signals.get("torque")
+    return [(on_s, off_s) for on_s, off_s in collapses(current) if _torque_fell(torque, on_s, off_s)]
+
+
 def _let_go(current: Part, signals: Signals, on_s: float, off_s: float) -> bool:
     """Whether the inverter gave up at its highest current: the pedal stays down unanswered, the link stays up."""
     throttle, link = signals.get("throttle"), signals.get("dc_link_voltage")
