@@ -150,11 +150,17 @@ def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
 
 
 def _held_current(signals: Signals, at_s: FloatArray) -> FloatArray:
-    """The magnitude of the pack's current at each moment; 0 where it is not known."""
-    part = signals.get("battery_current")
+    """What the pack gives to the link at each moment, braking too [A]; 0 where it is not known.
+
+    A charger feeds the pack beside the link: without its current, only what the pack delivers shows a link that is on.
+    """
+    part, charger = signals.get("battery_current"), signals.get("charger_current")
     if part is None or part.time_s.size < LEAST_ROWS:
         return np.zeros(at_s.size)
-    return np.abs(np.nan_to_num(part.held_at(at_s, gap_threshold_s(part.time_s))))
+    amps = np.nan_to_num(part.held_at(at_s, gap_threshold_s(part.time_s)))
+    if charger is None or charger.time_s.size < LEAST_ROWS:
+        return np.asarray(amps)
+    return np.abs(amps + np.nan_to_num(charger.held_at(at_s, gap_threshold_s(charger.time_s))))
 
 
 def _level(time_s: FloatArray, volts: FloatArray, period_s: float) -> FloatArray:
