@@ -49,4 +49,5 @@ def plot(
     made = plot_signals(logs, signal, vehicle, definitions or (), from_s=start, until_s=until, watch=with_progress)
     (made.to_png if picture else made.to_html)(out, overwrite=True)  # `guarded` has allowed it
     warn(made.notes)
-    typer.echo(f"{out}: {len(made.parts)} signals from {made.window[0]:.3f} to {made.window[1]:.3f} s")
+    count = len(made.parts)
+    typer.echo(f"{out}: {count} signal{'' if count == 1 else 's'} from {made.window[0]:.3f} to {made.window[1]:.3f} s")

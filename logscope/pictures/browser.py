@@ -29,7 +29,6 @@ _FLAGS = (
     "--disable-component-update", "--disable-sync", "--no-first-run", "--no-default-browser-check",
     "--disable-dev-shm-usage",
 )  # fmt: skip
-_PATIENCE_S = 180  # a page of twenty charts takes 3 s; a machine full of other work many times as long
 _PAGE_MS = 60_000  # of the page's own time, which runs ahead while nothing is loading
 
 
@@ -66,8 +65,8 @@ def _of_playwright() -> Iterator[Path]:
         return
 
 
-def page_when_done(html: str) -> str:
-    """The page's content after its scripts have run. Raises RequestError where the browser does not answer."""
+def page_when_done(html: str, patience_s: int) -> str:
+    """The page's content after its scripts have run. Raises RequestError where the browser does not answer in time."""
     browser = find_browser()
     # A profile of its own: with the user's, a browser that runs already would open the page in its window.
     with tempfile.TemporaryDirectory(prefix="logscope-", ignore_cleanup_errors=True) as folder:
@@ -77,10 +76,10 @@ def page_when_done(html: str) -> str:
         command += [f"--virtual-time-budget={_PAGE_MS}", "--dump-dom", page.as_uri()]
         try:
             done = subprocess.run(
-                command, capture_output=True, stdin=subprocess.DEVNULL, timeout=_PATIENCE_S, check=False
+                command, capture_output=True, stdin=subprocess.DEVNULL, timeout=patience_s, check=False
             )
         except subprocess.TimeoutExpired:
-            raise RequestError(f"no answer within {_PATIENCE_S} s", where=browser, do="Close other programs.") from None
+            raise RequestError(f"no answer within {patience_s} s", where=browser, do="Close other programs.") from None
         except OSError as error:
             raise RequestError(f"cannot be started ({error.strerror or error})", where=browser) from None
     return done.stdout.decode("utf-8", "replace")

@@ -16,6 +16,7 @@ from logscope.report.stack import Drawing
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _HEADER_END = len(SIGNATURE) + 25  # the header chunk is 13 bytes with length, type and checksum (PNG, W3C, 11.2.1)
+_START_S, _CHART_S = 120, 10  # thirty charts take 5 s; a machine full of other work many times as long
 _SOFTWARE = b"tEXtSoftware\x00logscope "
 _PICTURE = re.compile(r'data-png="data:image/png;base64,([A-Za-z0-9+/=]+)"')
 
@@ -27,7 +28,8 @@ def pictures(drawn: Sequence[tuple[str, Drawing]]) -> list[bytes]:
     """
     if not drawn:
         return []
-    page = page_when_done(render_page("picture.html.j2", title="Charts", drawn=drawn))
+    patience_s = _START_S + _CHART_S * len(drawn)
+    page = page_when_done(render_page("picture.html.j2", title="Charts", drawn=drawn), patience_s)
     found = [base64.b64decode(each) for each in _PICTURE.findall(page)]
     if len(found) != len(drawn) or not all(content.startswith(SIGNATURE) for content in found):
         raise RequestError(

@@ -85,7 +85,7 @@ def print_rows(rows: Sequence[SignalRow], duration_s: float, console: Console) -
         console.print(Padding(table(lines), (0, 0, 0, 1), expand=False))
     count = len({row.message for row in rows})
     for meaning in (
-        f"{len(rows)} signals in {count} messages over {duration_text(duration_s)}.",
+        f"{_counted(len(rows), 'signal')} in {_counted(count, 'message')} over {duration_text(duration_s)}.",
         f"course: the whole log in {CELLS} steps, each at the sample furthest from the signal's median.",
         "resembles: the part that it fits best by name, unit and behaviour; “?” where something speaks against it.",
     ):
@@ -115,6 +115,10 @@ def _widths(rows: Sequence[SignalRow], room: int) -> list[int]:
     widths[-1] = min(widths[-1], max(left - widths[0], min(_FOLDED, left // 2)))
     widths[0] = min(widths[0], left - widths[-1])
     return widths
+
+
+def _counted(count: int, name: str) -> str:
+    return f"{count} {name}{'' if count == 1 else 's'}"
 
 
 def _value(value: float | None) -> str:
