@@ -63,7 +63,7 @@ def open_runs(paths: Sequence[Path | str], vehicle: Vehicle) -> list[Capture]:
     refuse_repeated(paths)
     if len(paths) == 1:
         return [open_logs(paths, vehicle)]
-    layout, consoles = _formats(vehicle)
+    layout, consoles = formats_of(vehicle)
     seen = [_seen(path, stream([path], layout, consoles), vehicle) for path in paths]
     return [open_logs([log.file for log in run], vehicle) for run in by_recording(seen)]
 
@@ -80,7 +80,7 @@ def open_logs(
     joint : whether logs are brought onto one clock, for which each is read once more
     """
     refuse_repeated(paths)
-    layout, consoles = _formats(vehicle)
+    layout, consoles = formats_of(vehicle)
     joined: Sequence[Joined | None] = [None] * len(paths)
     if align or (joint and len(paths) > 1 and vehicle is not None and vehicle.signals):
         from logscope.clocks import by_hand, by_signals
@@ -156,7 +156,7 @@ def runs_of(side: Capture | Sequence[Capture] | Paths, vehicle: Vehicle) -> tupl
     return (*captures, *(open_runs(paths, vehicle) if paths else ()))
 
 
-def _formats(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[SerialDefinition]]:
+def formats_of(vehicle: Vehicle | None) -> tuple[ColumnLayout | None, Sequence[SerialDefinition]]:
     """What a vehicle file says of its logs: the columns of delimited ones, and the consoles."""
     if vehicle is None:
         return None, ()

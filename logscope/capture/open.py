@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, reduce
+from functools import cached_property, partial, reduce
 from operator import add
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -96,7 +96,19 @@ class _Frames(NamedTuple):
     time: TimeColumn | None = None
 
 
+def refuse_unknown(path: Path, layout: ColumnLayout | None = None, consoles: Sequence[SerialDefinition] = ()) -> None:
+    """Look at the beginning of a log alone; arguments as in `stream`. Raises LogError where its format is unknown."""
+    _opener(path, layout, consoles)
+
+
 def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]) -> _Frames | SerialLog:
+    return _opener(path, layout, consoles)()
+
+
+def _opener(
+    path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefinition]
+) -> Callable[[], _Frames | SerialLog]:
+    """What opens a log in its format, found by its beginning."""
     if path.is_dir():
         raise LogError("this is a folder, not a log", where=path, do="Name the log files in it.")
     head = head_of(path)
@@ -106,17 +118,17 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
         if log_format.name == "MF4":
             from logscope.capture import mf4
 
-            return _Frames(mf4.blocks(path, log_format))
-        return _Frames(library.blocks(path, log_format))
+            return lambda: _Frames(mf4.blocks(path, log_format))
+        return lambda: _Frames(library.blocks(path, log_format))
     if candump.sniff(head):
-        return _Frames(candump.blocks(path))
+        return lambda: _Frames(candump.blocks(path))
     if candump_screen.sniff(head):
-        return _Frames(candump_screen.blocks(path, head))
+        return lambda: _Frames(candump_screen.blocks(path, head))
     if consoles:
         from logscope.capture import serial
     for definition in consoles:
         if serial.sniff(head, definition):
-            return serial.read_serial(path, definition)
+            return partial(serial.read_serial, path, definition)
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise LogError("the text is in UTF-16", where=path, do="Save it as UTF-8.")
     if layout is None and b"\x00" in head[:1024]:
@@ -129,4 +141,4 @@ def _open(path: Path, layout: ColumnLayout | None, consoles: Sequence[SerialDefi
     from logscope.capture import delimited
 
     guessed = delimited.layout_of(path, head, layout)
-    return _Frames(delimited.blocks(path, guessed), guessed.time)
+    return lambda: _Frames(delimited.blocks(path, guessed), guessed.time)

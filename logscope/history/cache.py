@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import datetime
+from functools import cache
 from hashlib import file_digest, sha256
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,8 @@ from logscope.history.rows import Row
 from logscope.history.tuning import Advice, Tuning
 
 _FORMAT = 4  # of the kept files
+# What a result does not rest on: a change there need not cost the checks of a thousand logs.
+_WITHOUT_EFFECT = frozenset({"commands", "draft", "inventory", "seek", "simulate", "sizing"})
 
 
 def cache_folder() -> Path:
@@ -34,19 +37,31 @@ def cache_folder() -> Path:
 
 def content_key(log: Path, others: Iterable[Path]) -> str:
     """A digest of the log, of vehicle file and definitions, and of logscope itself."""
+    return combined_key([file_content(path) for path in (log, *others)])
+
+
+def combined_key(contents: Iterable[bytes]) -> str:
+    """The same of what is known by its digest already."""
     whole = sha256(f"{_FORMAT} {_own_digest()}".encode())
-    for path in (log, *others):
-        with path.open("rb") as file:
-            whole.update(file_digest(file, "sha256").digest())
+    for content in contents:
+        whole.update(content)
     return whole.hexdigest()
 
 
+def file_content(path: Path) -> bytes:
+    """A digest of a file's bytes."""
+    with path.open("rb") as file:
+        return file_digest(file, "sha256").digest()
+
+
+@cache
 def _own_digest() -> str:
-    """Of the package's code: results of another version are not taken for this one's."""
+    """Of the code that results rest on: those of another version are not taken for this one's."""
     package = Path(__file__).parents[1]
     whole = sha256()
     for path in sorted(package.rglob("*.py")):
-        whole.update(path.read_bytes())
+        if path.relative_to(package).parts[0] not in _WITHOUT_EFFECT:
+            whole.update(path.read_bytes())
     return whole.hexdigest()
 
 
@@ -60,17 +75,22 @@ def kept(folder: Path, key: str, log: Path) -> Row | None:
             dated=bool(stored["dated"]),
             duration_s=float(stored["duration_s"]),
             values=_measured(stored["values"]),
-            tuning=Tuning(
-                _measured(stored["tuning"]["values"]),
-                tuple(stored["tuning"]["step_s"]),
-                tuple(stored["tuning"]["step_share"]),
-                Advice(*stored["tuning"]["advice"]) if stored["tuning"]["advice"] else None,
-                stored["tuning"]["loop"],
-            ),
+            tuning=tuning_from(stored["tuning"]),
             cautions=tuple(map(str, stored["cautions"])),
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
+
+
+def tuning_from(stored: Mapping[str, Any]) -> Tuning:
+    """What `asdict` made of it, after JSON."""
+    return Tuning(
+        _measured(stored["values"]),
+        tuple(stored["step_s"]),
+        tuple(stored["step_share"]),
+        Advice(*stored["advice"]) if stored["advice"] else None,
+        stored["loop"],
+    )
 
 
 def _measured(stored: dict[str, Any]) -> dict[str, Measured]:

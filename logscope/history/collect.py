@@ -56,6 +56,35 @@ def find_logs(places: Sequence[Path], notes: Path | None = None) -> list[Path]:
     return list({file_key(log): log for log in reversed(logs)}.values())[::-1]
 
 
+def row_of(result: Result, vehicle: Vehicle, log: str, written: datetime) -> Row:
+    """A checked log as one row; `written` is the date of its file."""
+    start = result.capture.start_utc
+    return Row(
+        log=log,
+        date=start or written,
+        dated=start is not None,
+        duration_s=result.capture.duration_s,
+        values=values_of(result, vehicle, MEASURES),
+        tuning=tuning_of(result),
+        cautions=result.capture.account.cautions,
+    )
+
+
+def history_of(
+    vehicle_name: str, rows: Iterable[Row], notes: Sequence[Note] = (), skipped: Iterable[tuple[str, str]] = ()
+) -> History:
+    """The rows of one vehicle in order of time, and what drifts over them."""
+    ordered = tuple(sorted(rows, key=lambda row: row.date))
+    return History(
+        vehicle_name=vehicle_name,
+        rows=ordered,
+        notes=tuple(notes),
+        skipped=tuple(skipped),
+        titles={measure.name: measure.title for measure in MEASURES},
+        drifts=drifts(ordered, notes, MEASURES),
+    )
+
+
 def collect(
     logs: Iterable[Path],
     vehicle: Vehicle,
@@ -77,15 +106,7 @@ def collect(
             skipped.append((str(log), str(error)))
     if not rows:
         raise LogError("none of these logs can be read", where=skipped[0][0], do=skipped[0][1])
-    ordered = tuple(sorted(rows, key=lambda row: row.date))
-    return History(
-        vehicle_name=vehicle.vehicle.name,
-        rows=ordered,
-        notes=tuple(notes),
-        skipped=tuple(skipped),
-        titles={measure.name: measure.title for measure in MEASURES},
-        drifts=drifts(ordered, notes, MEASURES),
-    )
+    return history_of(vehicle.vehicle.name, rows, notes, skipped)
 
 
 def _row(log: Path, vehicle: Vehicle, check: CheckLog, definitions: Sequence[Path], folder: Path | None) -> Row:
@@ -94,17 +115,7 @@ def _row(log: Path, vehicle: Vehicle, check: CheckLog, definitions: Sequence[Pat
     key = content_key(log, definitions) if folder is not None else ""
     if folder is not None and (row := kept(folder, key, log)) is not None:
         return row if row.dated else _row_dated_by_file(row, log)
-    result = check(log)
-    start = result.capture.start_utc
-    row = Row(
-        log=str(log),
-        date=start or _file_date(log),
-        dated=start is not None,
-        duration_s=result.capture.duration_s,
-        values=values_of(result, vehicle, MEASURES),
-        tuning=tuning_of(result),
-        cautions=result.capture.account.cautions,
-    )
+    row = row_of(check(log), vehicle, str(log), _file_date(log))
     if folder is not None:
         keep(folder, key, row)
     return row
