@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from logscope.pipeline import check as check
     from logscope.pipeline import compare as compare
     from logscope.result import Result as Result
+    from logscope.shelf.archive import Archive as Archive
+    from logscope.shelf.archive import open_archive as open_archive
     from logscope.signals import Signals as Signals
     from logscope.sizing.precharge import PrechargeDesign as PrechargeDesign
     from logscope.sizing.precharge import size_precharge as size_precharge
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
     from logscope.tasks import SignalList as SignalList
     from logscope.tasks import VehicleReadiness as VehicleReadiness
     from logscope.tasks import draft_vehicle as draft_vehicle
+    from logscope.tasks import fill_archive as fill_archive
     from logscope.tasks import list_signals as list_signals
     from logscope.tasks import plot_signals as plot_signals
     from logscope.tasks import take_inventory as take_inventory
@@ -51,6 +54,7 @@ if TYPE_CHECKING:
     from logscope.vehicle import load_vehicle as load_vehicle
 
 _PUBLIC = {
+    "Archive": "shelf.archive",
     "Capture": "capture.open",
     "Comparison": "comparison.outcome",
     "DefinitionError": "errors",
@@ -77,8 +81,10 @@ _PUBLIC = {
     "compare": "pipeline",
     "decode": "logs",
     "draft_vehicle": "tasks",
+    "fill_archive": "tasks",
     "list_signals": "tasks",
     "load_vehicle": "vehicle",
+    "open_archive": "shelf.archive",
     "plot_signals": "tasks",
     "read": "logs",
     "size_precharge": "sizing.precharge",

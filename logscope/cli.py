@@ -19,6 +19,7 @@ from logscope.commands.draft import draft
 from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
 from logscope.commands.plot import plot
+from logscope.commands.shelf import shelf
 from logscope.commands.signals import signals
 from logscope.commands.size_precharge import size_precharge
 from logscope.commands.trend import trend
@@ -80,6 +81,11 @@ for _command, _help, _example in (
         trend,
         "Show key measures over all logs of a project.",
         "logs --vehicle hazel.toml --notes changes.csv --report trend.html",
+    ),
+    (
+        shelf,
+        "Check all logs of many drives, on all cores or a cluster.",
+        "logs --vehicle hazel.toml --out archive --report overview.html",
     ),
     (inventory, "List what is in a log, with periods and bus load.", "drive.log --definitions hazel.dbc"),
     (signals, "List every signal with its figures and its course.", "drive.log --definitions hazel.dbc"),

@@ -51,6 +51,10 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "report signals statistics vehicle",
         "numpy rich",
     ),
+    "shelf": (
+        "capture clocks files findings history logs pipeline report result signals vehicle",
+        "pandas pyarrow fsspec dask rich",
+    ),
     "sizing": ("findings physics quantities report", "numpy rich"),
     "inventory": ("bus capture definitions", "numpy rich"),
     "draft": ("capture decoded decoding definitions findings parts vehicle vehicle_schema", "numpy"),

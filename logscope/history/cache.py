@@ -22,7 +22,7 @@ from logscope.history.tuning import Advice, Tuning
 
 _FORMAT = 4  # of the kept files
 # What a result does not rest on: a change there need not cost the checks of a thousand logs.
-_WITHOUT_EFFECT = frozenset({"commands", "draft", "inventory", "seek", "simulate", "sizing"})
+_WITHOUT_EFFECT = frozenset({"commands", "draft", "inventory", "pictures", "seek", "simulate", "sizing", "survey"})
 
 
 def cache_folder() -> Path:

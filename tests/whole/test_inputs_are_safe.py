@@ -197,6 +197,7 @@ def _writing(folder: Path) -> dict[str, tuple[object, ...]]:
         "compare --json": ("compare", *sides, "--json", "a.json"),
         "trend --report": ("trend", *log, "--fresh", "--report", "a.html"),
         "trend --json": ("trend", *log, "--fresh", "--json", "a.json"),
+        "shelf --report": ("shelf", *log, "--out", "archive", "--workers", 1, "--report", "a.html"),
         "inventory --json": ("inventory", *log, "--json", "a.json"),
         "inventory --csv": ("inventory", *log, "--csv", "a.csv"),
         "decode to Parquet": ("decode", *log, "--out", "a.parquet"),

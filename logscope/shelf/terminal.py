@@ -1,0 +1,46 @@
+"""A shelf on the terminal: what was done, the worst logs, what drifts, and what could not be checked."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from logscope.report.history_text import date_text, drift_text
+from logscope.report.shelf_page import FAILED, WORST, Shelf, worst_first
+from logscope.report.terminal import Cell, print_cells
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from logscope.shelf.fill import Tally
+
+_NAMED = 10  # logs that could not be checked; the page and the archive name all
+
+
+def print_shelf(shelf: Shelf, tally: Tally, console: Console) -> None:
+    """The summary of a run."""
+    counts = Counter(log.severity for log in shelf.logs)
+    shares = ", ".join(f"{counts[word]} {word}" for word in ("danger", "warning", "info", "good") if counts[word])
+    print_cells(console, (Cell(_done(tally)),))
+    held = f"In the archive: {len(shelf.logs)} recordings. Verdicts: {shares or 'none'}."
+    print_cells(console, (Cell(held, "bold"),))
+    for log in worst_first(shelf.logs)[:WORST]:
+        text = f"{log.vehicle}, {date_text(log.row)}, {log.row.log}\n{log.trouble}"
+        print_cells(console, (Cell(log.severity, "bold"), Cell(text)))
+    for history in shelf.histories:
+        for drift in history.drifts:
+            label = "Drift" if drift.step is None else "Step"
+            print_cells(console, (Cell(label), Cell(f"{history.vehicle_name}. {drift_text(drift)}")))
+    lost = [log for log in shelf.logs if log.severity == FAILED]
+    for log in lost[:_NAMED]:
+        reason = log.trouble if log.row.log in log.trouble else f"{log.row.log}: {log.trouble}"
+        print_cells(console, (Cell(f"Not checked: {reason}"),))
+    if len(lost) > _NAMED:
+        print_cells(console, (Cell(f"… and {len(lost) - _NAMED} more that could not be checked."),))
+
+
+def _done(tally: Tally) -> str:
+    parts = [f"{tally.found} logs found", f"{tally.checked} checked", f"{tally.kept} known from earlier runs or copies"]
+    parts += [f"{tally.failed} could not be checked"] if tally.failed else []
+    parts += [f"{len(tally.other_files)} files passed over that are no logs"] if tally.other_files else []
+    return f"{', '.join(parts)}."
