@@ -20,7 +20,7 @@ from logscope.report.words import counted
 from logscope.result import Result
 from logscope.signals import Part
 
-MOST_FINDINGS = 30  # more than this nobody reads in a message; the report lists them all
+MOST_CARDS, MOST_FINDINGS = 8, 30  # more than this nobody reads in a message; the report lists them all
 _VALUES = {Severity.DANGER: 6, Severity.WARNING: 6, Severity.INFO: 3, Severity.GOOD: 3}  # key numbers of one finding
 _SLOWER = 1.5  # times the message's period: from here on the time between new values is worth a word
 
@@ -57,13 +57,15 @@ def _at_start(found: re.Match[str]) -> str:
 def _paragraphs(result: Result, numbered: Sequence[NumberedFinding]) -> Iterator[list[str]]:
     verdict = model.verdict(result)
     wrong = cards(result, numbered)
-    yield [f"# {escaped(result.vehicle_name)}: drive-system check"]
+    yield [f"# {escaped(result.vehicle_name) or 'Vehicle'}: drive-system check"]
     yield [f"**{verdict.severity.upper()}: {escaped(verdict.headline)}** {escaped(verdict.advice)}"]
+    yield [f"**Caution.** {escaped(caution)}" for caution in model.cautions(result.findings)]
     if wrong:
         yield ["## What is wrong, and what to do first"]
-        for card in wrong:
+        for card in wrong[:MOST_CARDS]:
             yield [*_card(card)]
-    yield [f"**Caution.** {escaped(caution)}" for caution in model.cautions(result.findings)]
+        if len(wrong) > MOST_CARDS:
+            yield [f"And {len(wrong) - MOST_CARDS} more, among the findings below."]
     if numbered:
         yield ["## Findings"]
         yield [*_findings(numbered)]

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from logscope.report.markdown import MOST_FINDINGS, escaped, result_to_markdown
+from logscope.report.markdown import MOST_CARDS, MOST_FINDINGS, escaped, result_to_markdown
 from logscope.report.seal import is_untouched, sealed
 
 READER = MarkdownIt("commonmark").enable(["table", "strikethrough"])
@@ -94,6 +94,14 @@ def test_a_long_list_is_cut_with_its_rest_counted() -> None:
     assert f"\n{MOST_FINDINGS}. " in text
     assert f"\n{MOST_FINDINGS + 1}. " not in text
     assert "good results more." in text
+    assert "more, among the findings below." in text
+    assert text.count("**WARNING: ") + text.count("**DANGER: ") == MOST_CARDS + 1  # and the verdict
+
+
+def test_the_caution_comes_before_what_to_do() -> None:
+    text = result_to_markdown(fake.troubled())
+    assert text.index("**Caution.**") < text.index("- [ ] ")
+    assert text.count("**Caution.**") == 1
 
 
 def test_a_log_that_gave_nothing_still_makes_a_summary() -> None:
