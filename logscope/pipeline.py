@@ -141,7 +141,8 @@ def check(
         notes=(*decoded.account.notes, *decoded.notes, *notes),
         assumptions=(*decoded.account.assumptions, *_in_short(notes)),
     )
-    ordered = _in_order(plausible.findings, findings)
+    # merged once more: what the log itself is silent about may be what a check has found
+    ordered = _in_order(plausible.findings, merge_findings(findings))
     return Result(
         vehicle_name=vehicle.vehicle.name,
         capture=_summary(account, decoded),

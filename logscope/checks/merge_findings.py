@@ -156,5 +156,7 @@ _RULES = (
     ),
     _Rule("contactor.dropout", ("contactor.opened_under_load",), _starts_in),
     _Rule("contactor.dropout", ("dc_link.discharged", "dc_link.undetermined"), _ends_in),
+    _Rule("bus.node_restart", ("capture.message_silent",), _overlap),
+    _Rule("bus.node_absent", ("capture.message_silent",), _overlap),
     _Rule("precharge.bypassed", ("contactor.order",), _overlap, lead_in="Order of the contactors:"),
 )

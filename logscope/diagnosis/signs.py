@@ -463,7 +463,7 @@ _LOG = (
         "silent",
         "a message stays away while others keep coming",
         "every message keeps coming",
-        by_kind("capture.message_silent", from_severity=Severity.INFO),
+        by_kind("capture.message_silent", "bus.node_restart", "bus.node_absent", from_severity=Severity.INFO),
         _OFTEN_ALONE,
     ),
     Sign(

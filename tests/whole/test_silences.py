@@ -58,6 +58,18 @@ def test_lost_frames_and_jitter_are_no_silence(
     assert findings(command, path, folder / "small.toml", "capture.message_silent")[0] == []
 
 
+def test_a_node_that_leaves_the_bus_is_reported_once_with_all_its_messages(folder: Path, command: Command) -> None:
+    """Status and two messages without a definition stop together; what that says of the mapped one is not repeated."""
+    rows = [(k / 100, "100#10270500") for k in range(1200)]
+    rows += [(k / 100, f"{name}#10") for k in range(1200) if not 400 < k < 500 for name in ("101", "102", "103")]
+    path = folder / "node.log"
+    path.write_text("".join(f"({time:.6f}) can0 {frame}\n" for time, frame in sorted(rows)), encoding="utf-8")
+    (found,), _ = findings(command, path, folder / "small.toml", "bus.node_absent")
+    assert found["measured"]["message_count"]["value"] == 3
+    assert (found["start_s"], found["end_s"]) == pytest.approx((4.0, 5.0), abs=0.02)
+    assert findings(command, path, folder / "small.toml", "capture.message_silent")[0] == []
+
+
 def test_a_silence_of_the_whole_log_is_told_once_as_such(folder: Path, command: Command) -> None:
     path = folder / "gap.log"
     times = [k / 100 for k in [*range(500), *range(900, 1400)]]

@@ -17,9 +17,14 @@ _NODE = 2  # messages that stop together make a node; a single one may be a func
 
 
 def nodes(bus: BusFacts, context: Context) -> list[Finding]:
-    """One finding for each group of messages that stopped together, with all its episodes."""
+    """One finding for each group of messages that stopped together, with all its episodes.
+
+    A single message that pauses is no node, unless its counter shows a restart; `capture.message_silent` speaks of it.
+    """
     groups: dict[frozenset[int], list[Absence]] = {}
     for absence in absences(bus):
+        if len(absence.members) < _NODE and not absence.restarted:
+            continue
         groups.setdefault(frozenset(id(each) for each in absence.members), []).append(absence)
     return [_finding(bus, group, context) for group in groups.values()]
 
@@ -32,7 +37,7 @@ def _finding(bus: BusFacts, group: Sequence[Absence], context: Context) -> Findi
     restarted = [absence for absence in back if absence.restarted]
     used = any(context.in_use(*span) for span in spans)
     short = all(absence.length_s < (_RESTART_S if restarted else _BLINK_S) for absence in group)
-    fault = used and bool(back) and short and (bool(restarted) or len(members) >= _NODE)
+    fault = used and bool(back) and short
     longest = max(group, key=lambda absence: absence.length_s)
     who = _who(bus, group[0], context)
     kind, did = ("bus.node_restart", "restarted") if restarted else ("bus.node_absent", "stopped sending")
