@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from logscope.tasks import fill_archive as fill_archive
     from logscope.tasks import list_signals as list_signals
     from logscope.tasks import plot_signals as plot_signals
+    from logscope.tasks import seek as seek
     from logscope.tasks import take_inventory as take_inventory
     from logscope.tasks import trend as trend
     from logscope.tasks import vehicle_readiness as vehicle_readiness
@@ -87,6 +88,7 @@ _PUBLIC = {
     "open_archive": "shelf.archive",
     "plot_signals": "tasks",
     "read": "logs",
+    "seek": "tasks",
     "size_precharge": "sizing.precharge",
     "take_inventory": "tasks",
     "trend": "tasks",

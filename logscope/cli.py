@@ -19,6 +19,7 @@ from logscope.commands.draft import draft
 from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
 from logscope.commands.plot import plot
+from logscope.commands.seek import seek
 from logscope.commands.shelf import shelf
 from logscope.commands.signals import signals
 from logscope.commands.size_precharge import size_precharge
@@ -98,6 +99,11 @@ for _command, _help, _example in (
         draft,
         "Write a first vehicle file from definitions and a log.",
         "drive.log --definitions hazel.dbc --out hazel.toml",
+    ),
+    (
+        seek,
+        "Find fields without a definition by how they behave.",
+        "drive.log --like dc_link_voltage --vehicle hazel.toml --out found.dbc",
     ),
     (vehicle, "Say which checks a vehicle file allows, and what would help.", "hazel.toml drive.log"),
     (

@@ -79,6 +79,7 @@ MARKDOWN = Kind("Markdown summary", (".md",), _is_untouched_summary)  # once edi
 CSV = Kind("CSV file", (".csv",), _is_our_csv)
 PARQUET = Kind("Parquet file", (".parquet",), _is_our_parquet)
 VEHICLE = Kind("vehicle file", (".toml",), lambda _: False)  # a draft is edited: from then on it is the user's
+DBC = Kind("definition file", (".dbc",), lambda _: False)  # found definitions are edited too
 FOLDER = Kind("folder", (), lambda _: False)
 
 

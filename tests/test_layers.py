@@ -23,9 +23,8 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "decoding": ("capture definitions", "numpy numba pandas"),
     "payload": ("definitions", "numpy numba crccheck"),
     "bus": ("capture decoding definitions payload physics", "numpy numba scipy"),
-    "seek": (
-        "capture decoded decoding definitions mapping outputs parts payload quantities report signals statistics "
-        "vehicle",
+    "seeking": (
+        "capture definitions parts payload report signals",
         "numpy scipy rich",
     ),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),

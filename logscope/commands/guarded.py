@@ -26,11 +26,13 @@ OVERWRITE = Annotated[
 class Reads:
     """Marks a parameter whose files, or folders of files, are read.
 
-    vehicle : it names further files; stream : “-” among several files is standard input
+    vehicle : it names further files; stream : “-” among several files is standard input; column : it is a file and,
+    after a colon, one of its columns
     """
 
     vehicle: bool = False
     stream: bool = False
+    column: bool = False
 
 
 @dataclass(frozen=True, init=False)
@@ -84,7 +86,12 @@ def _guard(arguments: Mapping[str, Any], marks: Mapping[str, Reads | Writes], ov
         if isinstance(mark, Writes) and arguments[name] is not None
     }
     paths = {name: path for name, (path, _) in outputs.items()}
-    read = [(path, mark) for name, mark in marks.items() if isinstance(mark, Reads) for path in _paths(arguments[name])]
+    read = [
+        (path, mark)
+        for name, mark in marks.items()
+        if isinstance(mark, Reads)
+        for path in (_without_column(each) if mark.column else each for each in _paths(arguments[name]))
+    ]
     Guard(tuple(path for path, _ in read)).refuse_inputs(paths.values())
     refuse_repeated_outputs(paths)
     named = (file for path, mark in read if mark.vehicle for file in _vehicle_files(path)) if outputs else ()
@@ -100,6 +107,12 @@ def _paths(value: Path | list[Path] | None) -> Iterator[Path]:
         yield value
     else:
         yield from value or ()
+
+
+def _without_column(path: Path) -> Path:
+    """The file of FILE:COLUMN; a path without a column is left to the command to refuse."""
+    file, colon, _ = str(path).rpartition(":")
+    return Path(file) if colon and len(file) > 1 else path
 
 
 def _vehicle_files(path: Path) -> tuple[Path, ...]:

@@ -25,9 +25,9 @@ _CROSSING_BITS = 8.0  # more for a short field that crosses bytes: states rarely
 # A number stays in a part of its span: its highest bit rarely changes. One whose highest bit is noise is the lower end
 # of another, which costs it so many bits a frame for each change beyond a few.
 _RESTLESS, _RESTLESS_BITS = 0.1, 2.0
-# Between the ends of a number all bits change sooner or later; a bit that never does costs so much, but in a short
-# field, whose few values may be chosen at will.
-_GAP_BITS, _STATE_WIDTH = 20.0, 4
+# Whenever the upper end of a number changes, each bit below it does with a probability of one half: one that never did
+# costs a bit for each such change, up to so many. Not in a short field, whose few values may be chosen at will.
+_MOST_GAP_BITS, _STATE_WIDTH = 20.0, 4
 
 
 def costs(rows: Bytes, before: IndexArray, after: IndexArray, usable: BoolArray) -> FloatArray:
@@ -65,7 +65,9 @@ def _add_what_numbers_do(out: FloatArray, rates: FloatArray, count: int) -> None
             restless = _RESTLESS_BITS * count * np.maximum(rates[top] - _RESTLESS, 0.0)
             crosses = (widths <= _STATE_WIDTH) & (lowest // 8 != top // 8)
             out[lowest, big, widths] += restless + _CROSSING_BITS * crosses
-            out[lowest, big, widths] += np.where(widths > _STATE_WIDTH, _GAP_BITS * gaps, 0.0)
+            out[lowest, big, widths] += np.where(
+                widths > _STATE_WIDTH, np.minimum(rates[top] * count, _MOST_GAP_BITS) * gaps, 0.0
+            )
 
 
 @njit(nogil=True)

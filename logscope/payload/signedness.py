@@ -1,9 +1,9 @@
 """Whether a field's values are two's complement.
 
 A number passes through its middle step by step. Read without a sign, a signed number jumps by its whole span where it
-passes zero; read with one, an unsigned number jumps where it passes the middle of its span. So the reading with the
-shorter way is right. Where a number passes neither, what shows is where it stays: a signed one near both ends of its
-span, its highest bits alike.
+passes zero; read with one, an unsigned number jumps where it passes the middle of its span. So what counts is where it
+passes by small steps. Where it passes by jumps alone, the reading with the shorter way is right, if there are enough of
+them: a mark for no value jumps too.
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ import numpy as np
 
 from logscope.payload.fields import Bytes, Field
 
-_CLEARLY = 1.05  # ratio of the two ways
+_STEP = 0.1  # of the span: what a number changes from frame to frame where it passes a place
+_CLEARLY = 1.05  # ratio of the two ways, where a number was never seen to pass
+_LEAST_JUMPS = 4  # changes of the highest bit; a mark for no value and back makes two
 
 
 def is_signed(field: Field, rows: Bytes) -> bool:
@@ -21,13 +23,14 @@ def is_signed(field: Field, rows: Bytes) -> bool:
         return False
     unsigned = field.values(rows)
     top = unsigned >> (field.bits - 1)
-    if not top.any():
+    turns = np.flatnonzero(np.diff(top))
+    if not turns.size:
         return False
     signed = unsigned - (top << field.bits)
+    span = float(1 << field.bits)
+    jumps = [np.abs(np.diff(each))[turns] / span for each in (unsigned, signed)]
+    through_middle, through_zero = (int(np.count_nonzero(each <= _STEP)) for each in jumps)
+    if through_middle or through_zero:
+        return through_zero > through_middle
     ways = [float(np.sum(np.abs(np.diff(each)))) for each in (unsigned, signed)]
-    if ways[0] > _CLEARLY * ways[1]:
-        return True
-    if ways[1] > _CLEARLY * ways[0]:
-        return False
-    # It never crossed: all values beyond the middle lie at the upper end, as small negative numbers do.
-    return bool(np.median(unsigned) > 0.75 * 2**field.bits and unsigned.min() > 2 ** (field.bits - 1))
+    return turns.size >= _LEAST_JUMPS and ways[0] > _CLEARLY * ways[1]

@@ -26,7 +26,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from memory import peak_megabytes
 
 DEFINED, IDENTIFIERS, RUNS, PROCESS_RUNS = 12, 40, 3, 5
 START_S = 1_772_442_000
@@ -148,7 +147,17 @@ def measure(way: str, folder: Path, runs: int) -> None:
         seconds.append(time.perf_counter() - begin)
     sums = sorted(float(frame[f"Value{k}"].sum()) for frame in frames.values() for k in range(4))
     rows = sum(len(frame) for frame in frames.values())
-    print(json.dumps({"seconds": seconds, "peak_megabytes": peak_megabytes(), "rows": rows, "sums": sums}))
+    print(json.dumps({"seconds": seconds, "peak_MB": peak_megabytes(), "rows": rows, "sums": sums}))
+
+
+def peak_megabytes() -> float | None:
+    """The most memory that this process has held, MB; None where the system does not tell."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return None
+    unit = 1 if sys.platform == "darwin" else 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
 
 
 # -- all of them ------------------------------------------------------------------------------------
@@ -168,8 +177,8 @@ def compare(title: str, ours: str, theirs: str, folder: Path, count: int) -> Non
     for way in (ours, theirs):
         started, whole = run(way, folder, RUNS), run(way, folder, 1)
         middle = statistics.median(started["seconds"])
-        memory = "not known" if whole["peak_megabytes"] is None else f"{whole['peak_megabytes']:,.0f} MB"
-        results[way] = (middle, whole["process_s"], whole["peak_megabytes"], started)
+        memory = "not known" if whole["peak_MB"] is None else f"{whole['peak_MB']:,.0f} MB"
+        results[way] = (middle, whole["process_s"], whole["peak_MB"], started)
         name = way.replace("_", " ")
         print(
             f"  {name:26} {middle:8.3f} s once started   {whole['process_s']:7.2f} s whole process   {memory} at most"

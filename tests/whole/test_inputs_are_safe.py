@@ -17,8 +17,10 @@ from pyarrow import parquet
 
 from logscope import cli
 from logscope.commands.guarded import Reads, Writes, roles
-from logscope.outputs import FOLDER, HTML, JSON
+from logscope.outputs import DBC, FOLDER, HTML, JSON
 from logscope.outputs import VEHICLE as VEHICLE_FILE
+
+EDITED = {FOLDER, VEHICLE_FILE, DBC}  # what becomes the user's own once it is written
 
 VEHICLE = """[[can]]
 definitions = ["first.dbc", "sub/second.kcd"]
@@ -200,6 +202,8 @@ def _writing(folder: Path) -> dict[str, tuple[object, ...]]:
         "shelf --report": ("shelf", *log, "--out", "archive", "--workers", 1, "--report", "a.html"),
         "inventory --json": ("inventory", *log, "--json", "a.json"),
         "inventory --csv": ("inventory", *log, "--csv", "a.csv"),
+        "seek --report": ("seek", *log, "--report", "a.html"),
+        "seek --json": ("seek", *log, "--json", "a.json"),
         "decode to Parquet": ("decode", *log, "--out", "a.parquet"),
         "decode to CSV": ("decode", *log, "--out", "a.csv"),
         "vehicle --schema": ("vehicle", "--schema", "a.json"),
@@ -212,7 +216,7 @@ def test_every_output_that_can_be_recognised_is_among_those_written_in_earnest(f
     monkeypatch.chdir(folder)
     written = {(arguments[0], arguments[-2]) for arguments in _writing(folder).values()}
     kinds = {(name, f"--{key.replace('_', '-')}"): _roles(name)[key].kinds for name, key in OUTPUTS}  # type: ignore[union-attr]
-    assert written == {output for output, possible in kinds.items() if not set(possible) <= {FOLDER, VEHICLE_FILE}}
+    assert written == {output for output, possible in kinds.items() if not set(possible) <= EDITED}
 
 
 def test_an_earlier_output_is_replaced_and_anything_else_on_request_alone(

@@ -1,0 +1,67 @@
+"""`logscope seek` on the command line, on a simulated log and on captures of real vehicles.
+
+The captures are public (CC0) and are kept beside the project, not in it; what their bytes hold stands in the README
+beside them.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+import logscope
+
+CAPTURES = Path(__file__).parents[3] / "shared" / "captures"
+captured = pytest.mark.skipif(not CAPTURES.is_dir(), reason="the captures are not at hand")
+
+
+def test_the_link_voltage_of_the_sample_log_is_found_and_written(command, sample_logs: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    out, fields = tmp_path / "found.dbc", tmp_path / "found.json"
+    log = sample_logs / "hazel-healthy.log"
+    status, printed, _ = command("seek", log, "--like", "dc_link_voltage", "--out", out, "--json", fields)
+    assert status == 0
+    assert "stands out" in printed or "stand out" in printed
+    best = json.loads(fields.read_text(encoding="utf-8"))["hits"][0]
+    assert (best["identifier"], best["big_endian"]) == (0xA5, True)
+    assert best["stands_out"]
+    assert "BO_ 165 " in out.read_text(encoding="utf-8")
+
+
+def test_a_part_of_the_vehicle_file_serves_as_reference(command, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]
+    """Everything is defined but what other controllers send, in which there is no drive system."""
+    log = sample_logs / "hazel-healthy.log"
+    status, printed, _ = command("seek", log, "--like", "motor_speed", "--vehicle", decoders / "hazel.toml")
+    assert status == 0
+    assert "nothing stands out" in printed
+
+
+def test_an_unknown_part_is_refused_in_one_line(command, sample_logs: Path) -> None:  # type: ignore[no-untyped-def]
+    status, _, complaint = command("seek", sample_logs / "hazel-healthy.log", "--like", "motor_sped")
+    assert status == 2
+    assert "motor_speed" in complaint
+
+
+def places(log: str, part: str) -> list[tuple[int, int]]:
+    """Identifier and lowest bit of the first five fields."""
+    found = logscope.seek(CAPTURES / log, like=part)
+    return [(hit.candidate.key.identifier, hit.candidate.field.positions()[0]) for hit in found.hits[:5]]
+
+
+@captured
+def test_both_inverters_link_voltages_are_among_the_first_five() -> None:
+    """0x288 and 0x289: 10 bits, big-endian; their lowest bit is bit 0 of the sixth byte in the file's definition."""
+    first = places("plug-in-hybrid-ready.log", "dc_link_voltage")
+    assert {identifier for identifier, _ in first} >= {0x288, 0x289}
+
+
+@captured
+@pytest.mark.parametrize(
+    ("part", "field"),
+    [("dc_link_voltage", (0x524, 0)), ("precharge_relay", (0x595, 8)), ("main_contactor", (0x5A3, 6))],
+)
+def test_link_relay_and_contactor_of_a_production_car_are_among_the_first_five(
+    part: str, field: tuple[int, int]
+) -> None:
+    assert field in places("production-car-power-on.csv", part)
