@@ -68,12 +68,10 @@ class MessageFacts:
     count : frames; requests : requests for transmission that were logged besides their frames, not among them
     sent : frames that the logger sent itself; remotes : remote frames, among `count`
     first_ns, last_ns : stamps of the first and last frame; shortest, longest : payload bytes
-    length_changes : how often the length differed from that of the frame before
     changing : for each byte whether it ever changed; silences : the longest, by their start
     stamps_ns, sizes, payloads : windows of consecutive frames, spread over the log, shape (frames, …)
     window : which window each of these frames is of; all frames where there are few
-    learnt_ns : period by the first frames, 0 where they show none; missed, crowded : intervals afterwards longer than
-        1.5 and shorter than an eighth of it
+    learnt_ns : period by the first frames, 0 where they show none
     """
 
     bus: str
@@ -87,7 +85,6 @@ class MessageFacts:
     last_ns: int
     shortest: int
     longest: int
-    length_changes: int
     changing: tuple[bool, ...]
     silences: tuple[Silence, ...]
     stamps_ns: Stamps
@@ -95,8 +92,6 @@ class MessageFacts:
     payloads: Payloads
     window: NDArray[np.int64]
     learnt_ns: int
-    missed: int
-    crowded: int
     counter: CounterFacts | None
 
     @property

@@ -90,9 +90,7 @@ class BusGathering:
         stamps, sizes = state.stamps[row, :count], state.sizes[row, :count]
         period_s = period_of(np.diff(stamps) / 1e9)
         if period_s is not None:
-            intervals = np.diff(stamps)
-            me[w.PERIOD] = period = round(period_s * 1e9)
-            me[w.MISSED], me[w.CROWDED] = np.sum(2 * intervals > 3 * period), np.sum(8 * intervals < period)
+            me[w.PERIOD] = round(period_s * 1e9)
         size = int(sizes[0])
         if me[w.REMOTES] or not size or np.any(sizes != size):
             return
@@ -170,7 +168,6 @@ class BusGathering:
             last_ns=me[w.LAST],
             shortest=me[w.SHORTEST],
             longest=me[w.LONGEST_LENGTH],
-            length_changes=me[w.LENGTH_CHANGES],
             changing=tuple(state.changed[row, : me[w.LONGEST_LENGTH]].tolist()),
             silences=_silences(state.gaps[row]),
             stamps_ns=state.stamps[row, :kept].copy(),
@@ -178,8 +175,6 @@ class BusGathering:
             payloads=state.payloads[row, :kept].copy(),
             window=window[:kept] if stride > 1 else np.zeros(kept, np.int64),
             learnt_ns=me[w.PERIOD],
-            missed=me[w.MISSED],
-            crowded=me[w.CROWDED],
             counter=counter,
         )
 

@@ -30,11 +30,11 @@ _HASH = np.uint64(0x9E3779B97F4A7C15)  # 2⁶⁴ ÷ golden ratio, odd: spreads n
 
 # Columns of what is kept as one number an identifier.
 (
-    COUNT, FIRST, LAST, SHORTEST, LONGEST_LENGTH, LENGTH_CHANGES, REQUESTS, SENT, REMOTES, BITS, TURN, GAP_FLOOR,
-    STRIDE, SEEN_BY_BUS, PERIOD, MISSED, CROWDED, HIGH_BYTE, LOW_BYTE, SHIFT, MASK, LOWEST, SPAN, INVERSE, VALUE, SKIPS,
+    COUNT, FIRST, LAST, SHORTEST, LONGEST_LENGTH, REQUESTS, SENT, REMOTES, BITS, TURN, GAP_FLOOR,
+    STRIDE, SEEN_BY_BUS, PERIOD, HIGH_BYTE, LOW_BYTE, SHIFT, MASK, LOWEST, SPAN, INVERSE, VALUE, SKIPS,
     SKIPPED, REPEATS, TWIN, FAST, KIND, BUS, NAME,
-) = range(33)  # fmt: skip
-ID_COLUMNS = 40  # whole cache lines
+) = range(30)  # fmt: skip
+ID_COLUMNS = 32  # whole cache lines
 # ... and a bus.
 (
     BUS_COUNT, BUS_FIRST, BUS_LAST, BUS_BITS, BUS_FAST, HEAD, TAIL, IN_SECOND, BUSIEST, BUSIEST_AT, BUS_FLOOR,
@@ -142,13 +142,7 @@ def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, pay
             if interval > ids[row, GAP_FLOOR]:
                 between = seen - ids[row, SEEN_BY_BUS] - 1
                 ids[row, GAP_FLOOR] = _keep_longest(state.gaps, row, ids[row, LAST], now, between)
-            if ids[row, PERIOD]:
-                if 2 * interval > 3 * ids[row, PERIOD]:
-                    ids[row, MISSED] += 1
-                elif 8 * interval < ids[row, PERIOD]:
-                    ids[row, CROWDED] += 1
             if size != ids[row, TURN]:
-                ids[row, LENGTH_CHANGES] += 1
                 ids[row, SHORTEST] = min(ids[row, SHORTEST], size)
                 ids[row, LONGEST_LENGTH] = max(ids[row, LONGEST_LENGTH], size)
             if ids[row, SPAN] and carried > max(ids[row, LOW_BYTE], ids[row, HIGH_BYTE]):

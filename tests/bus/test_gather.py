@@ -38,7 +38,7 @@ def plain(traffic: Traffic) -> list[object]:
 
 def _own(m: MessageFacts) -> tuple[object, ...]:
     times = (m.first_ns, m.last_ns, m.silences, m.stamps_ns.tolist())
-    return (m.identifier, m.extended, m.changing, m.shortest, m.longest, m.length_changes, *times)
+    return (m.identifier, m.extended, m.changing, m.shortest, m.longest, *times)
 
 
 @settings(deadline=None, max_examples=40)
