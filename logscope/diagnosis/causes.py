@@ -21,7 +21,8 @@ class Cause:
     """One origin of findings.
 
     name : in the JSON; title : in words; node : prior, and how often it shows each sign
-    test : the one test that decides; actions : by danger, cost and likelihood
+    test : the one test that decides; actions : what keeps people safe first, then by cost and likelihood
+    Either asks for hands near high voltage only with it off and proven dead, or of a person trained for it.
     """
 
     name: str
@@ -36,6 +37,8 @@ def _cause(name: str, title: str, prior: float, shows: Mapping[str, float], test
 
 
 _OFF = "Power off, isolated and proven dead:"
+_WAIT = "Do not power up again until this is fixed."
+_TWELVE_VOLTS = "High voltage isolated and proven dead, only the 12 V side on:"
 _HIGH_VOLTAGE = (
     _cause(
         "precharge_resistance",
@@ -43,7 +46,7 @@ _HIGH_VOLTAGE = (
         _COMMON,
         {"slow": _ALWAYS, "precharge_drifts": _SOMETIMES, "resistor_heat": _SOMETIMES, "closed_early": _SOMETIMES,
          "stalled": _SELDOM},
-        "Measure the resistor cold, and count what is connected to the link.",
+        f"{_OFF} measure the resistor cold, and count what is connected to the link.",
         f"{_OFF} measure the precharge resistor cold, and compare it with its marking.",
         "Count the capacitance on the link: a second inverter, a converter, a charger or a heater adds to it.",
         "Correct the vehicle file where the parts are as intended; replace the resistor where it has drifted.",
@@ -53,7 +56,7 @@ _HIGH_VOLTAGE = (
         "Precharge resistance or link capacitance below its configured value",
         _USUAL,
         {"fast": _ALWAYS, "resistor_heat": _SELDOM, "closed_early": _SELDOM},
-        "Measure the resistor cold, and check that every device on the link is connected.",
+        f"{_OFF} measure the resistor cold, and check that every device on the link is connected.",
         f"{_OFF} measure the precharge resistor cold; look for a bridge across it.",
         "Check that every device which the configured capacitance counts is connected to the link.",
     ),
@@ -63,20 +66,20 @@ _HIGH_VOLTAGE = (
         _COMMON,
         {"load_on_link": _MOSTLY, "stalled": _MOSTLY, "slow": _SELDOM, "closed_early": _SOMETIMES,
          "interrupted": _SELDOM, "resistor_heat": _SOMETIMES, "precharge_drifts": _SELDOM},
-        "Precharge once with every consumer on the link unplugged or switched off.",
+        "Precharge once with every consumer on the link switched off.",
         "Switch converters, heaters and compressors on the link only after the main contactor has closed.",
         f"{_OFF} measure the resistance across the link with the consumers connected, then without.",
-        "Check the insulation of what loads the link although it is switched off.",
+        "Have a trained person check the insulation of what loads the link although it is switched off.",
     ),
     _cause(
         "precharge_path_open",
         "The precharge path does not conduct",
         _USUAL,
         {"no_rise": _ALWAYS, "stalled": _SELDOM},
-        "Check the path for continuity: fuse, relay contact, resistor, service disconnect.",
+        f"{_OFF} check the path for continuity: fuse, relay contact, resistor, service disconnect.",
+        "Make no further attempt until the resistor is cold: heat may have opened it.",
         f"{_OFF} check fuse, precharge relay, resistor and service disconnect for continuity.",
-        "Check that the relay's coil gets its voltage, and that the negative contactor closes.",
-        "Let the resistor cool before the next attempt: it may have opened from heat.",
+        f"{_TWELVE_VOLTS} check the voltage of the relay's coil, and that the negative contactor closes.",
     ),
     _cause(
         "precharge_relay_releases",
@@ -93,15 +96,16 @@ _HIGH_VOLTAGE = (
         _USUAL,
         {"closed_early": _ALWAYS, "order": _SOMETIMES, "bypassed": _SOMETIMES},
         "Compare the controller's closing rule, time or share of the pack, with the measured curve.",
+        "Do not power up again until this is fixed: each early closing may weld the contacts.",
         "Set the controller to close at its share of the pack's voltage, not after a fixed time.",
-        "Do not power up again before: each early closing wears the contacts and may weld them.",
     ),
     _cause(
         "precharge_bridged",
         "The precharge resistor is bridged, or the link was joined to the pack without it",
         _USUAL,
         {"bypassed": _ALWAYS, "order": _SOMETIMES},
-        "Measure across the precharge resistor and across the open main contactor.",
+        f"{_OFF} measure the precharge resistor, and across the open main contactor.",
+        f"{_WAIT} The link may be live with the contactors commanded open.",
         f"{_OFF} measure the precharge resistor, and across both contactors for welded contacts.",
         "Check the order of the commands: negative contactor, precharge relay, then main contactor.",
     ),
@@ -110,8 +114,8 @@ _HIGH_VOLTAGE = (
         "The link's discharge path is weak or open",
         _USUAL,
         {"slow_discharge": _OFTEN, "stays_live": _OFTEN},
-        "Measure the resistance across the link.",
-        "Treat the link as live until it is proven dead: wait longer, and measure.",
+        f"{_OFF} measure the resistance across the link.",
+        "Treat the link as live: wait longer, and have a trained person prove it dead.",
         f"{_OFF} measure the bleeder across the link, and compare it with the vehicle file.",
     ),
     _cause(
@@ -119,10 +123,11 @@ _HIGH_VOLTAGE = (
         "A contactor is welded",
         _USUAL,
         {"follows_pack": _MOSTLY, "stays_live": _MOSTLY, "bypassed": _SOMETIMES, "order": _SOMETIMES},
-        "Measure across each contactor with both commanded open.",
+        "Service disconnect open, link proven dead: a trained person measures the resistance across each contactor.",
         "Keep everyone away from the high-voltage side: it stays joined to the pack.",
-        "Open the service disconnect, then have a trained person measure across each contactor.",
-        "Replace the welded contactor, and find what welded it: an early closing, or an opening under load.",
+        "With no current flowing, have a trained person open the service disconnect, and prove the link dead.",
+        "Then have the resistance across each contactor measured.",
+        "Have the welded contactor replaced, and find what welded it: an early closing, or an opening under load.",
     ),
     _cause(
         "contactor_supply",
@@ -131,7 +136,7 @@ _HIGH_VOLTAGE = (
         {"dropout": _ALWAYS, "chatter": _OFTEN, "trip_after_supply": _SOMETIMES, "other_trip": _SOMETIMES,
          "battery_high": _SELDOM, "charge_supply": _SELDOM, "opened_under_load": _SELDOM, "judder": _OFTEN,
          "closed_early": _SOMETIMES, "bypassed": _SOMETIMES, "trip_sudden": _SELDOM},
-        "Log the 12 V supply at the coil while it opens: steady, it is the command or the interlock.",
+        "Log the 12 V supply at the coil while it opens: a steady one points to the command or the interlock.",
         f"{_OFF} check the coil's connector, ground and economiser, and every contact of the interlock loop.",
         "Look in the controller's log for what commanded the contactor open.",
         "Have the contacts inspected: an opening under current wears them.",
@@ -151,9 +156,9 @@ _HIGH_VOLTAGE = (
         _USUAL,
         {"battery_resistance": _MOSTLY, "battery_low": _OFTEN, "trip_after_supply": _SOMETIMES},
         "Compare the resistance from the log with the cells' data sheet and the sum of the joints.",
-        f"{_OFF} check the torque of the busbar joints; look for discoloured ones.",
-        "Compare the cells' voltages under load: one that falls first is weak or empty.",
-        "Limit the current until it is clear.",
+        "Limit the current until it is clear: a joint of high resistance can start a fire.",
+        "Compare the logged cell voltages under load: one that falls first is weak or empty.",
+        "Have a person trained for live packs check the busbar joints: a pack cannot be switched off.",
     ),
     _cause(
         "full_pack",
@@ -187,9 +192,9 @@ _DRIVE = (
          "bursts": _SOMETIMES, "speed_departs": _SOMETIMES, "trip_after_encoder": _SOMETIMES,
          "current_limit": _SOMETIMES, "other_trip": _SELDOM, "trip_unclear": _SOMETIMES, "judder": _SELDOM,
          "oscillation": _SELDOM},
-        "Move the connectors while the motor turns by hand and the speed is logged.",
+        f"{_TWELVE_VOLTS} move the connectors while the motor is turned by hand and its speed is logged.",
         f"{_OFF} check the encoder's pins, supply and ground; pull gently at each wire.",
-        "Turn the shaft by hand and watch the logged speed while the cable is moved.",
+        f"{_TWELVE_VOLTS} turn the shaft by hand, and watch the logged speed while the cable is moved.",
     ),
     _cause(
         "encoder_mounting",
@@ -205,7 +210,7 @@ _DRIVE = (
         "The configured pulses, pole pairs, ratio or wheel do not fit the motor speed",
         _USUAL,
         {"speed_scale": _ALWAYS, "speed_departs": _SOMETIMES, "energy": _SOMETIMES},
-        "Turn the wheel ten times by hand and count the turns of the motor in the log.",
+        f"{_TWELVE_VOLTS} wheels raised, turn one ten times by hand; count the motor's turns in the log.",
         "Compare pulses per turn, pole pairs, ratio and wheel radius in inverter and vehicle file.",
     ),
     _cause(
@@ -254,8 +259,8 @@ _DRIVE = (
         _USUAL,
         {"trip_sudden": _MOSTLY, "trip_unclear": _SOMETIMES, "current_limit": _SOMETIMES, "other_trip": _SELDOM,
          "judder": _SOMETIMES},
-        "Have the insulation of phase cables and motor measured before power is applied again.",
-        "Do not power up again: have a trained person measure the insulation of phase cables and motor.",
+        "Have a trained person measure the insulation of phase cables and motor.",
+        f"{_WAIT} Have a trained person measure the insulation of phase cables and motor.",
         f"{_OFF} inspect the phase connections, and the connector of the current sensors.",
     ),
     _cause(
@@ -296,7 +301,7 @@ _HEAT = (
         {"pump_dry": _ALWAYS, "no_flow": _OFTEN, "air": _SOMETIMES, "hot": _SELDOM, "temperature_limit": _SELDOM},
         "Look at the level in the expansion tank, cold and with the pump running.",
         "Do not load the drive before the loop is full.",
-        "Top up, bleed the loop, and look for a leak.",
+        "Once it is cold, top up, bleed the loop, and look for a leak.",
     ),
     _cause(
         "air_in_loop",
@@ -304,7 +309,7 @@ _HEAT = (
         _USUAL,
         {"air": _ALWAYS, "pump_dry": _OFTEN, "no_flow": _SOMETIMES, "hot": _SELDOM, "temperature_limit": _SELDOM},
         "Bleed the loop, top up, and repeat the drive.",
-        "Bleed the loop at its highest points with the pump running, and top up.",
+        "Once it is cold, bleed the loop at its highest points with the pump running, and top up.",
     ),
     _cause(
         "too_much_heat",
@@ -333,9 +338,9 @@ _LOW_VOLTAGE = (
         {"aux_loose": _MOSTLY, "switches_at_dips": _OFTEN, "chatter": _SOMETIMES, "dropout": _SOMETIMES,
          "restarts": _SOMETIMES, "silent": _SOMETIMES, "aux_low": _SOMETIMES, "interrupted": _SELDOM,
          "aux_resistance": _SOMETIMES},
-        "Move the supply and ground cables while the 12 V side is logged.",
-        "Check and tighten the 12 V posts, the ground strap and the fuse holder.",
-        "Measure the voltage drop from battery to controller under load, on both sides.",
+        f"{_TWELVE_VOLTS} move its supply and ground cables while it is logged.",
+        f"{_OFF} check and tighten the 12 V posts, the ground strap and the fuse holder.",
+        "Measure the voltage drop from the 12 V battery to the controller under load, on both sides.",
     ),
     _cause(
         "low_voltage_resistance",
@@ -343,7 +348,7 @@ _LOW_VOLTAGE = (
         _COMMON,
         {"aux_resistance": _ALWAYS, "aux_low": _OFTEN, "switches_at_dips": _SOMETIMES, "interrupted": _SOMETIMES,
          "chatter": _SOMETIMES, "aux_battery_empty": _SOMETIMES},
-        "Measure the voltage at the battery and at the load while the load switches.",
+        "Measure at the 12 V battery and at the 12 V load while the load switches.",
         "Charge and test the 12 V battery.",
         "Check the section and the joints of the cable to what dips.",
     ),
@@ -352,16 +357,16 @@ _LOW_VOLTAGE = (
         "The DC-DC converter does not charge the 12 V battery",
         _COMMON,
         {"converter_off": _MOSTLY, "aux_low": _OFTEN, "aux_battery_empty": _SOMETIMES, "aux_resistance": _SOMETIMES},
-        "Measure the converter's output with the high voltage on.",
-        "Do not drive far: the 12 V battery alone holds contactors and steering.",
-        "Check the converter's enable line, its fuse, and the 12 V connection.",
+        "Measure at the posts of the 12 V battery while the converter should run.",
+        "Do not drive: the 12 V battery alone holds contactors and steering.",
+        f"{_OFF} check the converter's enable line, its 12 V fuse and its 12 V connection.",
     ),
     _cause(
         "converter_weak",
         "The DC-DC converter cannot hold its voltage",
         _USUAL,
         {"converter_sags": _ALWAYS, "aux_low": _OFTEN, "aux_resistance": _SOMETIMES},
-        "Measure the converter's output current at this load against its rating.",
+        "Measure the converter's current at the 12 V battery cable, at this load, against its rating.",
         "Compare the load with the converter's rating; look for heat.",
     ),
     _cause(
@@ -369,7 +374,7 @@ _LOW_VOLTAGE = (
         "The 12 V battery is empty or worn",
         _USUAL,
         {"aux_battery_empty": _ALWAYS, "aux_low": _OFTEN, "aux_resistance": _SOMETIMES},
-        "Charge the battery fully, let it rest for some hours, and measure it.",
+        "Charge the 12 V battery fully, let it rest for some hours, and measure it.",
         "Charge and test the 12 V battery.",
         "Look for what draws current with everything switched off.",
     ),
@@ -386,8 +391,8 @@ _LOW_VOLTAGE = (
         "A load is fed through a second path",
         _USUAL,
         {"backfeed": _ALWAYS},
-        "Pull the fuse of the load: what stays on is fed from elsewhere.",
-        "Pull one fuse after the other, and find what still feeds the load.",
+        f"{_TWELVE_VOLTS} pull the fuse of the load: what stays on is fed from elsewhere.",
+        f"{_TWELVE_VOLTS} pull one fuse after the other, and find what still feeds the load.",
         "Separate the two circuits with a relay of its own or a diode.",
     ),
 )  # fmt: skip
@@ -397,8 +402,8 @@ _CHARGING = (
         "The charger does not keep the voltage or current asked for, or one of the meters is off",
         _USUAL,
         {"charge_off_target": _ALWAYS, "charge_limit": _OFTEN, "battery_high": _SOMETIMES},
-        "Compare the charger's meter and the pack's with a calibrated one.",
-        "Do not charge unattended before it is clear which meter is right.",
+        "Have a trained person compare the charger's meter and the pack's with a calibrated one.",
+        "Do not charge before it is clear which meter is right.",
         "Check the charger's settings, and the scale of its messages.",
     ),
     _cause(
@@ -415,8 +420,8 @@ _CHARGING = (
         "The charger does not obey the end of its request",
         _USUAL,
         {"charge_on": _ALWAYS, "charge_limit": _SOMETIMES},
-        "End the request once, and watch the current.",
-        "Do not charge unattended: the charger must stop when the request ends.",
+        "Attended, with the pack far from full, end the request once, and watch the current.",
+        "Do not charge until this is fixed: the charger must stop when the request ends.",
         "Check the charger's time-out for lost messages, and the line that disables it.",
     ),
     _cause(
@@ -425,7 +430,7 @@ _CHARGING = (
         _USUAL,
         {"charge_silent": _ALWAYS, "silent": _OFTEN},
         "Log the charger's bus with the charger on and off.",
-        "Check wiring and termination of the charger's bus while it charges.",
+        f"{_OFF} check wiring and termination of the charger's bus.",
     ),
     _cause(
         "charge_supply",
@@ -433,14 +438,15 @@ _CHARGING = (
         _USUAL,
         {"charge_supply": _ALWAYS, "plug_out": _SELDOM},
         "Charge once more from another outlet.",
-        "Check outlet, fuse, cable and the plug's contacts.",
+        "Unplugged at both ends, look at cable and plug for burnt contacts; use none that is damaged.",
+        "Have an electrician check outlet and fuse.",
     ),
     _cause(
         "plug_pulled",
         "The plug is pulled while current flows",
         _USUAL,
         {"plug_out": _ALWAYS, "charge_supply": _OFTEN},
-        "Unlock the plug by the release on the vehicle: current must end before it opens.",
+        "Press the release on the vehicle, and leave the plug in: the logged current must end.",
         "Stop the charge before pulling the plug.",
         "Have lock and pilot contact checked: the pilot must end the current before the contacts part.",
     ),
@@ -449,7 +455,7 @@ _CHARGING = (
         "The drive can be enabled while the plug is in",
         _USUAL,
         {"charge_enabled": _ALWAYS},
-        "Turn the key with the plug in: the drive must stay disabled.",
+        "Wheels off the ground, turn the key with the plug in and no current: the drive must stay disabled.",
         "Interlock the drive with the plug before the vehicle is charged again.",
     ),
     _cause(
@@ -468,7 +474,7 @@ _LOG = (
         _COMMON,
         {"mapping": _ALWAYS, "energy": _SOMETIMES, "speed_scale": _SELDOM, "order": _SELDOM,
          "charge_off_target": _SELDOM, "temperature_sensor": _SELDOM, "battery_resistance": _SELDOM},
-        "Compare one logged value with a meter.",
+        "Compare one logged value with an independent one; high voltage is measured by trained people.",
         "Check scale, sign, byte order and name of the signal in definitions and vehicle file.",
         "Correct it, and check the same log again: no new recording is needed.",
     ),
@@ -485,7 +491,7 @@ _LOG = (
         "Two devices send with one identifier",
         _USUAL,
         {"two_contents": _ALWAYS, "silent": _SELDOM},
-        "Unplug one device after the other, and see which content stays away.",
+        f"{_TWELVE_VOLTS} unplug one device after the other, and see which content stays away.",
         "Give one of the two devices another identifier.",
     ),
     _cause(

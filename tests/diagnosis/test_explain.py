@@ -6,6 +6,8 @@ signs; those draws that show the observed signs are counted), and against Bayes'
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -103,6 +105,14 @@ def test_every_cause_says_what_to_do_and_how_to_decide() -> None:
         assert cause.actions, cause.name
         assert cause.test.endswith("."), cause.name
         assert all(action.endswith(".") for action in cause.actions), cause.name
+
+
+def test_hands_are_asked_for_only_with_the_high_voltage_off_or_of_trained_people() -> None:
+    hands_on = re.compile(r"\b(measure|insulation|inspect|unplug|tighten|continuity|busbar|pull one)\b", re.IGNORECASE)
+    safe = re.compile(r"proven dead|trained|electrician|12 V")
+    for cause in CAUSES.values():
+        for text in (cause.test, *cause.actions):
+            assert not hands_on.search(text) or safe.search(text), (cause.name, text)
 
 
 # -- explanations -----------------------------------------------------------------------------------
