@@ -86,7 +86,7 @@ def absences(bus: BusFacts) -> list[Absence]:
         if group[0].end_ns is None and asleep:
             continue
         absence = _absence(group, bus)
-        if _others_kept_on(absence, silent, cyclic):
+        if not _bus_was_silent(absence, bus) and _others_kept_on(absence, silent, cyclic):
             found.append(absence)
     return sorted(found, key=lambda each: each.start_ns)
 
@@ -132,6 +132,13 @@ def _restarted(group: Sequence[_Silent]) -> bool:
             return False
         spans.append(counter.span)
     return bool(spans) and prod(_AT_START / span for span in spans) < _BY_CHANCE
+
+
+def _bus_was_silent(absence: Absence, bus: BusFacts) -> bool:
+    """Whether no frame at all was logged for much of it: then it is the bus that slept, or the logger that paused."""
+    end = absence.until_ns if absence.end_ns is None else absence.end_ns
+    shared = sum(max(min(end, each.end_ns) - max(absence.start_ns, each.start_ns), 0) for each in bus.silences)
+    return shared >= _SHARED * (end - absence.start_ns)
 
 
 def _others_kept_on(absence: Absence, silent: Sequence[_Silent], cyclic: Sequence[tuple[MessageFacts, Pace]]) -> bool:
