@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from logscope.diagnosis.causes import CAUSES, Cause
 from logscope.diagnosis.explanation import Explanation
@@ -21,12 +21,13 @@ _RIVAL = 0.02
 _SIGNS = {sign.name: sign for sign in SIGNS}
 
 
-def explain(findings: Sequence[Finding]) -> tuple[Explanation, ...]:
+def explain(findings: Sequence[Finding], logged: Collection[str]) -> tuple[Explanation, ...]:
     """The explanations of what is wrong, the most dangerous first, then the likeliest; none where nothing is.
 
     findings : as the result lists them; a finding that no cause explains is a member of none
+    logged : the parts that the checks could use; what none of them shows is no evidence against a cause
     """
-    observed = observe(findings)
+    observed = observe(findings, logged)
     nodes = {name: cause.node for name, cause in CAUSES.items()}
     leaks = {sign.name: sign.alone for sign in SIGNS}
     found = posterior(nodes, frozenset(observed.seen), observed.absent, leaks)

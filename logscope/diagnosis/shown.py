@@ -31,9 +31,18 @@ class Shown:
         return any(each.kind.partition(".")[0] in self.topics and self.ruled_out(each) for each in findings)
 
 
-def by_kind(*kinds: str, from_severity: Severity = Severity.WARNING) -> Shown:
-    """A finding of one of these kinds, by default one that is a warning or worse."""
-    return Shown(lambda f, _: f.kind in kinds and f.severity.rank >= from_severity.rank, _topics(*kinds))
+def by_kind(*kinds: str, from_severity: Severity = Severity.WARNING, ruled_out_by: tuple[str, ...] = ()) -> Shown:
+    """A finding of one of these kinds, by default one that is a warning or worse.
+
+    ruled_out_by : the kinds that rule it out, where not every other outcome of the topic does
+    """
+
+    def shows(finding: Finding, _: Sequence[Finding]) -> bool:
+        return finding.kind in kinds and finding.severity.rank >= from_severity.rank
+
+    if not ruled_out_by:
+        return Shown(shows, _topics(*kinds))
+    return Shown(shows, _topics(*ruled_out_by), lambda finding: finding.kind in ruled_out_by)
 
 
 def by_topic(topic: str, but: tuple[str, ...] = ()) -> Shown:
@@ -60,28 +69,36 @@ def by_rise(topic: str, value: str) -> Shown:
     return Shown(shows, frozenset((topic,)), ruled_out)
 
 
-def by_value(topic: str, *values: str) -> Shown:
-    """A finding of a topic that measured one of these values, and is more than good."""
+def by_value(topic: str, *values: str, ruled_out_by: tuple[str, ...]) -> Shown:
+    """A finding of a topic that measured one of these values, and is more than good.
+
+    ruled_out_by : the kinds that rule it out where none of the values was measured
+    """
 
     def shows(finding: Finding, _: Sequence[Finding]) -> bool:
         measured = [finding.measured.get(name) for name in values]
         seen = any(each is not None and each.value is not None for each in measured)
         return finding.kind.startswith(f"{topic}.") and finding.severity is not Severity.GOOD and seen
 
-    return Shown(shows, frozenset((topic,)))
+    return Shown(shows, frozenset((topic,)), lambda finding: finding.kind in ruled_out_by)
 
 
 def by_limit(*limits: str) -> Shown:
     """A limit of the vehicle file that was passed, whichever check says so."""
 
-    def shows(finding: Finding, _: Sequence[Finding]) -> bool:
-        return is_wrong(finding) and any(
-            name.startswith(f"{limit}_margin_") and value.value is not None and value.value < 0.0
+    def margins(finding: Finding) -> list[float]:
+        named = [
+            value.value
             for limit in limits
             for name, value in finding.measured.items()
-        )
+            if name.startswith(f"{limit}_margin_")
+        ]
+        return [value for value in named if value is not None]
 
-    return Shown(shows, frozenset(("limits",)))
+    def shows(finding: Finding, _: Sequence[Finding]) -> bool:
+        return is_wrong(finding) and any(margin < 0.0 for margin in margins(finding))
+
+    return Shown(shows, frozenset(("limits",)), lambda finding: bool(margins(finding)))
 
 
 def at_moment_of(other: str, *kinds: str) -> Shown:

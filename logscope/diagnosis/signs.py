@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from logscope.diagnosis.shown import (
@@ -33,6 +33,7 @@ class Sign:
     name : in the graph; seen, absent : in words, as evidence for and against a cause
     shown : when a finding shows it; absent where it was looked for and no finding does
     alone : how often a log shows it without any of the causes (practice)
+    parts : without these in the log it cannot have been looked for
     """
 
     name: str
@@ -40,6 +41,7 @@ class Sign:
     absent: str
     shown: Shown
     alone: float = _SELDOM_ALONE
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +52,15 @@ class Observed:
     absent: frozenset[str]
 
 
-def observe(findings: Sequence[Finding]) -> Observed:
-    """The signs that findings show."""
+def observe(findings: Sequence[Finding], logged: Collection[str]) -> Observed:
+    """The signs that findings show; `logged` names the parts that the checks could use."""
     seen: dict[str, tuple[int, ...]] = {}
     absent: set[str] = set()
     for sign in SIGNS:
         showing = tuple(index for index, finding in enumerate(findings) if sign.shown.by(finding, findings))
         if showing:
             seen[sign.name] = showing
-        elif sign.shown.absent_from(findings):
+        elif set(sign.parts) <= set(logged) and sign.shown.absent_from(findings):
             absent.add(sign.name)
     return Observed(seen, frozenset(absent))
 
@@ -80,7 +82,13 @@ _HIGH_VOLTAGE = (
         "load_on_link",
         "the end level shows a load on the link",
         "the end level shows no load on the link",
-        by_value("precharge", "parallel_load_ohm", "load_power_W"),
+        by_value(
+            "precharge",
+            "parallel_load_ohm",
+            "load_power_W",
+            ruled_out_by=("precharge.complete", "precharge.slow", "precharge.fast"),
+        ),
+        parts=("dc_link_voltage", "battery_voltage"),
     ),
     Sign(
         "precharge_drifts",
@@ -97,20 +105,21 @@ _HIGH_VOLTAGE = (
     Sign(
         "slow_discharge",
         "the link discharges too slowly",
-        "the link discharges in time",
-        by_kind("dc_link.slow_discharge"),
+        "another discharge of the link is in time",
+        by_kind("dc_link.slow_discharge", ruled_out_by=("dc_link.discharged",)),
     ),
     Sign(
         "stays_live",
         "the link stays live after key-off",
-        "the link discharges after key-off",
-        by_kind("dc_link.stays_live"),
+        "the link discharges after another key-off",
+        by_kind("dc_link.stays_live", ruled_out_by=("dc_link.discharged",)),
     ),
     Sign(
         "follows_pack",
         "the open link follows the pack",
         "the open link does not follow the pack",
         either(by_kind("contactor.welded"), by_cause("dc_link.stays_live", "welded")),
+        parts=("dc_link_voltage", "battery_voltage"),
     ),
     Sign("dropout", "a contactor drops out", "no contactor drops out", by_kind("contactor.dropout")),
     Sign(
@@ -287,7 +296,13 @@ _DRIVE = (
     ),
     Sign("judder", "the driveline judders", "the driveline does not judder", by_kind("driveline.judder"), _OFTEN_ALONE),
     Sign("pedal_jumps", "the pedal's signal jumps", "the pedal's signal does not jump", by_kind("throttle.jump")),
-    Sign("pedal_tracks", "the pedal's two tracks disagree", "the pedal's two tracks agree", by_kind("throttle.tracks")),
+    Sign(
+        "pedal_tracks",
+        "the pedal's two tracks disagree",
+        "the pedal's two tracks agree",
+        by_kind("throttle.tracks"),
+        parts=("throttle", "throttle_second"),
+    ),
     Sign(
         "pedal_noise",
         "the released pedal is noisy",
@@ -310,15 +325,26 @@ _HEAT = (
         by_kind("cooling.no_flow"),
     ),
     Sign("air", "coolant flow comes and goes", "coolant flow is steady", by_kind("cooling.air")),
-    Sign("pump_off", "the pump is not switched on", "the pump is switched on", by_kind("cooling.pump_off")),
     Sign(
-        "pump_stopped", "the pump is switched on and does not turn", "the pump turns", by_kind("cooling.pump_stopped")
+        "pump_off",
+        "the pump is not switched on",
+        "the pump is switched on",
+        by_kind("cooling.pump_off"),
+        parts=("coolant_pump",),
+    ),
+    Sign(
+        "pump_stopped",
+        "the pump is switched on and does not turn",
+        "the pump turns",
+        by_kind("cooling.pump_stopped"),
+        parts=("coolant_pump", "coolant_pump_current"),
     ),
     Sign(
         "pump_dry",
         "the pump takes less current than usual",
         "the pump takes its usual current",
         by_kind("cooling.pump_dry"),
+        parts=("coolant_pump_current",),
     ),
     Sign(
         "hot",
@@ -347,42 +373,49 @@ _LOW_VOLTAGE = (
         "the DC-DC converter does not feed the 12 V side",
         "the DC-DC converter feeds the 12 V side",
         by_cause("aux.supply", "stopped", "never_ran"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "converter_sags",
         "the converter's voltage falls under load",
         "the converter holds its voltage",
         by_cause("aux.supply", "sagging"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "aux_battery_empty",
         "the 12 V battery is low",
         "the 12 V battery is charged",
         by_cause("aux.supply", "empty_battery"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "aux_over_voltage",
         "the 12 V side is too high",
         "the 12 V side is not too high",
         by_cause("aux.supply", "over_voltage"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "aux_loose",
         "12 V dips that nothing switched explains",
         "12 V dips only where something switched",
         by_cause("aux.dip", "loose_connection"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "aux_resistance",
         "deep 12 V dips when loads switch",
         "shallow 12 V dips when loads switch",
         by_cause("aux.dip", "source_resistance", "coil_hold"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "switches_at_dips",
         "relays or controllers fall out at the moment of 12 V dips",
         "nothing falls out at 12 V dips",
         at_moment_of("aux.dip", "contactor.dropout", "contactor.chatter", "precharge.interrupted", "encoder.restart"),
+        parts=("aux_voltage",),
     ),
     Sign(
         "aux_low",

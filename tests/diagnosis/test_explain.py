@@ -7,6 +7,7 @@ signs; those draws that show the observed signs are counted), and against Bayes'
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from logscope.diagnosis.explain import explain
 from logscope.diagnosis.network import MOST_CAUSES, Node, Posterior, posterior
 from logscope.diagnosis.signs import SIGNS, observe
 from logscope.findings import Event, Finding, Measured, Severity
+from logscope.parts import PARTS
 
 
 def finding(
@@ -40,7 +42,7 @@ def weighed(nodes: dict[str, Node], seen: set[str], absent: set[str]) -> Posteri
 
 
 def causes_of(*findings: Finding) -> list[str]:
-    return [each.cause for each in explain(findings)]
+    return [each.cause for each in explain(findings, PARTS)]
 
 
 # -- the network ------------------------------------------------------------------------------------
@@ -125,7 +127,7 @@ def test_spikes_that_rise_with_current_and_the_trip_after_them_have_one_origin()
         finding("encoder.noise", rate_ratio_per_100A=Measured(3.5, "", 1.2, 9.0)),
         finding("trip.overcurrent", Severity.DANGER, cause="encoder"),
     )
-    (found,) = explain(findings)
+    (found,) = explain(findings, PARTS)
     assert found.cause == "encoder_interference"
     assert found.members == (3, 1, 2)
     assert "spikes of the motor speed" in found.evidence_for
@@ -145,35 +147,35 @@ def test_the_most_dangerous_explanation_comes_first() -> None:
 def test_contactors_that_drop_out_with_the_12_volt_side_are_put_down_to_it() -> None:
     dips = finding("aux.dip", cause="loose_connection", events=(Event(5.0, 5.2), Event(9.0, 9.1)))
     dropout = finding("contactor.dropout", Severity.DANGER, start_s=9.05)
-    found = explain((dips, dropout))
+    found = explain((dips, dropout), PARTS)
     assert [each.cause for each in found] == ["loose_low_voltage"]
     assert found[0].members == (1, 0)
 
 
 def test_a_dropout_beside_a_sound_12_volt_side_is_the_contactors_own() -> None:
-    found = explain((finding("aux.dip", Severity.GOOD), finding("contactor.dropout", Severity.DANGER)))
+    found = explain((finding("aux.dip", Severity.GOOD), finding("contactor.dropout", Severity.DANGER)), PARTS)
     assert [each.cause for each in found] == ["contactor_supply"]
 
 
 def test_nothing_is_explained_where_nothing_is_wrong() -> None:
     quiet = [finding(kind, Severity.GOOD) for kind in ("precharge.complete", "encoder.clean", "trip.none")]
     noted = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(2.0, "", 1.1, 4.0))
-    assert explain([*quiet, noted, finding("capture.message_silent", Severity.INFO)]) == ()
+    assert explain([*quiet, noted, finding("capture.message_silent", Severity.INFO)], PARTS) == ()
 
 
 def test_a_limit_that_is_passed_beside_nothing_else_stands_by_itself() -> None:
     low = finding("limits.margin", aux_min_margin_V=Measured(-0.4, "V", None, -0.4))
-    assert explain((low, finding("aux.supply", Severity.GOOD), finding("aux.dip", Severity.GOOD))) == ()
+    assert explain((low, finding("aux.supply", Severity.GOOD), finding("aux.dip", Severity.GOOD)), PARTS) == ()
 
 
 def test_a_finding_that_no_cause_explains_is_a_member_of_none() -> None:
     findings = (finding("precharge.slow"), finding("unheard.of", Severity.DANGER))
-    assert [each.members for each in explain(findings)] == [(0,)]
+    assert [each.members for each in explain(findings, PARTS)] == [(0,)]
 
 
 def test_what_a_cause_usually_shows_and_was_looked_for_stands_against_it() -> None:
     flat = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(1.0, "", 0.8, 1.2))
-    (found,) = explain((finding("encoder.dropout"), flat))
+    (found,) = explain((finding("encoder.dropout"), flat), PARTS)
     assert found.cause == "encoder_connection"
     assert "the motor speed does not freeze" in found.evidence_against
     assert found.rival.startswith("Interference")
@@ -181,7 +183,7 @@ def test_what_a_cause_usually_shows_and_was_looked_for_stands_against_it() -> No
 
 def test_few_disturbances_do_not_rule_out_that_they_rise_with_current() -> None:
     wide = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(1.0, "", 0.1, 9.0))
-    (found,) = explain((finding("encoder.spike"), wide))
+    (found,) = explain((finding("encoder.spike"), wide), PARTS)
     assert "disturbances that rise with current were not shown" not in found.evidence_against
     assert found.rival
 
@@ -190,11 +192,11 @@ def test_few_disturbances_do_not_rule_out_that_they_rise_with_current() -> None:
 
 
 def seen(*findings: Finding) -> set[str]:
-    return set(observe(findings).seen)
+    return set(observe(findings, PARTS).seen)
 
 
-def absent(*findings: Finding) -> set[str]:
-    return set(observe(findings).absent)
+def absent(*findings: Finding, logged: Collection[str] = PARTS) -> set[str]:
+    return set(observe(findings, logged).absent)
 
 
 def test_a_good_result_shows_no_sign_and_rules_out_those_of_its_topic() -> None:
@@ -203,6 +205,33 @@ def test_a_good_result_shows_no_sign_and_rules_out_those_of_its_topic() -> None:
     assert {"spikes", "holds"} <= absent(good)
     assert "slow" not in absent(good)
     assert not absent(finding("encoder.undetermined", Severity.INFO))
+
+
+def test_a_sign_is_absent_only_where_its_parts_are_logged() -> None:
+    one_track = finding("throttle.jump")
+    assert "pedal_tracks" in absent(one_track)
+    assert "pedal_tracks" not in absent(one_track, logged=("throttle",))
+    no_pump = finding("cooling.no_flow", Severity.WARNING)
+    assert not {"pump_off", "pump_stopped", "pump_dry"} & absent(no_pump, logged=("motor_temperature",))
+
+
+def test_a_precharge_that_stalls_without_a_measured_load_does_not_rule_one_out() -> None:
+    assert "load_on_link" not in absent(finding("precharge.stalled", Severity.DANGER))
+    assert "load_on_link" in absent(finding("precharge.slow"))
+
+
+def test_a_limit_is_kept_only_where_it_was_measured() -> None:
+    motor = finding("limits.margin", Severity.GOOD, motor_current_margin_A=Measured(40.0, "A"))
+    assert "current_limit" in absent(motor)
+    assert "battery_low" not in absent(motor)
+
+
+def test_a_link_that_stays_live_is_not_said_to_discharge_in_time() -> None:
+    live, fast = finding("dc_link.stays_live", Severity.DANGER), finding("dc_link.discharged", Severity.GOOD)
+    assert "slow_discharge" not in absent(live)
+    assert "slow_discharge" in absent(live, fast)
+    (found,) = explain((live,), PARTS)
+    assert "another discharge of the link is in time" not in found.evidence_against
 
 
 def test_marks_for_no_value_are_no_sign_of_a_wrong_mapping() -> None:

@@ -243,7 +243,7 @@ def troubled(small: int = 26) -> Result:
         vehicle_name=f"Hazel {HOSTILE}",
         capture=capture,
         findings=findings,
-        explanations=explain(findings),
+        explanations=explain(findings, made.parts),
         not_checked=(
             NotChecked("encoder", "no signal is mapped to motor_speed_second"),
             NotChecked("encoder", "sampling at 10 ms holds no shaft order above 5 at 4100 rpm"),
