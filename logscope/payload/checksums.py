@@ -23,7 +23,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.arrays import BoolArray, IndexArray
+from logscope.arrays import BoolArray
 from logscope.definitions.checksums import checksum_named
 from logscope.payload.counters import Counter, find_counters
 from logscope.payload.fields import Bytes, Field, Integers
@@ -289,8 +289,3 @@ def counters_and_checksums(rows: Bytes) -> tuple[tuple[Counter, ...], tuple[Payl
     checksums = find_checksums(rows, counters)
     taken = sum(each.field.mask() for each in checksums)
     return tuple(each for each in counters if not each.field.mask() & taken), checksums
-
-
-def failures(checksum: PayloadChecksum, rows: Bytes) -> IndexArray:
-    """The numbers of the frames in which a checksum does not hold."""
-    return np.flatnonzero(~checksum.holds(rows))

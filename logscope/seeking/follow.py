@@ -32,22 +32,18 @@ _LEAST_OVERLAP = 0.5  # of the shorter log
 _TIME_NAMES = ("time_s", "time", "t", "seconds", "timestamp")
 
 
-def following(search: Search, name: str, series: Series, *, shift: bool = True) -> list[Hit]:
-    """The fields in the order of how well they follow a series of times [s] and values.
-
-    shift : whether its clock is another one, so that all shifts in time are tried; else only delays of half a second
-    """
+def following(search: Search, name: str, series: Series) -> list[Hit]:
+    """The fields in the order of how well they follow a series of times [s] and values, at any shift in time."""
     time_s, values = series
     step = grid(search.start_s, search.end_s)
     at_s = np.arange(time_s[0], time_s[-1], step[1] - step[0])
     template = np.interp(at_s, time_s, values)
     rows = search.scene.rows
     scale = step[1] - step[0]
-    within = None if shift else (float(step[0] - time_s[0]), 0.5)
-    best, lag = _best_shift(rows, template, within, scale)
+    best, lag = _best_shift(rows, template)
     rng = np.random.default_rng(3)
     surrogates = (_surrogate(template, rng) for _ in range(_TRIES))
-    chance = np.array([np.max(_best_shift(rows, each, within, scale)[0], initial=0.0) for each in surrogates])
+    chance = np.array([np.max(_best_shift(rows, each)[0], initial=0.0) for each in surrogates])
     order = np.argsort(-best)
     hits = []
     for rank, number in enumerate(order.tolist()):
@@ -68,9 +64,7 @@ def following(search: Search, name: str, series: Series, *, shift: bool = True) 
     return sorted(hits, key=lambda hit: -hit.score)
 
 
-def _best_shift(
-    rows: FloatArray, template: FloatArray, within: tuple[float, float] | None, step_s: float
-) -> tuple[FloatArray, IndexArray]:
+def _best_shift(rows: FloatArray, template: FloatArray) -> tuple[FloatArray, IndexArray]:
     """The best correlation of each row with the template at any shift, and the shift in points; shapes (n,)."""
     n, m = rows.shape[1], template.size
     size = 1 << int(np.ceil(np.log2(n + m)))
@@ -79,9 +73,6 @@ def _best_shift(
     wave = template - template.mean()
     spectra = np.fft.rfft(wave, size), np.fft.rfft(wave**2, size)
     lags = np.arange(-m + least, n - least + 1)
-    if within is not None:
-        middle, width = -within[0] / step_s, within[1] / step_s
-        lags = lags[np.abs(lags - middle) <= width]
     best, at = np.zeros(len(rows)), np.zeros(len(rows), np.int64)
     if not lags.size:
         return best, at
