@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import sys
 from collections.abc import Iterable, Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -148,7 +149,7 @@ def _run() -> int:
         return _stop_writing() if _is_unread(ended.__context__) else int(ended.code or 0)
     except Exception as error:
         if hasattr(error, "format_message"):  # a usage error of the option parser
-            return _complain(f"{error.format_message()} See logscope --help.")
+            return _complain(_usage(error))
         if type(error).__name__ == "Abort":
             return _complain("stopped")
         kind = type(error).__name__
@@ -165,6 +166,19 @@ def _stop_writing() -> int:
     """Nothing more is written, not even when Python ends."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return _UNREAD
+
+
+_COMMA = re.compile(r"\s[+-]?\d+,\d+(?=\s|$)")
+
+
+def _usage(error: Any) -> str:
+    """A usage error of the option parser, with where to look it up, or what a number with a comma is to be."""
+    what = str(error.format_message()).strip().rstrip(".")
+    if "valid number" in what and any(_COMMA.fullmatch(f" {each.rpartition('=')[2]}") for each in sys.argv[1:]):
+        return f"{what}. Write a point for the decimal comma."
+    context = getattr(error, "ctx", None)
+    command = f" {context.info_name}" if context is not None and context.parent is not None else ""
+    return f"{what}{'' if what.endswith('?') else '.'} See logscope{command} --help."
 
 
 def _in_words(error: OSError) -> str:

@@ -13,6 +13,7 @@ prints it on one line and exits with 2.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -54,3 +55,15 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     by_fold = {name.casefold(): name for name in known}
     near = get_close_matches(word.casefold(), by_fold, n=1, cutoff=0.6)
     return f"Did you mean “{by_fold[near[0]]}”?" if near else ""
+
+
+def check_the_path(path: Path) -> str:
+    """What to do about a file that cannot be opened: a pattern, a name nearly right, a path cut at its spaces."""
+    if path.exists():
+        return "Check that you may read it, and that no other program holds it."
+    if any(mark in path.name for mark in "*?"):
+        return "No file fits this pattern."
+    with suppress(OSError):
+        if hint := did_you_mean(path.name, (each.name for each in path.parent.iterdir() if each.is_file())):
+            return hint
+    return "Check the path; one with spaces needs quotation marks around it."

@@ -213,7 +213,7 @@ def build_signals(
         if part is not None and part.time_s.size:
             parts[binding.part] = part
         else:
-            what = _absent(binding) if table is None else "it has no readable sample"
+            what = _absent(binding, tables) if table is None else "it has no readable sample"
             empty[binding.part] = f"{binding.mapped.signal} is mapped to {binding.part}, but {what}"
     loads = taken_loads((load.name for load in vehicle.load), parts)
     return Signals(parts, 0.0, end_s, empty, loads)
@@ -225,8 +225,11 @@ def taken_loads(names: Iterable[str], parts: dict[str, Part]) -> tuple[Load, ...
     return tuple(load for load in loads if load.logged)
 
 
-def _absent(binding: SignalBinding) -> str:
-    """How a message without a frame is spoken of: the name of its bus may be what is wrong."""
+def _absent(binding: SignalBinding, tables: Mapping[str, Table]) -> str:
+    """How a signal without a value is spoken of: the name of its bus may be what is wrong, or its own on a console."""
+    anywhere = binding.bus is None and not binding.only_on
+    if anywhere and any(table.message == binding.message for table in tables.values()):
+        return f"the log holds others of {binding.message} but no value of it: compare its name with those in the log"
     if not binding.only_on:
         return f"message {binding.message} does not occur in the log"
     buses = " or ".join(f"“{bus}”" for bus in binding.only_on)

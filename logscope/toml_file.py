@@ -10,7 +10,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from logscope.errors import LogscopeError, did_you_mean
+from logscope.errors import LogscopeError, check_the_path, did_you_mean
 
 Keys = tuple[str | int, ...]  # the path to a value: keys of tables, places in arrays
 
@@ -28,7 +28,7 @@ def read_toml(path: Path, what: str, error: type[LogscopeError]) -> tuple[dict[s
         text = path.read_text(encoding="utf-8-sig")
     except OSError as failure:
         reason = failure.strerror or str(failure)
-        raise error(f"cannot read {what} ({reason})", where=path, do="Check the path.") from None
+        raise error(f"cannot read {what} ({reason})", where=path, do=check_the_path(path)) from None
     except UnicodeDecodeError:
         raise error(f"{what} is not UTF-8 text", where=path, do="Save it as UTF-8.") from None
     try:
@@ -42,6 +42,7 @@ def read_toml(path: Path, what: str, error: type[LogscopeError]) -> tuple[dict[s
 
 
 _DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+),(\d+)\s*(#.*)?$")
+_NUMBER_WITH_TEXT = re.compile(r"=\s*([+-]?\d+(?:\.\d+)?)\s*[^\W\d_][^#\"'=]*(#.*)?$")
 _BACKSLASH = re.compile(r'"[^"]*\\[^"]*"?')
 _BARE_TEXT = re.compile(r"=\s*([A-Za-z_][\w.:\- ]*?)\s*(#.*)?$")
 _OPEN_QUOTE = re.compile(r"""=\s*(?:"[^"]*|'[^']*)$""")
@@ -60,6 +61,8 @@ def _slip(text: str, number: int | None) -> tuple[str, str] | None:
         return "a backslash inside double quotes", "Write / instead, or put the path in single quotes: 'logs\\a.log'."
     if _OPEN_QUOTE.search(line):
         return "a quotation mark is missing at the end of the line", "Close the text with the same mark it opens with."
+    if found := _NUMBER_WITH_TEXT.search(line):
+        return "text after a number", f"Write the number alone: {found[1]}. A unit stands in the name of the key."
     if found := _BARE_TEXT.search(line):
         return "text without quotation marks", f'Write "{found[1]}".'
     if _NO_VALUE.search(line):

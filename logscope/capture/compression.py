@@ -12,7 +12,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import IO, cast
 
-from logscope.errors import LogError
+from logscope.errors import LogError, check_the_path
 
 _GZIP, _XZ, _ZIP = b"\x1f\x8b", b"\xfd7zXZ\x00", b"PK\x03\x04"
 
@@ -41,7 +41,7 @@ def open_content(path: Path) -> Iterator[IO[bytes]]:
             raise LogError(f"the zip file cannot be unpacked ({error})", where=path, do="Unpack it first.") from None
         except OSError as error:
             reason = error.strerror or str(error)
-            raise LogError(f"cannot open the log ({reason})", where=path, do="Check the path.") from None
+            raise LogError(f"cannot open the log ({reason})", where=path, do=check_the_path(path)) from None
         yield stream
 
 

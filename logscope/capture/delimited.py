@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from logscope.capture.delimited_kernel import Reading
 
 
+_CONSOLE = "A serial console needs a definition of its own: see “Serial consoles” in the README."
 _SHOWN = 12  # columns of a log that an error names
 
 
@@ -60,14 +61,14 @@ def _describe(lines: list[str]) -> str:
     delimiter = most_regular(lines) if lines else ","
     fields = next((found for line in lines if len(found := split(line, delimiter)) > 2), [])
     if not fields:
-        return "If it is a log, export it in another format: `logscope check --help` lists them."
+        return f"If it is a CAN log, export it in another format that the README lists. {_CONSOLE}"
     named = not any(field.replace(".", "").isdigit() for field in fields)
     shown = ", ".join(f'"{name}"' if named else f"{k} ({name})" for k, name in enumerate(fields[:_SHOWN], 1))
     one = '"NAME"' if named else "NUMBER"
     return (
         f'Describe the columns in the vehicle file, under [[can]]: columns = {{ time = {one}, time_unit = "s", '
         f"identifier = {one}, data = [{one}, …] }}, with {'names' if named else 'numbers'} from: {shown}"
-        f"{', …' if len(fields) > _SHOWN else ''}."
+        f"{', …' if len(fields) > _SHOWN else ''}. {_CONSOLE}"
     )
 
 

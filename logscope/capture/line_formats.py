@@ -14,6 +14,7 @@ ReadLine = Callable[[str], Row | None]  # None: a header. Raises Unmatched, or V
 ReadValue = Callable[[str], float]
 
 _INFINITE = (inf, -inf)
+_WITH_UNIT = re.compile(r"[+-]?[\d.]+\s*([A-Za-z°%][A-Za-z°%/]{0,5})", re.ASCII)
 _SHOWN = 24  # characters of a text that is no number: enough to recognise it
 
 
@@ -61,7 +62,10 @@ def _value_reader(signal: SerialSignal, decimal: str) -> ReadValue:
         try:
             return number(text.removesuffix(signal.unit))
         except (ValueError, OverflowError):
-            raise ValueError(f"{signal.name}: “{text[:_SHOWN]}” is not a value") from None
+            said = f"{signal.name}: “{text[:_SHOWN]}” is not a value"
+            if not signal.unit and (unit := _WITH_UNIT.fullmatch(text)):
+                said += f'; if it ends in its unit, add unit = "{unit[1]}" to the signal'
+            raise ValueError(said) from None
 
     def read(text: str) -> float:
         try:

@@ -140,5 +140,22 @@ def _opener(
         )
     from logscope.capture import delimited
 
-    guessed = delimited.layout_of(path, head, layout)
+    try:
+        guessed = delimited.layout_of(path, head, layout)
+    except LogError as error:
+        if layout is None and consoles and not error.example:  # whoever has a console has no columns of frames
+            raise _no_console(path, head, consoles[0]) from None
+        raise
     return lambda: _Frames(delimited.blocks(path, guessed), guessed.time)
+
+
+def _no_console(path: Path, head: bytes, definition: SerialDefinition) -> LogError:
+    from logscope.capture import serial
+
+    return LogError(
+        f"no known CAN log, and not what {definition.path or definition.name} describes: "
+        f"{serial.misfit(head, definition)}",
+        where=path,
+        do="Correct that definition; for a CAN log of another layout, describe its columns in the vehicle file, "
+        "under [[can]].",
+    )

@@ -21,11 +21,26 @@ def sniff(head: bytes, definition: SerialDefinition) -> bool:
 
     They are if they hold samples, and no more damage than samples. The last line may be cut and does not count.
     """
+    account = _account_of(head, definition)
+    return 0 < account.sample_lines >= account.lines_bad
+
+
+def misfit(head: bytes, definition: SerialDefinition) -> str:
+    """Why the first bytes of a log, as by `text.head_of`, are not what the definition describes, in words."""
+    account = _account_of(head, definition)
+    if definition.record is not None:
+        return "no record as it describes them is found"
+    if not account.bad:
+        names = ", ".join(signal.written_as for signal in definition.signal)
+        return f"no line holds any of {names}"
+    return f"line {account.bad[0].line}: {account.bad[0].reason}"
+
+
+def _account_of(head: bytes, definition: SerialDefinition) -> SerialAccount:
     if definition.record is None:
         whole = max(head.rfind(b"\n"), head.rfind(b"\r")) + 1
         head = head[:whole] or head
-    _, account = _read([head], definition, "")
-    return 0 < account.sample_lines >= account.lines_bad
+    return _read([head], definition, "")[1]
 
 
 def read_serial(path: Path | str, definition: SerialDefinition) -> SerialLog:

@@ -18,7 +18,7 @@ from logscope.definitions.mend import as_skipped, lenient, mended_dbc, too_large
 from logscope.definitions.namesakes import has_namesakes
 from logscope.definitions.skipped import Definitions, Skipped
 from logscope.definitions.spec import MessageSpec, Selection, SignalSpec
-from logscope.errors import DefinitionError
+from logscope.errors import DefinitionError, check_the_path
 
 __all__ = ["FORMATS", "Definitions", "MessageSpec", "Selection", "SignalSpec", "Skipped", "load_definitions"]
 
@@ -82,7 +82,7 @@ def read_definition_text(path: Path) -> str:
         content = path.read_bytes()
     except OSError as error:
         raise DefinitionError(
-            f"cannot read the definitions ({error.strerror or error})", where=path, do="Check the path."
+            f"cannot read the definitions ({error.strerror or error})", where=path, do=check_the_path(path)
         ) from None
     if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         text = content.decode("utf-16", errors="replace")

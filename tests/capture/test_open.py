@@ -11,8 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from can_messages import messages, rows_of, write
+from serial_definitions import CONSOLE
 
 from logscope.capture.open import concatenate, read, stream
+from logscope.definitions.serial import load_serial_definition
 from logscope.errors import LogError
 
 SUFFIXES = [".log", ".asc", ".blf", ".trc", ".csv", ".db", ".mf4"]
@@ -68,6 +70,27 @@ def test_refused_in_one_line_that_names_the_file(tmp_path: Path, case: str) -> N
         read(path)
     assert "a log.bin: " in str(raised.value)
     assert "\n" not in str(raised.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        ("rpm=0 udc: 318.0V", 'line 2: Link: “318.0V” is not a value; if it ends in its unit, add unit = "V"'),
+        ("speed=0", "no line holds any of udc"),
+    ],
+)
+def test_a_console_that_its_definition_does_not_fit_is_refused_with_the_reason(
+    line: str, why: str, tmp_path: Path
+) -> None:
+    log, definition = tmp_path / "console.log", tmp_path / "console.toml"
+    log.write_text("boot\n" + f"{line}\n" * 20, encoding="utf-8")
+    definition.write_text(
+        CONSOLE + '[pairs]\n[time]\nrate_Hz = 10\n[[signal]]\nname = "Link"\nfield = "udc"\n', encoding="utf-8"
+    )
+    with pytest.raises(LogError) as raised:
+        stream([log], consoles=[load_serial_definition(definition)]).in_memory()
+    assert why in str(raised.value)
+    assert "console.toml" in str(raised.value)
 
 
 def test_missing_file_and_folder_are_refused(tmp_path: Path) -> None:

@@ -88,6 +88,7 @@ def test_what_the_program_refuses_the_schema_refuses_too(content: str, tmp_path:
 @pytest.mark.parametrize(
     ("line", "what", "do"),
     [
+        ("resistance_ohm = 82 ohm", "text after a number", "Write the number alone: 82."),
         ("resistance_ohm = 1,5", "a number with a decimal comma", "Write a point: 1.5."),
         ('definitions = "C:\\Users\\hazel.dbc"', "a backslash inside double quotes", "Write / instead"),
         ('name = "Hazel', "a quotation mark is missing", "Close the text"),

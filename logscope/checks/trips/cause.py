@@ -140,7 +140,7 @@ def likelihoods(found: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[s
 
 def _seen_in_words(found: tuple[Sign, ...], event: Moment, what: str) -> str:
     seen = [f"{each.words}{_before(each, event, what)}" for each in found if each.seen]
-    return f"Seen before it: {'; '.join(seen)}." if seen else f"Nothing was seen before {what}."
+    return f"Seen around {what}: {'; '.join(seen)}." if seen else f"Nothing was seen before {what}."
 
 
 def _method_in_words(found: tuple[Sign, ...]) -> str:
