@@ -102,7 +102,7 @@ class Measurement:
 
         A contactor that closes before the end of the curve, seen through sensing lags, leaves no step and no kink.
         """
-        return self.fit is not None and self.fit.end.claim_low > self.highest_v
+        return self.fit is not None and self.fit.end.low > self.highest_v  # a doubt asks for less than a claim
 
     def fraction(self, volts: float) -> float | None:
         """A voltage as a fraction of the pack's, where that is known."""
