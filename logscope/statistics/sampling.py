@@ -184,6 +184,30 @@ def missing_s(time_s: FloatArray, since_s: float, until_s: float) -> float:
     return round(float(np.sum(inside[(apart > gap_threshold_s(time_s)) & (inside > 0.0)])), 9)
 
 
+def shortest_sampled_s(time_s: FloatArray, share: float = 0.95) -> float:
+    """The shortest event that holds a sample, in this share of all moments at which it may happen [s].
+
+    An event of length d falls between two samples that are L apart at L − d of the L moments; gaps are left out. NaN
+    with fewer than two samples.
+
+    time_s : stamps in order, shape (n,)
+
+    >>> round(shortest_sampled_s(np.arange(100) * 0.1), 6)
+    0.095
+    >>> round(shortest_sampled_s(np.cumsum(np.tile([0.06, 0.14], 50))), 6)
+    0.13
+    """
+    if time_s.size < 2:
+        return float("nan")
+    apart_s = np.diff(unbunched_s(time_s))
+    apart_s = np.sort(apart_s[apart_s <= gap_threshold_s(time_s)])
+    from_here = np.cumsum(apart_s[::-1])[::-1]
+    missed_s = from_here - apart_s * np.arange(apart_s.size, 0, -1)  # of events as long as each interval
+    wanted_s = (1 - share) * float(apart_s.sum())
+    lengths = np.concatenate([[0.0], apart_s])
+    return float(np.interp(-wanted_s, -np.concatenate([[apart_s.sum()], missed_s]), lengths))
+
+
 def zero_order_hold(time_s: FloatArray, value: FloatArray, at_s: FloatArray, longest_s: float = np.inf) -> FloatArray:
     """The newest sample at each moment, shape (m,): what a controller, too, has to go by between messages.
 

@@ -104,6 +104,21 @@ def test_a_filter_that_leaves_a_dent_does_not_hide_a_dropout(pack, period_s, lag
         assert (found.measured["current_A"].high or 0.0) == pytest.approx(abs(amps), rel=0.05)
 
 
+@pytest.mark.parametrize(("amps", "to_v"), [(120.0, 225.0), (-120.0, 410.0)])
+@pytest.mark.parametrize("current_s", [0.02, 0.1])
+def test_a_single_reading_before_the_current_is_seen_to_end_shows_a_dropout(
+    amps: float, to_v: float, current_s: float
+) -> None:
+    """The inverter lives on the capacitor meanwhile, at a voltage that no pack sags to at the same current."""
+    current = _amps(amps)
+    for seed in range(4):
+        signals = _log(_away(current, to_v, 0.1, OUT_S - 0.08), current, seed, period_s=0.1, pack=False)
+        motor = _read("motor_current", np.abs(current), current_s, seed)
+        parts = {name: part for name, part in signals.parts.items() if name != "battery_current"}
+        found = _found(replace(signals, parts=parts | {"motor_current": motor}))["dropout"]
+        assert abs(found.start_s - OUT_S) <= 0.11
+
+
 def test_the_motors_current_alone_shows_a_dropout_under_its_own_name():
     current = _amps(120.0)
     found = _found(_log(_away(current, 150.0, 0.04), current, lag_s=0.09, pack=False, of="motor_current"))["dropout"]
@@ -131,6 +146,11 @@ NONE = {
     "braking that ends": (PACK_V + SOURCE_OHM * _amps(60.0), _amps(-60.0), {}),
     "a surge before a trip, behind a filter": (*_surge(), {"lag_s": 0.08}),
     "a surge before a trip, no pack voltage": (*_surge(), {"lag_s": 0.08, "pack": False}),
+    "a load that doubles and ends, no pack voltage": (
+        PACK_V - 0.35 * (_amps(120.0) + _amps(120.0) * (T > OUT_S - 0.07)),
+        _amps(120.0) + _amps(120.0) * (T > OUT_S - 0.07),
+        {"pack": False, "of": "motor_current"},
+    ),
     "less than two sensors differ by": (_away(_amps(120.0), 0.96 * PACK_V, 0.1), _amps(120.0), {}),
     "a soft pack that sags as deep elsewhere": (
         np.where((T > 6.0) & (T < 7.0), 290.0, _away(_amps(120.0), 300.0, 0.1)), _amps(120.0), {"pack": False},

@@ -91,12 +91,41 @@ def test_sound_is_not_claimed_over_what_is_missing_from_the_log(lost_s: float, k
         assert "missing" in finding.title
 
 
-def test_states_alone_tell_how_short_a_dropout_they_would_miss() -> None:
-    signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), logging=Logging(flag_period_s=0.1))
+@pytest.mark.parametrize("flag_period_s", [0.02, 0.1])
+def test_states_alone_do_not_show_that_no_contactor_dropped_out(flag_period_s: float) -> None:
+    """They may be commands, which a contactor that opens by itself does not change."""
+    signals = _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), logging=Logging(flag_period_s=flag_period_s))
     parts = {name: part for name, part in signals.parts.items() if name != "dc_link_voltage"}
     (finding,) = findings_of(contactors, replace(signals, parts=parts), HAZEL)
+    assert finding.kind == "contactor.undetermined"
+    assert finding.severity is Severity.INFO
+    assert finding.measured["shortest_dropout_s"].value is None
+    assert "need the link voltage" in finding.title
+    assert "link voltage and pack current" in finding.next_step
+
+
+LOADED = ((5.0, 0.0), (5.5, 120.0), (9.0, 120.0), (9.5, 0.0))
+
+
+@pytest.mark.parametrize(("link_s", "flag_s", "kind"), [(0.2, 0.02, "undetermined"), (0.02, 0.5, "sound")])
+def test_how_short_a_dropout_shows_is_a_matter_of_the_link_and_not_of_the_states(
+    link_s: float, flag_s: float, kind: str
+) -> None:
+    logging = Logging(period_s=link_s, flag_period_s=flag_s)
+    (finding,) = findings_of(contactors, _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), LOADED, logging), HAZEL)
+    assert finding.kind == f"contactor.{kind}"
+    assert finding.measured["shortest_dropout_s"].value == pytest.approx(link_s, rel=0.1)
+
+
+@pytest.mark.parametrize("current", [True, False])
+def test_without_load_no_dropout_is_excluded(current: bool) -> None:
+    (finding,) = findings_of(
+        contactors, _logged(1, (*CHARGED, Stage(OFF_S)), _usual(), logging=Logging(current=current)), HAZEL
+    )
     assert finding.kind == "contactor.sound"
-    assert "A dropout shorter than 100 ms" in finding.explanation
+    assert finding.measured["shortest_dropout_s"].value is None
+    assert "dropout," not in finding.title
+    assert ("no load current flowed" if current else "need a logged current") in finding.title
 
 
 @pytest.mark.parametrize("logging", [Logging(flag_period_s=0.5), Logging(pack_period_s=1.0), Logging(pack=False)])

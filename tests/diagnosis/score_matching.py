@@ -32,9 +32,6 @@ _EXPLAINED = {
     "bus.": ("two contents", "restart"),
     "capture.": ("two contents", "restart"),
 }
-# A contactor that closes onto a link that is not charged contradicts the order of a precharge as well, and the states
-# may say so: true beside these, but not their name.
-_TRUE_BESIDE = {"contactor.order": ("precharge.closed_early", "precharge.bypassed")}
 # What informs and yet says how something ended.
 _CLAIMS = frozenset({"charge.stopped"})
 # What merely states that samples are beyond a limit of the vehicle file is true wherever it is said.
@@ -105,9 +102,6 @@ def match(
     tolerance_s = TOLERANCE_S + 2 * period_s
     claims = [claim for claim in claims_of(findings) if not _explained(claim, dirt)]
     claims = [c for c in claims if not any(e.kind == c.kind and _near(e, c, tolerance_s) for e in unshown)]
-    claims = [
-        c for c in claims if not any(e.kind in _TRUE_BESIDE.get(c.kind, ()) and _near(e, c, tolerance_s) for e in truth)
-    ]
     unsure = [c for c in claims if c.kind.endswith(".undetermined")]
     beyond = [c for c in claims if c.kind.startswith(WITHOUT_TRUTH) and c not in unsure]
     claims = [c for c in claims if c not in unsure and c not in beyond]

@@ -14,7 +14,7 @@ from logscope.checks.contactors.switching_history import (
     make_finding,
     switching_history,
 )
-from logscope.checks.contactors.text import sound_words, with_blind
+from logscope.checks.contactors.text import sound_words
 from logscope.checks.contactors.welded import welded
 from logscope.findings import Event, Finding, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations
@@ -71,12 +71,11 @@ def _nothing_seen(history: SwitchingHistory) -> Finding:
     ]
     worst = max(at_opening, key=lambda amps: amps.high or 0.0, default=Measured(None, "A"))
     blind = blind_to(history)
-    words = sound_words(closed, usual_order(history), worst.high, current is not None, history.link is not None)
     return make_finding(
         history,
         "undetermined" if blind.too_much else "sound",
         Severity.INFO if blind.too_much else Severity.GOOD,
-        with_blind(words, blind),
+        sound_words(closed, usual_order(history), worst.high, blind),
         events=(Event(first, history.signals.end_s),),
         measured={
             "count": Measured(float(max(closed.values())), "1"),

@@ -23,6 +23,9 @@ from logscope.signals import Part
 # How long after the current's end the link may take to show it: its sensor is 0.1 s slow at most (measured on real
 # vehicles), and its message two periods late.
 _SHOWS_S, _SHOWS_PERIODS = 0.3, 2.0
+# And how long before the last reading of the current: an inverter lives on the capacitor for some 10 ms, and its
+# current may be read, sent or stamped later than the link by a message of 10 Hz (common practice, no published source).
+_LEADS_S = 0.1
 # With no pack voltage beside it, the link alone has to show that it is apart: by as much as two sensors that are each
 # off by what `PACK_MISMATCH` allows.
 _ALONE_SHARE = 2 * PACK_MISMATCH
@@ -34,10 +37,11 @@ _WATCHED_TIMES = 3.0
 
 
 class _End(NamedTuple):
-    """The end of a load current: the last sample in which it flowed, and the first in which it did not [s]."""
+    """The end of a load current: its last sample that flows, and the first that does not [s]; the part that it is."""
 
     flowed_s: float
     gone_s: float
+    current: str
 
 
 def after_current(history: SwitchingHistory) -> list[Drop]:
@@ -61,18 +65,31 @@ def _ends(current: Part | None) -> Iterator[_End]:
         return
     loaded = np.abs(current.value) > load_level(current)
     for k in np.flatnonzero(loaded[:-1] & ~loaded[1:]).tolist():
-        yield _End(float(current.time_s[k]), float(current.time_s[k + 1]))
+        yield _End(float(current.time_s[k]), float(current.time_s[k + 1]), current.name)
+
+
+def _watched_from_s(current: Part, end: _End) -> float:
+    """Since when the link may show what ended the current [s].
+
+    Before the last sample of the current only where that had not grown: the link had stood under as much already.
+    """
+    since_s = end.flowed_s - _LEADS_S
+    earlier = np.abs(current.value[current.between(since_s - BEFORE_S - current.period_s, since_s)])
+    later = np.abs(current.value[current.between(since_s, end.flowed_s)])
+    steady = earlier.size > 0 and later.max() <= earlier.max() + load_level(current)
+    return since_s if steady else end.flowed_s
 
 
 def _moved_off(history: SwitchingHistory, link: Link, end: _End, sign: float) -> Drop | None:
     """The dropout about an end of the current, of a link that falls (sign −1) or rises (+1) off its pack."""
     time_s, volts = link.part.time_s, link.part.value
-    before = volts[link.part.between(end.flowed_s - BEFORE_S - link.part.period_s, end.flowed_s)]
+    since_s = _watched_from_s(history.signals[end.current], end)
+    before = volts[link.part.between(since_s - BEFORE_S - link.part.period_s, since_s)]
     if not before.size or before.min() < DISCONNECTED_BELOW * (link.full_v or np.inf):
         return None
     level_v = float(before.max() if sign > 0 else before.min())
     until_s = end.gone_s + _SHOWS_S + _SHOWS_PERIODS * link.part.period_s
-    inside = link.part.between(np.nextafter(end.flowed_s, np.inf), until_s)
+    inside = link.part.between(np.nextafter(since_s, np.inf), until_s)
     off_v = sign * (volts[inside] - level_v)
     if not off_v.size:
         return None

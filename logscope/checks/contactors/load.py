@@ -54,12 +54,17 @@ def opened_under_load(history: SwitchingHistory, dropouts: Sequence[Event]) -> l
     current = load_part(history)
     if current is None or not current.value.size:
         return []
-    asked = [o for o in history.openings if not any(o.low_s <= d.end_s and d.start_s <= o.high_s for d in dropouts)]
+    asked = [o for o in history.openings if not any(_same(o, dropout) for dropout in dropouts)]
     loaded = [found for opening in asked if (found := _loaded(history, opening, current)) is not None]
     proven = [one for one in loaded if one.jump_v is not None and one.jump_v != 0.0]
     open_question = [one for one in loaded if one.jump_v is None]
     findings = [_proven(history, one) for one in proven]
     return findings + ([_open(history, open_question, current)] if open_question else [])
+
+
+def _same(opening: Opening, dropout: Event) -> bool:
+    """Whether an opening is that of a dropout, which the link shows from its first reading off the pack."""
+    return opening.low_s <= dropout.end_s and dropout.start_s <= max(opening.high_s, opening.start_s)
 
 
 def _loaded(history: SwitchingHistory, opening: Opening, current: Part) -> Loaded | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from logscope.checks.contactors.blind import COARSEST_S, WANTED_S, Blind
+from logscope.checks.contactors.blind import COARSEST_S, WANTED_S, Blind, Shown
 from logscope.checks.wording import Words, number, seconds, times
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 
@@ -164,42 +164,44 @@ def perhaps_welded_words(count: int, longest_s: float, wanted_s: float | None) -
     )
 
 
-def sound_words(
-    closed: dict[str, int], seen_order: str, worst_a: float | None, has_current: bool, has_link: bool
-) -> Words:
-    """Nothing to find fault with."""
+_UNSEEN = {
+    Shown.UNLOADED: "no load current flowed that would show dropouts",
+    Shown.CURRENT_UNKNOWN: "dropouts and openings under load need a logged current",
+    Shown.STATES_ALONE: "dropouts and welded contacts need the link voltage",
+}
+
+
+def sound_words(closed: dict[str, int], seen_order: str, worst_a: float | None, blind: Blind) -> Words:
+    """Nothing to find fault with, as far as the log shows dropouts; worst_a : the highest current at an opening."""
     said = [", ".join(f"{name_of(part)} closed {times(count)}" for part, count in closed.items()).capitalize() + "."]
     if worst_a is not None:
         said.append(f"At most {number(worst_a)} A flowed around the openings.")
-    elif not has_current:
-        said.append("Current at the openings: not logged.")
-    if not has_link:
-        said.append("Welded contacts would not be seen without a link voltage.")
-    return Words(
-        "Contactors: no chatter, dropout, wrong order or opening under load seen",
-        " ".join(said),
-        "Nothing to do.",
-        hands_near_hv=False,
-        method=f"Order of closing as logged: {seen_order}." if seen_order else "",
-    )
-
-
-def with_blind(words: Words, blind: Blind) -> Words:
-    """The same, with what the log could not show; where that is too much, as undetermined."""
-    limit = f"A dropout shorter than {seconds(blind.shortest_s)} need not show"
-    limit += "; under load the link voltage shows it." if blind.shown_by == "dc_link_voltage" else "."
+    if blind.shortest_s is not None:
+        said.append(f"A dropout under load shorter than {seconds(blind.shortest_s)} need not show.")
     if blind.missing_s:
-        limit += f" {seconds(blind.missing_s)} of {seconds(blind.watched_s)} are missing from the log."
-    explanation = f"{words.explanation} {limit}"
-    if not blind.too_much:
-        title = f"{words.title}; {seconds(blind.missing_s)} are missing" if blind.missing_s else words.title
-        return replace(words, title=title, explanation=explanation)
-    if blind.shortest_s > COARSEST_S:
-        short = seconds(blind.shortest_s)
-        title = f"Contactors: dropouts cannot be determined, {short} between two samples"
-        wanted = f"Record the contactor states, or link voltage and current, every {seconds(WANTED_S)} or faster."
+        said.append(f"{seconds(blind.missing_s)} of {seconds(blind.watched_s)} are missing from the log.")
+    title = "Contactors: no chatter, dropout, wrong order or opening under load seen"
+    if blind.shown is not Shown.LINK:
+        title = f"Contactors: no chatter or wrong order seen; {_UNSEEN[blind.shown]}"
+    if blind.missing_s:
+        title = f"{title}; {seconds(blind.missing_s)} are missing"
+    method = "A state may be only the command: a contactor that drops out by itself then shows in the link voltage "
+    method += "alone, and only under load."
+    order = f" Order of closing as logged: {seen_order}." if seen_order else ""
+    words = Words(title, " ".join(said), "Nothing to do.", hands_near_hv=False, method=method + order)
+    return _with_too_much_unseen(words, blind) if blind.too_much else words
+
+
+def _with_too_much_unseen(words: Words, blind: Blind) -> Words:
+    """The same as undetermined, with what to record."""
+    if blind.shown is Shown.STATES_ALONE:
+        unknown = f"not enough is logged, {_UNSEEN[blind.shown]}"
+        wanted = f"Record link voltage and pack current beside the states, every {seconds(WANTED_S)} or faster."
+    elif blind.apart_s > COARSEST_S:
+        unknown = f"dropouts cannot be determined, {seconds(blind.apart_s)} between two samples"
+        wanted = f"Record link voltage, current and contactor states every {seconds(WANTED_S)} or faster."
     else:
         lost = f"{seconds(blind.missing_s)} of {seconds(blind.watched_s)}"
-        title = f"Contactors: dropouts cannot be determined, {lost} are missing from the log"
+        unknown = f"dropouts cannot be determined, {lost} are missing from the log"
         wanted = "Find out why the logger loses messages (bus load, loose plug, slow card). Record the drive again."
-    return replace(words, title=title, explanation=explanation, next_step=wanted)
+    return replace(words, title=f"Contactors: {unknown}", next_step=wanted)
