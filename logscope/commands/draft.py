@@ -36,4 +36,4 @@ def draft(
     made = draft_vehicle(logs, definitions or (), out=out, name=name, like=vehicle, watch=with_progress)
     write_text(out, made.text)
     warn(made.notes)
-    typer.echo(f"{out}: a first draft. Read it through before you rely on it.")
+    typer.echo(f"{out}: a first draft. Read it through before you rely on it; then check a log with it.")

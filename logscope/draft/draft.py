@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -84,8 +84,20 @@ def draft_text(capture: Capture, vehicle: Vehicle) -> tuple[str, tuple[str, ...]
         choices,
         {part: keys_for(part, signal, players, around) for part, signal in players.items()},
         _seen({part: choice.fit.signal for part, choice in choices.items() if choice.sure}),
+        _unused(signals, players.values()),
     )
     return text, decoded.notes
+
+
+_UNUSED_NAMED = 40  # further ones would hide the rest of the file; `logscope signals` lists all
+
+
+def _unused(signals: Iterable[Logged], players: Iterable[Logged]) -> tuple[str, ...]:
+    """The signals that play no part: a name that no rule knows may be the one that is missing."""
+    used = {player.reference for player in players}
+    names = [signal.reference for signal in signals if signal.reference not in used]
+    more = ("… (`logscope signals` lists all)",) if len(names) > _UNUSED_NAMED else ()
+    return (*names[:_UNUSED_NAMED], *more)
 
 
 def _seen(players: Mapping[str, Logged]) -> dict[str, str]:

@@ -61,11 +61,13 @@ def vehicle_text(
     choices: Mapping[str, Choice],
     keys: Mapping[str, Keys],
     seen: Mapping[str, str],
+    unused: Sequence[str] = (),
 ) -> str:
     """The vehicle file.
 
     can, serial : the sections that name the definition files, as the vehicle file is to name them
     choices, keys : by part; seen : remarks on what the log shows, by section
+    unused : the signals of the log that play no part
     """
     lines = [
         f"#:schema {SCHEMA_FILE}",
@@ -95,6 +97,8 @@ def vehicle_text(
             lines += [f"# {_mapping(part, choice, keys[part])}", *_comment("; ".join(doubtful[part]), 2)]
     if missing := [part for part in PARTS if part not in choices]:
         lines += ["", *_comment(f'Not found; add what you have, as part = "Message.Signal": {", ".join(missing)}.')]
+    if unused:
+        lines += ["", *_comment(f"Signals of this log that are not used above: {', '.join(unused)}.")]
     lines += ["", *_comment("No log contains the numbers below. Fill in what you know, and remove the # in front.")]
     lines += _comment(CAUTION_HV)
     for section, numbers in _NUMBERS.items():

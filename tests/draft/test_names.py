@@ -37,6 +37,9 @@ from logscope.draft.words import Word
         ("Kühlmitteltemperatur", "COOLANT TEMPERATURE"),
         ("OVER_CURRENT", "OVERCURRENT"),
         ("Überstrom", "OVERCURRENT"),
+        ("torq_is", "TORQUE"),
+        ("Iph", "MOTOR CURRENT"),
+        ("errcode", "FAULT"),
         ("Sig17", ""),
     ],
 )
