@@ -8,12 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from threading import local
+from typing import TYPE_CHECKING
 
-from logscope.errors import RequestError
-from logscope.shelf.job import Job, Outcome
+from logscope.errors import LogscopeError, RequestError
+from logscope.shelf.job import Job, Outcome, failed
 from logscope.shelf.worker import Worker
 
-# A task costs the scheduler some 3 ms (measured); a log of a minute takes a second, and a batch of small ones as much.
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+# A task costs the scheduler some 3 ms (practice); a log of a minute takes a second, and a batch of small ones as much.
 _BATCH_BYTES = 1_000_000
 _BATCH_LOGS = 16  # a worker that dies costs no more than these
 _AHEAD = 3  # batches that wait for each thread of the cluster: enough to keep it busy
@@ -38,19 +42,35 @@ def on_cluster(jobs: Iterable[Job], address: str) -> Iterator[Outcome]:
     batches = batched(jobs)
     with client:
         threads = max(1, sum(client.nthreads().values()))
-        waiting = as_completed([], with_results=True, loop=client.loop)
+        waiting = as_completed([], loop=client.loop)
+        batch_of: dict[str, list[Job]] = {}
 
         def submit() -> bool:
             batch = next(batches, None)
             if batch is not None:
-                waiting.add(client.submit(check_batch, batch, pure=False, retries=3))
+                future = client.submit(check_batch, batch, pure=False)
+                batch_of[future.key] = batch
+                waiting.add(future)
             return batch is not None
 
         open_batches = sum(submit() for _ in range(_AHEAD * threads))
         while open_batches:
-            _, outcomes = next(waiting)
+            future = next(waiting)
+            batch = batch_of.pop(future.key)
             open_batches += submit() - 1
-            yield from outcomes
+            yield from _outcomes(future, batch)
+
+
+def _outcomes(future: Future[list[Outcome]], batch: Sequence[Job]) -> Sequence[Outcome]:
+    """What a task gave; where its workers died again and again, the scheduler gives it up, and its logs say so."""
+    try:
+        return future.result()
+    except LogscopeError:  # of a machine that cannot check at all
+        raise
+    except Exception as error:
+        return [
+            failed(job, f"the workers of the cluster that checked it died ({type(error).__name__})") for job in batch
+        ]
 
 
 def batched(jobs: Iterable[Job]) -> Iterator[list[Job]]:
