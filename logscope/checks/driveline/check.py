@@ -207,9 +207,11 @@ def quiet_words(changes: int, high_hz: float, knocks: Knocks | None) -> Words:
         else "Knocks cannot be determined: that needs quick changes of torque with and without a change of sign, "
         "every 20 ms."
     )
+    below = "" if high_hz >= HIGH_HZ else f" below {number(high_hz)} Hz"
+    faster = "" if not below else f" A faster one, up to {HIGH_HZ:.0f} Hz, does not show at this sampling."
     return Words(
-        f"Driveline: no judder seen after {_changes(changes, 'demand')}",
-        f"{sign}",
+        f"Driveline: no judder seen{below} after {_changes(changes, 'demand')}",
+        f"{sign}{faster}",
         "Nothing to do.",
         hands_near_hv=False,
         method=f"No ring between {LOW_HZ:.0f} and {number(high_hz)} Hz stands out from the noise of the motor speed.",
