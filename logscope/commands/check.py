@@ -42,7 +42,7 @@ def check(
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Every finding with its text.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the verdict and what is wrong.")] = False,
 ) -> None:
-    """Check a log: is the next step safe, what is wrong, how sure is that, and what to do first."""
+    """Check a log: what is wrong, how sure is that, what to do first, and what the log does not show."""
     from logscope.logs import open_logs
     from logscope.pipeline import check as run
     from logscope.report.terminal import Detail, print_summary

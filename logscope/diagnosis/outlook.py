@@ -1,4 +1,4 @@
-"""Whether the next step of the work is safe to take, as far as a log shows: which step, and what is not shown."""
+"""What comes next in the work, and what a log must show before that but does not. No log shows that a step is safe."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _POWER_UP = ("precharge", "turning the motor, wheels off the ground")
 _MOTOR = ("encoder", "the next drive")
 _CHARGE = ("charge", "the next charge")
 _NEEDED = {
-    _POWER_UP: {"precharge.complete": "a complete precharge", "contactor.sound": "sound contactors"},
+    _POWER_UP: {"precharge.complete": "a complete precharge, each time", "contactor.sound": "sound contactors"},
     _MOTOR: {"encoder.clean": "a clean motor speed", "trip.none": "a drive without a trip"},
     _CHARGE: {"charge.complete": "a complete charge"},
 }  # fmt: skip
@@ -36,5 +36,8 @@ def outlook(findings: Sequence[Finding]) -> Outlook | None:
     if not taken:
         return None
     good = {finding.kind for finding in findings if finding.severity is Severity.GOOD}
+    # What could not be judged once stands open, whatever another attempt showed.
+    unjudged = {finding.kind.partition(".")[0] for finding in findings if finding.kind.endswith(".undetermined")}
+    shown = {kind for kind in good if kind.partition(".")[0] not in unjudged}
     latest = taken[-1]
-    return Outlook(latest[1], tuple(words for kind, words in _NEEDED[latest].items() if kind not in good))
+    return Outlook(latest[1], tuple(words for kind, words in _NEEDED[latest].items() if kind not in shown))

@@ -132,7 +132,8 @@ def verdict(result: Result) -> Verdict:
     if ahead.missing:
         missing = f"Before {ahead.step}, record what this log does not show: {' and '.join(ahead.missing)}."
         return Verdict(Severity.INFO, "No danger and no warning found.", f"{missing} {covers}")
-    return Verdict(worst, f"Safe to go on to {ahead.step}, as far as this log shows.", covers)
+    hidden = "A log does not show insulation, mechanical safety or guards: check them as well."
+    return Verdict(worst, f"This log shows nothing against {ahead.step}.", f"{covers} {hidden}")
 
 
 def number_findings(result: Result) -> list[NumberedFinding]:

@@ -57,16 +57,16 @@ class Detail(StrEnum):
 
 
 def print_summary(result: Result, console: Console, detail: Detail = Detail.USUAL) -> None:
-    """Verdict, what is wrong with what to do, the findings, what was not checked, and the account of the log."""
+    """Verdict, cautions, what is wrong and what to do, the findings, what was not checked, the account of the log."""
     verdict = model.verdict(result)
     heading = f"{result.vehicle_name}: {verdict.headline} {verdict.advice}"
     print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
     numbered = model.number_findings(result)
     wrong = cards(result, numbered)
-    for card in wrong:
-        _print_card(card, console, brief=detail is Detail.BRIEF)
     for caution in model.cautions(result.findings):
         print_cells(console, (Cell("CAUTION", STYLES[Severity.DANGER]), Cell(caution)))
+    for card in wrong:
+        _print_card(card, console, brief=detail is Detail.BRIEF)
     if detail is Detail.BRIEF:
         return
     for caution in result.capture.account.cautions:

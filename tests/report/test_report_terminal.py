@@ -50,8 +50,11 @@ def test_what_is_wrong_is_explained_with_what_to_do():
     assert f"{good.title} [" in text
 
 
-def test_the_caution_stands_once():
-    assert " ".join(summary(fake.troubled()).split()).count(CAUTION_HV) == 1
+def test_the_caution_stands_once_and_before_anything_to_do():
+    result = fake.troubled()
+    text = " ".join(summary(result).split())
+    assert text.count(CAUTION_HV) == 1
+    assert text.index(CAUTION_HV) < text.index(result.explanations[0].actions[0])
     assert "CAUTION" not in summary(fake.empty())
 
 

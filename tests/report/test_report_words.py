@@ -150,15 +150,20 @@ def test_the_verdict_follows_from_the_severities(severities, headline):
     [
         (
             ("precharge.complete", "contactor.sound"),
-            "Safe to go on to turning the motor, wheels off the ground, as far as this log shows.",
+            "This log shows nothing against turning the motor, wheels off the ground.",
             "",
         ),
         (("precharge.complete",), "No danger and no warning found.", "sound contactors"),
         (("precharge.complete", "encoder.clean"), "No danger and no warning found.", "a drive without a trip"),
-        (("encoder.clean", "trip.none"), "Safe to go on to the next drive, as far as this log shows.", ""),
+        (("encoder.clean", "trip.none"), "This log shows nothing against the next drive.", ""),
+        (
+            ("precharge.complete", "precharge.undetermined", "contactor.sound"),
+            "No danger and no warning found.",
+            "a complete precharge, each time",
+        ),
     ],
 )
-def test_a_step_is_called_safe_only_where_the_log_shows_what_it_needs(kinds, headline, missing):
+def test_nothing_speaks_against_a_step_only_where_the_log_shows_what_it_needs(kinds, headline, missing):
     findings = tuple(replace(fake.plain_finding(n, Severity.GOOD), kind=kind) for n, kind in enumerate(kinds))
     found = model.verdict(replace(fake.empty(), findings=findings))
     assert found.headline == headline
