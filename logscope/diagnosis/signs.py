@@ -1,4 +1,4 @@
-"""Signs: what findings show of the causes behind them. A sign is seen, or absent where it was looked for."""
+"""Signs: what findings show of their causes. A sign is seen, or absent where it was looked for."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from logscope.findings import Finding, Severity
 _SELDOM_ALONE = 0.001
 # What a drive shows as well without a fault: a limit stated near what is usual, a rough press of the pedal.
 _OFTEN_ALONE = 0.02
-# A trip that its check puts down to nothing, or a fault by its code alone: anything may be behind it.
+# A trip that its check puts down to nothing, or a fault by its code alone: anything may be its cause.
 _ANY_ORIGIN = 0.1
 
 
@@ -441,7 +441,7 @@ _CHARGING = (
     ),
     Sign(
         "charge_on",
-        "the charger goes on after the request ended",
+        "the charger keeps charging after the request ended",
         "the charger stops with its request",
         by_kind("charge.not_stopping"),
     ),

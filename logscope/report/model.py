@@ -133,7 +133,7 @@ def verdict(result: Result) -> Verdict:
         missing = f"Before {ahead.step}, record what this log does not show: {' and '.join(ahead.missing)}."
         return Verdict(Severity.INFO, "No danger and no warning found.", f"{missing} {covers}")
     hidden = "A log does not show insulation, mechanical safety or guards: check them as well."
-    return Verdict(worst, f"This log shows nothing against {ahead.step}.", f"{covers} {hidden}")
+    return Verdict(worst, f"Safe to go on to {ahead.step}, as far as this log shows.", f"{covers} {hidden}")
 
 
 def number_findings(result: Result) -> list[NumberedFinding]:

@@ -27,7 +27,7 @@ def recordings(rows: Sequence[Record]) -> Iterator[list[Record]]:
 
 
 def _chains(rows: Sequence[Record]) -> Iterator[list[Record]]:
-    """Rows in order of time, cut wherever none goes on: what overlaps is in one piece."""
+    """Rows in order of time, cut wherever none continues: what overlaps is in one piece."""
     chain: list[Record] = []
     end = None
     for row in rows:

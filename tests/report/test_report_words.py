@@ -150,12 +150,12 @@ def test_the_verdict_follows_from_the_severities(severities, headline):
     [
         (
             ("precharge.complete", "contactor.sound"),
-            "This log shows nothing against turning the motor, wheels off the ground.",
+            "Safe to go on to turning the motor, wheels off the ground, as far as this log shows.",
             "",
         ),
         (("precharge.complete",), "No danger and no warning found.", "sound contactors"),
         (("precharge.complete", "encoder.clean"), "No danger and no warning found.", "a drive without a trip"),
-        (("encoder.clean", "trip.none"), "This log shows nothing against the next drive.", ""),
+        (("encoder.clean", "trip.none"), "Safe to go on to the next drive, as far as this log shows.", ""),
         (
             ("precharge.complete", "precharge.undetermined", "contactor.sound"),
             "No danger and no warning found.",
