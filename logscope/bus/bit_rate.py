@@ -81,7 +81,7 @@ def given_rate(bus: str, rates: Mapping[str | None, int]) -> int | None:
 def bit_rate_of(bus: BusFacts, given: int | None = None) -> BitRate:
     """The rate of a bus; given : as stated by the user [bit/s]."""
     inferred, close = _inferred(bus.spacing_ns, bus.spacing_bits)
-    at_least = float(bus.busiest_bits)
+    at_least = bus.busiest_bits_per_s
     if inferred is not None and inferred < at_least:
         inferred = None
     if given is not None:

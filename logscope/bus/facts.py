@@ -11,6 +11,7 @@ from logscope.arrays import FloatArray
 
 Stamps = NDArray[np.int64]
 Payloads = NDArray[np.uint8]
+_SECOND_NS = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +156,16 @@ class BusFacts:
     spacing_bits: NDArray[np.int64]
     errors: ErrorFrames
     messages: tuple[MessageFacts, ...]
+
+    @property
+    def busiest_bits_per_s(self) -> float:
+        """The rate of the busiest second [bit/s], the silence before it included where one ends in it.
+
+        A logger that stalls stamps what it held back all at once: more than a second's bits seem to pass in one.
+        """
+        begin_ns = self.busiest_ns - _SECOND_NS
+        starts = [s.start_ns for s in self.silences if s.start_ns < begin_ns < s.end_ns <= self.busiest_ns]
+        return self.busiest_bits * _SECOND_NS / (self.busiest_ns - min(starts, default=begin_ns))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

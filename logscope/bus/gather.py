@@ -47,7 +47,7 @@ class BusGathering:
         self._span = (first, last) if self._span is None else (min(first, self._span[0]), max(last, self._span[1]))
         self._add_errors(frames)
         numbers = np.array([self._number(name) for name in frames.buses], np.int64)
-        if frames.flags.max() & Flag.FD and self._state.payloads.shape[2] < w.MAX_PAYLOAD:
+        if np.bitwise_or.reduce(frames.flags) & Flag.FD and self._state.payloads.shape[2] < w.MAX_PAYLOAD:
             self._state = _grown(self._state, payload=w.MAX_PAYLOAD)
         at, why = 0, w.LEARN
         while why != w.DONE:

@@ -29,7 +29,7 @@ class Load:
 def load_of(bus: BusFacts, duration_s: float, rate: BitRate) -> Load:
     """The load of a bus in a log of so many seconds; in one shorter than a second, of that second."""
     mean = bus.bits / max(duration_s, 1.0)
-    busiest = max(float(bus.busiest_bits), mean)
+    busiest = max(bus.busiest_bits_per_s, mean)
     value = rate.value
     return Load(
         mean_bits_per_s=mean,

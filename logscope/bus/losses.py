@@ -43,12 +43,18 @@ class Losses:
 
     by_logger : what was lost of several senders alike; by_sender : of single identifiers
     known : identifiers whose counter would show it; lost_share : of their messages, by the logger
+    comparable : whether these are enough to show that the others are complete
     """
 
     by_logger: tuple[MissingMessages, ...]
     by_sender: tuple[MissingMessages, ...]
     known: int
     lost_share: float
+
+    @property
+    def comparable(self) -> bool:
+        """Whether what is missing of a single identifier can be laid to its sender."""
+        return self.known >= _FEWEST_KNOWN
 
 
 def losses(bus: BusFacts) -> Losses:

@@ -105,7 +105,8 @@ def _known_bits(
             mask = 0
             for variant in message.variants:
                 mask |= occupied(variant)
-            known[bus, message.identifier, message.extended] = mask
+            key = bus, message.identifier, message.extended
+            known[key] = known.get(key, 0) | mask
     return known
 
 

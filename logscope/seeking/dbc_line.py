@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -27,8 +28,13 @@ BU_:
 
 
 def signal_name(part: str) -> str:
-    """A part's name as a signal: dc_link_voltage becomes DcLinkVoltage."""
-    return "".join(word.capitalize() for word in part.replace("-", "_").replace(" ", "_").split("_")) or "Field"
+    """A part's name as a signal, of letters and digits alone: dc_link_voltage becomes DcLinkVoltage.
+
+    >>> signal_name("speed (km/h)"), signal_name("12 V"), signal_name("°")
+    ('SpeedKmH', 'Field12V', 'Field')
+    """
+    name = "".join(word.capitalize() for word in re.findall("[A-Za-z0-9]+", part))
+    return name if name[:1].isalpha() else f"Field{name}"
 
 
 def signal_line(hit: Hit, name: str = "") -> str:

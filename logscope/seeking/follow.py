@@ -9,7 +9,9 @@ Physica D 58 (1992), 77–94.
 
 from __future__ import annotations
 
+import codecs
 import csv
+import io
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,6 +31,7 @@ _TRIES = 60
 _REFINED = 8  # hits whose extent is sought again, bit by bit
 _MOST_ROWS = 20_000
 _LEAST_OVERLAP = 0.5  # of the shorter log
+_LONGEST_S = 100 * 86_400.0  # of a series: a longer one is in milliseconds or finer
 _TIME_NAMES = ("time_s", "time", "t", "seconds", "timestamp")
 
 
@@ -132,10 +135,9 @@ def read_series(path: Path, column: str) -> Series:
 
     Raises RequestError where the file has no such column, or no numbers in it.
     """
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        delimiter = max(",;\t", key=file.readline().count)
-        file.seek(0)
-        rows = [row for row in csv.reader(file, delimiter=delimiter) if row]
+    text = _text_of(path)
+    delimiter = max(",;\t", key=text.partition("\n")[0].count)
+    rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
     if len(rows) < 3:
         raise RequestError("too few rows for a series", where=path)
     header = [name.strip() for name in rows[0]]
@@ -150,7 +152,23 @@ def read_series(path: Path, column: str) -> Series:
     if len(values) < 3 or clock == at:
         raise RequestError(f"column “{column}” and its times hold too few numbers", where=path)
     values = values[np.argsort(values[:, 0], kind="stable")]
+    length_s = float(values[-1, 0] - values[0, 0])
+    if not 0 < length_s <= _LONGEST_S:
+        raise RequestError(
+            f"the times of the series, {plain[clock]}, span {length_s:.3g} s", where=path, do="Give them in seconds."
+        )
     return values[:, 0], values[:, 1]
+
+
+def _text_of(path: Path) -> str:
+    """A file's text in Unicode, or, as spreadsheets also write it, in the Western code page of Windows."""
+    raw = path.read_bytes()
+    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return raw.decode("utf-16", errors="replace")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
 
 
 def _number(row: list[str], at: int) -> float:

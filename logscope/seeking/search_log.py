@@ -53,6 +53,11 @@ def search_log(
         sought = f"{column} of {path.name}"
         hits = following(search, column, read_series(path, column))
     elif at:
+        if outside := [moment for moment in at if not 0 <= moment <= end_s]:
+            raise RequestError(
+                f"the log is {end_s:.1f} s long, without a moment at {', '.join(f'{m:g}' for m in outside)} s",
+                do="Give the moments in seconds from the start of the log.",
+            )
         sought = "changes at " + ", ".join(f"{moment:g} s" for moment in at)
         hits = at_moments(search, at, within_s)
     else:

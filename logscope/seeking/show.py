@@ -109,7 +109,8 @@ def headline(found: Found) -> str:
 
 def rate_text(hit: Hit) -> str:
     """A false-positive rate in per cent."""
-    return f"{100 * hit.false_positive_rate:.2g} %"
+    percent = 100 * hit.false_positive_rate
+    return f"{percent:.0f} %" if percent >= 10 else f"{percent:.2g} %"
 
 
 def print_found(found: Found, console: Console) -> None:

@@ -68,3 +68,10 @@ def test_a_bit_rate_in_the_vehicle_file_is_in_bit_per_second(value: str, said: s
         load_vehicle(file)
     file.write_text('[[can]]\nbus = "can0"\nbit_rate = 83333\n', encoding="utf-8")
     assert load_vehicle(file).bit_rates == {"can0": 83_333}
+
+
+def test_what_a_stalled_logger_stamps_late_contradicts_no_rate() -> None:
+    """A bus filled to 40 %; for two seconds the computer takes no frame, then it stamps all of them at once."""
+    frames = [Frame(0.001 * k, 0x100 + k % 7, bytes([k & 255] * 8)) for k in range(10_000)]
+    late = [replace(f, time_s=5.0) if 3.0 < f.time_s < 5.0 else f for f in frames]
+    assert not _rate(late, 250_000).contradicted

@@ -126,3 +126,10 @@ def test_any_number_of_identifiers_finds_room() -> None:
     messages = traffic_of(frames, 400).buses[0].messages
     assert [m.identifier for m in messages] == sorted(k * 977 for k in range(1500))
     assert {m.count for m in messages} == {2}
+
+
+def test_long_payloads_are_kept_whole_whatever_other_frames_are_in_the_block() -> None:
+    long = [Frame(0.01 * k, 0x100, bytes(range(64)), Flag.FD) for k in range(4)]
+    other = Frame(0.05, 0x200, bytes(8), Flag.TRANSMITTED)
+    payloads = traffic_of([*long, other]).buses[0].messages[0].payloads
+    assert payloads.tolist() == [list(range(64))] * 4

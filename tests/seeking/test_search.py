@@ -11,6 +11,7 @@ from made_logs import LENGTH_S, OPENS_S, RISES_S, TAU_S, link_volts, log, speed,
 
 from logscope.errors import RequestError
 from logscope.payload.fields import Field
+from logscope.seeking.follow import read_series
 from logscope.seeking.rank import SOUGHT
 from logscope.seeking.search_log import search_log
 
@@ -153,3 +154,23 @@ def test_without_a_wish_every_identifier_is_divided() -> None:
     found = search_log(log(stream(0x1A0, 0.01, (Field(0, 12), link_volts(at) * 10))))
     assert len(found.segmentations) == 7
     assert any(hit.part == "dc_link_voltage" and hit.candidate.key.identifier == 0x1A0 for hit in found.hits)
+
+
+@pytest.mark.parametrize("factor", [0.0, 1e9])
+def test_a_series_without_times_in_seconds_is_refused(tmp_path: Path, factor: float) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("time,speed\n" + "".join(f"{k * factor},{k}\n" for k in range(50)), encoding="utf-8")
+    with pytest.raises(RequestError, match="seconds"):
+        search_log(log(), like_log=f"{path}:speed")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_a_series_is_read_in_the_encodings_of_spreadsheets(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(("time;Größe\n" + "".join(f"{k};{k}\n" for k in range(5))).encode(encoding))
+    assert read_series(path, "Größe")[1].tolist() == [0, 1, 2, 3, 4]
+
+
+def test_a_moment_outside_the_log_is_refused() -> None:
+    with pytest.raises(RequestError, match="500 s"):
+        search_log(log(), at=(12.0, 500.0))

@@ -121,10 +121,12 @@ def _classes(bus: BusFacts, story: ErrorStory) -> str:
 def _counters(story: ErrorStory) -> str:
     if story.transmit_counter is None or story.receive_counter is None:
         return ""
-    highest = f"transmit {story.transmit_counter}, receive {story.receive_counter}"
+    highest = f"Highest error counters: transmit {story.transmit_counter}, receive {story.receive_counter}"
     if story.transmit_counter > story.receive_counter:
-        return f"Highest error counters: {highest}: what the logger itself sends fails."
-    return f"Highest error counters: {highest}: frames of others arrive damaged."
+        return f"{highest}: what the logger itself sends fails."
+    if story.receive_counter > story.transmit_counter:
+        return f"{highest}: frames of others arrive damaged."
+    return f"{highest}."
 
 
 def _origin(story: ErrorStory, bus: BusFacts, bursts: FloatArray, context: Context) -> _Origin:

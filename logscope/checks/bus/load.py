@@ -15,7 +15,7 @@ from logscope.checks.wording import Words, percent, seconds
 from logscope.findings import Finding, Measured, Severity
 from logscope.physics.can_timing import worst_frame_bits
 
-_FEWEST_FRAMES = 100  # fewer show no load worth a finding
+_FEWEST_FRAMES, _SHORTEST_S = 100, 1.0  # fewer frames, or less than the second that is judged, show no load
 # Buses are planned to be filled to some 70 % at most; above 90 % messages of low priority wait for long stretches
 # (common practice, no published source).
 _PLANNED, _FULL = 0.7, 0.9
@@ -42,7 +42,9 @@ def load(bus: BusFacts, context: Context) -> list[Finding]:
     rate = context.record.rate(bus)
     if rate.contradicted:
         return [_contradicted(bus, rate, context)]
-    span_s = max((bus.last_ns - bus.first_ns) / 1e9, 1.0)
+    span_s = (bus.last_ns - bus.first_ns) / 1e9
+    if span_s < _SHORTEST_S:
+        return []
     return [_load(bus, load_of(bus, span_s, rate), rate, context)]
 
 
@@ -55,7 +57,8 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
     }
     span = [(max(record.seconds(bus.first_ns), busiest_s - 1.0), max(busiest_s, record.seconds(bus.first_ns)))]
     counted = (
-        "Every frame is counted with its stuff bits and the interframe space; the busiest second is any second."
+        "Every frame is counted with its stuff bits and the interframe space; the busiest second is any second. "
+        "What the logger filtered or lost is missing in it."
         + (" Bits of CAN FD frames at a faster rate are not counted." if of.lower_bound else "")
     )
     if rate.value is None or of.mean is None or of.busiest is None:
@@ -118,7 +121,7 @@ def _verdict(busiest: float) -> str:
         return "The bus is nearly full: messages of low priority are delayed for long stretches."
     if busiest > _PLANNED:
         return f"The busiest second is above {100 * _PLANNED:.0f} %, to which a bus is usually planned."
-    return f"The bus has room: it is usually planned to {100 * _PLANNED:.0f} % at most."
+    return f"The logged frames leave room: a bus is usually planned to {100 * _PLANNED:.0f} % at most."
 
 
 def _wait_in_words(wait: _Wait | None, context: Context) -> str:

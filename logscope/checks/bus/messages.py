@@ -54,13 +54,22 @@ def _missing(bus: BusFacts, context: Context) -> list[Finding]:
             title=f"{name}: {each.count} messages missing by its counter ({100 * each.share:.2g} %)",
             explanation=(
                 f"Its counter steps over values, and the time from frame to frame (usually {number(period)} ms) is "
-                "longer to match. Other messages are complete then, so the logger did not lose them."
+                "longer to match. "
+                + (
+                    "Other messages are complete then, so the logger did not lose them."
+                    if lost.comparable
+                    else "Too few other messages have a counter to show whether the logger or the sender lost them."
+                )
             ),
-            next_step="Look at the sender: a full transmit buffer, a late task, or errors on its own stub of the bus.",
+            next_step=(
+                "Look at the sender: a full transmit buffer, a late task, or errors on its own stub of the bus."
+                if lost.comparable
+                else "Record the bus with a second logger: what is missing in both logs was not sent."
+            ),
             hands_near_hv=False,
             method=_METHOD,
         )
-        severity = Severity.WARNING if each.share >= _MUCH else Severity.INFO
+        severity = Severity.WARNING if lost.comparable and each.share >= _MUCH else Severity.INFO
         found.append(_gathered("bus.message_missing", severity, words, (each,), context))
     return found
 
