@@ -1,4 +1,4 @@
-"""A fixed part of the score of the buses, on seeds that no check was made with."""
+"""A fixed part of the score of the buses, against regressions: the rules were developed with its seed, too."""
 
 from __future__ import annotations
 
