@@ -200,7 +200,7 @@ def plot_signals(
     asked = request([signals] if isinstance(signals, str) else list(signals), known)
     decoded = decode_tables(watch(open_logs(as_paths(logs), known)), known, wanted=asked.wanted)
     end_s = decoded.seconds(decoded.end_ns)
-    window = (0.0 if from_s is None else from_s, end_s if until_s is None else until_s)
+    window = (0.0 if from_s is None else float(from_s), end_s if until_s is None else float(until_s))
     if not window[0] < window[1]:
         raise RequestError(
             f"there is nothing between {window[0]:g} and {window[1]:g} s", do=f"The log is {end_s:.3f} s long."

@@ -14,6 +14,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING
 
 from logscope.definitions.complaints import END_MARK
+from logscope.definitions.dbc_entries import NO_NODE
 from logscope.definitions.namesakes import one_name_each
 from logscope.definitions.spec import MAX_BITS, MessageSpec, Selection, SignalSpec
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from cantools.database.can import Database, Message, Signal
 
 
-_NO_NODE = "Vector__XXX"  # what DBC files call a sender that is not known
 _importing = Lock()
 
 
@@ -100,7 +100,7 @@ def _message_spec(message: Message, j1939: bool, path: Path) -> MessageSpec:
         signals=signals,
         fd=bool(message.is_fd),
         j1939=j1939,
-        senders=tuple(name for name in message.senders if name != _NO_NODE),
+        senders=tuple(name for name in message.senders if name != NO_NODE),
         source=path,
         left_out=tuple(dict.fromkeys(s.name for s in message.signals if s.length > MAX_BITS)),
     )

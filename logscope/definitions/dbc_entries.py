@@ -24,6 +24,7 @@ _FURTHEST_BIT = 8 * 2048  # beyond the longest payload of any transport on CAN (
 
 _MARKER = re.compile(r"M|m\d{1,18}M?", re.ASCII)
 _STRING = r'"(?:\\"|[^"])*"'
+NO_NODE = "Vector__XXX"  # what DBC files call a sender that is not known
 _MESSAGE = re.compile(r"BO_\s+(?P<number>\S+)\s+(?P<name>.+?)\s*:\s*(?P<length>\d{1,4})\b\s*(?P<sender>.*)", re.DOTALL)
 _SIGNAL = re.compile(
     rf"""SG_\s+(?P<head>[^:"]*?)\s*:\s*(?P<start>\d{{1,6}})\s*\|\s*(?P<bits>\d{{1,6}})\s*
@@ -58,6 +59,7 @@ class MessageEntry:
     name: str
     length: int
     repairs: tuple[Repair, ...] = ()
+    sender: str = NO_NODE
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +124,11 @@ def read_message(text: str) -> MessageEntry:
     name, repairs = as_name(found["name"])
     number, more = as_identifier(found["number"], name)
     repairs += more
-    if not NAME.fullmatch(found["sender"].strip()):
+    sender = found["sender"].strip()
+    if not NAME.fullmatch(sender):
         repairs.append(Repair("the sender is missing or not a name; not needed"))
-    return MessageEntry(number, name, int(found["length"]), tuple(repairs))
+        sender = NO_NODE
+    return MessageEntry(number, name, int(found["length"]), tuple(repairs), sender)
 
 
 def read_signal(text: str) -> SignalEntry:

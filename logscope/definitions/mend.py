@@ -79,7 +79,7 @@ def as_skipped(spec: MessageSpec, line: int | None, reason: str, *signals: str, 
 def _load(reading: Reading, block: Block, header: str) -> MessageSpec | None:
     """The message as cantools reads it; where its attributes are at fault, without them."""
     entry = block.entry
-    lines = [f"BO_ {entry.number} {entry.name}: {entry.length} Sender"]
+    lines = [f"BO_ {entry.number} {entry.name}: {entry.length} {entry.sender}"]
     lines += [signal.dbc() for signal in block.signals.values()]
     details = [detail for _, detail in block.details if not detail.signal or detail.signal in block.signals]
     plain = [detail.dbc() for detail in details if detail.kind != "BA_"]

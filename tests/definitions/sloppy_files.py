@@ -26,7 +26,8 @@ def load(text: str, tmp_path: Path, encoding: str = "utf-8") -> Definitions:
 
 
 def without_source(messages: tuple[MessageSpec, ...]) -> list[MessageSpec]:
-    return [replace(message, source=None) for message in messages]
+    """Messages without what a mended file may lack: where they stand, and who sends them."""
+    return [replace(message, source=None, senders=()) for message in messages]
 
 
 def assert_same_as(found: Definitions, proper: str, tmp_path: Path) -> None:

@@ -213,3 +213,9 @@ def test_a_last_statement_that_is_cut_off_is_always_reported(cut: int, tmp_path:
 def test_nothing_at_all_is_an_error_as_before(tmp_path: Path) -> None:
     with pytest.raises(DefinitionError, match=r"sloppy file.dbc:1: "):
         load("no definitions in here\n", tmp_path)
+
+
+def test_a_mended_file_keeps_who_sends_a_message(tmp_path: Path) -> None:
+    found = load(SOUND + "nonsense\n", tmp_path)
+    assert found.skipped
+    assert {message.senders for message in found.messages} == {("Hazel",)}

@@ -15,6 +15,8 @@ from logscope.seeking.search import Search
 def by_heat(search: Search, part: str) -> Ranked:
     """Rank slow fields by the heat of the last minutes."""
     scene = search.scene
+    if not scene.rows.size:
+        return [], ["No field of this log changes."]
     twin = next((each for each in TWINS.get(part, ()) if each in scene.known), "")
     if twin:
         beside = correlate(scene.rows, scene.known[twin], scene.step_s)
