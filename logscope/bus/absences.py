@@ -1,4 +1,4 @@
-"""Nodes that stop sending while the bus goes on, and whether they started anew when they came back.
+"""Nodes that stop sending while others keep sending, and whether they started anew when they came back.
 
 Messages of one node stop together: each sends its last frame within one period before the node falls silent. What all
 messages of a bus do together is no node's matter (the bus sleeps, the logger pauses), and at the end of a log nodes go
@@ -142,7 +142,7 @@ def _bus_was_silent(absence: Absence, bus: BusFacts) -> bool:
 
 
 def _others_kept_on(absence: Absence, silent: Sequence[_Silent], cyclic: Sequence[tuple[MessageFacts, Pace]]) -> bool:
-    """Whether enough of the other messages that were sent before went on meanwhile."""
+    """Whether enough of the other messages that were sent before kept coming meanwhile."""
     end = absence.until_ns if absence.end_ns is None else absence.end_ns
     members = {id(message) for message in absence.members}
     quiet = {

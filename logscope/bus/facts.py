@@ -121,11 +121,6 @@ class ErrorFrames:
     kinds: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     data: Payloads = field(default_factory=lambda: np.empty((0, 8), np.uint8))
 
-    @property
-    def has_data(self) -> bool:
-        """Whether any payload holds anything, as only some loggers write it."""
-        return bool(self.data.any())
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BusFacts:
