@@ -48,7 +48,7 @@ def result_to_html(result: Result) -> str:
         clock_steps=model.clock_steps(result.capture),
         parts=model.part_rows(result),
         glossary=model.glossary(result, numbered),
-        cautions=model.cautions(result.findings),
+        cautions=model.cautions(result),
         cautions_first=any(card.cautions for card in wrong),
         caution=CAUTION_HV,
         events_shown=EVENTS_SHOWN,

@@ -59,7 +59,7 @@ def _paragraphs(result: Result, numbered: Sequence[NumberedFinding]) -> Iterator
     wrong = cards(result, numbered)
     yield [f"# {escaped(result.vehicle_name) or 'Vehicle'}: drive-system check"]
     yield [f"**{verdict.severity.upper()}: {escaped(verdict.headline)}** {escaped(verdict.advice)}"]
-    yield [f"**Caution.** {escaped(caution)}" for caution in model.cautions(result.findings)]
+    yield [f"**Caution.** {escaped(caution)}" for caution in model.cautions(result)]
     if wrong:
         yield ["## What is wrong, and what to do first"]
         for card in wrong[:MOST_CARDS]:

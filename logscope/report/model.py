@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from logscope.capture.frames import Account
 from logscope.diagnosis.outlook import outlook
-from logscope.findings import Finding, NotChecked, Severity
+from logscope.findings import CAUTION_HV, Finding, NotChecked, Severity
 from logscope.parts import part_title
 from logscope.quantities import (
     clock_text,
@@ -153,9 +153,16 @@ def number_findings(result: Result) -> list[NumberedFinding]:
     ]
 
 
-def cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
-    """Each caution of the findings once, those of the gravest first."""
-    return tuple(dict.fromkeys(finding.caution for finding in in_order(findings) if finding.caution))
+def cautions(result: Result) -> tuple[str, ...]:
+    """Each caution of the findings once, those of the gravest first; then that of what an explanation asks to do."""
+    said = [finding.caution for finding in in_order(result.findings) if finding.caution]
+    asked = [action for each in result.explanations for action in each.actions]
+    return tuple(dict.fromkeys([*said, *cautions_of(asked)]))
+
+
+def cautions_of(actions: Sequence[str]) -> tuple[str, ...]:
+    """The caution on high voltage, where an action speaks of what must be proven dead before."""
+    return (CAUTION_HV,) if any("proven dead" in action for action in actions) else ()
 
 
 def value_rows(finding: Finding) -> tuple[ValueRow, ...]:

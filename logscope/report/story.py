@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from logscope.diagnosis.explanation import Explanation
 from logscope.findings import Severity
-from logscope.report.model import NumberedFinding
+from logscope.report.model import NumberedFinding, cautions_of
 from logscope.result import Result
 
 # Words for a likelihood, from which share on (practice).
@@ -37,8 +37,9 @@ class Card:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """Each caution of its findings, once."""
-        return tuple(dict.fromkeys(entry.finding.caution for entry in self.members if entry.finding.caution))
+        """Each caution of its findings and actions, once."""
+        said = [entry.finding.caution for entry in self.members if entry.finding.caution]
+        return tuple(dict.fromkeys([*said, *cautions_of(self.actions)]))
 
 
 def cards(result: Result, numbered: Sequence[NumberedFinding]) -> tuple[Card, ...]:

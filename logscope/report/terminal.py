@@ -63,7 +63,7 @@ def print_summary(result: Result, console: Console, detail: Detail = Detail.USUA
     print_cells(console, (Cell(heading, STYLES[verdict.severity]),))
     numbered = model.number_findings(result)
     wrong = cards(result, numbered)
-    for caution in model.cautions(result.findings):
+    for caution in model.cautions(result):
         print_cells(console, (Cell("CAUTION", STYLES[Severity.DANGER]), Cell(caution)))
     for card in wrong:
         _print_card(card, console, brief=detail is Detail.BRIEF)

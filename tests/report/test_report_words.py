@@ -10,7 +10,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from logscope.findings import Measured, NotChecked, Severity
+from logscope.diagnosis.explain import explain
+from logscope.findings import CAUTION_HV, Measured, NotChecked, Severity
 from logscope.parts import PARTS, part_title
 from logscope.quantities import (
     clock_text,
@@ -190,3 +191,11 @@ def test_reasons_of_one_check_are_gathered():
 
 def test_a_sum_shows_what_it_leaves_over():
     assert model.Sum("frames", 10, (("decoded", 7),)).text() == "10 frames = 7 decoded; 3 unaccounted for"
+
+
+def test_an_action_that_asks_for_proof_brings_its_caution_though_no_finding_has_one():
+    spike = replace(fake.encoder_spikes(), caution="")
+    found = explain((spike,), frozenset({"motor_speed"}))
+    assert any("proven dead" in action for each in found for action in each.actions)
+    assert model.cautions(replace(fake.empty(), findings=(spike,), explanations=found)) == (CAUTION_HV,)
+    assert model.cautions(replace(fake.empty(), findings=(spike,))) == ()
