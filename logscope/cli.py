@@ -20,6 +20,7 @@ from logscope.commands.draft import draft
 from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
 from logscope.commands.plot import plot
+from logscope.commands.record import record
 from logscope.commands.seek import seek
 from logscope.commands.shelf import shelf
 from logscope.commands.signals import signals
@@ -88,6 +89,11 @@ for _command, _help, _example in (
         shelf,
         "Check all logs of many drives, on all cores or a cluster.",
         "logs --vehicle hazel.toml --out archive --report overview.html",
+    ),
+    (
+        record,
+        "Record CAN and serial on one clock, never transmitting.",
+        "--can socketcan:can0 --serial COM4@115200:console.toml --vehicle hazel.toml --out first-drive",
     ),
     (inventory, "List what is in a log, with periods and bus load.", "drive.log --definitions hazel.dbc"),
     (signals, "List every signal with its figures and its course.", "drive.log --definitions hazel.dbc"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -63,6 +63,9 @@ FORMATS = (
     Format("ASC", _matches(rb"^(date\s|base\s+(hex|dec))"), "ASCReader", "text", date_in_head=True),
     Format("CSV", _matches(_CSV_HEADER), "CSVReader", "text"),
 )
+
+
+BLF = FORMATS[0]
 
 
 def format_of(head: bytes) -> Format | None:
@@ -195,7 +198,7 @@ def _why(log_format: Format, error: Exception) -> str:
 
 
 def _block(batch: list[Any], file: str, previous_ns: int, bad: list[BadLine]) -> Block:
-    frames = _columns(batch, file)
+    frames = frames_of(batch, file)
     account = Account(
         files=(file,),
         lines=len(batch) + len(bad),
@@ -219,7 +222,8 @@ def _fault(message: Any) -> str:
     return ""
 
 
-def _columns(batch: list[Any], file: str) -> Frames:
+def frames_of(batch: Sequence[Any], file: str) -> Frames:
+    """Messages of python-can as columns; `file` is named where they are of too many buses."""
     names = tuple(dict.fromkeys(_bus(message.channel) for message in batch))
     if len(names) > _MAX_BUSES:
         raise LogError(f"frames of more than {_MAX_BUSES} buses", where=file, do="Check that the file is complete.")

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from logscope.capture import candump, candump_screen, library
 from logscope.capture.clock import Clock, on_one_clock
+from logscope.capture.drive_folder import is_drive, read_drive
 from logscope.capture.frames import Account, Block, Frames
 from logscope.capture.prefetch import prefetch
 from logscope.capture.rows import concatenate as concatenate
+from logscope.capture.rows import no_frames
 from logscope.capture.samples import SerialLog
 from logscope.capture.shift import Shift, shifted_blocks, shifted_serial
 from logscope.capture.text import head_of
@@ -67,6 +69,7 @@ def stream(
 ) -> Capture:
     """Open logs; frames are read block by block when asked for, so that long logs need not fit into memory.
 
+    paths : log files, and folders of recordings, each of which is one log
     layout : the columns of delimited text; without it they are guessed where they are unmistakable
     consoles : definitions of serial logs; a log that is no CAN log and looks like one of them is read by it
     shifts : for each log, how it is moved onto the clock of the others, or None; empty where none is
@@ -76,6 +79,11 @@ def stream(
     blocks: list[Iterator[Block]] = []
     serial: list[SerialLog] = []
     for path, shift in zip(map(Path, paths), shifts or (None,) * len(paths), strict=True):
+        if is_drive(path):
+            frames, logs = _recording(path, consoles)
+            blocks += frames if shift is None else [shifted_blocks(each, shift) for each in frames]
+            serial += logs if shift is None else [shifted_serial(each, shift) for each in logs]
+            continue
         opened = _open(path, layout, consoles)
         if isinstance(opened, SerialLog):
             serial.append(opened if shift is None else shifted_serial(opened, shift))
@@ -87,6 +95,34 @@ def stream(
                 mended = doubted(mended, opened.time, str(path))
             blocks.append(mended if shift is None else shifted_blocks(mended, shift))
     return Capture(prefetch(block for log in blocks for block in log), tuple(serial))
+
+
+def _recording(folder: Path, consoles: Sequence[SerialDefinition]) -> tuple[list[Iterator[Block]], list[SerialLog]]:
+    """The sources of a recording, which are on one clock. A console is read by the definition that the vehicle file has
+    now, or by the one that was recorded with it."""
+    from logscope.capture.serial import read_recorded
+    from logscope.definitions.serial import load_serial_definition
+
+    drive = read_drive(folder)
+    blocks: list[Iterator[Block]] = [iter([Block(no_frames(), drive.account)])]
+    serial: list[SerialLog] = []
+    for source in drive.sources:
+        if source.definition is not None:
+            kept = load_serial_definition(source.definition)
+            now = next((each for each in consoles if each.name == kept.name), kept)
+            serial.append(read_recorded(source.files, now))
+        else:
+            read_file = partial(library.blocks, log_format=library.BLF) if source.form == "blf" else candump.blocks
+            whole = (block for file in source.files for block in read_file(file))
+            blocks.append(on_one_clock(_of_bus(whole, source.name), Clock()))
+    return blocks, serial
+
+
+def _of_bus(blocks: Iterable[Block], bus: str) -> Iterator[Block]:
+    """The blocks of a file that holds one bus, called as it was recorded: BLF has numbers in place of names."""
+    for block in blocks:
+        frames = block.frames
+        yield replace(block, frames=replace(frames, buses=(bus,))) if len(frames.buses) == 1 else block
 
 
 class _Frames(NamedTuple):
@@ -110,7 +146,8 @@ def _opener(
 ) -> Callable[[], _Frames | SerialLog]:
     """What opens a log in its format, found by its beginning."""
     if path.is_dir():
-        raise LogError("this is a folder, not a log", where=path, do="Name the log files in it.")
+        what = "this is a folder, and not one of a recording"
+        raise LogError(what, where=path, do="Name the log files in it.")
     head = head_of(path)
     if not head.strip():
         raise LogError("the log is empty", where=path, do="Check that the logger was recording.")

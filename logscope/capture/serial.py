@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from logscope.capture.frames import BadLine
 from logscope.capture.samples import SerialAccount, SerialLog
 from logscope.capture.serial_assemble import Rows, assemble, first_bad
-from logscope.capture.serial_binary import read_binary
+from logscope.capture.serial_binary import read_arrivals, read_binary
 from logscope.capture.serial_text import read_text
 from logscope.capture.text import head_of, text_blocks
 from logscope.definitions.serial import SerialDefinition
@@ -58,6 +60,39 @@ def read_serial(path: Path | str, definition: SerialDefinition) -> SerialLog:
     if blocks.cut:
         account = _with_cut(account, str(path))
     return assemble(definition, rows, account)
+
+
+def read_recorded(files: Sequence[Path], definition: SerialDefinition) -> SerialLog:
+    """Read what a recording wrote of a console: lines with their time in front, or bytes with a file of their times.
+
+    The files are one stream. Its times are those of the recording's clock; where the console has a clock of its own,
+    that is put onto it.
+    """
+    own = definition.time
+    seen = own.model_copy(update={"stamp": "epoch", "rate_Hz": None})
+    stamped = definition.model_copy(update={"time": seen})
+    if definition.record is None:
+        blocks = (block for file in files for block in _Blocks(file))
+        rows, account = read_text(blocks, stamped, str(files[0]))
+    else:
+        rows, account = read_arrivals(_arrivals(files[0]), stamped, str(files[0]))
+    return assemble(stamped, rows, replace(account, files=tuple(map(str, files))))
+
+
+_PIECE_NS = 20_000_000  # bytes are read in pieces of so much time, for each costs a search
+
+
+def _arrivals(file: Path) -> Iterator[tuple[bytes, int]]:
+    """The bytes of a binary console in pieces, each with the arrival of its last read."""
+    content = file.read_bytes()
+    places = np.array(file.with_suffix(".times").read_text(encoding="ascii").split(), np.int64)
+    places = places[: places.size // 2 * 2].reshape(-1, 2)  # its last line may be cut
+    begin, since = 0, None
+    for (_, at_ns), following in zip(places.tolist(), [*places[1:, 0].tolist(), len(content)], strict=True):
+        since = at_ns if since is None else since
+        if at_ns - since >= _PIECE_NS or following >= len(content):
+            yield content[begin:following], at_ns
+            begin, since = following, None
 
 
 def _read(blocks: Iterable[bytes], definition: SerialDefinition, file: str) -> tuple[Rows, SerialAccount]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.capture.arrival import Envelope, skew
 from logscope.capture.frames import MAX_BAD_LINES_NAMED, BadLine, Gap
 from logscope.capture.samples import Samples, SerialAccount, SerialLog
 from logscope.definitions.serial import NS_PER_UNIT, SerialDefinition
@@ -21,6 +22,8 @@ LIKELY_STEPS = 20
 # A controller that restarts speaks again within its boot time, a few seconds (common practice, no
 # published source). A counter below that shows how long ago it started, a higher one does not.
 BOOT_NS = 30_000_000_000
+# How far a controller's clock may leave its own mean rate, as it warms (common practice, no published source).
+_RATE_CHANGE = 500e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +100,8 @@ class Rows:
     line : their numbers, from 1, shape (n,); turn : how many samples, damaged ones among them, came before
     value : raw numbers by signal, NaN where there is none, shape (n, signals)
     time : of the time field, in its unit, NaN where there is none, shape (n,)
-    stamp_ns : of the logging computer, shape (n,), where the definition has stamps
+    stamp_ns : of the logging computer, shape (n,), where the log has them; beside a time field they are arrivals, onto
+        which the console's own clock is put
     """
 
     line: NDArray[np.int64]
@@ -163,7 +167,7 @@ def _held(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> t
 
 
 def _ticks(definition: SerialDefinition, rows: Rows) -> NDArray[np.int64]:
-    if rows.stamp_ns is not None:
+    if rows.stamp_ns is not None and definition.time.field is None:
         return rows.stamp_ns
     return np.rint(rows.time * NS_PER_UNIT[definition.time.unit]).astype(np.int64)
 
@@ -189,8 +193,27 @@ def _on_one_clock(
             f"{name}: {_times(clock.unplaced_resets)} it went back without starting near zero; the time in between is"
             " unknown, and a typical step was assumed"
         )
-    gaps = tuple(Gap(int(clock.time_ns[k - 1]), int(clock.time_ns[k])) for k in clock.reset_at)
-    return clock.time_ns, replace(account, resets=clock.resets, restarts=gaps, notes=tuple(notes))
+    time_ns = clock.time_ns
+    if rows.stamp_ns is not None and time.field is not None:
+        time_ns = _onto_arrivals(time_ns, rows.stamp_ns, clock.reset_at)
+        notes = [*account.notes, f"{name}: its own clock was aligned to the arrival of its samples"]
+    gaps = tuple(Gap(int(time_ns[k - 1]), int(time_ns[k])) for k in clock.reset_at)
+    return time_ns, replace(account, resets=clock.resets, restarts=gaps, notes=tuple(notes))
+
+
+def _onto_arrivals(own_ns: TimesNs, arrival_ns: TimesNs, reset_at: Sequence[int]) -> TimesNs:
+    """Times of the console's own clock on that of the arrivals, anew after each reset; shape (n,)."""
+    arrival_ns = np.maximum.accumulate(arrival_ns)
+    parts = zip(np.split(own_ns, reset_at), np.split(arrival_ns, reset_at), strict=True)
+    return np.concatenate([_placed(own, seen) for own, seen in parts])
+
+
+def _placed(own_ns: TimesNs, arrival_ns: TimesNs) -> TimesNs:
+    """Times of a clock that ran on, at the rate that the arrivals show."""
+    if not own_ns.size:
+        return own_ns
+    rated = own_ns + np.rint(skew(own_ns, arrival_ns) * (own_ns - own_ns[0])).astype(np.int64)
+    return Envelope(max_drift=_RATE_CHANGE).onto(rated, arrival_ns)[0]
 
 
 def _times(count: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -84,13 +84,39 @@ def read_binary(blocks: Iterable[bytes], definition: SerialDefinition, file: str
     A record without a checksum is taken only where another sync or the end of the log follows it: with
     nothing else to distinguish, bytes that merely look like a sync would be read as records.
     """
+    reader = _reader_of(definition, file)
+    _run(reader, blocks)
+    return reader.rows(), reader.account()
+
+
+def read_arrivals(
+    pieces: Iterable[tuple[bytes, int]], definition: SerialDefinition, file: str
+) -> tuple[Rows, SerialAccount]:
+    """The same for bytes whose arrival was seen. pieces : bytes, and when the last of them had arrived [ns]."""
+    reader = _reader_of(definition, file)
+    arrivals: list[int] = []
+
+    def watched() -> Iterator[bytes]:
+        for piece, arrival_ns in pieces:
+            yield piece
+            arrivals.extend([arrival_ns] * (reader.samples - len(arrivals)))  # it has been taken by now
+
+    _run(reader, watched())
+    last = arrivals[-1] if arrivals else 0
+    arrivals.extend([last] * (reader.samples - len(arrivals)))
+    return replace(reader.rows(), stamp_ns=np.array(arrivals, np.int64)), reader.account()
+
+
+def _reader_of(definition: SerialDefinition, file: str) -> _BinaryReader:
     assert definition.record is not None  # the caller's condition
-    reader = _BinaryReader(definition, definition.record, file)
-    if definition.record.framing == "none":
+    return _BinaryReader(definition, definition.record, file)
+
+
+def _run(reader: _BinaryReader, blocks: Iterable[bytes]) -> None:
+    if reader.record.framing == "none":
         reader.search(blocks)
     else:
-        reader.unpack(_packets(blocks, END_OF[definition.record.framing]))
-    return reader.rows(), reader.account()
+        reader.unpack(_packets(blocks, END_OF[reader.record.framing]))
 
 
 def _packets(blocks: Iterable[bytes], end: bytes) -> Iterator[list[bytes]]:

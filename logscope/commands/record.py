@@ -1,0 +1,179 @@
+"""`logscope record`."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from threading import Event
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from logscope.commands.guarded import Writes
+from logscope.commands.options import VehicleFile
+from logscope.commands.output import deliver, terminal, with_progress
+from logscope.errors import RequestError
+from logscope.outputs import FOLDER, HTML, Guard
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from logscope.recording.recorder import Recorder, Request
+    from logscope.recording.specs import SerialSpec
+
+STOPPED_EARLY = 1  # exit status of a recording that ended for a reason of its own, such as a full disk
+
+
+class Format(StrEnum):
+    """How frames are written."""
+
+    CANDUMP = "candump"
+    BLF = "blf"
+
+
+def record(
+    guard: Guard,
+    vehicle: VehicleFile,
+    out: Annotated[
+        Path,
+        Writes(FOLDER),
+        typer.Option("--out", metavar="DRIVE", help="New folder for the recording.", show_default=False),
+    ],
+    can: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--can",
+            metavar="[BUS=]INTERFACE:CHANNEL[@BITRATE]",
+            help="A CAN adapter, once for each.",
+            show_default=False,
+        ),
+    ] = None,
+    serial: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--serial", metavar="PORT@BAUD:D.toml", help="A serial console, once for each.", show_default=False
+        ),
+    ] = None,
+    send_once: Annotated[
+        list[str] | None,
+        typer.Option("--send-once", metavar="TEXT", help="Sent once to a console that is silent until it is asked."),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask before sending that text.")] = False,
+    log_format: Annotated[Format, typer.Option("--format", help="How CAN frames are written.")] = Format.CANDUMP,
+    rotate_mb: Annotated[
+        float, typer.Option("--rotate", metavar="MB", min=0.001, help="Begin a new file after so much.")
+    ] = 256.0,
+    seconds: Annotated[
+        float | None, typer.Option("--for", metavar="SECONDS", min=0.0, help="End after so long.")
+    ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Check the recording at its end, with a report in it.")
+    ] = False,
+) -> None:
+    """Record CAN buses and serial consoles on one clock. Nothing is ever transmitted on a bus."""
+    from logscope.recording.recorder import BY_TIME, BY_USER, Recorder, Request
+    from logscope.recording.specs import can_specs, refuse_shared_names, serial_specs
+    from logscope.vehicle import load_vehicle
+
+    known = load_vehicle(vehicle)
+    if not can and not serial:
+        raise RequestError("there is nothing to record", do="Name an adapter with --can or a console with --serial.")
+    cans, serials = can_specs(can or (), known.bit_rates), serial_specs(serial or (), send_once or ())
+    refuse_shared_names(cans, serials)
+    console = terminal()
+    _confirm(serials, yes=yes)
+    request = Request(cans, serials, out, str(vehicle), log_format is Format.BLF, round(rotate_mb * 1e6))
+    recorder = Recorder(request)
+    _introduce(console, recorder, request)
+    with _asked_to_end() as ending:
+        recorder.start()
+        until = None if seconds is None else time.monotonic() + seconds
+        by_time = _watch(recorder, ending, until)
+        recorder.stop(BY_TIME if by_time else BY_USER)
+    _conclude(console, recorder, out)
+    if check:
+        _check(guard, out, vehicle)
+    if recorder.reason not in (BY_TIME, BY_USER):
+        raise typer.Exit(STOPPED_EARLY)
+
+
+def _confirm(serials: list[SerialSpec], *, yes: bool) -> None:
+    """Show what is to be sent, and ask. Raises RequestError where the answer is no, or nobody is there to give it."""
+    for spec in serials:
+        if not spec.send_once or yes:
+            continue
+        text = f"“{spec.send_once.decode().strip()}” would be sent to {spec.port}, once."
+        if not sys.stdin.isatty():
+            raise RequestError(text, do="Add --yes to send it without being asked.")
+        if not typer.confirm(f"{text} What a controller does on it, only its maker knows. Send it?"):
+            raise RequestError("nothing was recorded", do="Leave --send-once away.")
+
+
+def _introduce(console: Console, recorder: Recorder, request: Request) -> None:
+    from logscope.recording.cautions import CAUTIONS
+
+    for caution in CAUTIONS:
+        console.print(caution, markup=False, highlight=False)
+    for source, text in zip(recorder.sources, request.given, strict=True):
+        line = f"{source.name} ({text}): {source.listening}; stamps: {source.stamps}"
+        console.print(line, markup=False, highlight=False)
+
+
+@contextmanager
+def _asked_to_end() -> Iterator[Event]:
+    """An event that is set when the process is asked to end; the recording is then closed as usual."""
+    ending = Event()
+    asked = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
+    before = {number: signal.signal(number, lambda *_: ending.set()) for number in asked}
+    try:
+        yield ending
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _watch(recorder: Recorder, ending: Event, until: float | None) -> bool:
+    """Wait for the end; returns whether it came by the time."""
+    from logscope.recording.keys import Key, keyboard
+
+    with keyboard() as keys:
+        while not ending.is_set() and not recorder.ended.is_set():
+            if until is not None and time.monotonic() >= until:
+                return True
+            for asked in keys.asked() if keys is not None else ():
+                if asked is Key.END:
+                    return False
+                if asked is Key.EVENT:
+                    recorder.mark_event()
+                elif isinstance(asked, str):
+                    recorder.note(asked)
+            ending.wait(0.1)
+    return False
+
+
+def _conclude(console: Console, recorder: Recorder, out: Path) -> None:
+    for status in recorder.status():
+        unit = "bytes" if status.serial else "frames"
+        errors = f", {status.error_frames:,} of them error frames" if status.error_frames else ""
+        lost = f", {status.lost:,} lost" if status.lost else ", none lost"
+        gone = f"; unplugged at the end: {status.unplugged}" if status.unplugged else ""
+        line = f"{status.name}: {status.count:,} {unit}{errors}{lost}{gone}"
+        console.print(line, markup=False, highlight=False)
+    console.print(f"Recording: {out} (ended {recorder.reason})", markup=False, highlight=False, soft_wrap=True)
+
+
+def _check(guard: Guard, out: Path, vehicle: Path) -> None:
+    from logscope.logs import open_logs
+    from logscope.pipeline import check as run
+    from logscope.report.terminal import print_summary
+    from logscope.vehicle import load_vehicle
+
+    report = out / "report.html"
+    guard.allow(report, HTML)
+    known = load_vehicle(vehicle)
+    deliver(run(with_progress(open_logs([out], known)), known), print_summary, report, None)
