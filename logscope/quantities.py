@@ -29,6 +29,15 @@ NO_VALUE = "not determined"
 _HELD, _GROUP = "\N{NO-BREAK SPACE}", "\N{NARROW NO-BREAK SPACE}"
 
 
+def counted(count: int, noun: str) -> str:
+    """So many of something, the noun in the number that goes with it.
+
+    >>> counted(1, "error frame"), counted(12000, "frame")
+    ('1 error frame', '12,000 frames')
+    """
+    return f"{count:,} {noun}{'s' * (count != 1)}"
+
+
 def finite(value: float | None) -> float | None:
     """The value, or None where it is missing, NaN or without bound."""
     return value if value is not None and math.isfinite(value) else None

@@ -25,7 +25,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
     "payload": ("definitions", "numpy numba crccheck"),
     "bus": ("capture decoding definitions payload physics", "numpy numba scipy"),
     "seeking": (
-        "capture definitions parts payload report signals",
+        "bus capture definitions parts payload quantities report signals",
         "numpy scipy rich",
     ),
     "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
@@ -56,7 +56,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "pandas pyarrow fsspec dask rich",
     ),
     "sizing": ("findings physics quantities report", "numpy rich"),
-    "inventory": ("bus capture definitions", "numpy rich"),
+    "inventory": ("bus capture definitions quantities", "numpy rich"),
     "draft": ("capture decoded decoding definitions findings parts vehicle vehicle_schema", "numpy"),
     "simulate": ("files", "numpy numba scipy cantools"),
 }

@@ -48,7 +48,7 @@ VIOLATIONS = {
 }
 # What is no disturbance of the bus: arbitration is lost on every busy bus, an overflow and a restart are the logger's.
 _HARMLESS = LOST_ARBITRATION | RESTARTED | COUNTERS | 0x001
-_BURST_NS = 100_000_000  # one disturbance makes many error frames within a tenth of a second
+BURST_NS = 100_000_000  # one disturbance makes many error frames within a tenth of a second
 
 
 class State(StrEnum):
@@ -74,7 +74,8 @@ class Episode:
 class ErrorStory:
     """What the error frames of a bus say.
 
-    disturbing : error frames that are a disturbance of the bus; bursts_ns : the start of each run of them
+    disturbing : error frames that are a disturbance of the bus; bursts_ns : the start of each burst of them
+    until_ns : where what is known of moments and episodes ends; after it error frames are only counted
     overflows : frames that the logger's own buffer lost; violations : kinds of protocol violations, by count
     no_acknowledge : transmissions that no other node acknowledged
     episodes : error passive and bus off, in order of time
@@ -83,6 +84,7 @@ class ErrorStory:
 
     disturbing: int
     bursts_ns: NDArray[np.int64]
+    until_ns: int
     overflows: int
     no_acknowledge: int
     violations: dict[str, int]
@@ -94,79 +96,83 @@ class ErrorStory:
 def class_counts(errors: ErrorFrames) -> dict[str, int]:
     """Error frames by class in words; a frame of several classes counts in each."""
     counts: dict[str, int] = {}
-    for kind, count in errors.classes.items():
+    for (kind, _, _), count in errors.alike.items():
         for text in [text for bit, text in CLASSES.items() if kind & bit] or [UNCLASSIFIED]:
             counts[text] = counts.get(text, 0) + count
-    return counts
+    return dict(sorted(counts.items(), key=lambda each: [*CLASSES.values(), UNCLASSIFIED].index(each[0])))
 
 
 def story_of(errors: ErrorFrames, end_ns: int) -> ErrorStory:
     """What the error frames say; end_ns : end of the log, where an episode that is not ended ends."""
-    kinds, data, time_ns = errors.kinds, errors.data, errors.time_ns
-    controller = (kinds & CONTROLLER) != 0
-    status = np.where(controller, data[:, 1], 0)
-    disturbs = _disturbs(kinds, status)
-    moments = np.sort(time_ns[disturbs])
-    counted = _counted(kinds, data)
-    transmit, receive = (data[counted, k].astype(np.int64) for k in (6, 7))
+    until_ns = end_ns if errors.until_ns is None else errors.until_ns
+    status = np.where((errors.kinds & CONTROLLER) != 0, errors.data[:, 1], 0)
+    disturbing = np.array(
+        [_disturbs(kind, state) for kind, state in zip(errors.kinds.tolist(), status.tolist(), strict=True)], np.bool_
+    )
+    alike = [(kind, first if kind & CONTROLLER else 0, second, n) for (kind, first, second), n in errors.alike.items()]
     return ErrorStory(
-        disturbing=sum(count for kind, count in errors.classes.items() if _is_disturbance(kind))
-        - int(np.sum(_is_disturbance_class(kinds) & ~disturbs)),
-        bursts_ns=moments[np.diff(moments, prepend=moments[:1] - 2 * _BURST_NS) > _BURST_NS],
-        overflows=int(np.sum((status & _OVERFLOWS) != 0)),
-        no_acknowledge=sum(count for kind, count in errors.classes.items() if kind & NO_ACKNOWLEDGE),
+        disturbing=sum(count for kind, first, _, count in alike if _disturbs(kind, first)),
+        bursts_ns=_bursts(errors.start_ns[disturbing], errors.end_ns[disturbing]),
+        until_ns=until_ns,
+        overflows=sum(count for _, first, _, count in alike if first & _OVERFLOWS),
+        no_acknowledge=sum(count for kind, _, _, count in alike if kind & NO_ACKNOWLEDGE),
         violations={
-            text: count
+            text: found
             for bit, text in VIOLATIONS.items()
-            if (count := int(np.sum(((kinds & PROTOCOL) != 0) & ((data[:, 2] & bit) != 0))))
+            if (found := sum(count for kind, _, second, count in alike if kind & PROTOCOL and second & bit))
         },
-        episodes=tuple(_episodes(kinds, status, data, counted, time_ns, end_ns)),
-        transmit_counter=int(transmit.max()) if transmit.size else None,
-        receive_counter=int(receive.max()) if receive.size else None,
+        episodes=tuple(_episodes(errors, status, until_ns)),
+        transmit_counter=errors.transmit_counter,
+        receive_counter=errors.receive_counter,
     )
 
 
-def _is_disturbance(kind: int) -> bool:
-    return not kind or bool(kind & ~_HARMLESS)
+def _disturbs(kind: int, status: int) -> bool:
+    """Whether an error frame is a disturbance of the bus: not the logger's own overflow, nor its return to normal."""
+    if not kind & ~(_HARMLESS | CONTROLLER):
+        if not kind & CONTROLLER:
+            return not kind
+        return not status or bool(status & (_WARNING_BITS | _PASSIVE_BITS))
+    return True
 
 
-def _is_disturbance_class(kinds: NDArray[np.int64]) -> BoolArray:
-    return np.asarray((kinds == 0) | ((kinds & ~_HARMLESS) != 0))
+def _bursts(start_ns: NDArray[np.int64], end_ns: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The start of each burst of runs that follow each other closely."""
+    order = np.argsort(start_ns, kind="stable")
+    start, reached = start_ns[order], np.maximum.accumulate(end_ns[order])
+    return np.asarray(
+        start[np.concatenate((np.ones(min(start.size, 1), np.bool_), start[1:] - reached[:-1] > BURST_NS))]
+    )
 
 
-def _disturbs(kinds: NDArray[np.int64], status: NDArray[np.int64]) -> BoolArray:
-    """Error frames that are a disturbance of the bus: not the logger's own overflow, nor its return to normal."""
-    only_controller = ((kinds & CONTROLLER) != 0) & ((kinds & ~(_HARMLESS | CONTROLLER)) == 0)
-    fine = (status != 0) & ((status & (_WARNING_BITS | _PASSIVE_BITS)) == 0)
-    return np.asarray(_is_disturbance_class(kinds) & ~(only_controller & fine))
-
-
-def _counted(kinds: NDArray[np.int64], data: NDArray[np.uint8]) -> BoolArray:
+def counted_rows(kinds: NDArray[np.int64], data: NDArray[np.uint8]) -> BoolArray:
     """Frames with error counters in the last two bytes: marked so, or, from older kernels, simply filled in."""
     marked = (kinds & COUNTERS) != 0
     filled = ((kinds & (CONTROLLER | PROTOCOL | BUS_ERROR | NO_ACKNOWLEDGE)) != 0) & (data[:, 6:8].any(axis=1))
     return np.asarray(marked | filled)
 
 
-def _episodes(
-    kinds: NDArray[np.int64],
-    status: NDArray[np.int64],
-    data: NDArray[np.uint8],
-    counted: BoolArray,
-    time_ns: NDArray[np.int64],
-    end_ns: int,
-) -> list[Episode]:
+def level_of(kinds: NDArray[np.int64], data: NDArray[np.uint8]) -> NDArray[np.int64]:
+    """What the counters of each frame say of the controller: 0 nothing, 1 active, 2 warning, 3 passive; shape (n,)."""
+    highest = data[:, 6:8].max(axis=1)
+    level = 1 + (highest >= WARNING_LEVEL).astype(np.int64) + (highest >= PASSIVE_LEVEL)
+    return np.where(counted_rows(kinds, data), level, 0)
+
+
+def _episodes(errors: ErrorFrames, status: NDArray[np.int64], until_ns: int) -> list[Episode]:
     found: list[Episode] = []
+    counted = counted_rows(errors.kinds, errors.data)
     state, since = State.ACTIVE, 0
-    for k in np.argsort(time_ns, kind="stable").tolist():
-        now = _state_after(state, int(kinds[k]), int(status[k]), data[k] if counted[k] else None)
+    for k in np.argsort(errors.start_ns, kind="stable").tolist():
+        counters = errors.data[k] if counted[k] else None
+        now, at_ns = _state_after(state, int(errors.kinds[k]), int(status[k]), counters), int(errors.start_ns[k])
         if now is state:
             continue
         if state in (State.PASSIVE, State.OFF):
-            found.append(Episode(state, since, int(time_ns[k]), True))
-        state, since = now, int(time_ns[k])
+            found.append(Episode(state, since, at_ns, True))
+        state, since = now, at_ns
     if state in (State.PASSIVE, State.OFF):
-        found.append(Episode(state, since, end_ns, False))
+        found.append(Episode(state, since, until_ns, False))
     return found
 
 

@@ -29,6 +29,15 @@ class Silence:
 
 
 @dataclass(frozen=True, slots=True)
+class Still:
+    """A stretch [ns] in which the content of an identifier stood still while its counter was sent; frames in it."""
+
+    start_ns: int
+    end_ns: int
+    frames: int
+
+
+@dataclass(frozen=True, slots=True)
 class Skip:
     """A step of an identifier's counter that is not its own.
 
@@ -73,6 +82,9 @@ class MessageFacts:
     stamps_ns, sizes, payloads : windows of consecutive frames, spread over the log, shape (frames, …)
     window : which window each of these frames is of; all frames where there are few
     learnt_ns : period by the first frames, 0 where they show none
+    content : for each byte its bits that are neither counter nor checksum, where there is a counter
+    stills : the longest stretches in which these bits stood still, by their start
+    fd : whether its frames are CAN FD
     """
 
     bus: str
@@ -94,6 +106,9 @@ class MessageFacts:
     window: NDArray[np.int64]
     learnt_ns: int
     counter: CounterFacts | None
+    content: tuple[int, ...] = ()
+    stills: tuple[Still, ...] = ()
+    fd: bool = False
 
     @property
     def intervals_s(self) -> FloatArray:
@@ -111,13 +126,22 @@ class MessageFacts:
 class ErrorFrames:
     """The error frames of a bus.
 
-    count : all of them; classes : count by the class bits in the identifier
-    time_ns, kinds, data : stamps, class bits and payloads, shape (kept,), (kept,) and (kept, 8); the first of them
+    count : all of them; alike : their count by what they say: class bits in the identifier, second and third byte
+    transmit_counter, receive_counter : highest values of the logger's error counters, None where none were logged
+    until_ns : up to which stamp the runs below reach; None where they reach to the last error frame
+    start_ns, end_ns, frames, kinds, data : runs of error frames that say the same, each within a tenth of a second of
+        the one before: first and last stamp, how many, class bits, and payload with the highest error counters;
+        shape (runs,), data (runs, 8)
     """
 
     count: int = 0
-    classes: dict[int, int] = field(default_factory=dict)
-    time_ns: Stamps = field(default_factory=lambda: np.empty(0, np.int64))
+    alike: dict[tuple[int, int, int], int] = field(default_factory=dict)
+    transmit_counter: int | None = None
+    receive_counter: int | None = None
+    until_ns: int | None = None
+    start_ns: Stamps = field(default_factory=lambda: np.empty(0, np.int64))
+    end_ns: Stamps = field(default_factory=lambda: np.empty(0, np.int64))
+    frames: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     kinds: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     data: Payloads = field(default_factory=lambda: np.empty((0, 8), np.uint8))
 
@@ -129,6 +153,7 @@ class BusFacts:
     frames, remotes, requests : as for `MessageFacts`; first_ns, last_ns : of any frame
     bits : on the wire at the nominal rate, stuff bits and interframe space included
     fast_bits : at the faster rate of CAN FD, of `switched` frames
+    unlisted : frames of identifiers beyond those in `messages`, which are bounded
     busiest_bits : most bits at the nominal rate within any second; busiest_ns : its end
     silences : the longest stretches without a frame
     spacing_ns, spacing_bits : windows of consecutive frames: time since the frame before, and bits of that frame and
@@ -151,6 +176,7 @@ class BusFacts:
     spacing_bits: NDArray[np.int64]
     errors: ErrorFrames
     messages: tuple[MessageFacts, ...]
+    unlisted: int = 0
 
     @property
     def busiest_bits_per_s(self) -> float:

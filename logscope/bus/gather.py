@@ -1,24 +1,29 @@
-"""The facts of every bus, gathered block by block while a log is read; memory grows with the identifiers alone."""
+"""The facts of every bus, gathered block by block while a log is read; memory grows with the identifiers alone.
+
+It is bounded too: the first identifiers have windows of frames, further ones their counts, and what comes after
+`walk.MAX_ROWS` is counted for the load of the bus only (`BusFacts.unlisted`).
+"""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logscope.bus import walk as w
-from logscope.bus.facts import BusFacts, CounterFacts, ErrorFrames, MessageFacts, Silence, Skip, Traffic
+from logscope.bus.echoes import Echoes
+from logscope.bus.error_runs import ErrorRuns, error_rows
+from logscope.bus.facts import BusFacts, CounterFacts, MessageFacts, Silence, Skip, Still, Traffic
 from logscope.bus.period import period_of
 from logscope.capture.frames import Block, Flag, Frames
 from logscope.payload.counters import find_counters
 
 _FIRST_ROWS = 64
 _CLASSIC_BYTES = 8
-_ERRORS_KEPT = 20_000  # one by one; a bus in trouble sends thousands a second, which all look alike
+_WINDOWED, _WINDOWED_FD = 4096, 1024  # identifiers with windows: 140 MB of 8 bytes each, 150 MB of 64
 _COUNTER_BITS = 16  # counters have 2 to 8 bits mostly; wider ones are clocks, which skip as they like
+_ALWAYS = 0.9  # of the frames, in which a checksum differs from the one before
 _COUNTER_VALUES = 3  # a field that flips is no counter by which anything could be missed
 
 
@@ -28,8 +33,8 @@ class BusGathering:
     def __init__(self) -> None:
         self._names: list[str] = []
         self._state = _state(_FIRST_ROWS, 1, _CLASSIC_BYTES)
-        self._errors: dict[str, list[tuple[NDArray[Any], ...]]] = {}
-        self._classes: dict[str, Counter[int]] = {}
+        self._echoes = Echoes()
+        self._errors: dict[str, ErrorRuns] = {}
         self._counters: dict[int, CounterFacts] = {}
         self._span: tuple[int, int] | None = None
 
@@ -45,7 +50,10 @@ class BusGathering:
             return
         first, last = int(frames.time_ns.min()), int(frames.time_ns.max())
         self._span = (first, last) if self._span is None else (min(first, self._span[0]), max(last, self._span[1]))
-        self._add_errors(frames)
+        for name, rows in error_rows(frames).items():
+            self._number(name)
+            self._errors.setdefault(name, ErrorRuns()).add(*rows)
+        echo = self._echoes.of(frames)
         numbers = np.array([self._number(name) for name in frames.buses], np.int64)
         if np.bitwise_or.reduce(frames.flags) & Flag.FD and self._state.payloads.shape[2] < w.MAX_PAYLOAD:
             self._state = _grown(self._state, payload=w.MAX_PAYLOAD)
@@ -53,10 +61,10 @@ class BusGathering:
         while why != w.DONE:
             at, why, row = w.walk(
                 at, frames.time_ns, frames.bus, numbers, frames.identifier, frames.flags, frames.length, frames.offset,
-                frames.payload, self._state,
+                frames.payload, echo, self._state,
             )  # fmt: skip
             if why == w.GROW:
-                self._state = _grown(self._state, rows=2 * self._state.ids.shape[0])
+                self._state = _grown(self._state, rows=min(2 * self._state.ids.shape[0], w.MAX_ROWS))
             elif why == w.LEARN:
                 self._learn(row)
 
@@ -66,22 +74,6 @@ class BusGathering:
             if len(self._names) > self._state.buses.shape[0]:
                 self._state = _grown(self._state, buses=2 * self._state.buses.shape[0])
         return self._names.index(name)
-
-    def _add_errors(self, frames: Frames) -> None:
-        rows = np.flatnonzero(frames.flags & np.uint8(Flag.ERROR))
-        for number in np.unique(frames.bus[rows]).tolist():
-            name, here = frames.buses[number], rows[frames.bus[rows] == number]
-            self._number(name)
-            kinds = frames.identifier[here].astype(np.int64)
-            self._classes.setdefault(name, Counter()).update(kinds.tolist())
-            kept = self._errors.setdefault(name, [])
-            room = _ERRORS_KEPT - sum(part[0].size for part in kept)
-            here = here[: max(room, 0)]
-            data = np.zeros((here.size, _CLASSIC_BYTES), np.uint8)
-            for k, row in enumerate(here.tolist()):
-                payload = np.frombuffer(frames.data(row)[:_CLASSIC_BYTES], np.uint8)
-                data[k, : payload.size] = payload
-            kept.append((frames.time_ns[here].copy(), kinds[: here.size], data))
 
     def _learn(self, row: int) -> None:
         """What an identifier's first frames show of its period and its counter, and how they kept to it themselves."""
@@ -112,6 +104,7 @@ class BusGathering:
             field = counter.field
             self._counters[row] = CounterFacts(field.start, field.bits, field.big_endian, counter.span, 0, 0, 0, ())
             self._count_again(row, stamps, field.values(rows))
+            self._watch_content(row, rows, places)
             return
 
     def _count_again(self, row: int, stamps: NDArray[np.int64], values: NDArray[np.int64]) -> None:
@@ -129,6 +122,22 @@ class BusGathering:
             state.counts[1] += 1
         me[w.VALUE] = values[-1] - me[w.LOWEST]
 
+    def _watch_content(self, row: int, rows: NDArray[np.uint8], counter: Sequence[int]) -> None:
+        """From here on note where the content stands still: all bits but the counter's, and bytes that always change.
+
+        A checksum over a counter changes with each frame; so do the lowest bits of a noisy value, which are no loss.
+        """
+        state, size = self._state, rows.shape[1]
+        content = np.full(size, 0xFF, np.uint8)
+        for place in counter:
+            content[place // 8] &= ~np.uint8(1 << place % 8)
+        always = np.mean(rows[1:] != rows[:-1], axis=0) >= _ALWAYS
+        always[[place // 8 for place in counter]] = False
+        content[always] = 0
+        state.content[row, :size] = content
+        me = state.ids[row]
+        me[w.WATCHED], me[w.STILL_SINCE], me[w.STILL_COUNT] = 1, me[w.LAST], 0
+
     def traffic(self) -> Traffic:
         """The facts of all buses, by name."""
         start, end = self._span or (0, 0)
@@ -137,7 +146,7 @@ class BusGathering:
         skips: dict[int, list[Skip]] = {}
         for row, *skip in state.events[: min(int(state.counts[1]), len(state.events))].tolist():
             skips.setdefault(row, []).append(Skip(*skip))
-        for row in range(int(state.counts[0])):
+        for row in range(min(int(state.counts[0]), w.SHARED)):
             number = int(state.ids[row, w.BUS])
             messages.setdefault(number, []).append(self._message(row, skips.get(row, [])))
         buses = [self._bus(number, messages.get(number, [])) for number in range(len(self._names))]
@@ -150,6 +159,7 @@ class BusGathering:
         numbers = np.arange(0, -(-count // w.WINDOW), stride)[: w.WINDOWS]
         window = np.repeat(np.arange(numbers.size), w.WINDOW)
         kept = int((np.minimum((numbers + 1) * w.WINDOW, count) - numbers * w.WINDOW).sum())
+        kept, at = (kept, row) if row < len(state.stamps) else (0, 0)  # the others have no windows
         counter = self._counters.get(row)
         if counter is not None:
             counter = CounterFacts(
@@ -157,6 +167,7 @@ class BusGathering:
                 me[w.REPEATS], tuple(skips),
             )  # fmt: skip
         return MessageFacts(
+            fd=bool(me[w.KIND] & Flag.FD),
             bus=self._names[me[w.BUS]],
             identifier=me[w.NAME] >> 1,
             extended=bool(me[w.NAME] & 1),
@@ -170,20 +181,27 @@ class BusGathering:
             longest=me[w.LONGEST_LENGTH],
             changing=tuple(state.changed[row, : me[w.LONGEST_LENGTH]].tolist()),
             silences=_silences(state.gaps[row]),
-            stamps_ns=state.stamps[row, :kept].copy(),
-            sizes=state.sizes[row, :kept].copy(),
-            payloads=state.payloads[row, :kept].copy(),
+            stamps_ns=state.stamps[at, :kept].copy(),
+            sizes=state.sizes[at, :kept].copy(),
+            payloads=state.payloads[at, :kept].copy(),
             window=window[:kept] if stride > 1 else np.zeros(kept, np.int64),
             learnt_ns=me[w.PERIOD],
             counter=counter,
+            content=tuple(state.content[row, : me[w.LONGEST_LENGTH]].tolist()),
+            stills=self._stills(row),
         )
+
+    def _stills(self, row: int) -> tuple[Still, ...]:
+        state = self._state
+        me = state.ids[row]
+        found = [Still(*still) for still in state.stills[row].tolist() if still[2]]
+        if me[w.STILL_COUNT]:
+            found.append(Still(int(me[w.STILL_SINCE]), int(me[w.LAST]), int(me[w.STILL_COUNT])))
+        return tuple(sorted(found, key=lambda each: each.start_ns))
 
     def _bus(self, number: int, messages: Sequence[MessageFacts]) -> BusFacts:
         state, name = self._state, self._names[number]
         it = state.buses[number].tolist()
-        parts = self._errors.get(name, [])
-        columns = [np.concatenate(each) for each in zip(*parts, strict=True)] if parts else []
-        classes = self._classes.get(name, Counter())
         stamps, bits = _spacing(state.bus_stamps[number], state.bus_bits[number], it[w.BUS_COUNT], it[w.BUS_STRIDE])
         return BusFacts(
             name=name,
@@ -200,7 +218,8 @@ class BusGathering:
             silences=_silences(state.bus_gaps[number]),
             spacing_ns=stamps,
             spacing_bits=bits,
-            errors=ErrorFrames(sum(classes.values()), dict(sorted(classes.items())), *columns),
+            errors=self._errors.get(name, ErrorRuns()).frames(),
+            unlisted=it[w.BUS_UNLISTED],
             messages=tuple(sorted(messages, key=lambda m: (m.extended, m.identifier))),
         )
 
@@ -231,17 +250,21 @@ def _spacing(
     return np.concatenate(times), np.concatenate(pairs)
 
 
-def _state(rows: int, buses: int, payload: int) -> w.State:
+def _state(rows: int, buses: int, payload: int, windowed: int = 0) -> w.State:
+    """Room for so many identifiers and buses; windowed : identifiers that have windows already."""
     kept = w.WINDOW * w.WINDOWS
+    windowed = max(windowed, min(rows, _WINDOWED if payload <= _CLASSIC_BYTES else _WINDOWED_FD))
     table = 4 * rows
     return w.State(
         ids=np.zeros((rows, w.ID_COLUMNS), np.int64),
-        stamps=np.zeros((rows, kept), np.int64),
-        payloads=np.zeros((rows, kept, payload), np.uint8),
-        sizes=np.zeros((rows, kept), np.uint8),
+        stamps=np.zeros((windowed, kept), np.int64),
+        payloads=np.zeros((windowed, kept, payload), np.uint8),
+        sizes=np.zeros((windowed, kept), np.uint8),
         last=np.zeros((rows, w.MAX_PAYLOAD), np.uint8),
         changed=np.zeros((rows, w.MAX_PAYLOAD), np.bool_),
         gaps=np.zeros((rows, w.LONGEST, 3), np.int64),
+        content=np.zeros((rows, w.MAX_PAYLOAD), np.uint8),
+        stills=np.zeros((rows, w.STILLS, 3), np.int64),
         buses=np.zeros((buses, w.BUS_COLUMNS), np.int64),
         bus_stamps=np.zeros((buses, w.BUS_WINDOW * w.BUS_WINDOWS), np.int64),
         bus_bits=np.zeros((buses, w.BUS_WINDOW * w.BUS_WINDOWS), np.int64),
@@ -259,10 +282,13 @@ def _state(rows: int, buses: int, payload: int) -> w.State:
 def _grown(state: w.State, rows: int = 0, buses: int = 0, payload: int = 0) -> w.State:
     """The same state with more room. The hash table is filled anew, since places in it depend on its size."""
     larger = _state(
-        max(rows, state.ids.shape[0]), max(buses, state.buses.shape[0]), max(payload, state.payloads.shape[2])
+        max(rows, state.ids.shape[0]),
+        max(buses, state.buses.shape[0]),
+        max(payload, state.payloads.shape[2]),
+        len(state.stamps),
     )
-    for name in ("ids", "stamps", "sizes", "last", "changed", "gaps", "buses", "bus_stamps", "bus_bits", "bus_gaps",
-                 "second_ns", "second_bits", "standard", "counts"):  # fmt: skip
+    for name in ("ids", "stamps", "sizes", "last", "changed", "gaps", "content", "stills", "buses", "bus_stamps",
+                 "bus_bits", "bus_gaps", "second_ns", "second_bits", "standard", "counts"):  # fmt: skip
         old = getattr(state, name)
         getattr(larger, name)[: len(old)] = old
     larger.events[:] = state.events

@@ -23,8 +23,12 @@ LONGEST = 16  # gaps kept, of each identifier and of each bus
 EVENTS = 65_536  # skips of counters kept one by one; further ones are counted
 SECOND_FRAMES = 1 << 15  # more than the 21 000 shortest frames that fit into a second of 1 Mbit/s
 MAX_PAYLOAD = 64
+STILLS = 4  # longest stretches kept in which the content of an identifier with a counter stood still
+# Identifiers are kept apart as far as memory allows: no bus has a thousand, but a scan of diagnostic addresses or a
+# damaged log can hold every one of 29 bits. The last row is shared by all that find no room; their frames are counted.
+MAX_ROWS = 1 << 16
+SHARED = MAX_ROWS - 1
 _SECOND_NS = 1_000_000_000
-TWIN_NS = 100_000_000  # a request for transmission and its frame are logged within a tenth of a second
 _STANDARD = 1 << 11
 _HASH = np.uint64(0x9E3779B97F4A7C15)  # 2⁶⁴ ÷ golden ratio, odd: spreads neighbouring keys (Knuth, vol. 3, 6.4)
 
@@ -32,14 +36,14 @@ _HASH = np.uint64(0x9E3779B97F4A7C15)  # 2⁶⁴ ÷ golden ratio, odd: spreads n
 (
     COUNT, FIRST, LAST, SHORTEST, LONGEST_LENGTH, REQUESTS, SENT, REMOTES, BITS, TURN, GAP_FLOOR,
     STRIDE, SEEN_BY_BUS, PERIOD, HIGH_BYTE, LOW_BYTE, SHIFT, MASK, LOWEST, SPAN, INVERSE, VALUE, SKIPS,
-    SKIPPED, REPEATS, TWIN, FAST, KIND, BUS, NAME,
-) = range(30)  # fmt: skip
-ID_COLUMNS = 32  # whole cache lines
+    SKIPPED, REPEATS, FAST, KIND, BUS, NAME, WATCHED, STILL_SINCE, STILL_COUNT, STILL_FLOOR,
+) = range(33)  # fmt: skip
+ID_COLUMNS = 40  # whole cache lines
 # ... and a bus.
 (
     BUS_COUNT, BUS_FIRST, BUS_LAST, BUS_BITS, BUS_FAST, HEAD, TAIL, IN_SECOND, BUSIEST, BUSIEST_AT, BUS_FLOOR,
-    BUS_STRIDE, BUS_REMOTES, BUS_REQUESTS, BUS_SWITCHED,
-) = range(15)  # fmt: skip
+    BUS_STRIDE, BUS_REMOTES, BUS_REQUESTS, BUS_SWITCHED, BUS_UNLISTED,
+) = range(16)  # fmt: skip
 BUS_COLUMNS = 16
 # ... and a skip of a counter.
 EVENT_COLUMNS = 6  # row, time before, time after, missing by the counter, other frames of the bus between, value after
@@ -52,7 +56,10 @@ class State(NamedTuple):
 
     ids : shape (rows, ID_COLUMNS); stamps [ns], payloads, sizes : windows of frames, (rows, WINDOWS × WINDOW, …)
     last, changed : the payload of the frame before, and which bytes ever changed, (rows, MAX_PAYLOAD)
+        of the first rows only, see `gather`
     gaps : the longest, from, until [ns] and other frames of the bus between, (rows, LONGEST, 3)
+    content : bits that are neither counter nor checksum, of identifiers with a counter, (rows, MAX_PAYLOAD)
+    stills : the longest stretches in which these stood still, from, until [ns] and frames, (rows, STILLS, 3)
     buses : (buses, BUS_COLUMNS); bus_stamps, bus_bits : windows of frames; bus_gaps : (buses, LONGEST, 3)
     second_ns, second_bits : the frames of the last second of each bus, a ring
     standard : row by bus and 11-bit identifier, (buses, 2048), −1 without one; keys, rows : hash table of the others
@@ -66,6 +73,8 @@ class State(NamedTuple):
     last: NDArray[np.uint8]
     changed: NDArray[np.bool_]
     gaps: NDArray[np.int64]
+    content: NDArray[np.uint8]
+    stills: NDArray[np.int64]
     buses: NDArray[np.int64]
     bus_stamps: NDArray[np.int64]
     bus_bits: NDArray[np.int64]
@@ -85,10 +94,10 @@ _SHAPE = _REMOTE | _FD | _SWITCH | int(Flag.ERROR_STATE)  # what a frame's bits 
 
 
 @njit(cache=True, nogil=True)
-def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, payload, state):  # type: ignore[no-untyped-def]
+def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, payload, echo, state):  # type: ignore[no-untyped-def]
     """Take up frames from row `begin` on; returns the next row, why it stopped, and the identifier's row.
 
-    numbers : the state's number of each of the block's buses
+    numbers : the state's number of each of the block's buses; echo : which frames are listed already, see `echoes`
 
     Rows are not taken out of the arrays, for each such view would be counted and freed again.
     """
@@ -107,7 +116,12 @@ def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, pay
                 return i, GROW, 0
         now, size, start = time_ns[i], np.int64(length[i]), offset[i]
         carried = 0 if flag & _REMOTE else size
+        if echo[i]:
+            ids[row, REQUESTS] += 1
+            buses[bus, BUS_REQUESTS] += 1
+            continue
         first = ids[row, COUNT] == 0
+        moved = size != ids[row, TURN]
         same = not first and size == ids[row, TURN] and not flag & _REMOTE
         for j in range(carried):
             byte = payload[start + j]
@@ -115,14 +129,9 @@ def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, pay
                 same = False
                 if not first:
                     changed[row, j] = True
+                    moved = moved or (byte ^ last[row, j]) & state.content[row, j] != 0
                 last[row, j] = byte
-        if ids[row, TWIN] and same and not flag & _SENT and now - ids[row, LAST] <= TWIN_NS:
-            ids[row, REQUESTS] += 1  # the frame to a request that is logged already
-            ids[row, TWIN] = 0
-            buses[bus, BUS_REQUESTS] += 1
-            continue
-        ids[row, TWIN] = flag & _SENT
-        if not same or ids[row, KIND] != flag & _SHAPE:
+        if not same or ids[row, KIND] != flag & _SHAPE or row == SHARED:
             if flag & _FD:
                 ids[row, BITS], ids[row, FAST] = fd_bits(name, flag, size, payload, start)
             else:
@@ -133,6 +142,8 @@ def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, pay
             buses[bus, BUS_REMOTES] += 1
         if flag & _SWITCH:
             buses[bus, BUS_SWITCHED] += 1
+        if row == SHARED:
+            buses[bus, BUS_UNLISTED] += 1
         seen = buses[bus, BUS_COUNT]
         if first:
             ids[row, FIRST], ids[row, SHORTEST], ids[row, LONGEST_LENGTH] = now, size, size
@@ -147,7 +158,13 @@ def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, pay
                 ids[row, LONGEST_LENGTH] = max(ids[row, LONGEST_LENGTH], size)
             if ids[row, SPAN] and carried > max(ids[row, LOW_BYTE], ids[row, HIGH_BYTE]):
                 _count_on(row, now, seen, ids, last, state.events, counts)
-        if (ids[row, COUNT] // WINDOW) & (ids[row, STRIDE] - 1) == 0:
+            if ids[row, WATCHED]:
+                if moved:
+                    _end_still(row, ids, state.stills)
+                    ids[row, STILL_SINCE], ids[row, STILL_COUNT] = now, 0
+                else:
+                    ids[row, STILL_COUNT] += 1
+        if row < state.stamps.shape[0] and (ids[row, COUNT] // WINDOW) & (ids[row, STRIDE] - 1) == 0:
             at = _place_in_windows(row, ids, state.stamps, state.sizes, state.payloads)
             state.stamps[row, at], state.sizes[row, at] = now, size
             for j in range(min(carried, state.payloads.shape[2])):
@@ -170,7 +187,7 @@ def walk(begin, time_ns, bus_of, numbers, identifier, flags, length, offset, pay
         buses[bus, BUS_FAST] += fast
         buses[bus, BUS_LAST] = max(buses[bus, BUS_LAST], now)
         _slide(bus, bits, buses, state.second_ns, state.second_bits)
-        if ids[row, COUNT] == LEARNT:
+        if ids[row, COUNT] == LEARNT and row < state.stamps.shape[0]:
             return i + 1, LEARN, row
     return time_ns.size, DONE, 0
 
@@ -205,6 +222,8 @@ def _row(bus, name, flag, ids, standard, keys, rows, counts):  # type: ignore[no
         if rows[at] >= 0:
             return np.int64(rows[at])
     row = counts[0]
+    if row == SHARED:
+        return np.int64(SHARED)
     if row == ids.shape[0] or (not plain and 2 * counts[2] >= keys.size):
         return np.int64(-1)
     counts[0] += 1
@@ -230,6 +249,14 @@ def _keep_longest(gaps, of, since, until, between):  # type: ignore[no-untyped-d
     for k in range(gaps.shape[1]):
         floor = min(floor, gaps[of, k, 1] - gaps[of, k, 0])
     return floor
+
+
+@njit(cache=True, nogil=True)
+def _end_still(row, ids, stills):  # type: ignore[no-untyped-def]
+    """Keep the stretch in which the content stood still, which ends with the frame before this one, if it is long."""
+    if ids[row, STILL_COUNT] and ids[row, LAST] - ids[row, STILL_SINCE] > ids[row, STILL_FLOOR]:
+        count = ids[row, STILL_COUNT]
+        ids[row, STILL_FLOOR] = _keep_longest(stills, row, ids[row, STILL_SINCE], ids[row, LAST], count)
 
 
 @njit(cache=True, nogil=True)

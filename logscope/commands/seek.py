@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -10,11 +12,12 @@ import typer
 from logscope.commands.guarded import Reads, Writes
 from logscope.commands.options import DefiningVehicle, Definitions, JsonFile, Logs, ReportFile
 from logscope.commands.output import tell_where, terminal, warn, with_progress
-from logscope.outputs import DBC
+from logscope.outputs import DBC, Guard
 
 
 def seek(
     logs: Logs,
+    guard: Guard,
     like: Annotated[str, typer.Option("--like", metavar="PART", help="A part of the drive system to find.")] = "",
     like_log: Annotated[
         Path | None,
@@ -31,7 +34,11 @@ def seek(
     definitions: Definitions = None,
     vehicle: DefiningVehicle = None,
     out: Annotated[
-        Path | None, Writes(DBC), typer.Option("--out", metavar="F.dbc", help="Write what stands out as definitions.")
+        Path | None,
+        Writes(DBC),
+        typer.Option(
+            "--out", metavar="F.dbc", help="Write what stands out as definitions; for several buses a file each."
+        ),
     ] = None,
     report: ReportFile = None,
     json: JsonFile = None,
@@ -56,8 +63,11 @@ def seek(
         within_s=within,
         watch=with_progress,
     )
-    if out is not None:
-        write_text(out, found.to_dbc())
+    written = {} if out is None else _files(out, found.to_dbc())
+    for path, _ in written.values():
+        guard.allow(path, DBC)
+    for path, text in written.values():
+        write_text(path, text)
     if report is not None:
         write_text(report, found_to_html(found))
     if json is not None:
@@ -65,4 +75,16 @@ def seek(
     console = terminal()
     warn(found.left_out)
     print_found(found, console)
-    tell_where(console, {"Definitions": out, "Report": report, "JSON": json})
+    tell_where(console, {**{name: path for name, (path, _) in written.items()}, "Report": report, "JSON": json})
+
+
+def _files(out: Path, texts: Mapping[str, str]) -> dict[str, tuple[Path, str]]:
+    """Paths and texts of the definitions by what they are: FILE.dbc for one bus, FILE-BUS.dbc for each of several."""
+    from logscope.seeking.dbc_line import EMPTY
+
+    if len(texts) <= 1:
+        return {"Definitions": (out, next(iter(texts.values()), EMPTY))}
+    return {
+        f"Definitions of {bus}": (out.with_stem(f"{out.stem}-{re.sub('[^A-Za-z0-9]+', '_', bus)}"), text)
+        for bus, text in texts.items()
+    }

@@ -12,6 +12,7 @@ from logscope.bus.gather import BusGathering
 from logscope.bus.load import load_of
 from logscope.bus.naming import Specs, spec_of, specs_by_key
 from logscope.bus.period import pace_of
+from logscope.bus.waits import longest_waits
 from logscope.capture.frames import Account, Block
 from logscope.definitions.skipped import Skipped
 from logscope.definitions.spec import MessageSpec
@@ -24,6 +25,7 @@ class Message:
     name : of its definition, None without one; extended : whether the identifier has 29 bits
     period_s : median time from frame to frame; jitter_s : half the width of the middle half of these times
         (None with fewer than three frames); longest_gap_s : the longest
+    longest_wait_s : for the bus, calculated from its bit rate and all messages (`bus.waits`); None where it cannot be
     periodic : whether it repeats with a period, rather than on events
     shortest, longest : payload bytes; changing : for each byte whether it ever changed
     first_s, last_s : seconds from the capture's start
@@ -37,6 +39,7 @@ class Message:
     period_s: float | None
     jitter_s: float | None
     longest_gap_s: float | None
+    longest_wait_s: float | None
     periodic: bool
     shortest: int
     longest: int
@@ -54,17 +57,20 @@ class Message:
 class Bus:
     """One bus.
 
-    frames : on the wire; transmit_requests : of the logger itself, logged besides their frames
+    frames : on the wire; unlisted_frames : among them, of identifiers beyond those that are listed
+    transmit_requests : of the logger itself, logged besides their frames
     mean_bits_per_s, busiest_bits_per_s : bits on the wire, with exact stuffing; the busiest second is any second of the
         log, and never below its mean, though in a short log each single second can hold less (silence in its middle)
     lower_bound : whether the bits are a lower bound: those of CAN FD frames at a faster rate are not counted
     bit_rate : given, or inferred from the spacing of frames; None where it is unknown; bit_rate_source : which of them
+    bit_rate_contradicted : whether the log shows that the given one is wrong; bit_rate_seen : as the spacing shows it
     mean_load, busiest_load : as fractions of the bit rate, None where it is unknown
     errors : error frames by class
     """
 
     name: str
     frames: int
+    unlisted_frames: int
     remote_frames: int
     error_frames: int
     transmit_requests: int
@@ -73,6 +79,8 @@ class Bus:
     lower_bound: bool
     bit_rate: int | None
     bit_rate_source: str
+    bit_rate_contradicted: bool
+    bit_rate_seen: int | None
     mean_load: float | None
     busiest_load: float | None
     errors: dict[str, int]
@@ -107,20 +115,29 @@ def count_frames(
     traffic = gathering.traffic()
     given = bit_rates or {}
     specs = specs_by_key(definitions)
-    messages = tuple(_message(each, traffic.start_ns, specs) for bus in traffic.buses for each in bus.messages)
+    rates = {bus.name: bit_rate_of(bus, given_rate(bus.name, given)) for bus in traffic.buses}
+    waits = {
+        id(each.message): each.worst_s
+        for bus in traffic.buses
+        if (rate := rates[bus.name]).value is not None and not rate.contradicted
+        for each in longest_waits(bus, rate.value)
+    }
+    messages = tuple(
+        _message(each, traffic.start_ns, specs, waits.get(id(each))) for bus in traffic.buses for each in bus.messages
+    )
     seen = {message.name for message in messages}
     defined = dict.fromkeys(spec.name for _, of in definitions for spec in of)
     duration_s = (traffic.end_ns - traffic.start_ns) / 1e9
     return Inventory(
         account=account,
         duration_s=duration_s,
-        buses=tuple(_bus(bus, duration_s, bit_rate_of(bus, given_rate(bus.name, given))) for bus in traffic.buses),
+        buses=tuple(_bus(bus, duration_s, rates[bus.name]) for bus in traffic.buses),
         messages=messages,
         unseen=tuple(name for name in defined if name not in seen),
     )
 
 
-def _message(facts: MessageFacts, start_ns: int, specs: Specs) -> Message:
+def _message(facts: MessageFacts, start_ns: int, specs: Specs, longest_wait_s: float | None) -> Message:
     spec = spec_of(facts.bus, facts.identifier, facts.extended, specs)
     pace = pace_of(facts.intervals_s)
     only = float(facts.intervals_s[0]) if facts.intervals_s.size else None
@@ -133,6 +150,7 @@ def _message(facts: MessageFacts, start_ns: int, specs: Specs) -> Message:
         period_s=only if pace is None else pace.typical_s,
         jitter_s=None if pace is None else pace.spread_s,
         longest_gap_s=max((each.length_ns / 1e9 for each in facts.silences), default=only),
+        longest_wait_s=longest_wait_s,
         periodic=pace is not None and pace.periodic,
         shortest=facts.shortest,
         longest=facts.longest,
@@ -147,6 +165,7 @@ def _bus(facts: BusFacts, duration_s: float, rate: BitRate) -> Bus:
     return Bus(
         name=facts.name,
         frames=facts.frames,
+        unlisted_frames=facts.unlisted,
         remote_frames=facts.remotes,
         error_frames=facts.errors.count,
         transmit_requests=facts.requests,
@@ -155,6 +174,8 @@ def _bus(facts: BusFacts, duration_s: float, rate: BitRate) -> Bus:
         lower_bound=load.lower_bound,
         bit_rate=rate.value,
         bit_rate_source=rate.source.value,
+        bit_rate_contradicted=rate.contradicted,
+        bit_rate_seen=rate.inferred,
         mean_load=load.mean,
         busiest_load=load.busiest,
         errors=class_counts(facts.errors),

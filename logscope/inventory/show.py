@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 from logscope import __version__
 from logscope.inventory.collect import Bus, Inventory, Message
+from logscope.quantities import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 SCHEMA = 1
 CSV_COLUMNS = (
-    "bus", "identifier", "extended", "name", "count", "period_s", "jitter_s", "longest_gap_s", "periodic",
-    "shortest_bytes", "longest_bytes", "changing_bytes", "first_s", "last_s",
+    "bus", "identifier", "extended", "name", "count", "period_s", "jitter_s", "longest_gap_s", "longest_wait_s",
+    "periodic", "shortest_bytes", "longest_bytes", "changing_bytes", "first_s", "last_s",
 )  # fmt: skip
 
 
@@ -54,6 +55,7 @@ def _message_fields(message: Message) -> dict[str, Any]:
         "period_s": message.period_s,
         "jitter_s": message.jitter_s,
         "longest_gap_s": message.longest_gap_s,
+        "longest_wait_s": message.longest_wait_s,
         "periodic": message.periodic,
         "shortest_bytes": message.shortest,
         "longest_bytes": message.longest,
@@ -118,8 +120,9 @@ def print_inventory(inventory: Inventory, console: Console) -> None:
     frames = sum(message.count for message in undefined)
     console.print(
         Text(
-            f"{len(inventory.messages)} identifiers in {inventory.duration_s:.1f} s, {len(undefined)} of them "
-            f"({frames} frames) without a definition; {inventory.account.lines_bad} bad lines."
+            f"{counted(len(inventory.messages), 'identifier')} in {inventory.duration_s:.1f} s, {len(undefined)} of "
+            f"them ({counted(frames, 'frame')}) without a definition; "
+            f"{counted(inventory.account.lines_bad, 'bad line')}."
         )
     )
     if inventory.unseen:
@@ -130,10 +133,16 @@ def print_inventory(inventory: Inventory, console: Console) -> None:
 
 def _bus_text(bus: Bus) -> str:
     errors = ", ".join(f"{name} {count}" for name, count in bus.errors.items())
-    requests = f", {bus.transmit_requests} transmit requests beside their frames" if bus.transmit_requests else ""
+    requests = ""
+    if bus.transmit_requests:
+        requests = f"; {counted(bus.transmit_requests, 'transmit request')} besides, not counted as frames"
+    unlisted = f"; {counted(bus.unlisted_frames, 'frame')} of further identifiers, which are not listed"
     return (
-        f"{bus.name}: {bus.frames} frames, {_load_text(bus)}; {bus.remote_frames} remote, "
-        f"{bus.error_frames} error frames" + (f" ({errors})" if errors else "") + requests
+        f"{bus.name}: {counted(bus.frames, 'frame')}, {_load_text(bus)}; {bus.remote_frames:,} remote, "
+        + counted(bus.error_frames, "error frame")
+        + (f" ({errors})" if errors else "")
+        + requests
+        + (unlisted if bus.unlisted_frames else "")
     )
 
 

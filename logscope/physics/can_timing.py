@@ -30,3 +30,16 @@ def worst_frame_bits(payload_bytes: int, *, extended: bool) -> int:
     """
     stuffed = 8 * payload_bytes + (54 if extended else 34)
     return stuffed + 13 + (stuffed - 1) // 4
+
+
+def worst_fd_frame_bits(payload_bytes: int, *, extended: bool) -> int:
+    """Longest CAN FD frame of this length without a faster data phase, interframe space included [bit].
+
+    payload_bytes : 0 to 64 [byte]. A stuff bit after every four bits of what is stuffed, as for classic frames (Davis
+    et al.); behind the data the stuff bits have fixed places (ISO 11898-1:2015, from memory).
+
+    >>> worst_fd_frame_bits(8, extended=False), worst_fd_frame_bits(64, extended=False)
+    (147, 712)
+    """
+    stuffed = 8 * payload_bytes + (41 if extended else 22)
+    return stuffed + (stuffed - 1) // 4 + (27 if payload_bytes <= 16 else 32) + BITS_BEHIND_CRC

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.bus.naming import key_of, keys_of
 from logscope.definitions.layout import occupied
 from logscope.definitions.spec import MessageSpec
 from logscope.payload.fields import Field, from_lowest, room_above
@@ -79,10 +80,9 @@ def candidates(
     long_enough = [stream for stream in streams.values() if len(stream) >= LEAST_FRAMES]
 
     def divided(stream: Stream) -> Segmentation:
-        key = stream.key
-        mask = known.get((key.bus, key.identifier, key.extended), 0) | known.get(
-            (None, key.identifier, key.extended), 0
-        )
+        mask = 0
+        for key in keys_of(stream.key.bus, stream.key.identifier, stream.key.extended):
+            mask |= known.get(key, 0)
         return segment(stream.rows, mask)
 
     with ThreadPoolExecutor() as pool:
@@ -98,14 +98,15 @@ def candidates(
 
 def _known_bits(
     definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]],
-) -> dict[tuple[str | None, int, bool], int]:
-    known: dict[tuple[str | None, int, bool], int] = {}
+) -> dict[tuple[str | None, int], int]:
+    """The bits that any definition names, by bus and by how its frames are matched."""
+    known: dict[tuple[str | None, int], int] = {}
     for bus, messages in definitions:
         for message in messages:
             mask = 0
             for variant in message.variants:
                 mask |= occupied(variant)
-            key = bus, message.identifier, message.extended
+            key = bus, key_of(message)
             known[key] = known.get(key, 0) | mask
     return known
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _EXTENDED = 1 << 31  # how DBC files mark identifiers of 29 bits
 _ASCII_UNITS = {"°C": "degC"}
 _NODE = "Vector__XXX"  # the name that the format prescribes for an unknown node
-_HEADER = """VERSION ""
+EMPTY = """VERSION ""
 
 NS_ :
 
@@ -74,7 +74,15 @@ def roomy(hit: Hit) -> Field:
     return Field(top, bits, True) if field.big_endian else Field(field.start, bits)
 
 
-def dbc_text(hits: Iterable[Hit]) -> str:
+def dbc_texts(hits: Iterable[Hit]) -> dict[str, str]:
+    """DBC files by bus, for the format knows none and identifiers of two buses are different messages."""
+    buses: dict[str, list[Hit]] = {}
+    for hit in hits:
+        buses.setdefault(hit.candidate.key.bus, []).append(hit)
+    return {bus: _text(of) for bus, of in sorted(buses.items())}
+
+
+def _text(hits: Iterable[Hit]) -> str:
     """A DBC file with a message for each identifier; names are made unique within a message."""
     messages: dict[tuple[int, bool], list[Hit]] = {}
     for hit in hits:
@@ -82,7 +90,7 @@ def dbc_text(hits: Iterable[Hit]) -> str:
         messages.setdefault((key.identifier, key.extended), []).append(hit)
     parts = [_message(group) for group in messages.values()]
     comments = [line for group in messages.values() for line in _comments(group)]
-    return _HEADER + "\n".join(parts) + "\n" + "".join(comments)
+    return EMPTY + "\n".join(parts) + "\n" + "".join(comments)
 
 
 def _message(hits: Sequence[Hit]) -> str:

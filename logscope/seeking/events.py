@@ -7,12 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.quantities import counted
 from logscope.seeking.correlation import false_positive_rate
 from logscope.seeking.hits import Hit
 from logscope.seeking.search import Search
 
 WITHIN_S = 1.0  # of a moment that a person noted by hand
 _TRIES = 200
+_LISTED = 20  # moments of a field; more crowd its chart
 
 
 def at_moments(search: Search, moments_s: Sequence[float], within_s: float = WITHIN_S) -> list[Hit]:
@@ -34,7 +36,7 @@ def at_moments(search: Search, moments_s: Sequence[float], within_s: float = WIT
             chance[k] = max(chance[k], _fits(moved, size, moments, within_s))
         if score > 0:
             near = at[np.min(np.abs(at[:, None] - moments[None]), axis=1) <= within_s]
-            scored.append((score, candidate, tuple(near[:20].tolist()), at.size))
+            scored.append((score, candidate, tuple(near[:_LISTED].tolist()), near.size, at.size))
     scored.sort(key=lambda entry: (-entry[0], entry[1].field.bits))
     return [
         Hit(
@@ -43,10 +45,10 @@ def at_moments(search: Search, moments_s: Sequence[float], within_s: float = WIT
             score,
             false_positive_rate(score, chance),
             scale_from="Raw value.",
-            reasons=(f"{len(near)} of its {count} changes are within {within_s:g} s of the moments",),
+            reasons=(f"{seen} of its {counted(count, 'change')} within {within_s:g} s of the moments",),
             moments=near,
         )
-        for score, candidate, near, count in scored
+        for score, candidate, near, seen, count in scored
     ]
 
 

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logscope.arrays import FloatArray
+from logscope.arrays import BoolArray, FloatArray
+from logscope.bus.echoes import Echoes
 from logscope.capture.frames import Block, Flag, Frames
 from logscope.payload.fields import Bytes
 
-_NOT_DATA = int(Flag.ERROR | Flag.REMOTE | Flag.TRANSMITTED)  # what a logger asks to be sent stands in the log twice
+_NOT_DATA = int(Flag.ERROR | Flag.REMOTE)
 _EXTENDED = int(Flag.EXTENDED)
 
 
@@ -51,13 +52,14 @@ def gather(blocks: Iterable[Block]) -> tuple[dict[Key, Stream], int]:
     times: dict[Key, list[NDArray[np.int64]]] = {}
     payloads: dict[Key, list[Bytes]] = {}
     start_ns: int | None = None
+    echoes = Echoes()
     for block in blocks:
         frames = block.frames
         if not len(frames):
             continue
         first = int(frames.time_ns.min())
         start_ns = first if start_ns is None else min(start_ns, first)
-        for key, at in _groups(frames):
+        for key, at in _groups(frames, echoes.of(frames)):
             times.setdefault(key, []).append(frames.time_ns[at])
             payloads.setdefault(key, []).append(_payloads(frames, at, key.length))
     found = {}
@@ -70,8 +72,8 @@ def gather(blocks: Iterable[Block]) -> tuple[dict[Key, Stream], int]:
     return found, start_ns or 0
 
 
-def _groups(frames: Frames) -> Iterable[tuple[Key, NDArray[np.intp]]]:
-    """The rows of a block by key, in the order of the log."""
+def _groups(frames: Frames, echo: BoolArray) -> Iterable[tuple[Key, NDArray[np.intp]]]:
+    """The rows of a block by key, in the order of the log; without echoes, which are in the log already."""
     code = (
         frames.bus.astype(np.int64) << 40
         | (frames.flags & np.uint8(_EXTENDED)).astype(np.int64) << 39
@@ -79,7 +81,7 @@ def _groups(frames: Frames) -> Iterable[tuple[Key, NDArray[np.intp]]]:
         | frames.identifier
     )
     code[(frames.flags & np.uint8(_NOT_DATA)) != 0] = -1
-    code[frames.length == 0] = -1
+    code[echo | (frames.length == 0)] = -1
     order = np.argsort(code, kind="stable")
     sorted_code = code[order]
     edges = np.flatnonzero(np.diff(sorted_code)) + 1

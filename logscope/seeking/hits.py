@@ -71,8 +71,8 @@ class Found:
         """The hits that are more than chance."""
         return tuple(hit for hit in self.hits if hit.stands_out)
 
-    def to_dbc(self, hits: Sequence[Hit] | None = None) -> str:
-        """The hits that stand out, or those given, as the text of a DBC file."""
-        from logscope.seeking.dbc_line import dbc_text
+    def to_dbc(self, hits: Sequence[Hit] | None = None) -> dict[str, str]:
+        """The hits that stand out, or those given, as texts of DBC files, one for each bus."""
+        from logscope.seeking.dbc_line import dbc_texts
 
-        return dbc_text(self.standing_out if hits is None else hits)
+        return dbc_texts(self.standing_out if hits is None else hits)

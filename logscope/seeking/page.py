@@ -30,7 +30,7 @@ def found_to_html(found: Found) -> str:
         headings=("", "Field", "Part", "Likeness", "Chance", "Seen"),
         rows=rows,
         charts=[(hit, hit_chart(hit, found.duration_s)) for hit in found.hits[:MOST_CHARTS]],
-        dbc=found.to_dbc() if found.standing_out else "",
+        definitions=found.to_dbc(),
     )
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from logscope.seeking.likeness.link import Precharge, precharge_of, shuffled
 from logscope.seeking.scene import Scene, grid, scene_of
 
 Series = tuple[FloatArray, FloatArray]
+_T = TypeVar("_T")
 
 LEAST_SPEED = 0.4  # likeness of a field that serves as the speed where none is known
 LEAST_LINK = 0.5  # of one that serves as the link's voltage
@@ -23,12 +25,16 @@ _TRIES = 60
 
 @dataclass(frozen=True, eq=False)
 class Search:
-    """One log: its fields, and the parts that are known already as times and values in their units."""
+    """One log: its fields, and the parts that are known already as times and values in their units.
+
+    kept : what `once` has calculated; it goes with the search, which holds all frames of the log
+    """
 
     searched: Searched
     known: Mapping[str, Series]
     start_s: float
     end_s: float
+    kept: dict[Callable[[Search], Any], Any] = field(default_factory=dict, repr=False)
 
     @cached_property
     def numbers(self) -> tuple[Candidate, ...]:
@@ -91,3 +97,16 @@ class Search:
         rest = float(values[np.argmax(counts)])
         way = 1.0 if np.max(row) - rest >= rest - np.min(row) else -1.0
         return way * (row - rest), f"{self.numbers[at].name}, which is most like a speed"
+
+
+def once(calculate: Callable[[Search], _T]) -> Callable[[Search], _T]:
+    """A function of a search that is calculated once for it, when first asked for."""
+
+    @wraps(calculate)
+    def kept(search: Search) -> _T:
+        if calculate not in search.kept:
+            search.kept[calculate] = calculate(search)
+        found: _T = search.kept[calculate]
+        return found
+
+    return kept

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from logscope.payload.segmentation import Segmentation
+from logscope.quantities import counted
 from logscope.report.json import number, to_json_text, version
 from logscope.report.terminal import printable
 from logscope.seeking.gather import Key
@@ -92,9 +93,9 @@ def _identifier_fields(key: Key, found: Segmentation) -> dict[str, Any]:
 
 def headline(found: Found) -> str:
     """What was found, in a sentence or two."""
-    fields = f"{found.fields:,} fields of {found.identifiers} identifiers"
+    fields = f"{counted(found.fields, 'field')} of {counted(found.identifiers, 'identifier')}"
     if not found.sought:
-        return f"Divided {fields}. {len(found.hits)} of them resemble a part of the drive system."
+        return f"Divided {fields}. Like a part of the drive system: {len(found.hits)}."
     best = found.standing_out
     if best:
         several = f" and {len(best) - 1} more" if len(best) > 1 else ""

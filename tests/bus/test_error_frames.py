@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from bus_frames import Frame, traffic_of
 
 from logscope.bus.error_frames import Episode, ErrorStory, State, class_counts, story_of
@@ -57,3 +58,28 @@ def test_classes_are_named() -> None:
     assert class_counts(traffic.buses[0].errors) == {
         "protocol violation": 2, "no acknowledge": 1, "bus error": 1, "no class logged": 1,
     }  # fmt: skip
+
+
+def test_counts_stay_true_where_error_frames_are_too_many_to_keep(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("logscope.bus.error_runs._MOST_RUNS", 5)
+    kinds = ((0x008, "000004"), (0x020, ""), (0x004, "0001"))  # a stuffing violation, no acknowledge, an overflow
+    frames = [error(0.3 * k, *kinds[k % 3]) for k in range(300)]
+    told = story(*frames, error(95.0, 0x204, "0020000000008800"), Frame(99.0, 0x100))
+    assert (told.disturbing, told.no_acknowledge, told.overflows) == (201, 100, 100)
+    assert told.violations == {"bit stuffing": 100}
+    assert told.transmit_counter == 136
+    assert told.until_ns == 1_200_000_000
+    assert (told.bursts_ns <= told.until_ns).all()
+
+
+def test_error_frames_that_say_the_same_take_one_row() -> None:
+    """A minute of five thousand a second, with one return to error active in the middle."""
+    bus_in_trouble = [error(2e-4 * k, 0x220, "0020000000008000") for k in range(20_000)]
+    back = error(1.00005, 0x204, "0040000000005F00")
+    frames = sorted([*bus_in_trouble, back, Frame(9.0, 0x100)], key=lambda frame: frame.time_s)
+    traffic = traffic_of(frames, 777)
+    told = story_of(traffic.buses[0].errors, traffic.end_ns)
+    assert traffic.buses[0].errors.start_ns.size < 40
+    assert told.no_acknowledge == 20_000
+    assert [(each.state, each.ended) for each in told.episodes] == [(State.PASSIVE, True), (State.PASSIVE, False)]
+    assert told.bursts_ns.size == 1

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from logscope.bus.frame_bits import frame_bits
 from logscope.capture.frames import Flag
-from logscope.physics.can_timing import least_frame_bits, worst_frame_bits
+from logscope.physics.can_timing import least_frame_bits, worst_fd_frame_bits, worst_frame_bits
 
 _identifiers = st.integers(0, 0x1FFFFFFF)
 _data = st.one_of(st.binary(max_size=8), st.lists(st.sampled_from([0, 255, 15, 240, 0x1F]), max_size=8).map(bytes))
@@ -81,6 +81,13 @@ def test_a_frame_of_can_fd_has_the_bits_that_it_has_one_by_one(
     identifier &= 0x1FFFFFFF if extended else 0x7FF
     flags = Flag.FD | (Flag.EXTENDED if extended else Flag(0)) | (Flag.ERROR_STATE if passive else Flag(0))
     assert bits_of(identifier, data, flags) == fd_frame(identifier, data, extended=extended, error_passive=passive)
+
+
+@given(_identifiers, st.sampled_from(FD_LENGTHS), st.booleans(), st.sampled_from([0x00, 0xFF, 0x1F, 0xF0, 0x78]))
+def test_no_frame_of_can_fd_is_longer_than_its_bound(identifier: int, size: int, extended: bool, byte: int) -> None:
+    """Against the frame bit by bit; the fillings are those of long runs, of which stuff bits start the next run."""
+    identifier &= 0x1FFFFFFF if extended else 0x7FF
+    assert fd_frame(identifier, bytes([byte]) * size, extended=extended) <= worst_fd_frame_bits(size, extended=extended)
 
 
 def test_a_frame_of_can_fd_without_stuffing_is_as_long_as_its_fields() -> None:

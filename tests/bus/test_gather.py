@@ -8,9 +8,11 @@ from bus_frames import Frame, columns, traffic_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logscope.bus import walk
 from logscope.bus.facts import MessageFacts, Traffic
 from logscope.bus.frame_bits import frame_bits
-from logscope.capture.frames import Flag
+from logscope.bus.gather import BusGathering
+from logscope.capture.frames import Flag, Frames
 
 _STAMPS = st.integers(0, 4_000).map(lambda ms: ms / 1000)
 _FRAMES = st.lists(
@@ -76,6 +78,23 @@ def test_a_request_and_its_frame_are_one_frame() -> None:
     assert (bus.frames, bus.requests, bus.messages[0].count) == (79, 79, 79)
 
 
+@pytest.mark.parametrize("block", [1, 3, 1000])
+def test_requests_that_queue_up_have_an_echo_each(block: int) -> None:
+    """Three segments of a long answer are asked for at once, and come over the bus one after the other."""
+    frames = []
+    for k in range(20):
+        parts = [bytes([0x21 + j, k, j]) for j in range(3)]
+        frames += [Frame(k * 0.5 + 1e-4 * j, 0x7E0, part, Flag.TRANSMITTED) for j, part in enumerate(parts)]
+        frames += [Frame(k * 0.5 + 5e-3 + 1e-3 * j, 0x7E0, part) for j, part in enumerate(parts)]
+    (bus,) = traffic_of(frames, block).buses
+    assert (bus.frames, bus.requests, bus.messages[0].sent) == (60, 60, 60)
+
+
+def test_a_request_of_one_bus_has_no_echo_on_another() -> None:
+    frames = [Frame(0.1, 0x100, b"\1", Flag.TRANSMITTED, "can0"), Frame(0.101, 0x100, b"\1", bus="can1")]
+    assert [(bus.frames, bus.requests) for bus in traffic_of(frames).buses] == [(1, 0), (1, 0)]
+
+
 def test_frames_that_a_logger_sends_without_a_second_line_are_frames() -> None:
     (bus,) = traffic_of([Frame(k * 0.01, 0x100, b"\x01", Flag.TRANSMITTED) for k in range(50)]).buses
     assert (bus.frames, bus.requests, bus.messages[0].sent) == (50, 0, 50)
@@ -126,6 +145,30 @@ def test_any_number_of_identifiers_finds_room() -> None:
     messages = traffic_of(frames, 400).buses[0].messages
     assert [m.identifier for m in messages] == sorted(k * 977 for k in range(1500))
     assert {m.count for m in messages} == {2}
+
+
+def test_identifiers_without_end_are_counted_in_bounded_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scan of every address: the first are listed, of them the first with windows, and all count for the load."""
+    monkeypatch.setattr("logscope.bus.gather._WINDOWED", 1000)
+    count = walk.SHARED + 3000
+    identifier = np.arange(count, dtype=np.uint32)
+    made = Frames(
+        time_ns=np.arange(count, dtype=np.int64) * 200_000,
+        bus=np.zeros(count, np.uint8),
+        identifier=identifier,
+        flags=np.full(count, int(Flag.EXTENDED), np.uint8),
+        length=np.full(count, 1, np.uint8),
+        offset=np.zeros(count, np.int64),
+        payload=np.array([7], np.uint8),
+        buses=("can0",),
+    )
+    gathering = BusGathering()
+    gathering.add(made)
+    (bus,) = gathering.traffic().buses
+    assert (bus.frames, len(bus.messages), bus.unlisted) == (count, walk.SHARED, 3000)
+    assert bus.bits == int(frame_bits(made)[0].sum())
+    assert [bus.messages[k].stamps_ns.size for k in (0, 999, 1000, 60_000)] == [1, 1, 0, 0]
+    assert bus.messages[60_000].count == 1
 
 
 def test_long_payloads_are_kept_whole_whatever_other_frames_are_in_the_block() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
 from pathlib import Path
 
 import cantools
@@ -12,6 +14,7 @@ from made_logs import LENGTH_S, OPENS_S, RISES_S, TAU_S, link_volts, log, speed,
 from logscope.errors import RequestError
 from logscope.payload.fields import Field
 from logscope.seeking.follow import read_series
+from logscope.seeking.gather import Key, Stream
 from logscope.seeking.rank import SOUGHT
 from logscope.seeking.search_log import search_log
 
@@ -78,6 +81,29 @@ def test_torque_and_throttle_differ_by_the_sides_to_which_they_move() -> None:
     assert search_log(streams, known=known, like="throttle").hits[0].candidate.key.identifier == 0x230
 
 
+@pytest.mark.parametrize("late_s", [0.0, 0.7])
+def test_event_mode_allows_for_moments_noted_by_hand(late_s: float) -> None:
+    slow = times(0.1)
+    mode = np.searchsorted([12.3, 20.1, 31.0, 44.6], slow)  # a field of two bits that steps through four states
+    streams = log(stream(0x3C0, 0.1, (Field(40, 3), mode)))
+    found = search_log(streams, at=(12.3 + late_s, 20.1 + late_s, 31.0 + late_s, 44.6 + late_s))
+    assert found.standing_out[0].candidate.key.identifier == 0x3C0
+    assert found.standing_out[0].moments == pytest.approx((12.3, 20.1, 31.0, 44.6), abs=0.11)
+
+
+def test_event_mode_makes_nothing_of_what_changes_at_other_moments_as_well() -> None:
+    slow = times(0.1)
+    busy = np.searchsorted(np.arange(0.05, 60, 0.4), slow) % 2  # at the moments too, as at every other
+    found = search_log(log(stream(0x3C0, 0.1, (Field(21, 1), busy))), at=(12.0, 20.4, 44.5))
+    assert found.standing_out == ()
+
+
+def test_a_single_moment_is_doubted_where_many_fields_change() -> None:
+    """One moment within a second of a minute is met by chance by some of so many states: once in twenty logs."""
+    claimed = [bool(search_log(log(seed=seed), at=(23.0,)).standing_out) for seed in range(3)]
+    assert sum(claimed) <= 1
+
+
 def test_event_mode_finds_what_changes_at_the_moments_and_nowhere_else() -> None:
     slow = times(0.1)
     switched = ((slow > 12.3) & (slow < 20.1)) | (slow > 44.6)
@@ -130,7 +156,7 @@ def test_written_definitions_read_back_to_the_same_values_with_cantools() -> Non
     )
     found = search_log(streams, like="dc_link_voltage")
     assert len(found.standing_out) == 3
-    database = cantools.database.load_string(found.to_dbc(), "dbc")
+    database = cantools.database.load_string(found.to_dbc()["can0"], "dbc")
     for hit in found.standing_out:
         message = database.get_message_by_frame_id(hit.candidate.key.identifier)
         values = [message.decode(row.tobytes()) for row in hit.candidate.stream.rows[::97]]
@@ -147,6 +173,38 @@ def test_bits_that_are_defined_are_not_searched() -> None:
     assert search_log(streams, [(None, (defined,))], like="dc_link_voltage").standing_out == ()
     assert search_log(streams, [("can0", (defined,))], like="dc_link_voltage").standing_out == ()
     assert search_log(streams, [("can1", (defined,))], like="dc_link_voltage").standing_out != ()
+
+
+@pytest.mark.parametrize("identifier", [0x18FF1027, 0x0CFF1027])
+def test_bits_are_defined_whatever_the_priority_of_the_message(identifier: int) -> None:
+    """SAE J1939-21: the priority is no part of what names a parameter group; from memory."""
+    from logscope.definitions.spec import MessageSpec, SignalSpec
+
+    made = stream(0x123, 0.01, (Field(0, 12), link_volts(times(0.01)) * 10))
+    key = Key("can0", identifier, True, 8)
+    defined = MessageSpec("Link", 0x18FF10FE, True, 8, (SignalSpec("Voltage", 0, 12),), j1939=True)
+    streams = {**log(), key: Stream(key, made.time_s, made.rows)}
+    assert search_log(streams, like="dc_link_voltage").standing_out != ()
+    assert search_log(streams, [(None, (defined,))], like="dc_link_voltage").standing_out == ()
+
+
+def test_identifiers_of_two_buses_are_written_apart() -> None:
+    made = stream(0x1A0, 0.01, (Field(0, 12), link_volts(times(0.01)) * 10))
+    keys = [Key(bus, 0x1A0, False, 8) for bus in ("can0", "can1")]
+    streams = {**log(), **{key: Stream(key, made.time_s, made.rows) for key in keys}}
+    texts = search_log(streams, like="dc_link_voltage").to_dbc()
+    assert list(texts) == ["can0", "can1"]
+    for text in texts.values():
+        assert [message.frame_id for message in cantools.database.load_string(text, "dbc").messages] == [0x1A0]
+
+
+def test_a_search_is_forgotten_with_all_its_frames() -> None:
+    streams = log(stream(0x1A0, 0.01, (Field(0, 12), link_volts(times(0.01)) * 10)))
+    frames = weakref.ref(next(iter(streams.values())).rows)
+    search_log(streams, like="torque")
+    streams.clear()
+    gc.collect()
+    assert frames() is None
 
 
 def test_without_a_wish_every_identifier_is_divided() -> None:

@@ -13,6 +13,7 @@ from logscope.checks.assemble import assemble
 from logscope.checks.bus.context import Context
 from logscope.checks.wording import Words, number, seconds, times
 from logscope.findings import Finding, Measured, Severity
+from logscope.quantities import counted
 from logscope.signals import Part
 from logscope.statistics.rates import Estimate, rate_ratio
 
@@ -34,8 +35,9 @@ _BITS_OFF = (
     "Check that all devices use the same bit rate, then stubs, plugs and the ground between devices."
 )
 _SHIELD = (
-    "Route the bus away from motor and pack cables, twist CAN-H with CAN-L, bond its shield at one end, and check the "
-    "ground of the devices and of the inverter's cable shields. With power off, measure 60 Ω between CAN-H and CAN-L."
+    "Check the plugs of the bus, route it away from motor and pack cables, twist CAN-H with CAN-L, bond its shield at "
+    "one end, and check the ground of the devices and of the inverter's cable shields. With power "
+    "off, measure 60 Ω between CAN-H and CAN-L."
 )
 _ACKNOWLEDGE = (
     "Check that another node is powered and not only listening, that both wires reach it, and that the bit rates "
@@ -55,7 +57,7 @@ class _Origin:
 
 def error_frames(bus: BusFacts, context: Context) -> list[Finding]:
     """One finding on all error frames of a bus, or none where there are none that concern it."""
-    story = story_of(bus.errors, bus.last_ns if bus.frames else int(bus.errors.time_ns.max(initial=0)))
+    story = story_of(bus.errors, max(bus.last_ns if bus.frames else 0, int(bus.errors.end_ns.max(initial=0))))
     if not story.disturbing and not story.episodes:
         return []
     record = context.record
@@ -73,6 +75,12 @@ def error_frames(bus: BusFacts, context: Context) -> list[Finding]:
             "so it rises where more than one in nine fails; a receive error adds 1. From 128 on a controller is error "
             "passive, above 255 it leaves the bus (ISO 11898-1). Counters and states are those of the logger's own "
             "controller; error frames within 0.1 s count as one burst."
+            + (
+                f" They are too many to keep: all are counted, but moments, states and what they go with are known up "
+                f"to {seconds(record.seconds(story.until_ns))} only."
+                if bus.errors.until_ns is not None
+                else ""
+            )
         ),
     )
     measured = {
@@ -102,14 +110,13 @@ def _title(story: ErrorStory) -> str:
     passive = [each for each in story.episodes if each.state is State.PASSIVE]
     if off:
         return f"bus off {times(len(off))}, the logger's controller stopped sending"
-    frames = f"{story.disturbing} error frames"
+    frames = counted(story.disturbing, "error frame")
     if passive:
         longest = max((each.end_ns - each.start_ns) / 1e9 for each in passive)
         open_end = "" if all(each.ended for each in passive) else ", its end not logged"
         how = seconds(longest) if longest > 0 else "an unknown time"
         return f"error passive {times(len(passive))}, up to {how}{open_end}; {frames}"
-    bursts = story.bursts_ns.size
-    return f"{frames} in {bursts} burst{'s' * (bursts != 1)}"
+    return f"{frames} in {counted(story.bursts_ns.size, 'burst')}"
 
 
 def _classes(bus: BusFacts, story: ErrorStory) -> str:
@@ -133,11 +140,12 @@ def _origin(story: ErrorStory, bus: BusFacts, bursts: FloatArray, context: Conte
     if story.no_acknowledge >= _NO_ACK * max(story.disturbing, 1):
         return _Origin("no_acknowledge", "No other node acknowledges what the logger sends.", _ACKNOWLEDGE)
     for cause, during, known in (_under_current(context), _at_switching(context)):
-        ratio = _more_often(bursts, during, known)
+        ratio = _more_often(bursts, during, (known[0], min(known[1], context.record.seconds(story.until_ns))))
         if ratio is not None:
             when = "while the current is high" if cause == "current" else "around switchings of contactors and relays"
             often = f"{number(ratio.value)} times as often" if np.isfinite(ratio.value) else "only"
-            return _Origin(cause, f"They come {often} {when}: interference.", _SHIELD, ratio)
+            loose = " or a plug that moves while driving" if cause == "current" else ""
+            return _Origin(cause, f"They come {often} {when}: interference{loose}.", _SHIELD, ratio)
     if not bus.frames:
         return _Origin("bit_rate", "Not one frame was received: the logger's bit rate may be wrong.", _BITS_OFF)
     return _Origin("undetermined", "They go with neither current nor switching, as far as these are logged.", _BITS_OFF)
@@ -184,7 +192,12 @@ def _at_switching(context: Context) -> tuple[str, list[tuple[float, float]], tup
 
 
 def _more_often(bursts: FloatArray, during: list[tuple[float, float]], known: tuple[float, float]) -> Estimate | None:
-    """The rate within some spans over that outside of them, where it is clearly higher."""
+    """The rate within some spans over that outside of them, where it is clearly higher.
+
+    known : the span in which both are known
+    """
+    during = [(max(start, known[0]), min(end, known[1])) for start, end in during]
+    during = [(start, end) for start, end in during if end > start]
     inside = bursts[(bursts >= known[0]) & (bursts <= known[1])]
     exposed = sum(end - start for start, end in during)
     rest = known[1] - known[0] - exposed

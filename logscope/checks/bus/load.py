@@ -2,37 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from logscope.bus.absences import cyclic_messages
 from logscope.bus.bit_rate import BitRate, Source
-from logscope.bus.facts import BusFacts, MessageFacts
+from logscope.bus.facts import BusFacts
 from logscope.bus.load import Load, load_of
-from logscope.bus.response_time import Sent, response_bounds
+from logscope.bus.waits import Wait, longest_waits
 from logscope.checks.assemble import assemble
 from logscope.checks.bus.context import Context
 from logscope.checks.wording import Words, percent, seconds
 from logscope.findings import Finding, Measured, Severity
-from logscope.physics.can_timing import worst_frame_bits
 
 _FEWEST_FRAMES, _SHORTEST_S = 100, 1.0  # fewer frames, or less than the second that is judged, show no load
 # Buses are planned to be filled to some 70 % at most; above 90 % messages of low priority wait for long stretches
 # (common practice, no published source).
 _PLANNED, _FULL = 0.7, 0.9
-_CLASSIC_BYTES = 8
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Wait:
-    """The message that may wait longest for its period.
-
-    seen_s : by which nine of ten of its intervals differ; worst_s : to its end on the wire, None without a bound
-    """
-
-    message: MessageFacts
-    period_s: float
-    seen_s: float
-    worst_s: float | None
 
 
 def load(bus: BusFacts, context: Context) -> list[Finding]:
@@ -59,7 +41,12 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
     counted = (
         "Every frame is counted with its stuff bits and the interframe space; the busiest second is any second. "
         "What the logger filtered or lost is missing in it."
-        + (" Bits of CAN FD frames at a faster rate are not counted." if of.lower_bound else "")
+        + (
+            " Bits of CAN FD frames in a faster data phase are not counted, for its rate is not logged: the load is a "
+            "lower bound, and no longest wait is calculated."
+            if of.lower_bound
+            else ""
+        )
     )
     if rate.value is None or of.mean is None or of.busiest is None:
         words = Words(
@@ -76,12 +63,12 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
     measured["mean_load_percent"] = Measured(100.0 * of.mean, "%")
     measured["busiest_load_percent"] = Measured(100.0 * of.busiest, "%")
     measured["bit_rate_bit_per_s"] = Measured(float(rate.value), "bit/s")
-    wait = None if of.lower_bound else _longest_wait(bus, rate.value)
+    wait = _longest_wait(bus, rate.value)
     said = _wait_in_words(wait, context)
     if wait is not None and wait.worst_s is not None:
         measured["longest_wait_s"] = Measured(wait.worst_s, "s")
     late = wait is not None and (wait.worst_s is None or wait.worst_s > wait.period_s)
-    severity = Severity.GOOD if of.busiest <= _PLANNED and not late else Severity.INFO
+    severity = Severity.GOOD if of.busiest <= _PLANNED and not late and not of.lower_bound else Severity.INFO
     if of.busiest > _FULL:
         severity = Severity.WARNING
     bound = "at least " if of.lower_bound else ""
@@ -95,14 +82,19 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
             f"{bus.name}: load {bound}{percent(of.mean)}, {bound}{percent(of.busiest)} in the busiest second, "
             f"at {rate.value / 1000:.4g} kbit/s"
         ),
-        explanation=f"{_verdict(of.busiest)} {said}".strip(),
+        explanation=f"{_verdict(of)} {said}".strip(),
         next_step=_step(of.busiest, late),
         hands_near_hv=False,
         method=(
-            f"{counted} Bit rate: {from_where}. Longest wait: worst-case response time (Davis, Burns, Bril and "
-            "Lukkien, 2007) of the logged messages, all due at once with their longest frames, cyclic ones by their "
-            "period, others by their mean spacing. Senders that spread their messages in time never come near it; one "
-            "that does not queue by priority may pass it."
+            f"{counted} Bit rate: {from_where}."
+            + (
+                ""
+                if wait is None
+                else " Longest wait: calculated, not seen: the worst-case response time (Davis, Burns, Bril and "
+                "Lukkien, 2007) of the logged messages, all due at once with their longest frames, cyclic ones by "
+                "their period, others by their mean spacing. Senders that spread their messages in time never come "
+                "near it; one that does not queue by priority may pass it."
+            )
         ),
     )
     return assemble("bus.load", severity, words, span, measured, ())
@@ -116,41 +108,32 @@ def _step(busiest: float, late: bool) -> str:
     return "Nothing to do."
 
 
-def _verdict(busiest: float) -> str:
+def _verdict(of: Load) -> str:
+    busiest = of.busiest or 0.0
     if busiest > _FULL:
         return "The bus is nearly full: messages of low priority are delayed for long stretches."
     if busiest > _PLANNED:
         return f"The busiest second is above {100 * _PLANNED:.0f} %, to which a bus is usually planned."
+    if of.lower_bound:
+        return "How much is free cannot be determined: part of each CAN FD frame is sent at a faster rate, not logged."
     return f"The logged frames leave room: a bus is usually planned to {100 * _PLANNED:.0f} % at most."
 
 
-def _wait_in_words(wait: _Wait | None, context: Context) -> str:
+def _wait_in_words(wait: Wait | None, context: Context) -> str:
     if wait is None:
         return ""
     name = context.record.name(wait.message)
     if wait.worst_s is None:
-        return f"For {name} no longest wait can be calculated: the messages before it may fill the bus."
+        return f"No longest wait can be calculated for {name}: the messages before it may fill the bus."
     return (
-        f"At worst, {name} waits {seconds(wait.worst_s)} of its period of {seconds(wait.period_s)}; its spacing in the "
-        f"log varies by {seconds(wait.seen_s)}."
+        f"Calculated worst case, not seen in the log: {name} waits {seconds(wait.worst_s)} of its period of "
+        f"{seconds(wait.period_s)}. Its spacing in the log varies by {seconds(wait.seen_s)}."
     )
 
 
-def _longest_wait(bus: BusFacts, bit_rate: int) -> _Wait | None:
+def _longest_wait(bus: BusFacts, bit_rate: int) -> Wait | None:
     """The cyclic message whose worst wait is the largest share of its period."""
-    paces = {id(message): pace for message, pace in cyclic_messages(bus)}
-    ordered = sorted(bus.messages, key=lambda m: m.identifier << (0 if m.extended else 18))
-    sent = []
-    for message in ordered:
-        span_s = max((message.last_ns - message.first_ns) / 1e9, 1.0)
-        period_s = pace.typical_s if (pace := paces.get(id(message))) else span_s / message.count
-        bits = worst_frame_bits(min(message.longest, _CLASSIC_BYTES), extended=message.extended)
-        sent.append(Sent(round(bits * 1e9 / bit_rate), max(round(period_s * 1e9), 1)))
-    waits = [
-        _Wait(message, pace.typical_s, pace.high_s - pace.low_s, None if worst is None else worst / 1e9)
-        for message, each, worst in zip(ordered, sent, response_bounds(sent, round(1e9 / bit_rate)), strict=True)
-        if (pace := paces.get(id(message))) is not None
-    ]
+    waits = longest_waits(bus, bit_rate)
     return max(waits, key=lambda w: float("inf") if w.worst_s is None else w.worst_s / w.period_s, default=None)
 
 

@@ -13,6 +13,7 @@ from logscope.checks.assemble import assemble
 from logscope.checks.bus.context import Context
 from logscope.checks.wording import Words, number
 from logscope.findings import Finding, Measured, Severity
+from logscope.quantities import counted
 
 _FEWEST_MISSING = 3  # messages; fewer may be lost by anything
 _MUCH = 0.01  # of a message's frames: receivers with a time-out of three periods begin to notice (practice)
@@ -35,7 +36,7 @@ def _missing(bus: BusFacts, context: Context) -> list[Finding]:
     count = sum(each.count for each in lost.by_logger)
     if count >= _FEWEST_MISSING:
         words = Words(
-            title=f"{bus.name}: the log misses {count} messages of {len(lost.by_logger)} identifiers",
+            title=f"{bus.name}: the log misses {count} messages of {counted(len(lost.by_logger), 'identifier')}",
             explanation=(
                 "Counters of several senders skip alike, so the logger lost these frames, not one sender: "
                 f"{100 * lost.lost_share:.2g} % of what the counters cover. Nothing is wrong with the bus itself."

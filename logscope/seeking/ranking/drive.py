@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import lru_cache
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from logscope.seeking.correlation import Correlated, correlate
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.driving import beside_force, templates
 from logscope.seeking.ranking.outcome import hits_of, rests
-from logscope.seeking.search import Search
+from logscope.seeking.search import Search, once
 
 Drive = tuple[dict[str, Correlated], str]
 
@@ -23,7 +22,7 @@ _LEAST_TORQUE = 0.6  # likeness of a field that serves as the torque where none 
 _LATER = 0.5  # of the likeness of a pedal, for each second after the torque
 
 
-@lru_cache(maxsize=2)
+@once
 def drive_of(search: Search) -> Drive:
     """Every field against what the parts of the drive do beside the acceleration, and where that is from."""
     if search.speed is None:
@@ -32,7 +31,7 @@ def drive_of(search: Search) -> Drive:
     return _against(search, templates(speed, search.scene.step_s)), f"the acceleration of {source}"
 
 
-@lru_cache(maxsize=2)
+@once
 def torque_field(search: Search) -> Drive | None:
     """The same beside the torque, known or found: what the motor does, without brakes and hills."""
     force = force_of(search)
@@ -42,7 +41,7 @@ def torque_field(search: Search) -> Drive | None:
     return _against(search, beside_force(force[0], rolling)), force[1]
 
 
-@lru_cache(maxsize=2)
+@once
 def force_of(search: Search) -> tuple[FloatArray, str] | None:
     """The torque over the grid, zero at rest: a known one, else the field most like one; and where it is from."""
     for part in ("torque", "torque_target"):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
 
 import numpy as np
 
@@ -14,7 +13,7 @@ from logscope.seeking.correlation import Correlated, false_positive_rate, line
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.driving import rest_of, sidedness
 from logscope.seeking.likeness.link_cycles import link_cycles
-from logscope.seeking.search import Search
+from logscope.seeking.search import Search, once
 
 Ranked = tuple[list[Hit], list[str]]  # hits, the best first, and notes
 
@@ -97,7 +96,7 @@ def hits_of(
     return sorted(hits, key=lambda hit: -hit.score)
 
 
-@lru_cache(maxsize=2)
+@once
 def rests(search: Search) -> FloatArray:
     """What each field shows while the vehicle stands, or where it stays longest if no speed is known; shape (n,)."""
     rows = search.scene.rows
@@ -109,7 +108,7 @@ def rests(search: Search) -> FloatArray:
     return np.array([rest_of(row)[0] for row in rows])
 
 
-@lru_cache(maxsize=2)
+@once
 def link_up(search: Search) -> FloatArray | None:
     """1 while the link is up, over the grid; None where no precharge is seen."""
     if search.link is None:
