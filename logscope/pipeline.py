@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import traceback
 import warnings
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from logscope.bus.bit_rate import rates_by_bus, refuse_unknown_buses
 from logscope.bus.gather import BusGathering
 from logscope.bus.naming import specs_by_key
 from logscope.bus.record import BusRecord
@@ -83,7 +84,11 @@ def checks() -> tuple[tuple[str, Check], ...]:
 
 
 def check(
-    logs: Capture | Signals | Paths, vehicle: Vehicle | Path | str, *, only: str | Collection[str] = ()
+    logs: Capture | Signals | Paths,
+    vehicle: Vehicle | Path | str,
+    *,
+    only: str | Collection[str] = (),
+    bit_rate: int | Mapping[str | None, int] | None = None,
 ) -> Result:
     """Run the checks on the logs of one recording. Only the signals that the vehicle file maps are decoded.
 
@@ -96,6 +101,8 @@ def check(
     only : str or collection of str, optional
         Run these checks alone, named as in `result.not_checked`: "precharge", "encoder" … What concerns the log itself
         and the mapping is reported in any case.
+    bit_rate : int or mapping, optional
+        Of every bus [bit/s], or by the name of the bus; instead of what the vehicle file states.
 
     Returns
     -------
@@ -125,7 +132,9 @@ def check(
     decoded = decode_capture(capture, Decoder(definitions, wanted={binding.wanted for binding in bindings}))
     signals = build_signals(vehicle, bindings, decoded.tables, decoded.seconds(decoded.end_ns))
     plausible = examine(signals, vehicle)
-    frames = BusRecord(gathering.traffic(), decoded.start_ns, specs_by_key(definitions), vehicle.bit_rates)
+    traffic, rates = gathering.traffic(), rates_by_bus(vehicle.bit_rates, bit_rate)
+    refuse_unknown_buses(bit_rate, traffic)
+    frames = BusRecord(traffic, decoded.start_ns, specs_by_key(definitions), rates)
     findings, not_checked = run_checks(plausible.signals, plausible.vehicle, chosen, frames)
     mapped = {(binding.message, binding.spec.name) for binding in bindings}
     findings += [replace(f, end_s=signals.end_s) for f in definition_skipped(skipped, mapped)]

@@ -39,7 +39,7 @@ def take_inventory(
     vehicle: Vehicle | Path | str | None = None,
     definitions: Paths = (),
     *,
-    bit_rate: int | None = None,
+    bit_rate: int | Mapping[str | None, int] | None = None,
     watch: Watch = _unwatched,
 ) -> Inventory:
     """List what is in a log: buses with their load, identifiers with their periods, lengths and changing bytes.
@@ -52,8 +52,9 @@ def take_inventory(
         Names the definitions by bus, and the columns of delimited logs.
     definitions : path or paths, optional
         Definition files for every bus, beside or instead of those of the vehicle.
-    bit_rate : int, optional
-        Of all buses [bit/s], for their load; without it, what the vehicle file states or the spacing of frames shows.
+    bit_rate : int or mapping, optional
+        Of every bus [bit/s], or by the name of the bus; without it, what the vehicle file states or the spacing of
+        frames shows.
     watch : callable, optional
         Gets the opened capture and returns the one to read, for a display of progress.
 
@@ -80,10 +81,7 @@ def take_inventory(
     known = None if vehicle is None else loaded(vehicle)
     pairs, skipped = read_definitions(known, definitions)
     blocks = watch(open_logs(as_paths(logs), known, joint=False)).blocks
-    rates: dict[str | None, int] = {} if known is None else known.bit_rates
-    if bit_rate is not None:
-        rates = {None: bit_rate}
-    return replace(count_frames(blocks, pairs, rates), skipped=skipped)
+    return replace(count_frames(blocks, pairs, {} if known is None else known.bit_rates, bit_rate), skipped=skipped)
 
 
 @dataclass(frozen=True, slots=True)

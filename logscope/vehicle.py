@@ -114,8 +114,8 @@ def _bus_name(value: object) -> object:
     return value
 
 
-def _bits_per_second(value: object) -> object:
-    """A bit rate; one in kbit/s is distinguished from one that is merely wrong."""
+def bits_per_second(value: object) -> object:
+    """A bit rate, or ValueError; one in kbit/s is distinguished from one that is merely wrong."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 < value <= _FASTEST_BITS_PER_S:
         raise ValueError("a bit rate is a whole number in bit/s, such as 500000")
     if value < _SLOWEST_BITS_PER_S:
@@ -132,7 +132,7 @@ class CanSection(_Section):
 
     definitions: Annotated[tuple[str, ...], BeforeValidator(_listed)] = ()
     bus: Annotated[str, BeforeValidator(_bus_name)] | None = None
-    bit_rate: Annotated[int, BeforeValidator(_bits_per_second)] | None = None
+    bit_rate: Annotated[int, BeforeValidator(bits_per_second)] | None = None
     columns: ColumnLayout | None = None
 
 

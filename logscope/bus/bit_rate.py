@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from logscope.arrays import FloatArray
-from logscope.bus.facts import BusFacts
+from logscope.bus.facts import BusFacts, Traffic
+from logscope.errors import RequestError
 
 # Rates in use on vehicles [bit/s]: ISO 11898-2 and -3, SAE J1939 (250 and 500 k), SAE J2284 (500 k), SAE J2411
 # (33.3 and 83.3 k); 95.2 and 100 k are common practice with no published source.
@@ -71,6 +72,34 @@ class BitRate:
     @property
     def _differs(self) -> bool:
         return self.inferred is not None and abs(self.inferred / (self.value or 1) - 1.0) > _MOST_OFF
+
+
+def rates_by_bus(
+    stated: Mapping[str | None, int], given: int | Mapping[str | None, int] | None
+) -> Mapping[str | None, int]:
+    """The rates to use [bit/s]: as the vehicle file states them, under those that are given now.
+
+    given : for every bus, or by bus, None for every other one
+
+    >>> rates_by_bus({"can0": 250_000}, 500_000), rates_by_bus({"can0": 250_000}, {"can1": 125_000})
+    ({None: 500000}, {'can0': 250000, 'can1': 125000})
+    """
+    if given is None:
+        return stated
+    named: dict[str | None, int] = {None: given} if isinstance(given, int) else dict(given)
+    return named if None in named else {**stated, **named}
+
+
+def refuse_unknown_buses(given: int | Mapping[str | None, int] | None, traffic: Traffic) -> None:
+    """Refuse a rate of a bus that the log does not have: its name may be mistyped, and the rate would go unused."""
+    names = [bus.name for bus in traffic.buses]
+    asked = {} if given is None or isinstance(given, int) else given
+    for name in asked:
+        if name is not None and name not in names:
+            raise RequestError(
+                f"a bit rate is given for bus “{name}”, which the log does not have",
+                do=f"Its buses are: {', '.join(names) or 'none'}.",
+            )
 
 
 def given_rate(bus: str, rates: Mapping[str | None, int]) -> int | None:

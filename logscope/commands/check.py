@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logscope.commands.options import Align, JsonFile, Logs, PictureFolder, ReportFile, SummaryFile, VehicleFile
+from logscope.commands.options import (
+    Align,
+    BitRates,
+    JsonFile,
+    Logs,
+    PictureFolder,
+    ReportFile,
+    SummaryFile,
+    VehicleFile,
+    bit_rates,
+)
 from logscope.commands.output import deliver, warn, with_progress
 from logscope.outputs import PNG, Guard
 
@@ -36,6 +46,7 @@ def check(
     summary: SummaryFile = None,
     png: PictureFolder = None,
     align: Align = None,
+    bit_rate: BitRates = None,
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Exit with 1 if a finding is at least this severe.")
     ] = FailOn.DANGER,
@@ -48,12 +59,13 @@ def check(
     from logscope.report.terminal import Detail, print_summary
     from logscope.vehicle import load_vehicle
 
+    rates = bit_rates(bit_rate)
     if png is not None:
         from logscope.pictures.browser import find_browser
 
         find_browser()  # before a long log is read
     known = load_vehicle(vehicle)
-    result = run(with_progress(open_logs(logs, known, align or ())), known)
+    result = run(with_progress(open_logs(logs, known, align or ())), known, bit_rate=rates)
     if summary is not None:
         result.to_markdown(summary, overwrite=True)  # `guarded` has allowed it
     if png is not None:

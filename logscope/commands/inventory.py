@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from logscope.commands.guarded import Writes
-from logscope.commands.options import DefiningVehicle, Definitions, JsonFile, Logs
+from logscope.commands.options import BitRates, DefiningVehicle, Definitions, JsonFile, Logs, bit_rates
 from logscope.commands.output import terminal, warn, with_progress
 from logscope.outputs import CSV
 
@@ -17,12 +17,7 @@ def inventory(
     logs: Logs,
     definitions: Definitions = None,
     vehicle: DefiningVehicle = None,
-    bit_rate: Annotated[
-        int | None,
-        typer.Option(
-            "--bit-rate", metavar="BIT/S", help="Bit rate of the buses, where the log does not show it.", min=1000
-        ),
-    ] = None,
+    bit_rate: BitRates = None,
     json: JsonFile = None,
     csv: Annotated[
         Path | None, Writes(CSV), typer.Option("--csv", metavar="F.csv", help="Write the table here.")
@@ -33,7 +28,7 @@ def inventory(
     from logscope.inventory.show import print_inventory, to_csv, to_json
     from logscope.tasks import take_inventory
 
-    found = take_inventory(logs, vehicle, definitions or (), bit_rate=bit_rate, watch=with_progress)
+    found = take_inventory(logs, vehicle, definitions or (), bit_rate=bit_rates(bit_rate), watch=with_progress)
     for path, text in ((json, to_json), (csv, to_csv)):
         if path is not None:
             write_text(path, text(found))

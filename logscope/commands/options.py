@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from logscope.commands.guarded import Reads, Writes
+from logscope.errors import RequestError
 from logscope.outputs import FOLDER, HTML, JSON, MARKDOWN
 
 Logs = Annotated[
@@ -43,6 +44,15 @@ Align = Annotated[
     ),
 ]
 
+BitRates = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--bit-rate",
+        metavar="[BUS=]BIT/S",
+        help="Bit rate of every bus, or of one; may be repeated. Else as the vehicle file states or the log shows.",
+    ),
+]
+
 ReportFile = Annotated[
     Path | None, Writes(HTML), typer.Option("--report", metavar="R.html", help="Write the report here.")
 ]
@@ -62,3 +72,24 @@ PictureFolder = Annotated[
     Writes(FOLDER),
     typer.Option("--png", metavar="DIR", help="Draw every chart into this folder, by an installed Chromium or Edge."),
 ]
+
+
+def bit_rates(given: list[str] | None) -> dict[str | None, int] | None:
+    """Bit rates by bus [bit/s], None for every other bus, from texts such as 500000 and can1=250000.
+
+    Raises RequestError for what is no bit rate.
+    """
+    from logscope.vehicle import bits_per_second
+
+    rates: dict[str | None, int] = {}
+    for text in given or ():
+        bus, _, rate = text.rpartition("=")
+        number = int(rate) if rate.isascii() and rate.isdigit() else None
+        try:
+            bits_per_second(number)
+        except ValueError as error:
+            raise RequestError(
+                f"--bit-rate {text}: {error}", do="Write it as 500000, or as can1=250000 for one bus."
+            ) from None
+        rates[bus or None] = number or 0
+    return rates or None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from logscope.bus.bit_rate import BitRate, bit_rate_of, given_rate
+from logscope.bus.bit_rate import BitRate, bit_rate_of, given_rate, rates_by_bus, refuse_unknown_buses
 from logscope.bus.error_frames import class_counts
 from logscope.bus.facts import BusFacts, MessageFacts
 from logscope.bus.gather import BusGathering
@@ -101,19 +101,22 @@ class Inventory:
 def count_frames(
     blocks: Iterable[Block],
     definitions: Sequence[tuple[str | None, Sequence[MessageSpec]]] = (),
-    bit_rates: Mapping[str | None, int] | None = None,
+    stated: Mapping[str | None, int] | None = None,
+    bit_rate: int | Mapping[str | None, int] | None = None,
 ) -> Inventory:
     """Count the frames of a log.
 
     definitions : (bus or None for every bus, messages), to name the identifiers
-    bit_rates : by bus, or for every bus under None [bit/s]; where none is given it is inferred, see `bus.bit_rate`
+    stated, bit_rate : by bus, or for every bus under None [bit/s], in the vehicle file and for this call; where there
+        is none it is inferred, see `bus.bit_rate`
     """
     gathering = BusGathering()
     account = Account()
     for block in gathering.watch(blocks):
         account += block.account
     traffic = gathering.traffic()
-    given = bit_rates or {}
+    refuse_unknown_buses(bit_rate, traffic)
+    given = rates_by_bus(stated or {}, bit_rate)
     specs = specs_by_key(definitions)
     rates = {bus.name: bit_rate_of(bus, given_rate(bus.name, given)) for bus in traffic.buses}
     waits = {

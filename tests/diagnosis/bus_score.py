@@ -9,11 +9,16 @@ not one of `ALLOWED`; and for each bit rate how often it was inferred rightly, w
 from __future__ import annotations
 
 import argparse
+import sys
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "bus"))
+
 from bus_frames import Frame, columns
 from bus_traffic import LOGGERS, Bus, Message, Node, play, requests_beside
 

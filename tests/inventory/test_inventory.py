@@ -92,7 +92,7 @@ def test_a_load_is_a_share_of_a_bit_rate_that_is_known(tmp_path: Path) -> None:
     print_inventory(count_frames(read(path).blocks), console)
     assert "load unknown: give --bit-rate" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
     console = Console(file=io.StringIO(), width=80)
-    print_inventory(count_frames(read(path).blocks, bit_rates={None: 250_000}), console)
+    print_inventory(count_frames(read(path).blocks, bit_rate=250_000), console)
     assert "load 4" in " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
 
 

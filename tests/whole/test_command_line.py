@@ -162,3 +162,29 @@ def test_the_summary_of_the_sample_fits_into_a_message(
     text = summary.read_text(encoding="utf-8")
     assert len(text.splitlines()) < 80
     assert "Interference on the encoder's wiring" in text
+
+
+@pytest.mark.parametrize("given", ["250000", "can0=250000"])
+def test_a_bit_rate_of_the_command_line_comes_before_that_of_the_vehicle_file(  # type: ignore[no-untyped-def]
+    command, tmp_path: Path, given: str
+) -> None:
+    log, vehicle, out = tmp_path / "a.log", tmp_path / "v.toml", tmp_path / "out.json"
+    log.write_text("".join(f"({k / 900:.6f}) can0 123#1122334455667788\n" for k in range(2000)), encoding="ascii")
+    vehicle.write_text('[[can]]\nbus = "can0"\nbit_rate = 500000\n', encoding="utf-8")
+    assert command("check", log, "--vehicle", vehicle, "--bit-rate", given, "--json", out)[0] == 0
+    (load,) = [each for each in json.loads(out.read_text(encoding="utf-8"))["findings"] if each["kind"] == "bus.load"]
+    assert load["measured"]["bit_rate_bit_per_s"]["value"] == 250_000
+    assert command("inventory", log, "--vehicle", vehicle, "--bit-rate", given, "--json", out)[0] == 0
+    (bus,) = json.loads(out.read_text(encoding="utf-8"))["buses"]
+    assert (bus["bit_rate"], bus["bit_rate_source"], bus["bit_rate_contradicted"]) == (250_000, "given", False)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"), [("250", "250000"), ("fast", "500000"), ("can7=250000", "can0"), ("can0=", "can1=250000")]
+)
+def test_a_bit_rate_that_cannot_be_used_is_refused(  # type: ignore[no-untyped-def]
+    command, sample_logs: Path, given: str, said: str
+) -> None:
+    status, _, complaint = command("inventory", sample_logs / "hazel-healthy.log", "--bit-rate", given)
+    assert (status, complaint.count("\n")) == (2, 1)
+    assert said in complaint

@@ -55,7 +55,10 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
                 f"{of.busiest_bits_per_s / 1000:.3g} kbit/s in the busiest second"
             ),
             explanation="The bit rate is not stated, and the spacing of frames does not show it: load unknown.",
-            next_step=f'State it in the vehicle file: [[can]] bus = "{bus.name}", bit_rate = 500000, as it is set.',
+            next_step=(
+                f'State it as it is set: in the vehicle file, [[can]] bus = "{bus.name}", bit_rate = 500000, or with '
+                f"--bit-rate {bus.name}=500000."
+            ),
             hands_near_hv=False,
             method=counted,
         )
@@ -146,7 +149,7 @@ def _contradicted(bus: BusFacts, rate: BitRate, context: Context) -> Finding:
     words = Words(
         title=f"{bus.name}: the stated bit rate of {stated} cannot be right: {seen}",
         explanation="Load and longest wait are not calculated until the bit rate is corrected.",
-        next_step=f'Correct bit_rate of bus "{bus.name}" in the vehicle file.',
+        next_step=f'Correct bit_rate of bus "{bus.name}" in the vehicle file, or --bit-rate where it was given there.',
         hands_near_hv=False,
         method="Frames that wait for the bus follow each other without a pause, as far apart as they are long.",
     )
