@@ -232,6 +232,7 @@ def _window(
     if not bend > 0:
         return None
     lag = lags[best] + 0.5 * step * (below - above) / bend
+    least = at - (below - above) ** 2 / (8.0 * bend)  # between the lags that were tried
     # Least squares: the variance of a shift is twice that of the residuals over the curvature of their sum of squares.
-    deviation = step * float(np.sqrt(2.0 * max(at, 1e-12) / value.size / bend))
+    deviation = step * float(np.sqrt(2.0 * max(least, 1e-12) / value.size / bend))
     return float(offset_s + lag), deviation

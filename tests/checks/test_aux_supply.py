@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from limits_study import LimitsStudy
 from one_check import findings_of
 
 from logscope.arrays import FloatArray
@@ -131,17 +132,19 @@ def test_a_controller_that_restarts_as_contactors_close_makes_no_dip():
 def test_resistance_is_that_of_the_circuit_with_limits_that_hold_it():
     # Millman's theorem (any circuits textbook): both sources in parallel, 12 mΩ and 250 mΩ, are 11.45 mΩ
     true = {"source_resistance_ohm": 0.0114504, "low_voltage_battery_ohm": 0.03}
-    held = []
+    studies = {name: LimitsStudy() for name in true}
     for seed in range(7320, 7350):
         measured = only(found(Made(stops_s=30.0), seed), "aux.dip").measured
-        held += [measured[name].low <= ohms <= measured[name].high for name, ohms in true.items() if name in measured]
-    assert len(held) >= 50
-    assert np.mean(held) >= 0.93
+        for name in measured.keys() & true.keys():
+            studies[name].of(true[name], measured[name])
+    for study in studies.values():
+        assert len(study.scaled) >= 25
+        study.judge()
 
 
 def test_limits_of_a_resistance_hold_it_as_often_as_they_say_and_are_no_wider():
-    # U = E − R·I with known R, noise, rounding and two messages that are not sent together; a binomial of 0.95 over 120
-    held, half = [], []
+    # U = E − R·I with known R, noise, rounding and two messages that are not sent together
+    study = LimitsStudy()
     for seed in range(7400, 7520):
         rng = np.random.default_rng(seed)
         period_v, period_a, ohms = rng.choice([0.02, 0.1, 0.2]), rng.choice([0.02, 0.1, 0.2]), rng.uniform(0.01, 0.15)
@@ -152,11 +155,9 @@ def test_limits_of_a_resistance_hold_it_as_often_as_they_say_and_are_no_wider():
         current = Part("aux_current", at_a, np.round(amps, 1), "A", "Made.Amps", step=0.1)
         slope = resistance_by_steps(under_load(at_v, np.round(volts / 0.02) * 0.02, 0.02, [current]), 1.0)
         if slope is not None:
-            held.append(slope.low <= ohms <= slope.high)
-            half.append((slope.high - slope.low) / 2.0 / ohms)
-    assert len(held) >= 100
-    assert np.mean(held) >= 0.9
-    assert np.median(half) < 0.05
+            study.of(ohms, slope)
+    assert len(study.scaled) >= 100
+    study.judge()
 
 
 def test_steps_agree_with_a_robust_line_of_statsmodels():

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from charge_traces import VEHICLE, Made
+from limits_study import LimitsStudy
 from one_check import findings_of
 from scipy.integrate import trapezoid
 
@@ -74,12 +75,12 @@ def test_charge_and_energy_agree_with_scipy(period_s: float) -> None:
 
 
 def test_limits_of_the_taper_hold_the_truth_as_often_as_they_say() -> None:
-    """Coverage over other seeds than it was developed on: 95 % within the limits of 80 draws (binomial, 0.1 %)."""
-    held = 0
+    """Over other seeds than it was developed on."""
+    study = LimitsStudy()
     for seed in range(9000, 9080):
         made = Made(seed=seed, period_s=0.5, noise_a=0.3, load_a=0.02 * (seed % 100))
-        held += holds(only(made), "taper_time_constant_s", made.time_constant_s)
-    assert 69 <= held <= 80
+        study.of(made.time_constant_s, only(made).measured["taper_time_constant_s"])
+    study.judge()
 
 
 def test_a_load_beside_the_battery_is_taken_off() -> None:
@@ -406,13 +407,13 @@ def cell_charge(seed: int) -> tuple[Signals, float]:
 def test_a_single_cell_is_charged_to_its_end() -> None:
     """scipy.integrate.trapezoid over the made current each second; a taper of two time constants, down to 20 mA."""
     vehicle = Vehicle(limits=Limits(cell_max_V=4.2), charging=Charging(end_current_A=0.02))
-    held = 0
-    for seed in range(9300, 9312):
+    study = LimitsStudy()
+    for seed in range(9300, 9316):
         signals, charge_ah = cell_charge(seed)
         (found,) = findings_of(charging, signals, vehicle)
         assert (found.kind, found.severity) == ("charge.complete", Severity.GOOD)
-        held += holds(found, "charge_Ah", charge_ah)
-    assert held >= 11
+        study.of(charge_ah, found.measured["charge_Ah"])
+    study.judge()
 
 
 THIN = {

@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 import pytest
+from limits_study import LimitsStudy
 from loop_traces import loop_log
 from one_check import findings_of
 from restamped import in_bursts, on_grid
@@ -28,22 +29,19 @@ def outcomes(made: Signals) -> dict[str, Finding]:
 
 @pytest.mark.parametrize("ramp_s", [1e-4, 0.15], ids=["steps", "ramps"])
 def test_overshoot_frequency_and_damping_lie_within_their_limits(ramp_s: float) -> None:
-    """Truth by the textbook's formula (Ogata); a fixed small part of the score, 95 % limits, 20 draws.
-
-    Fewer than 17 come from true 95 % limits in 1.6 % of such sets (binomial), as fewer than 25 of 30 would.
-    """
-    held = np.zeros(3)
+    """Truth by the textbook's formula (Ogata); a fixed small part of the score."""
+    studies = [LimitsStudy() for _ in range(3)]
     for seed in range(700, 720):
         rng = np.random.default_rng(seed)
         frequency, damping = rng.uniform(3, 10), rng.uniform(0.15, 0.7)
         measured = outcomes(loop_log(rng, frequency, damping, seconds=7.0, ramp_s=ramp_s))["response"].measured
         truth = (100 * overshoot_share(damping), frequency, damping)
-        for k, name in enumerate(("overshoot_percent", "natural_frequency_Hz", "damping_ratio")):
-            value = measured[name]
-            assert value.low is not None
-            assert value.high is not None
-            held[k] += value.low <= truth[k] <= value.high
-    assert held.min() >= 17
+        for study, name, true in zip(
+            studies, ("overshoot_percent", "natural_frequency_Hz", "damping_ratio"), truth, strict=True
+        ):
+            study.of(true, measured[name])
+    for study in studies:
+        study.judge()
 
 
 @pytest.mark.parametrize(
@@ -52,18 +50,15 @@ def test_overshoot_frequency_and_damping_lie_within_their_limits(ramp_s: float) 
     ids=["10 ms", "20 ms", "50 ms", "bursts"],
 )
 def test_limits_hold_where_stamps_lie_on_a_grid_or_come_in_bursts(kept: Callable[[Signals], Signals]) -> None:
-    """Values every 10 ms, stamped as loggers do; truth by the textbook's formula (Ogata), 95 % limits, four draws."""
-    held = []
-    for seed in range(770, 774):
+    """Values every 10 ms, stamped as loggers do; truth by the textbook's formula (Ogata)."""
+    study = LimitsStudy()
+    for seed in range(770, 778):
         rng = np.random.default_rng(seed)
         frequency, damping = rng.uniform(3, 8), rng.uniform(0.15, 0.6)
         measured = outcomes(kept(loop_log(rng, frequency, damping, seconds=7.0)))["response"].measured
         for name, truth in (("natural_frequency_Hz", frequency), ("damping_ratio", damping)):
-            value = measured[name]
-            assert value.low is not None
-            assert value.high is not None
-            held.append(value.low <= truth <= value.high)
-    assert sum(held) >= 7
+            study.of(truth, measured[name])
+    study.judge()
 
 
 @pytest.mark.parametrize("grid_s", [0.01, 0.02, 0.05, 0.1])

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from limits_study import LimitsStudy
 from one_check import findings_of
 from tuning_traces import KMH_PER_RPM, TICK_S, launches, logged, signals
 
@@ -25,18 +26,16 @@ def outcomes(made: Signals) -> dict[str, Finding]:
 
 
 def test_frequency_and_damping_of_a_launch_judder_lie_within_their_limits() -> None:
-    """True by construction; damping by the logarithmic decrement. 60 draws, 95 % limits."""
-    held = np.zeros(2)
+    """True by construction; damping by the logarithmic decrement."""
+    studies = {"judder_Hz": LimitsStudy(), "damping_ratio": LimitsStudy()}
     for seed in range(800, 860):
         rng = np.random.default_rng(seed)
         frequency, damping = rng.uniform(3, 12), rng.uniform(0.03, 0.15)
         measured = outcomes(launches(rng, frequency, damping))["judder"].measured
-        for k, (name, truth) in enumerate((("judder_Hz", frequency), ("damping_ratio", damping))):
-            value = measured[name]
-            assert value.low is not None
-            assert value.high is not None
-            held[k] += value.low <= truth <= value.high
-    assert held.min() >= 52
+        studies["judder_Hz"].of(frequency, measured["judder_Hz"])
+        studies["damping_ratio"].of(damping, measured["damping_ratio"])
+    for study in studies.values():
+        study.judge()
 
 
 def test_a_harsh_judder_warns_and_a_soft_one_is_noted() -> None:

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state
+from limits_study import LimitsStudy
 from one_check import findings_of
 
 from logscope.checks.precharge.check import precharge
@@ -166,15 +167,14 @@ def test_a_link_below_the_emptiest_pack_has_stalled_whatever_the_pack_holds() ->
 
 
 def test_the_limits_of_the_closing_hold_the_link_s_voltage() -> None:
-    """In 17 of 21 logs or more: limits that hold it in 95 % fail that in one of 300 trials (binomial)."""
-    held = 0
+    study = LimitsStudy()
     for seed in range(7):
         for kind in ("complete", "slow", "closed_early"):
             played = play_log(seed, (CYCLES[kind],), END_S, hazel(), AS_USUAL)
             truth = next(event for event in played.truth if event.kind.startswith("precharge."))
             found = findings_of(precharge, played.signals, HAZEL)[0].measured["fraction_at_close"]
-            held += found.low <= truth.parameters["fraction_at_close"] <= found.high
-    assert held >= 17
+            study.of(truth.parameters["fraction_at_close"], found)
+    study.judge()
 
 
 def test_a_closing_shows_which_constant_is_the_sensing_lag() -> None:

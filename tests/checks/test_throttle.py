@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from limits_study import LimitsStudy
 from one_check import findings_of
 from tuning_traces import TICK_S, FloatArray, logged, signals
 
@@ -59,19 +60,14 @@ def test_a_sound_pedal_shows_rest_noise_and_dead_band() -> None:
 
 @pytest.mark.parametrize(("noise", "step"), [(0.1, 0.0), (0.3, 0.4), (1.0, 0.4), (2.0, 0.1)])
 def test_limits_of_the_noise_hold_the_scatter_of_the_readings_and_are_no_wider(noise: float, step: float) -> None:
-    """By construction; 95 % limits, 60 draws: fewer than 52 come in 1 % of such sets (binomial).
-
-    Rounding adds its own twelfth (Sheppard). For normal noise about a level, χ² would give half the width.
-    """
-    true, held, widths = float(np.hypot(noise, step / 12**0.5)), 0, []
+    """By construction. Rounding adds its own twelfth (Sheppard)."""
+    true, study = float(np.hypot(noise, step / 12**0.5)), LimitsStudy()
     for seed in range(60):
         rng = np.random.default_rng([51, seed])
         rest = find_rest(logged(rng, "throttle", presses(rng, 60.0) + 1.5, 0.02, noise, step))
         assert rest is not None
-        held += rest.noise_low <= true <= rest.noise_high
-        widths.append((rest.noise_high - rest.noise_low) / true * rest.rows**0.5 / (2 * 1.96 / 2**0.5))
-    assert held >= 52
-    assert np.median(widths) < 2.2
+        study.add(true, rest.noise, rest.noise_low, rest.noise_high)
+    study.judge()
 
 
 def test_noise_that_reaches_the_dead_band_warns() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from limits_study import LimitsStudy
 
 from logscope.statistics.count_regression import fit_counts, fit_dispersed, hac_variance_ratio, profile_limits
 
@@ -64,17 +65,17 @@ def test_profile_limits_fall_where_the_likelihood_of_statsmodels_has_fallen_by_h
 
 @pytest.mark.parametrize("alpha", [0.0, 1.0])
 def test_limits_hold_the_truth_in_95_of_100(alpha: float) -> None:
-    """200 drives of 0 to 300 A with some 40 disturbances: 93–97 % within binomial scatter (± 3 %)."""
-    held = 0
+    """200 drives of 0 to 300 A with some 40 disturbances."""
+    study = LimitsStudy()
     for seed in range(200):
         rng = np.random.default_rng([seed, 11])
         covariates = np.column_stack([np.ones(300), rng.uniform(0, 3, 300)])
         mean = 0.03 * np.exp(0.9 * covariates[:, 1])
         mean = mean * rng.gamma(1 / alpha, alpha, 300) if alpha else mean
         counts, exposure = rng.poisson(mean).astype(float), np.ones(300)
-        low, high = profile_limits(counts, exposure, covariates, fit_dispersed(counts, exposure, covariates), 1)
-        held += low <= 0.9 <= high
-    assert 0.91 <= held / 200 <= 0.985
+        fit = fit_dispersed(counts, exposure, covariates)
+        study.add(0.9, fit.coefficients[1], *profile_limits(counts, exposure, covariates, fit, 1))
+    study.judge()
 
 
 def test_variance_of_bins_that_are_alike_in_a_row_is_that_of_statsmodels() -> None:
@@ -89,8 +90,8 @@ def test_variance_of_bins_that_are_alike_in_a_row_is_that_of_statsmodels() -> No
 
 
 def test_limits_hold_the_truth_where_bursts_last_for_several_bins() -> None:
-    """The rate of each four bins in a row is multiplied by one gamma variate; 95 %, binomial limits of 200 draws."""
-    held = 0
+    """The rate of each four bins in a row is multiplied by one gamma variate."""
+    study = LimitsStudy()
     for seed in range(200):
         rng = np.random.default_rng(5000 + seed)
         rows = 600
@@ -99,9 +100,8 @@ def test_limits_hold_the_truth_where_bursts_last_for_several_bins() -> None:
         counts, exposure = rng.poisson(mean).astype(float), np.ones(rows)
         fit = fit_dispersed(counts, exposure, covariates)
         widened = hac_variance_ratio(counts, exposure, covariates, fit, 20)[1]
-        low, high = profile_limits(counts, exposure, covariates, fit, 1, widened)
-        held += low <= 0.8 <= high
-    assert held >= 178
+        study.add(0.8, fit.coefficients[1], *profile_limits(counts, exposure, covariates, fit, 1, widened))
+    study.judge()
 
 
 def test_events_at_one_end_only_have_no_upper_limit() -> None:

@@ -7,6 +7,7 @@ import subprocess
 
 import numpy as np
 import pytest
+from limits_study import LimitsStudy
 from scipy import signal
 from scipy.optimize import curve_fit
 
@@ -96,7 +97,7 @@ quit
 
 def test_the_limits_hold_the_truth_about_as_often_as_they_say():
     # steps of 1 K, of the reference too, and noise: own invention, seeds apart from those of development
-    held = []
+    of_constant, of_gain = LimitsStudy(), LimitsStudy()
     for seed in range(500, 560):
         rng = np.random.default_rng(seed)
         constant_s, gain = np.exp(rng.uniform(np.log(25.0), np.log(300.0))), rng.uniform(5.0, 40.0)
@@ -106,9 +107,10 @@ def test_the_limits_hold_the_truth_about_as_often_as_they_say():
         value = np.round(value + rng.normal(0.0, 0.2, load.size))
         found = fit_response(problem(value, load, np.round(beside + rng.normal(0.0, 0.2, load.size)), rounding=1.0))
         assert found is not None
-        _, low, high = found.at(np.ones(1))
-        held += [found.low_s <= constant_s <= found.high_s, low <= gain <= high]
-    assert np.mean(held) >= 0.87
+        of_constant.add(constant_s, found.time_constant_s, found.low_s, found.high_s)
+        of_gain.add(gain, *found.at(np.ones(1)))
+    of_constant.judge()
+    of_gain.judge()
 
 
 def test_a_load_that_never_changes_shows_nothing():

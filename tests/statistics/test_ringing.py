@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from limits_study import LimitsStudy
 from scipy import stats
 from scipy.signal import periodogram
 
@@ -52,9 +53,9 @@ def _reach(ring: DampedSinusoid) -> float:
 
 
 def test_limits_of_frequency_and_damping_hold_the_truth() -> None:
-    """Rings on a trend in normal noise: 95 % limits, 250 draws; 92 to 98 % is what chance leaves."""
+    """Rings on a trend in normal noise."""
     t = np.arange(0, 1, 0.01)
-    held = np.zeros(2)
+    of_frequency, of_damping = LimitsStudy(), LimitsStudy()
     for seed in range(600, 850):
         rng = np.random.default_rng(seed)
         frequency, damping = rng.uniform(3, 15), rng.uniform(-0.02, 0.2)
@@ -62,12 +63,14 @@ def test_limits_of_frequency_and_damping_hold_the_truth() -> None:
         value = 10 * np.exp(-decay * t) * np.sin(2 * np.pi * frequency * t + rng.uniform(0, 6)) + 5 * t
         ring = fit_damped_sinusoid(t, value + rng.normal(0, 0.5, t.size), 2, 20)
         assert ring is not None
-        held[0] += abs(ring.frequency_hz - frequency) <= _reach(ring) * ring.frequency_error
+        half_hz = _reach(ring) * ring.frequency_error
+        of_frequency.add(frequency, ring.frequency_hz, ring.frequency_hz - half_hz, ring.frequency_hz + half_hz)
         low, high = (
             damping_of(ring.decay_per_s + s * _reach(ring) * ring.decay_error, ring.frequency_hz) for s in (-1, 1)
         )
-        held[1] += low <= damping <= high
-    assert held == pytest.approx([237.5, 237.5], abs=9)
+        of_damping.add(damping, None, low, high)
+    of_frequency.judge()
+    of_damping.judge()
 
 
 @pytest.mark.parametrize("period_s", [0.002, 0.005, 0.01, 0.02, 0.05])

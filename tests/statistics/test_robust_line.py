@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from limits_study import LimitsStudy
 
 from logscope.statistics.robust_line import robust_slope
 
@@ -38,13 +39,13 @@ def test_limits_are_those_of_cluster_robust_least_squares_in_statsmodels() -> No
 
 
 def test_limits_hold_the_slope_as_often_as_they_say() -> None:
-    held = 0
+    study = LimitsStudy()
     for seed in range(100, 300):
         x, y, cluster = made(seed)
         slope = robust_slope(x, y, 1.0, cluster)
         assert slope is not None
-        held += slope.low <= 0.1 <= slope.high
-    assert 0.91 <= held / 200 <= 0.99
+        study.of(0.1, slope)
+    study.judge()
 
 
 def test_two_clusters_or_no_spread_tell_nothing() -> None:

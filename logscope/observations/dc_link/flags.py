@@ -8,7 +8,7 @@ import numpy as np
 
 from logscope.observations.dc_link.link import LOWEST_FULL_V, PACK_MISMATCH, Link
 from logscope.observations.dc_link.rises import Attempt
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 
 # A rise of less than 5 % of the full voltage is left to noise, sag and regeneration, unless a flag vouches for it.
 LEAST_RISE = 0.05
@@ -92,8 +92,16 @@ def without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list[
 
 
 def surely_closed(signals: Signals, at_s: float) -> bool:
-    """Whether the main contactor's state says closed at a time, and goes on to say so for as long as it may be late."""
-    contactor = signals.get("main_contactor")
+    """Whether the states say that pack and link are joined at a time, and still do for as long as they may be late.
+
+    The negative contactor counts where it is logged and ever closes: the resistor may lie across that one.
+    """
+    negative = signals.get("negative_contactor")
+    has_negative = negative is not None and negative.on is not None and bool(negative.on.any())
+    return _says_closed(signals.get("main_contactor"), at_s) and (not has_negative or _says_closed(negative, at_s))
+
+
+def _says_closed(contactor: Part | None, at_s: float) -> bool:
     if contactor is None or contactor.on is None:
         return False
     late_s = FLAG_LAG_S + (contactor.period_s if contactor.has_period else 0.0)
