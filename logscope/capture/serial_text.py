@@ -67,7 +67,7 @@ def _plain_s(found: re.Match[str]) -> int | None:
 def _clock_s(found: re.Match[str]) -> int | None:
     hours, minutes, seconds = map(int, found["clock"].split(":"))
     total = 3600 * hours + 60 * minutes + seconds
-    return total if minutes < 60 and seconds <= 60 and total < _DAY_S else None  # 60: a leap second
+    return total if hours < 24 and minutes < 60 and seconds <= 60 else None  # 60: a leap second, as the next one
 
 
 def _iso_s(found: re.Match[str]) -> int | None:
@@ -76,11 +76,12 @@ def _iso_s(found: re.Match[str]) -> int | None:
 
 @lru_cache(maxsize=64)  # many lines share their second
 def _utc_s(date: str, clock: str, zone: str) -> int | None:
+    leaps = clock.endswith(":60")  # which counts since 1970 as the second after it (POSIX, seconds since the Epoch)
     try:
-        moment = datetime.fromisoformat(f"{date}T{clock}{zone}")
+        moment = datetime.fromisoformat(f"{date}T{clock[:-2] + '59' if leaps else clock}{zone}")
     except ValueError:
         return None
-    return int((moment - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds())
+    return int((moment - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds()) + leaps
 
 
 _COLOURS = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")  # control sequences of a terminal (ECMA-48, 5.4)

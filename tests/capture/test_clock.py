@@ -72,6 +72,43 @@ def test_a_counter_that_wraps_is_unrolled(pieces: int, span: int) -> None:
     assert clock.wraps == 1
 
 
+@pytest.mark.parametrize("pieces", [1, 3, 7, 300])
+@pytest.mark.parametrize("span", WRAPS_NS)
+@pytest.mark.parametrize("late_ms", [15, 95, 900])
+def test_a_counter_that_wraps_while_buses_come_out_of_order_is_unrolled(pieces: int, span: int, late_ms: int) -> None:
+    """Every third frame comes late, so that before the wrap and after it stand mixed in the log."""
+    true = np.arange(300, dtype=np.int64) * 10 * MS + span - SECOND_NS
+    late = np.where(np.arange(300) % 3 == 1, late_ms * MS, 0)
+    true = true[np.argsort(true + late, kind="stable")]
+    mended, clock = mend(true % span, pieces)
+    assert np.array_equal(mended, true)
+    assert clock.wraps == 1
+    assert not clock.steps
+    assert clock.repaired == 0
+
+
+@pytest.mark.parametrize("pieces", [1, 3, 300])
+@pytest.mark.parametrize("span", WRAPS_NS[:1])
+def test_a_counter_that_wraps_again_and_again_is_unrolled(pieces: int, span: int) -> None:
+    true = np.arange(600, dtype=np.int64) * 500 * MS + span - SECOND_NS
+    mended, clock = mend(true % span, pieces)
+    assert np.array_equal(mended, true)
+    assert clock.wraps == int(true[-1] // span)
+
+
+@pytest.mark.parametrize("pieces", [1, 3, 200])
+@pytest.mark.parametrize("span", WRAPS_NS)
+def test_a_single_stamp_that_only_looks_like_a_wrap_is_none(pieces: int, span: int) -> None:
+    """It fell by the range of a counter, and the next ones go on as before: there was no wrap."""
+    true = steady(start=10 * span)
+    wrong = true.copy()
+    wrong[99] -= span
+    mended, clock = mend(wrong, pieces)
+    assert np.array_equal(mended, true)
+    assert clock.wraps == 0
+    assert not clock.steps
+
+
 @pytest.mark.parametrize("pieces", [1, 3, 200])
 def test_time_without_data_stays_and_is_noted(pieces: int) -> None:
     stamps = steady()

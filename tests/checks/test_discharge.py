@@ -19,7 +19,6 @@ from limits_study import LimitsStudy
 from one_check import findings_of
 from scipy.integrate import solve_ivp
 from scipy.optimize import curve_fit
-from scipy.stats import binom
 
 from logscope.checks.discharge.check import discharge
 from logscope.curves.discharge import Readings, Shape, fit_discharge
@@ -114,14 +113,20 @@ def test_a_link_that_heads_for_a_level_of_its_own_is_not_called_discharged() -> 
 
 def test_limits_of_the_constant_and_of_the_time_to_60_v_hold_the_truth_as_often_as_they_say() -> None:
     """The time to 60 V is extrapolated from a tenth of the fall, and allows for a link that is no plain resistor."""
-    of_constant, of_time, kinds = LimitsStudy(), LimitsStudy(), []
+    of_constant, of_time, kinds = LimitsStudy(), LimitsStudy(widest=3.5), []
     for seed in range(60):
         played = _key_off(seed, 4.0, _logging(seed))
         finding, truth = _one(played), played.truths("dc_link.discharged")[0].parameters
         kinds.append(finding.kind)
         assert finding.measured["extrapolated"].value == 1
         of_constant.of(truth["time_constant_s"], finding.measured["time_constant_s"])
-        of_time.of(truth["time_to_60V_s"], finding.measured["time_to_60V_s"])
+        passes = finding.measured["time_to_60V_s"]
+        if passes.high is None:  # it may come to rest before
+            assert passes.low is not None
+            assert passes.low <= truth["time_to_60V_s"]
+        else:
+            of_time.of(truth["time_to_60V_s"], passes)
+    assert len(of_time.scaled) >= 30
     of_constant.judge()
     of_time.judge()
     assert set(kinds) <= {"dc_link.discharged", "dc_link.undetermined"}

@@ -73,9 +73,11 @@ def scale_of(factor: float, second: bool, slip: float = 0.0, seed: int = 3) -> F
 @pytest.mark.parametrize("factor", [0.5, 0.9, 1.25, 2.0])
 @pytest.mark.parametrize("second", [True, False], ids=["second speed", "road speed"])
 def test_a_wrong_factor_is_told_with_its_limits(factor: float, second: bool) -> None:
+    """A tyre under light torque slips by up to 2 %, either way (practice): anything within is as likely."""
     study = LimitsStudy()
     for seed in range(20):
-        found = scale_of(factor, second, seed=seed)
+        slip = 0.0 if second else float(np.random.default_rng([61, seed]).uniform(-0.02, 0.02))
+        found = scale_of(factor, second, slip=slip, seed=seed)
         assert found is not None
         study.of(factor, found.measured["scale"])
     study.judge()

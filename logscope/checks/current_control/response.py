@@ -12,6 +12,7 @@ from logscope.arrays import FloatArray
 from logscope.checks.current_control.step_response import StepResponse
 from logscope.checks.current_control.steps import Step
 from logscope.physics.second_order import free_responses, overshoot_share, ramp_response, rise_time_s
+from logscope.statistics.residuals import hc3_covariance, raised_by_likeness
 
 _LEAST_ROWS = 12
 _LATEST_S = 0.5  # of the answer behind the target: no loop of a drive waits longer (common practice, no source)
@@ -26,7 +27,6 @@ _RAMP_RISES = 6.0
 _PLAIN_WORSE = 60.0
 # Residuals beyond this are no noise: the answer is not that of a second-order loop, and its figures would mislead.
 _MISFIT_NOISES, _MISFIT_SHARE = 4.0, 0.03
-_LEAST_LEFT = 0.1  # of a residual that its own sample draws to itself: less left says nothing of the scatter
 _CUT_SHARE = 0.1  # of a step: what falls short of its target by more, and never passed it, was cut down by a limit
 _CLEAR_SCATTERS = 8.0  # the step must stand this many residuals high
 
@@ -81,7 +81,8 @@ def fit_step_response(
     if abs(levels[1]) < _CLEAR_SCATTERS * scatter:
         return None
     jacobian = np.column_stack([found.jac, np.vstack([columns, np.zeros(columns.shape[1])])])
-    covariance = _covariance(jacobian, residual, noise) * _alike(residual)
+    # Jittering stamps weigh on the steep samples only, so that the residuals do not scatter alike.
+    covariance = hc3_covariance(jacobian, residual, noise) * raised_by_likeness(residual)
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     late = value[t > (step.end_s - step.start_s) + 0.6 * (span - (step.end_s - step.start_s))]
     settled = float(np.mean(late)) if late.size else float("nan")
@@ -155,29 +156,6 @@ def _plain(t: FloatArray, value: FloatArray, step: Step, period_s: float) -> flo
     """Sum of squares that is left where the value follows at once, after the delay that suits best."""
     delays = np.arange(-1.0, 6.0, 0.5) * period_s
     return min(_left(t, value, 20 * pi / period_s, 1.0, float(delay), step.ramp_s)[0] for delay in delays)
-
-
-def _covariance(jacobian: FloatArray, residual: FloatArray, noise: float) -> FloatArray:
-    """Of the parameters, from residuals that need not scatter alike: jittering stamps weigh on the steep samples only.
-
-    Heteroscedasticity-consistent, each residual by what it would be if its sample were left out (HC3: J. G. MacKinnon
-    and H. White, J. Econometrics 29, 1985). The last row is no sample but what is known beforehand, to `noise`.
-    """
-    bread = np.linalg.pinv(jacobian.T @ jacobian)
-    leverage = np.einsum("ij,jk,ik->i", jacobian[:-1], bread, jacobian[:-1])
-    left_out = np.append(residual / np.maximum(1.0 - leverage, _LEAST_LEFT), noise)
-    meat = (jacobian * left_out[:, None] ** 2).T @ jacobian
-    return np.asarray(bread @ meat @ bread)
-
-
-def _alike(residual: FloatArray) -> float:
-    """By how much neighbouring residuals that resemble each other raise a variance: (1 + r)/(1 − r), r ≥ 0 at lag 1.
-
-    Effective number of samples of a first-order autoregressive series (Bartlett, J. R. Stat. Soc. 98, 1935).
-    """
-    power = float(residual @ residual)
-    r = min(max(float(residual[1:] @ residual[:-1]) / power, 0.0), 0.95) if power else 0.0
-    return (1 + r) / (1 - r)
 
 
 def _within(t: FloatArray, value: FloatArray, levels: FloatArray, step: Step, period_s: float) -> float:
