@@ -48,7 +48,7 @@ def test_a_heating_resistor_is_recognised_and_its_cold_constant_found(seed: int)
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_constant_power_load_is_recognised_and_its_power_found(seed: int) -> None:
-    """200 W from 200 V on: the link rests at 240.0 V (upper root of V² − Vs·V + P·R = 0), and never gets further."""
+    """192 W from 170 V on: the link rests at 240.0 V (upper root of V² − Vs·V + P·R = 0), and never gets further."""
     power = 192.0
 
     def change(_: float, s: np.ndarray) -> list[float]:

@@ -46,8 +46,8 @@ def _runs(current, seed=1, windows=60000):
     runs, left = 0, 0.0
     for window in range(windows):
         before = left
-        _, left = interfere(encoder, laid, window, current, left)
-        runs += before <= 0 < left or (before <= 0 and laid.chance[window] < 0.5 * current / 100 * 0.01)
+        added, left = interfere(encoder, laid, window, current, left)
+        runs += before <= 0 and (left > 0 or added != 0)  # one of a single window that adds less than a count is missed
     return runs
 
 

@@ -35,7 +35,8 @@ def said(*arguments: str | Path) -> str:
 
 
 def test_a_whole_vehicle_file_allows_every_check() -> None:
-    assert "Hazel: 16 of 16 checks can run." in said(HAZEL) or "checks can run." in said(HAZEL)
+    count = len(logscope.vehicle_readiness(HAZEL).checks)
+    assert f"Hazel: {count} of {count} checks can run." in said(HAZEL)
     assert all(each.runs for each in logscope.vehicle_readiness(HAZEL).checks)
 
 
