@@ -171,3 +171,16 @@ def test_a_table_that_only_rises_and_a_pack_that_gets_warm_are_no_dip() -> None:
     for seed in range(5):
         assert "falling" not in outcomes(held_pedal(np.random.default_rng(seed), dip=0.0))
         assert "falling" not in outcomes(held_pedal(np.random.default_rng(seed), dip=0.0, warms=True))
+
+
+@pytest.mark.parametrize(
+    ("apart_percent", "lasts_s", "is_fault"),
+    [(12.0, 0.15, True), (12.0, 1.0, True), (12.0, 0.05, False), (2.5, 5.0, False)],
+)
+def test_tracks_are_at_fault_wherever_published_rules_say_so(
+    apart_percent: float, lasts_s: float, is_fault: bool
+) -> None:
+    """Formula SAE Rules 2024, T.4.2 (values from memory): more than 10 % of travel apart for more than 100 ms."""
+    fault = np.zeros(200_000)
+    fault[30_000 : 30_000 + round(lasts_s / TICK_S)] = apart_percent / 2  # the second track has half the slope
+    assert ("tracks" in outcomes(signals(*made(21, second=fault)))) is is_fault
