@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,6 +11,7 @@ from charge_traces import VEHICLE, Made
 from limits_study import LimitsStudy
 from one_check import findings_of
 from scipy.integrate import trapezoid
+from spice import NEEDS_NGSPICE, solve
 
 from logscope.checks.charging.check import charging
 from logscope.findings import Finding, NothingToCheck, Severity
@@ -90,36 +89,19 @@ def test_a_load_beside_the_battery_is_taken_off() -> None:
     assert found.measured["taper_time_constant_s"].value == pytest.approx(made.time_constant_s, rel=0.03)
 
 
-def _ngspice(folder: Path, lines: str) -> np.ndarray:
-    deck = folder / "charge.cir"
-    deck.write_text(lines, encoding="utf-8")
-    subprocess.run(["ngspice", "-b", str(deck)], cwd=folder, check=True, capture_output=True, timeout=120)
-    return np.loadtxt(folder / "out.txt")
-
-
-@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
+@NEEDS_NGSPICE
 def test_a_pack_of_two_time_constants_agrees_with_ngspice(tmp_path: Path) -> None:
     """ngspice: capacitor (open-circuit voltage), resistance and one RC pair, fed by a source of limited current.
 
     Charge is ngspice's own current integrated by scipy; the slow time constant is that of the network's slow pole.
     """
     r0, r1, c1, c0 = 0.06, 0.03, 400.0, 4000.0
-    deck = f"""constant current, constant voltage
-Cb ocv 0 {c0} ic=330
+    elements = f"""Cb ocv 0 {c0} ic=330
 R0 ocv a {r0}
 R1 a out {r1}
 C1 a out {c1} ic=0
-B1 0 out I=max(0, min(20, 1000*(333.0 - v(out))))
-.tran 0.5 900 0 0.5 UIC
-.control
-set wr_singlescale
-run
-wrdata out.txt v(out) v(ocv) v(a)
-quit
-.endc
-.end
-"""
-    out = _ngspice(tmp_path, deck)
+B1 0 out I=max(0, min(20, 1000*(333.0 - v(out))))"""
+    out = solve(tmp_path, elements, 900.0, 0.5, ("v(out)", "v(ocv)", "v(a)"))
     time_s, volts, amps = out[:, 0] + 10.0, out[:, 1], (out[:, 3] - out[:, 2]) / r0
     assert amps.max() == pytest.approx(20.0, rel=1e-3)
     rng = np.random.default_rng(77)

@@ -110,7 +110,7 @@ def test_an_unbroken_curve_has_no_end_but_its_own() -> None:
     for seed in range(10):
         t, volts = _charge(seed, tau=0.15)
         broken = find_break(t[18:90], volts[18:90], 0.3)
-        assert broken is None or not broken.visible
+        assert broken is None or not broken.visible  # none, or one that no one could have seen
 
 
 def test_a_trace_that_does_not_rise_has_no_curve() -> None:

@@ -8,6 +8,7 @@ from math import log
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from rich.console import Console
 
 from logscope.checks.measures import MEASURES
@@ -120,3 +121,17 @@ def test_logs_without_limits_or_dates_apart_show_no_drift() -> None:
     same_day = [Row(f"{k}.log", START, True, 60.0, each.values) for k, each in enumerate(rows([0.15, 0.16] * 4))]
     assert not drifts(bare, (), MEASURES)
     assert not drifts(same_day, (), MEASURES)
+
+
+def test_the_limits_of_a_drift_are_those_of_weighted_least_squares() -> None:
+    """statsmodels WLS of the logarithms on the days; change over the whole span, as a percentage."""
+    rng = np.random.default_rng(13)
+    values = [0.15 * 1.02**k * (1 + 0.03 * rng.standard_normal()) for k in range(12)]
+    (drift,) = found(values, spread=0.005)
+    days = 7.0 * np.arange(12)
+    limits = [(row.values[NAME].low, row.values[NAME].high) for row in rows(values, spread=0.005)]
+    deviation = np.array([np.log(high / low) / (2 * 1.96) for low, high in limits])
+    line = sm.WLS(np.log(values), sm.add_constant(days), weights=deviation**-2.0).fit()
+    expected = 100 * np.expm1(np.array([line.params[1], *line.conf_int()[1]]) * 77)
+    change = drift.change
+    assert (change.value, change.low, change.high) == pytest.approx(tuple(expected), rel=1e-3)
