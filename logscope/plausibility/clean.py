@@ -19,6 +19,7 @@ from logscope.statistics.sampling import gap_threshold_s, stretches
 from logscope.vehicle import Vehicle
 
 _MOSTLY = 0.5  # more than that are no value: what is left does not stand for the part
+_FEWEST_LEFT = 10  # readings: with fewer, those before a controller wakes and after it sleeps count as well
 _LISTED = 3  # raw values named
 _EVENTS = 200  # listed one by one; more is a list nobody reads
 
@@ -39,30 +40,36 @@ def clean(signals: Signals, vehicle: Vehicle) -> Cleaned:
     """Take out marks for “no value”, then the first readings of controllers that wake."""
     findings: list[Finding] = []
     originals: dict[str, Part] = {}
-    for found_in, finding_of in ((mark_samples, _no_value), (waking_samples, _waking)):
-        found = found_in(signals, vehicle)
-        findings += [finding_of(signals.parts[name], samples, vehicle) for name, samples in found.items()]
-        originals = {name: signals.parts[name] for name in found} | originals
-        signals = _without(signals, found)
+    marks = mark_samples(signals, vehicle)
+    unknown = {
+        name: f"{100 * float(np.mean(samples)):.3g} % of the readings of {part_name(name)} are marks for “no value”"
+        for name, samples in marks.items()
+        if _mostly(samples)
+    }
+    findings += [_no_value(signals.parts[name], samples, vehicle) for name, samples in marks.items()]
+    originals |= {name: signals.parts[name] for name in marks}
+    signals = _without(signals, marks).without(unknown)
+    waking = waking_samples(signals, vehicle)
+    findings += [_waking(signals.parts[name], samples) for name, samples in waking.items()]
+    originals = {name: signals.parts[name] for name in waking} | originals
+    signals = _without(signals, waking)
     return Cleaned(signals, tuple(findings), originals)
 
 
 def _without(signals: Signals, found: Mapping[str, BoolArray]) -> Signals:
-    doubtful = {
-        name: f"{100 * float(np.mean(samples)):.3g} % of the readings of {part_name(name)} are marks for “no value”"
-        for name, samples in found.items()
-        if np.mean(samples) > _MOSTLY
-    }
-    parts = {
-        name: part if name not in found or name in doubtful else part.where(~found[name])
-        for name, part in signals.parts.items()
-    }
-    return replace(signals, parts=parts).without(doubtful)
+    left = {name: signals.parts[name].where(~samples) for name, samples in found.items()}
+    return replace(signals, parts={**signals.parts, **left})
+
+
+def _mostly(samples: BoolArray) -> bool:
+    """Whether most readings are no value. A log may begin long before a controller wakes: that time does not count."""
+    left = np.flatnonzero(~samples)
+    counted = samples if left.size < _FEWEST_LEFT else samples[left[0] : left[-1] + 1]
+    return float(np.mean(counted)) > _MOSTLY
 
 
 def _no_value(part: Part, marks: BoolArray, vehicle: Vehicle) -> Finding:
-    count, total, share = int(marks.sum()), marks.size, float(np.mean(marks))
-    mostly = share > _MOSTLY
+    count, total, mostly = int(marks.sum()), marks.size, _mostly(marks)
     shown = _shown(part, marks)
     if mostly:
         effect = f"{part_title(part.name)} is unknown in this log, so nothing that needs it was checked."
@@ -95,7 +102,7 @@ def _no_value(part: Part, marks: BoolArray, vehicle: Vehicle) -> Finding:
     )
 
 
-def _waking(part: Part, waking: BoolArray, vehicle: Vehicle) -> Finding:
+def _waking(part: Part, waking: BoolArray) -> Finding:
     count = int(waking.sum())
     values = " and ".join(
         f"{value:g} {part.unit}" for value in list(dict.fromkeys(part.value[waking].tolist()))[:_LISTED]

@@ -11,7 +11,7 @@ from logscope.checks.precharge.check import precharge
 from logscope.curves.timestamps import Known, grid_of, timestamps_of
 from logscope.findings import Finding
 from logscope.observations.dc_link.link import describe_link
-from logscope.observations.dc_link.readings import at_rows, own_readings
+from logscope.observations.dc_link.readings import at_rows, own_readings, readings_between
 from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
@@ -143,6 +143,21 @@ def test_a_sensor_slower_than_its_message_is_timed_by_its_own_clock(grid_s: floa
         known = _one(Signals({"dc_link_voltage": part}, 0.0, 5.0), _vehicle(270, 1e-3)).measured["time_constant_s"]
         assert known.low < 0.27 < known.high
         assert known.high - known.low < 0.04 * 0.27
+
+
+def test_a_reading_that_lasts_for_three_messages_is_one_and_keeps_its_turn() -> None:
+    """A sensor of 43.5 ms in messages of 20 ms: each reading comes two or three times, on the way up as well."""
+    message_s = np.round(np.arange(0.0, 4.0, 0.02) + np.random.default_rng(3).uniform(-5e-4, 5e-4, 200), 3)
+    taken_s = np.arange(0.0025, 4.0, 0.0435)
+    read = np.round(_charge(taken_s, 0.055), 1)
+    volts = read[np.maximum(np.searchsorted(taken_s, message_s) - 1, 0)]
+    part = Part("dc_link_voltage", message_s, volts, "V", "Link.Voltage", 0.1)
+    link = describe_link(Signals({"dc_link_voltage": part}, 0.0, 4.0), battery_min_v=None)
+    rise = readings_between(link, 1.21, 1.5)
+    assert rise.stamps.known is Known.COUNTED
+    assert rise.volts.size >= 6
+    assert np.diff(rise.time_s) == pytest.approx(0.0435, rel=0.03)
+    assert np.all(np.diff(rise.volts) > 0)
 
 
 def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:

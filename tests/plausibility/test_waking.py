@@ -254,3 +254,22 @@ def test_zeros_while_no_path_is_closed_are_no_reading_of_a_link_that_stands_afte
     assert taken(part, pack(), *(state(name, -1.0) for name in open_path)) == []  # dead states
     if len(open_path) > 1:
         assert taken(part, pack(), state(open_path[0], 1.9)) == []  # the relay may have charged it
+
+
+def test_a_log_that_begins_long_before_its_controllers_wake_keeps_what_they_read() -> None:
+    """A logger fed by the battery runs from the evening on: zeros and marks for hours, then the key is turned."""
+    time_s = np.arange(0.0, 20.0, 0.1)
+    awake = time_s >= 15.0
+    battery = encoded("battery_voltage", time_s, np.where(awake, 355.0 + 0.1 * np.sin(time_s), 0.0), TENTHS)
+    speed = encoded("motor_speed", time_s, np.where(awake, 900.0 + 40.0 * np.sin(time_s), 65535.0), VOLTS)
+    cleaned = clean(signals(battery, speed), UNTOLD)
+    for name in ("battery_voltage", "motor_speed"):
+        assert cleaned.signals.parts[name].time_s[0] == pytest.approx(15.0)
+        assert name not in cleaned.signals.doubtful
+
+
+def test_marks_among_most_readings_leave_a_part_unknown() -> None:
+    time_s = np.arange(0.0, 20.0, 0.1)
+    true = np.arange(time_s.size) % 5 == 0
+    speed = encoded("motor_speed", time_s, np.where(true, 900.0 + 40.0 * np.sin(time_s), 65535.0), VOLTS)
+    assert "motor_speed" in clean(signals(speed), UNTOLD).signals.doubtful

@@ -41,7 +41,9 @@ def closing_of(
     if broken is not None and (_is_step(link, attempt, fit, broken) or attempt.contactor_s is not None):
         last = attempt.onset + broken.last
         between = (float(time_s[last]), float(time_s[last + 1]))
-        low, high = _between(link, fit, *between) if fit else _of_reading(link, float(volts[last]))
+        low, high = of_reading = _of_reading(link, float(volts[last]))
+        if fit:  # the link was no lower than a reading of it, whatever the curve says
+            low, high = (max(each) for each in zip(_between(link, fit, *between), (of_reading[0],) * 2, strict=True))
         stepped = _is_step(link, attempt, fit, broken)
         return Closing(*between, low, high, broken.step_v if stepped else None, broken.level_v if stepped else None)
     if attempt.contactor_s is None or attempt.contactor_after_s is None or fit is None:

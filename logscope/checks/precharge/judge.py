@@ -11,10 +11,10 @@ from logscope.checks.precharge.compare import (
     Verdict,
     compare_constant,
     is_bypassed,
-    step_constant_bound,
 )
 from logscope.checks.precharge.contactor_closing import Closing, behind_lag
 from logscope.checks.precharge.measure import Measurement
+from logscope.checks.precharge.soonest import bound_before_closing, soonest_bound
 from logscope.checks.precharge.witness import witnesses
 from logscope.curves.behind_lag import SoundLink
 from logscope.curves.rise import CurveFit
@@ -79,13 +79,18 @@ class Judged:
         return known.value / self.expected_s if off and known is not None and self.expected_s else None
 
     @property
+    def least_factor(self) -> float | None:
+        """By what factor a precharge is at least too fast that is known by an upper bound alone; else None."""
+        known = self.kind == "fast" and self.bound_s and self.expected_s
+        return self.expected_s / self.bound_s if known and self.expected_s and self.bound_s else None
+
+    @property
     def wanted_period_s(self) -> float | None:
         """The sample period that would show the time constant."""
         constant = self.expected_s or self.bound_s
         return constant / SAMPLES_PER_CONSTANT if constant else None
 
 
-_NOT_ABOVE_NOISES = 3.0  # and a step: a level is not known better from one reading
 _LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor waits for, 0.9 and more
 
 
@@ -93,7 +98,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     """Decide the kind of one attempt."""
     fit = measurement.fit
     expected_s = _expected_constant(measurement, vehicle)
-    bound_s, soonest_s = None, _soonest_bound(link, measurement)
+    bound_s, soonest_s = None, soonest_bound(link, measurement)
     jumped = _jumped(measurement, soonest_s, expected_s, vehicle.precharge)
     stepped = measurement.closing is not None and measurement.closing.step_v is not None
     if measurement.inside_all <= 1 or (jumped and not stepped):
@@ -118,11 +123,13 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
     if kind in ("complete", "slow", "fast") and _has_hole(measurement):
         kind = "undetermined"
+    elif kind == "undetermined" and (open_s := _too_fast(link, measurement, vehicle.precharge)) is not None:
+        kind, constant, bound_s = "fast", None, open_s
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
     if ((kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES) or measurement.leads_beyond_pack:
         constant = None
     if kind == "undetermined" and measurement.inside_all <= 1 and not measurement.attempt.stayed_open:
-        bound_s = _soonest_bound(link, measurement, vehicle.precharge.close_fraction)
+        bound_s = soonest_bound(link, measurement, vehicle.precharge.close_fraction)
     if hot:  # what rose through the contactor, faster than R·C, says nothing of R·C
         bound_s = None
         constant = None if constant is not None and constant.verdict in (Verdict.FAST, Verdict.OPEN) else constant
@@ -182,28 +189,6 @@ def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
     return configured_s * min(max(m.fit.end.value / m.pack_v, 0.0), 1.0)
 
 
-def _soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | None:
-    """Upper bound of the time constant [s] from how soon the reading came near its end.
-
-    A reading follows the link, whatever its sensing, and never leads it: when it is so near to its end, the link is at
-    least as near. Of all samples of the rise the one that says most is taken.
-
-    closes_at : from which fraction of the pack on a contactor may have brought the link up at once; None where that may
-        have been all of the rise
-    """
-    attempt, top_v = m.attempt, m.top_v
-    rise = slice(attempt.onset, attempt.top + 1)
-    volts, time_s = link.part.value[rise], link.part.time_s[rise]
-    least = max(_NOT_ABOVE_NOISES * link.noise_v + link.step_v, (1 - closes_at) * top_v)
-    if least >= top_v - volts[0]:
-        return None
-    missing = np.maximum(top_v - volts, least)
-    near = missing < top_v - volts[0]
-    # Timestamps of one burst, or on a coarse grid, may stand together although their readings are apart.
-    taken_s = time_s[near] - time_s[0] + m.unsure_between_s
-    return float(min(step_constant_bound(top_v - volts[0], *each) for each in zip(missing[near], taken_s, strict=True)))
-
-
 def _jumped(m: Measurement, bound_s: float | None, expected_s: float | None, configured: Precharge) -> bool:
     """Whether the reading came to the pack's voltage sooner than through a resistor as expected, whatever the sensing.
 
@@ -214,6 +199,14 @@ def _jumped(m: Measurement, bound_s: float | None, expected_s: float | None, con
         return False
     soon = not _charged_in_time(m, expected_s * (1 - configured.tolerance), configured.close_fraction)
     return soon and is_bypassed(bound_s, expected_s)
+
+
+def _too_fast(link: Link, m: Measurement, configured: Precharge) -> float | None:
+    """An upper bound of R·C [s] below the expected band, where readings of a link with an open contactor show one."""
+    expected_s, bound_s = configured.time_constant_s, bound_before_closing(link, m)
+    if expected_s is None or bound_s is None or _has_hole(m):
+        return None
+    return bound_s if bound_s < expected_s * (1 - configured.tolerance) else None
 
 
 def _kind(

@@ -53,10 +53,10 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
     if judged.kind in ("closed_early", "stalled", "complete") and (load := _load(values)):
         keep = "" if judged.kind == "complete" else f" {next_step}"
         next_step = f"Switch the load on the link ({load}) on only after the main contactor has closed.{keep}"
-    if judged.kind == "fast" and (constant := _perhaps_lag(judged)) is not None:
+    if judged.kind == "fast" and (lag_s := _perhaps_lag(judged)) is not None:
         next_step += (
             f" Until then treat it as bypassed: a link that jumps past its resistor, behind a sensing lag of "
-            f"{seconds(constant.value)}, looks the same."
+            f"{seconds(lag_s)}, looks the same."
         )
     wanted = judged.wanted_period_s
     if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
@@ -89,6 +89,9 @@ def _title(judged: Judged) -> str:
             return f"Precharge complete: {tau}{against}"
         case "complete":
             return f"Precharge complete: settled{share}; sensing lag and RC cannot be distinguished"
+        case "fast" if judged.bound_s is not None and judged.least_factor is not None:
+            most = f"time constant at most {seconds(judged.bound_s)}"
+            return f"Precharge fast: {most}{against}, at least {number(judged.least_factor)} × too fast"
         case "slow" | "fast":
             return f"Precharge {judged.kind}: {tau}{against}, {_off(judged.factor)}"
         case "stalled":
@@ -103,12 +106,14 @@ def _title(judged: Judged) -> str:
             return f"Precharge: rose to {m.reached_v:.0f} V, outcome cannot be determined"
 
 
-def _perhaps_lag(judged: Judged) -> Estimate | None:
-    """The constant of a fast link, where it may be the sensing's as well; None where something shows whose it is."""
+def _perhaps_lag(judged: Judged) -> float | None:
+    """The constant of a fast link [s], where it may be the sensing's as well; else None."""
+    if judged.bound_s is not None:
+        return min(judged.bound_s, LONGEST_LAG_S)
     constant = judged.constant
     if constant is None or constant.time_constant is None or constant.shown_by is not None:
         return None
-    return constant.time_constant if constant.time_constant.low <= LONGEST_LAG_S else None
+    return constant.time_constant.value if constant.time_constant.low <= LONGEST_LAG_S else None
 
 
 def _off(factor: float | None) -> str:
@@ -208,9 +213,14 @@ def _closing(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
 def _off_by(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
     """The time constant beside the expected one, and what a difference implies."""
     tau, expected = judged.constant.time_constant if judged.constant else None, judged.expected_s
-    if tau is None or judged.constant is None or judged.constant.or_lag or expected is None:
+    if expected is None:
         return []
     low, high = expected * (1 - judged.tolerance), expected * (1 + judged.tolerance)
+    if judged.kind == "fast" and judged.bound_s is not None:
+        band = quantity_text(Measured(None, "s", low, high))
+        return [f"Time constant at most {seconds(judged.bound_s)}, expected {band} from R·C."]
+    if tau is None or judged.constant is None or judged.constant.or_lag:
+        return []
     said = [
         f"Time constant {_limits(tau)}, expected {quantity_text(Measured(None, 's', low, high))} from R·C.",
     ]
@@ -226,6 +236,12 @@ def _off_by(judged: Judged, values: Mapping[str, Measured]) -> list[str]:
 def _constant(judged: Judged) -> list[str]:
     """Which constant is the link's, and how that is known."""
     constant, expected = judged.constant, judged.expected_s
+    if judged.kind == "fast" and judged.bound_s is not None:
+        return [
+            "The samples give no curve that can be compared, but an upper bound: while the contactor was open, the "
+            "reading came nearer to the pack's voltage than a resistor and capacitors as configured allow. Neither a "
+            "sensing lag nor a load makes a link look faster than it is."
+        ]
     if constant is None:
         return []
     tau = constant.time_constant

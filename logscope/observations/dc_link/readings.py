@@ -146,7 +146,9 @@ def _counted_run(link: Link, new: IndexArray) -> slice | None:
     """The longest run of new readings of which none is left out; None where there is none. new : their samples"""
     change = link.part.value[new] - link.part.value[new - 1]
     least = max(_COUNTED_NOISES * link.noise_v, _COUNTED_STEPS * link.step_v)
-    near = np.diff(link.part.time_s[new], prepend=-np.inf) <= gap_threshold_s(link.part.time_s)
+    # A reading may last for several messages: what parts two of them is a message that is missing in between.
+    gaps = np.cumsum(np.diff(link.part.time_s, prepend=link.part.time_s[:1]) > gap_threshold_s(link.part.time_s))
+    near = np.diff(gaps[new], prepend=-1) == 0
     runs = []
     for moving in (change >= least, change <= -least):
         steady = np.flatnonzero(moving & near)
@@ -169,7 +171,7 @@ def own_readings(link: Link) -> OwnReadings:
     if part.value.size < 3:
         return OwnReadings(np.ones(part.value.size, np.bool_), False)
     if part.period_s > part.spacing_s:
-        return OwnReadings(_new_readings(part.time_s, part.value, part.period_s), True)
+        return OwnReadings(_new_readings(part.time_s, part.value, part.period_s) & ~_repeats(link), True)
     first = ~_repeats(link)
     return OwnReadings(first, not bool(first.all()))
 
