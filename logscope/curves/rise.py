@@ -33,6 +33,7 @@ _SURE_CORRELATION = 2.0  # standard deviations of the correlation of white resid
 _DRIFTING_WIDER, _DRIFT_MATTERS = float(np.sqrt(2.0)), 0.1
 # Of the probability, that must lie below the highest voltage there is: with less, that limit and the readings disagree.
 _LEAST_POSSIBLE = 0.05
+_NEARLY_ALL = 0.9  # of the probability below it: then the draws there stand for all
 _POSSIBLE = 0.025  # of the probability: with more, 95 % limits do not leave a shape out
 _MOST_WIDER = 5.0  # a curve that wants more than this is a misfit, and says so
 
@@ -182,7 +183,10 @@ def fit_curve(
                 best, mix, even = bent, [bent], False
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
     noise_v = rest.noise_v if rest is not None else None
-    return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v, highest_v=highest_v)
+    if possible := _below(mix, highest_v):
+        best, mix = max(possible, key=lambda one: one[1].log_evidence), possible
+        even = even and np.ptp([posterior.log_evidence for _, posterior in mix]) < np.log(LAG_ODDS)
+    return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
 
 
 def _likelier(known: Solved, other: Solved) -> Solved:
@@ -243,6 +247,34 @@ def _solve(problem: Problem, guesses: list[FloatArray] | None = None) -> Solved 
     return None if posterior is None else (problem, posterior)
 
 
+def _below(solved: Sequence[Solved], highest_v: float) -> list[Solved]:
+    """The same of curves that lead to no more than there is; none where readings and that limit disagree.
+
+    Where much of a posterior lies above the limit, what is left of its draws would say little of the rest: it is drawn
+    anew below it. Both evidences are over one prior, so their ratio is the probability below the limit.
+    """
+    known = np.logaddexp.reduce([posterior.log_evidence for _, posterior in solved])
+    below = [each for one in solved if (each := _drawn_below(one, highest_v)) is not None]
+    left = np.logaddexp.reduce([posterior.log_evidence for _, posterior in below]) if below else -np.inf
+    return below if left - known >= np.log(_LEAST_POSSIBLE) else []
+
+
+def _drawn_below(solved: Solved, highest_v: float) -> Solved | None:
+    problem, posterior = solved
+    possible = posterior.draws[:, 0] + problem.layout.rise(posterior.draws) <= highest_v
+    share = float(posterior.weights[possible].sum())
+    limited = replace(problem, highest_v=highest_v)
+    if share >= _NEARLY_ALL:
+        weights = posterior.weights[possible] / share
+        return limited, Posterior(posterior.draws[possible], weights, posterior.log_evidence + float(np.log(share)))
+    if not possible.any():
+        return None
+    inside = posterior.draws[possible]
+    start = inside[int(np.argmax(problem.log_density(inside)))]
+    drawn = sample_posterior(limited.log_density, start, np.cov(posterior.draws.T, aweights=posterior.weights))
+    return None if drawn is None else (limited, drawn)
+
+
 Mix = Sequence[tuple[Layout, Posterior]]
 
 
@@ -263,22 +295,6 @@ def _mixed(solved: Sequence[Solved], even: bool, wider: float) -> Mix:
     return tuple(mix)
 
 
-def _possible(mix: Mix, highest_v: float) -> Mix:
-    """The same without the curves that lead to more than there is; all of them where hardly one is left."""
-    kept = [
-        (layout, posterior.weights * (draws[:, 0] + layout.rise(draws) <= highest_v))
-        for layout, posterior in mix
-        for draws in (posterior.draws,)
-    ]
-    left = float(sum(weights.sum() for _, weights in kept))
-    if left < _LEAST_POSSIBLE:
-        return mix
-    return tuple(
-        (layout, replace(posterior, weights=weights / left))
-        for (layout, weights), (_, posterior) in zip(kept, mix, strict=True)
-    )
-
-
 def _share(mix: Mix, shape: Shape) -> float:
     """Of the probability, that one shape has [1]."""
     return float(sum(posterior.weights.sum() for layout, posterior in mix if layout.shape is shape))
@@ -295,13 +311,11 @@ def _estimate(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Es
     return estimate(of, of.draws[:, 0])
 
 
-def _curve_fit(
-    best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None, highest_v: float
-) -> CurveFit:
+def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None) -> CurveFit:
     problem, layout = best[0], best[0].layout
     theta = _best(*best)
     left = _residuals(problem, theta)
-    mix = tuple(_possible(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))), highest_v))
+    mix = tuple(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))))
     filtered = layout.shape in FILTERED
     behind = [one for one in mix if one[0].shape in FILTERED]
 

@@ -48,7 +48,10 @@ class Rest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Problem:
-    """One curve to fit and the ranges its parameters may take."""
+    """One curve to fit and the ranges its parameters may take.
+
+    highest_v : the highest voltage that the curve can lead to [V]
+    """
 
     time_s: FloatArray
     volts: FloatArray
@@ -56,6 +59,7 @@ class Problem:
     layout: Layout
     rest: Rest | None
     cut_off: bool
+    highest_v: float = np.inf
 
     @property
     def span_v(self) -> float:
@@ -117,6 +121,7 @@ class Problem:
         inside = np.all((theta >= low) & (theta <= high), axis=1)
         rise = self.layout.rise(theta)
         inside &= (rise >= 0.2 * self.span_v) & (rise <= _MOST_RISE * self.span_v)
+        inside &= theta[:, 0] + rise <= self.highest_v
         if self.layout.shape is Shape.LAGGED:
             inside &= theta[:, -1] <= theta[:, 2]  # the two constants are symmetric: the slower one is named τ
         if self.layout.shape is Shape.TWICE_LAGGED:

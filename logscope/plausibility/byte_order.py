@@ -1,7 +1,8 @@
 """Integers that were read the wrong way: bytes in the wrong order, or a sign that was taken for a large number.
 
 Quantities of a vehicle move little from sample to sample. Where two bytes are swapped, each carry from the low byte to
-the high one shows as a leap of nearly the whole range; with the bytes put right, the same samples are smooth. And a
+the high one shows as a leap of nearly the whole range; with the bytes put right, the same samples are smooth, and so
+are most others. Frames of another sender leap as well, but among readings that are smooth as they were read. And a
 signed number read as unsigned leaps over the whole range wherever it passes zero.
 """
 
@@ -51,8 +52,11 @@ def _smoother_swapped(raw: NDArray[np.int64], encoding: Encoding) -> bool:
     carries = changed >= 2
     if np.count_nonzero(carries) < _CARRIES:
         return False
-    leaps = float(np.median(np.abs(np.diff(raw))[carries]))
-    return leaps > _SMOOTHER * max(float(np.median(np.abs(np.diff(swapped))[carries])), 1.0)
+    as_read, put_right = np.abs(np.diff(raw)), np.abs(np.diff(swapped))
+    moved = changed >= 1
+    if float(np.median(as_read[moved])) <= float(np.median(put_right[moved])):
+        return False
+    return float(np.median(as_read[carries])) > _SMOOTHER * max(float(np.median(put_right[carries])), 1.0)
 
 
 def swap_bytes(raw: NDArray[np.int64], encoding: Encoding) -> NDArray[np.int64]:

@@ -37,17 +37,18 @@ class Plausible:
 
 def relations() -> tuple[Relation, ...]:
     """What has to fit together, each judged on what no relation before it put in doubt."""
-    return (two_contents, constant_readings, scale_doubts, sign_doubts, temperature_doubts)
+    return (constant_readings, scale_doubts, sign_doubts, temperature_doubts)
 
 
 def examine(signals: Signals, vehicle: Vehicle) -> Plausible:
-    """Take out of the signals what cannot be right: misread integers, single readings, then whole parts.
+    """Take out of the signals what cannot be right: foreign frames, misread integers, single readings, whole parts.
 
     Values of the vehicle file that are most unlikely go first, so that no part is judged by them.
     """
     odd = tuple(unlikely(vehicle))
     likely = without_values(vehicle, [value for each in odd for value in each.values])
-    doubts = misread_doubts(signals, likely)
+    doubts = two_contents(signals, likely)  # foreign frames leap as misread integers do
+    doubts += misread_doubts(_without(signals, doubts), likely)
     cleaned = clean(_without(signals, doubts), likely)
     trusted = cleaned.signals
     for relation in relations():

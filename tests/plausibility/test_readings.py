@@ -108,3 +108,11 @@ def test_the_noise_of_a_torque_is_no_torque_while_a_vehicle_rolls(seed, period_s
     }
     plausible = examine(made_signals(*(encoded(name, time_s, value, tenths) for name, value in parts.items())), FILE)
     assert plausible.doubted == {}
+
+
+def test_foreign_frames_among_smooth_readings_are_no_swapped_bytes() -> None:
+    """Every seventh frame comes from another sender: its leaps carry through both bytes, the readings' own do not."""
+    time_s = 0.05 * np.arange(400)
+    own = np.round(3000 + 40 * np.sin(time_s))
+    value = np.where(np.arange(400) % 7 == 3, 0x4000 + (np.arange(400) % 3), own)
+    assert misread(encoded("motor_speed", time_s, value, Encoding(16, False, 1.0, 0.0))) is None
