@@ -184,8 +184,7 @@ def fit_curve(
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
     noise_v = rest.noise_v if rest is not None else None
     if possible := _below(mix, highest_v):
-        best, mix = max(possible, key=lambda one: one[1].log_evidence), possible
-        even = even and np.ptp([posterior.log_evidence for _, posterior in mix]) < np.log(LAG_ODDS)
+        best, mix, even = _chosen(possible, even)
     return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
 
 
@@ -257,6 +256,19 @@ def _below(solved: Sequence[Solved], highest_v: float) -> list[Solved]:
     below = [each for one in solved if (each := _drawn_below(one, highest_v)) is not None]
     left = np.logaddexp.reduce([posterior.log_evidence for _, posterior in below]) if below else -np.inf
     return below if left - known >= np.log(_LEAST_POSSIBLE) else []
+
+
+def _chosen(solved: list[Solved], even: bool) -> tuple[Solved, list[Solved], bool]:
+    """The best of some shapes, those that its limits are made of, and whether evenly.
+
+    A filter that need not be there stays beside one exponential, unless the odds between them have become strong.
+    """
+    evidence = [posterior.log_evidence for _, posterior in solved]
+    if even and np.ptp(evidence) < np.log(LAG_ODDS):
+        return solved[0], solved, even
+    best = solved[int(np.argmax(evidence))]
+    behind = best[0].layout.shape in FILTERED
+    return best, [one for one in solved if not behind or one[0].layout.shape in FILTERED], False
 
 
 def _drawn_below(solved: Solved, highest_v: float) -> Solved | None:
