@@ -21,7 +21,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from queue import Queue
@@ -89,7 +89,7 @@ def _added(revision: str) -> dict[Path, set[int]]:
     return found
 
 
-def _run(drawn: Sequence[Mutant], covering: Map, jobs: int) -> list[tuple[Mutant, bool]]:
+def _run(drawn: Sequence[Mutant], covering: Map, jobs: int) -> Iterator[tuple[Mutant, bool]]:
     with tempfile.TemporaryDirectory() as folder:
         copies: Queue[Path] = Queue()
         for number in range(jobs):
@@ -108,7 +108,7 @@ def _run(drawn: Sequence[Mutant], covering: Map, jobs: int) -> list[tuple[Mutant
                 copies.put(copy)
 
         with ThreadPoolExecutor(jobs) as pool:
-            return list(pool.map(judged, drawn))
+            yield from pool.map(judged, drawn)
 
 
 def _tests(mutant: Mutant, covering: Map) -> list[str]:
