@@ -124,6 +124,15 @@ def test_a_value_that_settles_off_its_target_is_told_with_the_error() -> None:
     assert error < -5
 
 
+def test_limits_of_the_steady_error_hold_it_as_often_as_they_say() -> None:
+    """True by construction: a sensor that reads 10 A less, in noise of 1 A."""
+    study = LimitsStudy()
+    for seed in range(720, 734):
+        made = loop_log(np.random.default_rng(seed), 8, 0.7, seconds=9.0, added=-10.0)
+        study.of(-10.0, outcomes(made)["response"].measured["steady_error_A"])
+    study.judge()
+
+
 def test_a_loop_that_rings_at_speed_only_is_seen_there() -> None:
     rng = np.random.default_rng(4)
     t = np.arange(0, 40, TICK_S)

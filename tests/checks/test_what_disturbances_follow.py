@@ -6,10 +6,12 @@ The regression itself is checked against statsmodels in tests/statistics/test_co
 from __future__ import annotations
 
 import numpy as np
+from limits_study import LimitsStudy
 from motor_traces import HAZEL, FloatArray, part, signals
 from one_check import findings_of
 
 from logscope.checks.encoder.check import encoder
+from logscope.checks.encoder.disturbance_rate import Stretches, rate_law
 from logscope.findings import Finding, Severity
 from logscope.observations.motor_speed import model as speed_model
 from logscope.statistics.excursions import impossible_steps
@@ -87,3 +89,22 @@ def test_noise_alone_passes_the_limit_of_a_step_as_rarely_as_it_is_set_for() -> 
             speed_model.NOISE_Z = before
         nominal = 2 * stats.norm.sf(z) * (time.size - 1)
         assert abs(passed - nominal) < 6 * np.sqrt(nominal) + 0.05 * nominal
+
+
+def test_limits_of_the_factor_hold_it_where_bursts_last_for_several_stretches() -> None:
+    """By construction: e^0.8 per 100 A; the rate of each four stretches in a row times one gamma variate."""
+    study = LimitsStudy()
+    for seed in range(80):
+        rng = np.random.default_rng([seed, 84])
+        rows = 600
+        amps = 150 + 140 * np.sin(np.arange(rows) / rng.uniform(8, 20))
+        mean = np.exp(-1.5 + 0.8 * amps / 100) * np.repeat(rng.gamma(0.5, 2.0, rows // 4), 4)
+        whole = np.ones(rows)
+        law = rate_law(
+            Stretches(
+                rng.poisson(mean).astype(float), whole, amps, 0 * whole, np.arange(rows), np.ones(rows, bool), whole
+            )
+        )
+        assert law is not None
+        study.add(0.8, *np.log([law.current.value, law.current.low, law.current.high]))
+    study.judge()

@@ -31,9 +31,10 @@ from logscope.findings import Measured, NothingToCheck
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Limits on both sides, and the truth."""
+    """Value with limits on both sides, and the truth."""
 
     truth: float
+    value: float | None
     low: float
     high: float
 
@@ -95,7 +96,7 @@ def _interval(truth: float | None, measured: Measured | None) -> Interval | None
     if truth is None or not np.isfinite(truth) or measured is None or measured.value is None:
         return None
     low, high = measured.low, measured.high
-    return Interval(truth, -np.inf if low is None else low, np.inf if high is None else high)
+    return Interval(truth, measured.value, -np.inf if low is None else low, np.inf if high is None else high)
 
 
 def coverage(intervals: list[Interval]) -> str:

@@ -17,19 +17,32 @@ import numpy as np
 from precharge_cases import random_precharge
 from precharge_score import judged, plain_fit
 
+from logscope.findings import Measured
+
 LAGS_S = (0.0, 0.08)
 TOLD_OFF = 0.10  # R and C are told to this share: what parts are made to
 
 
 @dataclass(frozen=True, slots=True)
 class TwoPole:
-    """One case: outcome, lag, relative error of the constant (None where none is told), that of a plain fit."""
+    """One case: outcome, lag, true constant, what was found of it (None where no limits), error of a plain fit."""
 
     outcome: str
     lag_s: float
-    error: float | None
+    truth_s: float
+    found: Measured | None
     plain_error: float | None
-    held: bool | None
+
+    @property
+    def error(self) -> float | None:
+        """Relative error of the constant; None where none was found."""
+        return None if self.found is None or self.found.value is None else self.found.value / self.truth_s - 1
+
+    @property
+    def held(self) -> bool:
+        """Whether the limits hold the truth."""
+        found = self.found
+        return found is not None and (found.low or 0.0) <= self.truth_s <= (found.high or np.inf)
 
 
 def two_pole(seed: int) -> TwoPole:
@@ -45,9 +58,8 @@ def two_pole(seed: int) -> TwoPole:
     found = findings[0].measured.get("time_constant_s") if findings else None
     plain = plain_fit(case)
     plain_error = None if plain is None else plain / truth_s - 1
-    if found is None or found.value is None or found.low is None or found.high is None:
-        return TwoPole(outcome, lag_s, None, plain_error, None)
-    return TwoPole(outcome, lag_s, found.value / truth_s - 1, plain_error, found.low <= truth_s <= found.high)
+    known = found is not None and None not in (found.value, found.low, found.high)
+    return TwoPole(outcome, lag_s, truth_s, found if known else None, plain_error)
 
 
 def two_poles(seeds: Iterable[int]) -> list[TwoPole]:
