@@ -25,13 +25,13 @@ _RINGING, _CALM = 0.25, 0.65
 
 
 def _log(folder: Path, name: str, damping: float, seed: int) -> Path:
-    """Eight jumps of the demand with the rotor all but locked, logged every 2 ms."""
+    """Five jumps of the demand with the rotor all but locked, logged every 2 ms."""
     scenario = Scenario(
         name=name,
-        duration_s=24.0,
+        duration_s=17.0,
         circuit=HAZEL,
-        key_cycles=(KeyCycle(1.5, 23.0),),
-        throttle=pedal(*((4.0 + 2.3 * k, 5.2 + 2.3 * k, 0.2 + 0.04 * k, 0.005) for k in range(8))),
+        key_cycles=(KeyCycle(1.5, 16.0),),
+        throttle=pedal(*((4.0 + 2.3 * k, 5.2 + 2.3 * k, 0.2 + 0.07 * k, 0.005) for k in range(5))),
         tunings=(Tuning(0.0, loop_Hz=30.0, loop_damping=damping, torque_ramp_Nm_per_s=12000.0),),
         inverter=Inverter(trip_current_A=1e6),
         body=Body(rotor_inertia_kgm2=50.0),
