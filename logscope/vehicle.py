@@ -208,7 +208,6 @@ class Cooling(_Section):
     """The cooling circuit. `continuous_current_A` is the motor current that it must carry for as long as one likes."""
 
     continuous_current_A: Positive | None = None
-    flow_L_per_min: Positive | None = None
 
 
 class Aux(_Section):

@@ -48,7 +48,6 @@ _USUAL = (
     _Usual("limits", "battery_temperature_min_C", -60.0, 40.0, "°C", ()),
     _Usual("limits", "battery_temperature_max_C", 20.0, 90.0, "°C", ()),
     _Usual("cooling", "continuous_current_A", 5.0, 2000.0, "A", ((1000.0, "kA"), (0.001, "mA"))),
-    _Usual("cooling", "flow_L_per_min", 0.5, 200.0, "L/min", ((60.0, "L/s"), (1 / 60.0, "L/h"), (1000.0, "m³/min"))),
     _Usual("aux", "converter_V", 6.0, 60.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
     _Usual("aux", "coil_hold_V", 1.0, 48.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
     _Usual("charging", "charger_max_V", 20.0, 1500.0, "V", ((1000.0, "kV"), (0.001, "mV"))),
