@@ -40,17 +40,17 @@ if TYPE_CHECKING:
     from logscope.sizing.precharge import size_precharge as size_precharge
     from logscope.sizing.requirements import PrechargeRequirements as PrechargeRequirements
     from logscope.survey.plot import SignalPlot as SignalPlot
-    from logscope.tasks import Draft as Draft
-    from logscope.tasks import SignalList as SignalList
-    from logscope.tasks import VehicleReadiness as VehicleReadiness
-    from logscope.tasks import draft_vehicle as draft_vehicle
-    from logscope.tasks import fill_archive as fill_archive
-    from logscope.tasks import list_signals as list_signals
-    from logscope.tasks import plot_signals as plot_signals
-    from logscope.tasks import seek as seek
-    from logscope.tasks import take_inventory as take_inventory
-    from logscope.tasks import trend as trend
-    from logscope.tasks import vehicle_readiness as vehicle_readiness
+    from logscope.tasks.archive import fill_archive as fill_archive
+    from logscope.tasks.draft import Draft as Draft
+    from logscope.tasks.draft import draft_vehicle as draft_vehicle
+    from logscope.tasks.inventory import take_inventory as take_inventory
+    from logscope.tasks.plot import plot_signals as plot_signals
+    from logscope.tasks.readiness import VehicleReadiness as VehicleReadiness
+    from logscope.tasks.readiness import vehicle_readiness as vehicle_readiness
+    from logscope.tasks.seek import seek as seek
+    from logscope.tasks.signals import SignalList as SignalList
+    from logscope.tasks.signals import list_signals as list_signals
+    from logscope.tasks.trend import trend as trend
     from logscope.vehicle import Vehicle as Vehicle
     from logscope.vehicle import load_vehicle as load_vehicle
 
@@ -59,7 +59,7 @@ _PUBLIC = {
     "Capture": "capture.open",
     "Comparison": "comparison.outcome",
     "DefinitionError": "errors",
-    "Draft": "tasks",
+    "Draft": "tasks.draft",
     "Finding": "findings",
     "History": "history.rows",
     "Inventory": "inventory.collect",
@@ -72,27 +72,27 @@ _PUBLIC = {
     "RequestError": "errors",
     "Result": "result",
     "Severity": "findings",
-    "SignalList": "tasks",
+    "SignalList": "tasks.signals",
     "SignalPlot": "survey.plot",
     "Signals": "signals",
     "Vehicle": "vehicle",
     "VehicleError": "errors",
-    "VehicleReadiness": "tasks",
+    "VehicleReadiness": "tasks.readiness",
     "check": "pipeline",
     "compare": "pipeline",
     "decode": "logs",
-    "draft_vehicle": "tasks",
-    "fill_archive": "tasks",
-    "list_signals": "tasks",
+    "draft_vehicle": "tasks.draft",
+    "fill_archive": "tasks.archive",
+    "list_signals": "tasks.signals",
     "load_vehicle": "vehicle",
     "open_archive": "shelf.archive",
-    "plot_signals": "tasks",
+    "plot_signals": "tasks.plot",
     "read": "logs",
-    "seek": "tasks",
+    "seek": "tasks.seek",
     "size_precharge": "sizing.precharge",
-    "take_inventory": "tasks",
-    "trend": "tasks",
-    "vehicle_readiness": "tasks",
+    "take_inventory": "tasks.inventory",
+    "trend": "tasks.trend",
+    "vehicle_readiness": "tasks.readiness",
 }
 
 __all__ = ["__version__", *_PUBLIC]

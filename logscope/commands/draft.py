@@ -31,7 +31,7 @@ def draft(
     Read every line before you rely on it: what is doubtful is commented out, and the numbers are for you to fill in.
     """
     from logscope.files import write_text
-    from logscope.tasks import draft_vehicle
+    from logscope.tasks.draft import draft_vehicle
 
     made = draft_vehicle(logs, definitions or (), out=out, name=name, like=vehicle, watch=with_progress)
     write_text(out, made.text)

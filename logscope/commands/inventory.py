@@ -26,7 +26,7 @@ def inventory(
     """List buses and identifiers: names, counts, periods, lengths, which bytes change, and the load of each bus."""
     from logscope.files import write_text
     from logscope.inventory.show import print_inventory, to_csv, to_json
-    from logscope.tasks import take_inventory
+    from logscope.tasks.inventory import take_inventory
 
     found = take_inventory(logs, vehicle, definitions or (), bit_rate=bit_rates(bit_rate), watch=with_progress)
     for path, text in ((json, to_json), (csv, to_csv)):

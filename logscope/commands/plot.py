@@ -41,7 +41,7 @@ def plot(
     `logscope signals` lists the names. A picture (.png) is drawn by an installed Chromium, Chrome or Edge.
     """
     from logscope.pictures.browser import find_browser
-    from logscope.tasks import plot_signals
+    from logscope.tasks.plot import plot_signals
 
     picture = kind_for(out, (HTML, PNG)) is PNG
     if picture:

@@ -51,7 +51,7 @@ def seek(
     from logscope.files import write_text
     from logscope.seeking.page import found_to_html
     from logscope.seeking.show import print_found, to_json
-    from logscope.tasks import seek as search
+    from logscope.tasks.seek import seek as search
 
     found = search(
         logs,

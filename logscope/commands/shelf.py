@@ -56,7 +56,7 @@ def shelf(
     from logscope.report.shelf_page import shelf_to_html
     from logscope.shelf.overview import overview
     from logscope.shelf.terminal import print_shelf
-    from logscope.tasks import fill_archive
+    from logscope.tasks.archive import fill_archive
 
     known_notes = () if notes is None else read_notes(notes)
     with _progress() as watch:

@@ -12,7 +12,7 @@ def signals(
     """List every signal: samples, period, lowest, highest and last value, its course, and the part it resembles."""
     from logscope.files import write_text
     from logscope.survey.show import print_rows, rows_to_json
-    from logscope.tasks import list_signals
+    from logscope.tasks.signals import list_signals
 
     found = list_signals(logs, vehicle, definitions or (), watch=with_progress)
     if json is not None:

@@ -32,7 +32,7 @@ def trend(
     from logscope.files import write_text
     from logscope.report.history_page import history_to_html
     from logscope.report.history_text import history_to_json, print_history
-    from logscope.tasks import trend as work_out
+    from logscope.tasks.trend import trend as work_out
 
     history = work_out(places, vehicle, notes=notes, fresh=fresh, watch=with_progress)
     for path, text in ((json, history_to_json), (report, history_to_html)):

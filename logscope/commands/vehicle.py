@@ -31,7 +31,7 @@ def vehicle(
     from logscope.errors import RequestError
     from logscope.files import write_text
     from logscope.report.readiness_terminal import print_parts, print_readiness
-    from logscope.tasks import vehicle_readiness
+    from logscope.tasks.readiness import vehicle_readiness
     from logscope.vehicle_schema import vehicle_schema
 
     if schema is not None:
