@@ -490,7 +490,7 @@ _LOG = (
         "two_contents",
         "one identifier carries two contents",
         "each identifier has one content",
-        by_kind("bus.two_contents"),
+        by_kind("bus.two_contents", "bus.two_senders"),
     ),
     Sign(
         "silent",

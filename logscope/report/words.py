@@ -110,6 +110,7 @@ _VALUE_NAMES = {
     "busiest_bit_per_s": "Bits in the busiest second",
     "bit_rate_bit_per_s": "Bit rate",
     "longest_wait_s": "Longest wait for the bus",
+    "variation_s": "Variation of the spacing",
     "transmit_error_count": "Transmit errors counted",
     "receive_error_count": "Receive errors counted",
     "sender_period_s": "Period of each sender",

@@ -49,12 +49,16 @@ _PERIODS = (0.01, 0.01, 0.02, 0.1, 0.1), (0.02, 0.1, 0.1, 0.5), (0.02, 0.1, 0.2,
 
 @dataclass(frozen=True)
 class Case:
-    """A bus with what is wrong; kind : what should be found, None for a sound one; cause : of it, None for any."""
+    """A bus with what is wrong; kind : what should be found, None for a sound one; cause : of it, None for any.
+
+    said : what may be said for information besides
+    """
 
     bus: Bus
     kind: str | None = None
     cause: str | None = None
     sent_by_logger: int | None = None
+    said: str = ""
     frames: Callable[[list[Frame], np.random.Generator], list[Frame]] | None = None
 
 
@@ -91,7 +95,11 @@ def cases(seed: int) -> Iterator[tuple[str, Case]]:
     yield "sound requests", Case(bus(), sent_by_logger=0x340)
     yield "sound asleep", Case(_falling_asleep(bus()))
     yield "sound charger", Case(with_node(1, off=((8.0, 20.0),), keeps=True))
+    yield "sound gateway", Case(bus(seconds=60.0), said="bus.two_senders", frames=_copied)
+    yield "sound merged", Case(bus(seconds=60.0), said="bus.two_senders", frames=_merged(bus(seconds=60.0), seed))
     off = float(rng.uniform(8, 15))
+    yield "late", Case(with_node(0, late=0.004, first=0x120), "bus.message_late")
+    yield "frozen", Case(with_node(0, frozen=((off, off + 3.0),), first=0x0A1), "bus.frozen")
     yield "restart", Case(with_node(0, off=((off, off + 1.2),)), "bus.node_restart")
     yield "absent", Case(with_node(1, off=((off, 30.0),)), "bus.node_absent")
     yield "missing", Case(with_node(0, drops=0.02, first=0x0A1), "bus.message_missing")
@@ -107,6 +115,28 @@ def cases(seed: int) -> Iterator[tuple[str, Case]]:
     )
     yield "errors anytime", Case(replace(bus(), errors=_errors(rng, 60, _anytime)), "bus.error_frames", "undetermined")
     yield "passive", Case(bus(), "bus.error_frames", "no_acknowledge", frames=_passive)
+
+
+def _copied(frames: list[Frame], rng: np.random.Generator) -> list[Frame]:
+    """A gateway repeats a message on the same bus at its own pace, with what it heard last."""
+    heard = [frame for frame in frames if frame.identifier == 0x1D0]
+    apart = 1.0 + float(rng.uniform(40, 120) * rng.choice([-1, 1])) * 1e-6
+    times = np.arange(heard[0].time_s + float(rng.uniform(2e-3, 15e-3)), heard[-1].time_s, 0.02 * apart)
+    last = np.searchsorted([frame.time_s for frame in heard], times) - 1
+    copies = [replace(heard[k], time_s=float(t)) for k, t in zip(last.tolist(), times, strict=True)]
+    return sorted([*frames, *copies], key=lambda frame: frame.time_s)
+
+
+def _merged(other: Bus, seed: int) -> Callable[[list[Frame], np.random.Generator], list[Frame]]:
+    """A second vehicle bus with the same identifiers, whose controllers have clocks of their own, under one name."""
+
+    def merged(frames: list[Frame], rng: np.random.Generator) -> list[Frame]:
+        apart = [float(rng.uniform(40, 120) * rng.choice([-1, 1])) for _ in other.nodes]
+        nodes = tuple(replace(node, ppm=node.ppm + by) for node, by in zip(other.nodes, apart, strict=True))
+        second = play(replace(other, nodes=nodes, seed=seed + 5000))
+        return sorted([*frames, *second], key=lambda frame: frame.time_s)
+
+    return merged
 
 
 def _falling_asleep(bus: Bus) -> Bus:
@@ -153,7 +183,7 @@ def _passive(frames: list[Frame], rng: np.random.Generator) -> list[Frame]:
 def signals(seconds: float) -> Signals:
     """Motor and pack in use, current in stretches, a contactor that switches now and then."""
     time_s = np.arange(0, seconds, 0.05)
-    amps = np.where(time_s % _PERIOD_S < _HIGH_S, 150.0, 6.0)
+    amps = np.where(time_s % _PERIOD_S < _HIGH_S, 150.0, 6.0) + 0.3 * np.sin(7 * time_s)
     closed = np.searchsorted(_CONTACTOR_S, time_s) % 2 == 1
     return Signals(
         {
@@ -248,7 +278,7 @@ def verdicts(case: Case, found: list[Finding], where: str) -> Counter[str]:
         if finding.kind == case.kind:
             named = case.cause is None or finding.cause == case.cause
             counts["found" if named else f"found with cause {finding.cause}"] += 1
-        elif finding.kind not in ALLOWED or severe:
+        elif finding.kind not in ALLOWED | {case.said} or severe:
             counts[f"FALSE {finding.kind} [{where}: {finding.title}]"] += 1
     return counts
 

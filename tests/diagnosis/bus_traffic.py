@@ -44,8 +44,10 @@ class Node:
     off: tuple[tuple[float, float], ...] = ()
     keeps: bool = False
     drops: float = 0.0  # share of messages that it counts and does not send
-    first: int | None = None  # identifier of which alone that share is dropped
+    first: int | None = None  # identifier of which alone that share is dropped, is late or is frozen
     wrong_sums: float = 0.0
+    late: float = 0.0  # share of messages that its task queues three and a half periods later than they were due
+    frozen: tuple[tuple[float, float], ...] = ()  # spans in which it sends old values, with a counter that runs
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,7 @@ class _Sender:
         self._values = rng.integers(0, 256, 8)
         self._moves = rng.random(8) < 0.8
         self._was_off = False
+        self._only = node.first in (None, message.identifier)
         self.priority = message.identifier << (0 if message.extended else 18)
 
     def next_after(self, at: float) -> float:
@@ -114,6 +117,9 @@ class _Sender:
         if self.message.period_s is None:
             return at + 1e-3 + float(self._rng.exponential(self.message.mean_s))
         period = self.message.period_s * self._clock
+        if self._only and self.node.late and self._rng.random() < self.node.late:
+            at += 3.5 * period
+            return at if self._phase is None else max(at, self._phase)
         ticks = round(at / period) + 1
         return (
             ticks * period if self._phase is None else self._phase + (round((at - self._phase) / period) + 1) * period
@@ -133,10 +139,11 @@ class _Sender:
         self._was_off = False
         count = self._count
         self._count += 1
-        only = self.node.first in (None, self.message.identifier)
-        if only and self.node.drops and self._rng.random() < self.node.drops:
+        if self._only and self.node.drops and self._rng.random() < self.node.drops:
             return None
-        self._values = np.where(self._moves, self._values + self._rng.integers(-2, 3, 8), self._values) & 255
+        frozen = self._only and any(start <= at < end for start, end in self.node.frozen)
+        if not frozen:
+            self._values = np.where(self._moves, self._values + self._rng.integers(-2, 3, 8), self._values) & 255
         data = self._values[: self.message.length].astype(np.uint8)
         if not self.message.plain and self.message.length == 8:
             data[6] = (count % 16) << 4 | 3

@@ -21,6 +21,8 @@ def known() -> dict[str, Case]:
         ("absent", "interrupt"),
         ("missing", "1 ms"),
         ("two senders", "exact"),
+        ("late", "interrupt"),
+        ("frozen", "0.1 ms"),
         ("checksum", "batches"),
         ("errors current", "exact"),
         ("errors switching", "1 ms"),
@@ -42,6 +44,8 @@ def test_a_fault_of_the_bus_is_found_and_named(known: dict[str, Case], name: str
         ("sound requests", "exact"),
         ("sound asleep", "pauses"),
         ("sound charger", "batches"),
+        ("sound gateway", "exact"),
+        ("sound merged", "interrupt"),
     ],
 )
 def test_nothing_is_claimed_of_a_sound_bus(known: dict[str, Case], name: str, logger: str) -> None:

@@ -7,6 +7,8 @@ from logscope.checks.bus.errors import error_frames
 from logscope.checks.bus.load import load
 from logscope.checks.bus.messages import messages
 from logscope.checks.bus.nodes import nodes
+from logscope.checks.bus.senders import senders
+from logscope.checks.bus.timing import timing
 from logscope.findings import Finding, NothingToCheck
 from logscope.observations.observations import Observations
 from logscope.signals import Signals
@@ -21,5 +23,6 @@ def bus(signals: Signals, observations: Observations, vehicle: Vehicle) -> list[
     context = Context(record, signals, vehicle)
     found: list[Finding] = []
     for each in record.traffic.buses:
-        found += [*load(each, context), *error_frames(each, context), *nodes(each, context), *messages(each, context)]
+        for judge in (load, error_frames, nodes, messages, timing, senders):
+            found += judge(each, context)
     return found

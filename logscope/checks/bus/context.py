@@ -15,6 +15,8 @@ from logscope.vehicle import Vehicle, split_signal
 _TURNING_RPM = 100.0  # above the noise of an encoder at rest
 _CARRYING_A = 5.0  # above the offset of a current sensor; what stands draws less from the pack
 _AROUND_S = 0.3  # a state is logged up to so much late
+_COVERED = 0.5  # of a span must lie between samples that show use
+_FEWEST_VALUES = 3  # of a part that shows use: one that never changes may itself be frozen
 _NAMED = 4  # messages named in a sentence
 
 
@@ -45,6 +47,21 @@ class Context:
                 within = part.value[part.between(start_s - _AROUND_S, end_s + _AROUND_S)]
                 if within.size and float(np.abs(within).max()) > least:
                     return True
+        return False
+
+    def in_use_throughout(self, start_s: float, end_s: float, without: MessageFacts) -> bool:
+        """Whether the motor turned or the pack carried current all through a span, as other messages show by values
+        that change."""
+        own = set(self.parts_in([without]))
+        for name, least in (("motor_speed", _TURNING_RPM), ("battery_current", _CARRYING_A)):
+            part = self.signals.get(name)
+            if part is None or name in own:
+                continue
+            at = part.between(start_s, end_s)
+            within = part.value[at]
+            covered = within.size and part.time_s[at][-1] - part.time_s[at][0] >= _COVERED * (end_s - start_s)
+            if covered and np.unique(within).size >= _FEWEST_VALUES and float(np.abs(within).min()) > least:
+                return True
         return False
 
     def listed(self, messages: Sequence[MessageFacts]) -> str:

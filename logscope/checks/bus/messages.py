@@ -1,4 +1,4 @@
-"""Messages that do not arrive as they should: missing by their counter, sent by two, too short, or damaged."""
+"""Messages that do not arrive as they should: missing by their counter, too short, or damaged."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from logscope.bus.absences import cyclic_messages
 from logscope.bus.checksums import failing_checksums
 from logscope.bus.facts import BusFacts
 from logscope.bus.losses import MissingMessages, losses
-from logscope.bus.senders import two_senders
 from logscope.checks.assemble import assemble
 from logscope.checks.bus.context import Context
 from logscope.checks.wording import Words, number
@@ -24,7 +23,6 @@ def messages(bus: BusFacts, context: Context) -> list[Finding]:
     """The findings on single messages of a bus."""
     return [
         *_missing(bus, context),
-        *_senders(bus, context),
         *_short(bus, context),
         *_checksums(bus, context),
     ]
@@ -92,33 +90,6 @@ def _gathered(
     return assemble(
         kind, severity, words, spans, measured, context.parts_in([each.message for each in missing]), counted=True
     )
-
-
-def _senders(bus: BusFacts, context: Context) -> list[Finding]:
-    found = []
-    for message in bus.messages:
-        two = None if context.in_doubt(message) else two_senders(message)
-        if two is None:
-            continue
-        name = context.record.name(message)
-        words = Words(
-            title=f"{name}: two senders on {bus.name}, their clocks {number(two.drift_ppm)} ppm apart",
-            explanation=(
-                f"Its frames come from two devices, each every {number(1000 * two.period_s)} ms: the time between the "
-                "two wanders steadily, as only two clocks do. Receivers see both contents in turn, and when both send "
-                "at once, error frames follow."
-            ),
-            next_step="Find the second device (a spare controller, a test device left plugged in) and unplug it.",
-            hands_near_hv=False,
-            method="The distance between alternate frames is followed through the log; one sender would keep it.",
-        )
-        measured = {
-            "drift_ppm": Measured(two.drift_ppm, "ppm", two.low_ppm, two.high_ppm),
-            "sender_period_s": Measured(two.period_s, "s"),
-        }
-        span = [(context.record.seconds(message.first_ns), context.record.seconds(message.last_ns))]
-        found.append(assemble("bus.two_senders", Severity.WARNING, words, span, measured, context.parts_in([message])))
-    return found
 
 
 def _short(bus: BusFacts, context: Context) -> list[Finding]:
