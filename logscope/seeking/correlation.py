@@ -17,6 +17,9 @@ from logscope.arrays import FloatArray, IndexArray
 
 LONGEST_DELAY_S = 0.5  # of a message behind another that says the same
 _FARTHEST_TRIES = 200
+_STRETCHES = 10  # of time, left out one by one: many times as long as neighbouring residuals are alike
+_STUDENT = 2.262  # 97.5 % of Student's t with 9 degrees of freedom
+_FEWEST_POINTS = 10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,18 +81,54 @@ def false_positive_rate(score: float, chance: FloatArray) -> float:
     return float((1 + np.count_nonzero(chance >= score)) / (1 + chance.size))
 
 
-def line(template: FloatArray, raw: FloatArray) -> tuple[float, float]:
-    """Scale and offset of the straight line from raw values to a reference, robust against single wild samples.
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight line from raw values to a reference; the limits are those of 95 %, None where they are unknown."""
 
-    Least squares, and once more without the points that lie farther than three robust deviations off.
+    scale: float = 1.0
+    offset: float = 0.0
+    scale_limits: tuple[float, float] | None = None
+    offset_limits: tuple[float, float] | None = None
+
+    def in_words(self, reference: str, unit: str) -> str:
+        """What the scale rests on, with the limits of both."""
+        said = f"Fitted to {reference} by a straight line"
+        if self.scale_limits is None or self.offset_limits is None:
+            return f"{said}."
+        (low, high), (lowest, highest) = self.scale_limits, self.offset_limits
+        each = f" {unit}" if unit else ""
+        return (
+            f"{said}: scale {low:.4g} to {high:.4g}{each} per count, offset {lowest:.4g} to {highest:.4g}{each} (95 %)."
+        )
+
+
+def line(template: FloatArray, raw: FloatArray) -> Line:
+    """The straight line from raw values to a reference, robust against single wild samples; shapes (t,), over time.
+
+    Least squares, and once more without the points that lie farther than three robust deviations off. The limits come
+    from leaving out one stretch of time after the other, since neighbouring residuals are alike: Künsch, The jackknife
+    and the bootstrap for general stationary observations, Annals of Statistics 17 (1989), 1217-1241.
     """
     keep = np.ones(raw.size, np.bool_)
-    scale, offset = 1.0, 0.0
+    found = (1.0, 0.0)
     for _ in range(2):
         if np.ptp(raw[keep]) == 0:
-            break
-        scale, offset = np.polyfit(raw[keep], template[keep], 1)
-        residual = template - (scale * raw + offset)
+            return Line(*found)
+        found = _fitted(template[keep], raw[keep])
+        residual = template - (found[0] * raw + found[1])
         spread = 1.4826 * np.median(np.abs(residual - np.median(residual)))
         keep = np.abs(residual - np.median(residual)) <= 3 * spread if spread > 0 else keep
+    stretch = np.arange(raw.size) * _STRETCHES // raw.size
+    left_out = [keep & (stretch != k) for k in range(_STRETCHES)]
+    if any(np.count_nonzero(rows) < _FEWEST_POINTS or np.ptp(raw[rows]) == 0 for rows in left_out):
+        return Line(*found)
+    values = np.array([_fitted(template[rows], raw[rows]) for rows in left_out])
+    error = np.sqrt((_STRETCHES - 1) / _STRETCHES * np.sum((values - values.mean(axis=0)) ** 2, axis=0))
+    half = _STUDENT * error
+    (scale, offset), (by_scale, by_offset) = found, half.tolist()
+    return Line(scale, offset, (scale - by_scale, scale + by_scale), (offset - by_offset, offset + by_offset))
+
+
+def _fitted(template: FloatArray, raw: FloatArray) -> tuple[float, float]:
+    scale, offset = np.polyfit(raw, template, 1)
     return float(scale), float(offset)

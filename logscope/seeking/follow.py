@@ -22,7 +22,7 @@ from logscope.errors import RequestError, did_you_mean
 from logscope.payload.segmentation import Segment, Sort
 from logscope.seeking.bit_planes import best_field
 from logscope.seeking.candidates import Candidate
-from logscope.seeking.correlation import false_positive_rate, line
+from logscope.seeking.correlation import Line, false_positive_rate, line
 from logscope.seeking.hits import Hit
 from logscope.seeking.scene import grid
 from logscope.seeking.search import Search, Series
@@ -60,10 +60,15 @@ def following(search: Search, name: str, series: Series) -> list[Hit]:
         raw_time, raw = candidate.samples()
         inside = (raw_time >= time_s[0] + offset_s) & (raw_time <= time_s[-1] + offset_s)
         reference = np.interp(raw_time[inside], time_s + offset_s, values)
-        factor, zero = line(reference, raw[inside]) if inside.sum() > 2 else (1.0, 0.0)
+        fit = line(reference, raw[inside]) if inside.sum() > 2 else Line()
         reasons = (f"correlation {score:.3f}, {offset_s:+.2f} s between the clocks",)
-        fitted = f"Fitted to {name} by a straight line."
-        hits.append(Hit(name, candidate, score, false_positive_rate(score, chance), factor, zero, "", fitted, reasons))
+        rate = false_positive_rate(score, chance)
+        hits.append(
+            Hit(
+                name, candidate, score, rate, fit.scale, fit.offset, "", fit.in_words(name, ""), reasons,
+                scale_limits=fit.scale_limits, offset_limits=fit.offset_limits,
+            )
+        )  # fmt: skip
     return sorted(hits, key=lambda hit: -hit.score)
 
 

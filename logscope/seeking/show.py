@@ -52,6 +52,8 @@ def _hit_fields(hit: Hit) -> dict[str, Any]:
         "scale": number(hit.scale),
         "offset": number(hit.offset),
         "unit": hit.unit,
+        "scale_limits": hit.scale_limits and list(hit.scale_limits),
+        "offset_limits": hit.offset_limits and list(hit.offset_limits),
         "scale_from": hit.scale_from,
         "reasons": list(hit.reasons),
         "dbc": hit.dbc_line.strip(),

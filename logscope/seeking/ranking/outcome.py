@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.arrays import FloatArray
 from logscope.parts import PARTS
-from logscope.seeking.correlation import Correlated, false_positive_rate, line
+from logscope.seeking.correlation import Correlated, Line, false_positive_rate, line
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.driving import rest_of, sidedness
 from logscope.seeking.likeness.link_cycles import link_cycles
@@ -82,17 +82,22 @@ def hits_of(
     for number, candidate in enumerate(search.numbers):
         if best[number] <= 0:
             continue
-        unit, scale, offset = PARTS[part].unit, 1.0, 0.0
+        unit, fit = PARTS[part].unit, Line()
         why = "Scale unknown: nothing in its unit is known."
         if fitted_to and best[number] >= 0.8:
-            scale, offset = line(scene.known[fitted_to], scene.rows[number])
-            why = f"Fitted to {fitted_to} by a straight line."
+            fit = line(scene.known[fitted_to], scene.rows[number])
+            why = fit.in_words(fitted_to, unit)
         reasons = tuple(f"correlation {each.best[number]:+.2f} with {name}" for name, each in found)
         delay = found[0][1].delay_s[number]
         if abs(delay) >= scene.step_s:
             reasons += (f"{abs(delay):.2f} s {'after' if delay > 0 else 'before'} it",)
         score, rate = float(best[number]), false_positive_rate(float(best[number]), chance)
-        hits.append(Hit(part, candidate, score, rate, scale, offset, unit, why, reasons))
+        hits.append(
+            Hit(
+                part, candidate, score, rate, fit.scale, fit.offset, unit, why, reasons,
+                scale_limits=fit.scale_limits, offset_limits=fit.offset_limits,
+            )
+        )  # fmt: skip
     return sorted(hits, key=lambda hit: -hit.score)
 
 

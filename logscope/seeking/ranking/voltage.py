@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.seeking.candidates import widened
-from logscope.seeking.correlation import Correlated, correlate
+from logscope.seeking.candidates import Candidate, widened
+from logscope.seeking.correlation import Correlated, correlate, line
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.battery import levels, sag
 from logscope.seeking.likeness.driving import detrended, templates
@@ -35,8 +35,23 @@ def by_sag(search: Search, part: str) -> Ranked:
         return [], ["No current and no speed is known or found that a battery's voltage would sag under."]
     hits = hits_of(search, part, found, "dc_link_voltage" if "dc_link_voltage" in scene.known else "", weights=like)
     places = {id(each): number for number, each in enumerate(search.numbers)}
-    whole = [replace(hit, candidate=wide[places[id(hit.candidate)]][0]) for hit in hits]
+    link = scene.known.get("dc_link_voltage")
+    whole = []
+    for hit in hits:
+        number = places[id(hit.candidate)]
+        whole.append(_widened(hit, *wide[number], scene.rows[number], link))
     return [_with_usual_scale(hit) for hit in whole], []
+
+
+def _widened(hit: Hit, candidate: Candidate, above: float, raw: FloatArray, reference: FloatArray | None) -> Hit:
+    """The same hit on the wider field, whose raw values are higher by what stands above; fitted anew where it was."""
+    if reference is None or hit.scale_limits is None or not above:
+        return replace(hit, candidate=candidate)
+    fit = line(reference, raw + above)
+    return replace(
+        hit, candidate=candidate, scale=fit.scale, offset=fit.offset, scale_limits=fit.scale_limits,
+        offset_limits=fit.offset_limits, scale_from=fit.in_words("dc_link_voltage", hit.unit),
+    )  # fmt: skip
 
 
 def _with_usual_scale(hit: Hit) -> Hit:
