@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from logscope.diagnosis.causes import CAUSES, Cause
+from logscope.diagnosis.causes.all_causes import CAUSES
+from logscope.diagnosis.causes.cause import Cause
 from logscope.diagnosis.explanation import Explanation
 from logscope.diagnosis.network import EXPLAINS, Posterior, posterior
-from logscope.diagnosis.signs import SIGNS, Observed, observe
+from logscope.diagnosis.signs.all_signs import SIGNS, Observed, observe
 from logscope.findings import Finding, Severity
 
 # A cause that usually shows a sign must explain why that is absent; below it the absence says little.

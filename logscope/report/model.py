@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logscope.capture.frames import Account
-from logscope.diagnosis.outlook import outlook
+from logscope.diagnosis.progress import progress
 from logscope.findings import CAUTION_HV, Finding, NotChecked, Severity
 from logscope.parts import part_title
 from logscope.quantities import (
@@ -125,7 +125,7 @@ def verdict(result: Result) -> Verdict:
         if worst is Severity.DANGER:
             return Verdict(worst, "Do not power up again before each danger is fixed.", f"Found: {found}.")
         return Verdict(worst, "Fix before the next step.", f"Found: {found}, no danger.")
-    ahead = outlook(result.findings)
+    ahead = progress(result.findings)
     covers = "This covers only what this log shows and what was checked."
     if ahead is None:
         return Verdict(worst, "No danger and no warning found.", covers)

@@ -12,10 +12,10 @@ from collections.abc import Collection
 import numpy as np
 import pytest
 
-from logscope.diagnosis.causes import CAUSES
+from logscope.diagnosis.causes.all_causes import CAUSES
 from logscope.diagnosis.explain import explain
 from logscope.diagnosis.network import MOST_CAUSES, Node, Posterior, posterior
-from logscope.diagnosis.signs import SIGNS, observe
+from logscope.diagnosis.signs.all_signs import SIGNS, observe
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.parts import PARTS
 

@@ -1,4 +1,4 @@
-"""What comes next in the work, and what a log must show before that but does not. No log shows that a step is safe."""
+"""How far the work has come: the step after what was logged, and what a log must show before that but does not."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from logscope.findings import Finding, Severity
 
 
 @dataclass(frozen=True, slots=True)
-class Outlook:
+class Progress:
     """The step that comes after what was logged, in words, and what must be shown before it but is not."""
 
     step: str
@@ -28,7 +28,7 @@ _NEEDED = {
 }  # fmt: skip
 
 
-def outlook(findings: Sequence[Finding]) -> Outlook | None:
+def progress(findings: Sequence[Finding]) -> Progress | None:
     """What comes next; None where the log shows no step of the work, or something is wrong."""
     if any(finding.severity.rank >= Severity.WARNING.rank for finding in findings):
         return None
@@ -40,4 +40,4 @@ def outlook(findings: Sequence[Finding]) -> Outlook | None:
     unjudged = {finding.kind.partition(".")[0] for finding in findings if finding.kind.endswith(".undetermined")}
     shown = {kind for kind in good if kind.partition(".")[0] not in unjudged}
     latest = taken[-1]
-    return Outlook(latest[1], tuple(words for kind, words in _NEEDED[latest].items() if kind not in shown))
+    return Progress(latest[1], tuple(words for kind, words in _NEEDED[latest].items() if kind not in shown))
