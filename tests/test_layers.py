@@ -52,7 +52,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "numpy rich",
     ),
     "shelf": (
-        "capture clocks files findings history logs pipeline report result signals vehicle",
+        "capture clocks files findings history logs pipeline quantities report result signals vehicle",
         "pandas pyarrow fsspec dask rich",
     ),
     "sizing": ("findings physics quantities report", "numpy rich"),

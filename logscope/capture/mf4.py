@@ -94,7 +94,7 @@ def blocks(path: Path, log_format: library.Format) -> Iterator[Block]:
             raise LogError(what, where=path, do="Check that the file is complete.") from None
     missing = sum(group.missing for group in groups)
     if missing:
-        notes = (*notes, f"{path}: {missing} frames that the log announces are missing (cut short?)")
+        notes = (*notes, f"{path}: frames that the log announces but does not hold: {missing} (cut short?)")
     previous_ns = EARLIEST
     for frames in _in_order([group.frames for group in groups]):
         account = Account(files=(str(path),), lines=len(frames), **counts_of(frames, previous_ns))

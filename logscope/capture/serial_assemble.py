@@ -162,7 +162,7 @@ def _held(definition: SerialDefinition, rows: Rows, account: SerialAccount) -> t
     rows, account = _drop(rows, last < 0, "it comes before the first time", account)
     if not held:
         return rows, account
-    note = f"{definition.name}: {held} lines without a time got the time of the last line that has one"
+    note = f"{definition.name}: lines without a time got the time of the last line that has one ({held})"
     return rows, replace(account, notes=(*account.notes, note))
 
 

@@ -48,7 +48,8 @@ def merge_findings(findings: Sequence[Finding]) -> list[Finding]:
 
 def _joined(leading: Finding, same: Sequence[Finding], rule: _Rule) -> Finding:
     measured = {k: value for finding in reversed(same) for k, value in finding.measured.items() if k in rule.values}
-    texts = [rule.lead_in, *(finding.explanation for finding in same)] if rule.lead_in else []
+    texts = [f"{rule.lead_in} {_after_colon(same[0].explanation)}"] if rule.lead_in else []
+    texts += [finding.explanation for finding in same[1:]] if rule.lead_in else []
     causes = [cause for finding in same if (cause := rule.cause(finding)) is not None]
     return replace(
         leading,
@@ -60,6 +61,11 @@ def _joined(leading: Finding, same: Sequence[Finding], rule: _Rule) -> Finding:
         measured={**leading.measured, **{k: v for k, v in measured.items() if k not in leading.measured}},
         parts=tuple(dict.fromkeys([*leading.parts, *(part for finding in same for part in finding.parts)])),
     )
+
+
+def _after_colon(text: str) -> str:
+    """A sentence as it continues one: 'The limit' as 'the limit', while 'DC link' stays."""
+    return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
 
 
 def _spans(finding: Finding) -> tuple[Event, ...]:

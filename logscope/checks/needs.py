@@ -16,6 +16,7 @@ class Needs:
     check : its name; shows : the question it answers, in words
     any_of : sets of parts, of which one whole set must be logged; loads : whether a `[[load]]` serves as well
     parts, keys : further parts, and values of the vehicle file as "section.key", each with what it adds
+    any_key : such values of which one must be stated; none where the check runs without
     """
 
     check: str
@@ -24,6 +25,7 @@ class Needs:
     parts: Mapping[str, str]
     keys: Mapping[str, str]
     loads: bool = False
+    any_key: tuple[str, ...] = ()
 
 
 _CLOSING = "the moment of closing"
@@ -118,6 +120,12 @@ _NEEDS = (
             "limits.motor_temperature_C": "its margin",
             "limits.inverter_temperature_C": "its margin",
         },
+        any_key=(
+            "limits.motor_current_A", "limits.battery_min_V", "limits.battery_max_V", "limits.motor_temperature_C",
+            "limits.inverter_temperature_C", "limits.coolant_temperature_C", "limits.aux_min_V", "limits.aux_max_V",
+            "limits.cell_min_V", "limits.cell_max_V", "limits.battery_temperature_min_C",
+            "limits.battery_temperature_max_C", "dc_link.max_voltage_V", "motor.max_speed_rpm",
+        ),
     ),
     Needs(
         "battery",
@@ -227,13 +235,15 @@ NEEDS: Mapping[str, Needs] = {needs.check: needs for needs in _NEEDS}
 class Readiness:
     """Whether a check can run, and with what it could do more.
 
-    runs : whether one whole set of its parts is there; wanted : the sets of which one is wanted, where it cannot
+    runs : whether one whole set of its parts is there, and one of the values that it cannot do without
+    wanted : the sets of parts of which one is wanted, where none is there; wanted_keys : likewise the values
     parts, keys : what is not there and what each would add
     """
 
     needs: Needs
     runs: bool
     wanted: tuple[tuple[str, ...], ...]
+    wanted_keys: tuple[str, ...]
     parts: Mapping[str, str]
     keys: Mapping[str, str]
 
@@ -243,13 +253,17 @@ def readiness(parts: Collection[str], keys: Collection[str], *, loads: bool = Fa
 
     loads : whether the vehicle file has a `[[load]]`
     """
-    return [
-        Readiness(
-            needs,
-            any(set(each) <= set(parts) for each in needs.any_of) or (needs.loads and loads),
-            tuple(each for each in needs.any_of if not set(each) <= set(parts)),
-            {part: adds for part, adds in needs.parts.items() if part not in parts},
-            {key: adds for key, adds in needs.keys.items() if key not in keys},
-        )
-        for needs in NEEDS.values()
-    ]
+    return [_readiness(needs, parts, keys, loads) for needs in NEEDS.values()]
+
+
+def _readiness(needs: Needs, parts: Collection[str], keys: Collection[str], loads: bool) -> Readiness:
+    mapped = any(set(each) <= set(parts) for each in needs.any_of) or (needs.loads and loads)
+    stated = not needs.any_key or any(key in keys for key in needs.any_key)
+    return Readiness(
+        needs,
+        mapped and stated,
+        () if mapped else needs.any_of,
+        () if stated else needs.any_key,
+        {part: adds for part, adds in needs.parts.items() if part not in parts},
+        {key: adds for key, adds in needs.keys.items() if key not in keys},
+    )

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TextIO, TypeVar, cast
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 
 _UNWRAPPED = 10_000  # columns: longer than any line of a summary
+_FILLING = re.compile(r" +(?=\n)")
 
 Made = TypeVar("Made", "Result", "Comparison")
 
@@ -45,12 +47,25 @@ def warn(notes: Iterable[str]) -> None:
         print(f"note: {note}", file=sys.stderr)
 
 
+class _Trimmed:
+    """A stream whose lines lose the blanks with which tables are filled up at their right edge."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+    def write(self, text: str) -> int:
+        return self._stream.write(_FILLING.sub("", text))
+
+
 def terminal() -> Console:
     """Where a summary is shown: the terminal, or what it is piped into, which gets lines that are not wrapped."""
     from rich.console import Console
 
     # What is piped on is read by a program or an editor, which wrap by themselves.
-    return Console() if sys.stdout.isatty() else Console(width=_UNWRAPPED)
+    return Console() if sys.stdout.isatty() else Console(file=cast(TextIO, _Trimmed(sys.stdout)), width=_UNWRAPPED)
 
 
 def deliver(

@@ -32,7 +32,7 @@ MARGIN_SHARE, MARGIN_S, MARGIN_SAMPLES = 0.15, 0.2, 5  # around a moment: the gr
 MOST_NUMBERED = 24  # marks with a number of their own
 MOST_SHADED = 300  # shaded spans or lines, so that the chart stays quick
 WHOLE_SHARE = 0.8  # a finding over more of the capture than this is not shaded
-TIME_TITLE = "time since the start of the capture [s]"
+TIME_TITLE = "time since the start of the log [s]"
 
 OVERVIEW_PARTS = ("dc_link_voltage", "battery_voltage", "motor_speed", "motor_current", "battery_current")
 OVERVIEW_PANELS = 3
@@ -46,7 +46,7 @@ def finding_chart(finding: Finding, signals: Signals) -> Drawing | None:
     evidence = finding.evidence
     wanted = (*finding.parts, *(x.part for x in evidence.curves), *(x.part for x in evidence.levels))
     parts = [signals[name] for name in dict.fromkeys(wanted) if name in signals]
-    window = _window(finding, parts)
+    window = _window(finding, parts, signals)
     parts = [part for part in parts if _has_samples(part, window)]
     if not parts:
         return None
@@ -82,7 +82,7 @@ def overview_chart(findings: Sequence[tuple[int, Finding]], signals: Signals) ->
     notes = ["Shaded: dangers and warnings, numbered as in the list below."] if local else []
     if whole:
         numbers = ", ".join(str(n) for n, _ in whole)
-        notes.append(f"Over most of the capture, so not shaded: finding {numbers}.")
+        notes.append(f"Over most of the log, so not shaded: finding {numbers}.")
     if len(local) > len(numbered):
         notes.append(f"Numbered: the first {len(numbered)} of {len(local)}, worst first.")
     used = dict.fromkeys(f.severity.value for _, f in local)
@@ -125,8 +125,8 @@ def _overview_parts(signals: Signals) -> list[Part]:
     return found or others[:OVERVIEW_PANELS]
 
 
-def _window(finding: Finding, parts: Sequence[Part]) -> tuple[float, float]:
-    """The moment, its curves and its marks, with a margin on each side."""
+def _window(finding: Finding, parts: Sequence[Part], signals: Signals) -> tuple[float, float]:
+    """The moment, its curves and its marks, with a margin on each side as far as the log reaches."""
     evidence = finding.evidence
     times = [finding.start_s, finding.end_s, *(evidence.window or ()), *(mark.time_s for mark in evidence.marks)]
     for curve in finding.evidence.curves:
@@ -135,7 +135,8 @@ def _window(finding: Finding, parts: Sequence[Part]) -> tuple[float, float]:
     start, end = min(sound), max(sound)
     periods = [MARGIN_SAMPLES * part.period_s for part in parts[:1] if math.isfinite(part.period_s)]
     margin = max(MARGIN_SHARE * (end - start), MARGIN_S, *periods)
-    return start - margin, end + margin
+    low, high = max(start - margin, min(signals.start_s, start)), min(end + margin, max(signals.end_s, end))
+    return (low, high) if high > low else (start - margin, end + margin)
 
 
 def _has_samples(part: Part, window: tuple[float, float]) -> bool:
@@ -170,6 +171,7 @@ def _stack(
         keys=tuple(dict.fromkeys((*legend, *keys))),
         marks=tuple(marks),
         notes=(*notes, *(note for row in rows for note in row.notes)),
+        window=window,
     )
 
 

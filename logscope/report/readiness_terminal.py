@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from logscope.checks.needs import Readiness
 from logscope.parts import part_name, part_title
-from logscope.quantities import grouped, number_text, with_unit
+from logscope.quantities import how_many, number_text, with_unit
 from logscope.report.terminal import Cell, print_cells
 from logscope.signals import Signals
 
@@ -24,7 +24,10 @@ def print_readiness(name: str, checks: Sequence[Readiness], console: Console) ->
     for each in checks:
         text = f"{each.needs.check.replace('_', ' ')}: {each.needs.shows}?"
         if not each.runs:
-            text += f"\nMap {_either(each.wanted)}{' or a [[load]]' if each.needs.loads else ''}."
+            if each.wanted:
+                text += f"\nMap {_either(each.wanted)}{' or a [[load]]' if each.needs.loads else ''}."
+            if each.wanted_keys:
+                text += f"\nState one or more of {', '.join(each.wanted_keys)}."
         else:
             more = [f"{part_name(part)} ({adds})" for part, adds in each.parts.items()]
             more += [f"{key} ({adds})" for key, adds in each.keys.items()]
@@ -42,7 +45,7 @@ def print_parts(signals: Signals, sources: Mapping[str, str], console: Console) 
             text = f"{source}: {signals.empty.get(part) or signals.doubtful.get(part, 'not in this log')}"
         else:
             period = f", every {with_unit(number_text(1000 * logged.period_s, 1), 'ms')}" if logged.has_period else ""
-            text = f"{source}: {grouped(int(logged.time_s.size))} samples{period}"
+            text = f"{source}: {how_many(int(logged.time_s.size), 'sample')}{period}"
         print_cells(console, (Cell(f"{part_title(part)}: {text}", "" if logged is not None else "yellow"),))
 
 

@@ -18,6 +18,7 @@ class Drawing:
     """What the page needs to draw one chart, and its words for those who do not see it.
 
     folded : what to open to see it, in words; empty for a chart that is seen at once
+    window : what it shows of the log, from and until [s]; None where its axis is not the time of the log
     """
 
     figure: dict[str, Any]
@@ -26,6 +27,7 @@ class Drawing:
     marks: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
     folded: str = ""
+    window: tuple[float, float] | None = None
 
     @property
     def height_px(self) -> int:

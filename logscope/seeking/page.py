@@ -43,4 +43,4 @@ def hit_chart(hit: Hit, duration_s: float) -> Drawing:
     row = panel([part], (), (), window, 0, OVERVIEW_POINTS)
     marks = [mark_line(moment) for moment in hit.moments if np.isfinite(moment)]
     summary = f"Chart of {hit.candidate.name} over {window[1]:.3g} s, {hit.score:.2f} like {hit.part}."
-    return Drawing(stacked([row], window, TIME_TITLE, marks), summary, row.keys, notes=row.notes)
+    return Drawing(stacked([row], window, TIME_TITLE, marks), summary, row.keys, notes=row.notes, window=window)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from logscope.capture.frames import Account
 from logscope.findings import Measured
 from logscope.parts import part_name
-from logscope.quantities import duration_text, grouped, stated, value_text
+from logscope.quantities import duration_text, how_many, stated, value_text
 from logscope.report.json import number, to_json_text, version
 from logscope.report.terminal import Cell, print_cells, printable
 from logscope.survey.collect import CELLS, SignalRow
@@ -80,12 +80,12 @@ def print_rows(rows: Sequence[SignalRow], duration_s: float, console: Console) -
     for message, own in ((name, list(several)) for name, several in groupby(rows, key=lambda row: row.message)):
         most = max(own, key=lambda row: row.samples)
         every = f", every {value_text(Measured(most.period_s, 's'))}" if most.period_s else ""
-        console.print(text(f"{message}: {grouped(most.samples)} samples{every}", "bold"))
+        console.print(text(f"{message}: {how_many(most.samples, 'sample')}{every}", "bold"))
         lines = [_cells(row, most.samples, console.encoding) for row in own]
         console.print(Padding(table(lines), (0, 0, 0, 1), expand=False))
     count = len({row.message for row in rows})
     for meaning in (
-        f"{_counted(len(rows), 'signal')} in {_counted(count, 'message')} over {duration_text(duration_s)}.",
+        f"{how_many(len(rows), 'signal')} in {how_many(count, 'message')} over {duration_text(duration_s)}.",
         f"course: the whole log in {CELLS} steps, each at the sample furthest from the signal's median.",
         "resembles: the part that it fits best by name, unit and behaviour; “?” where something speaks against it.",
     ):
@@ -93,7 +93,7 @@ def print_rows(rows: Sequence[SignalRow], duration_s: float, console: Console) -
 
 
 def _cells(row: SignalRow, usual: int, encoding: str) -> tuple[str, ...]:
-    fewer = f" ({grouped(row.samples)} samples)" if row.samples != usual else ""
+    fewer = f" ({how_many(row.samples, 'sample')})" if row.samples != usual else ""
     last = row.last_text[:_TEXT] or _value(row.last)
     name = f"{row.signal}{fewer}"
     return (
@@ -115,10 +115,6 @@ def _widths(rows: Sequence[SignalRow], room: int) -> list[int]:
     widths[-1] = min(widths[-1], max(left - widths[0], min(_FOLDED, left // 2)))
     widths[0] = min(widths[0], left - widths[-1])
     return widths
-
-
-def _counted(count: int, name: str) -> str:
-    return f"{count} {name}{'' if count == 1 else 's'}"
 
 
 def _value(value: float | None) -> str:

@@ -146,3 +146,54 @@ def test_a_finding_can_be_reached_from_the_verdict(browser, page_file):
         page.click("#card-1 .when a")
         finding = page.evaluate("location.hash.slice(1)")
         assert page.evaluate(f"document.getElementById('{finding}').open")
+
+
+RANGES = """Object.fromEntries([...document.querySelectorAll('[data-clock].js-plotly-plot')]
+  .map((box, number) => [number, box.layout.xaxis.range.map(Number)]))"""
+
+
+def test_a_stretch_zoomed_in_one_chart_is_zoomed_in_all_that_show_some_of_it(browser, page_file):
+    with opened(browser, page_file, viewport={"width": WIDE, "height": 900}) as page:
+        show_all(page)
+        before = page.evaluate(RANGES)
+        wide = max(before, key=lambda key: before[key][1] - before[key][0])
+        page.evaluate(f"document.querySelectorAll('[data-clock].js-plotly-plot')[{wide}].scrollIntoView()")
+        plot = page.locator("[data-clock].js-plotly-plot").nth(int(wide)).locator(".nsewdrag").first
+        area = plot.bounding_box()
+        y = area["y"] + area["height"] / 2
+        page.mouse.move(area["x"] + 0.2 * area["width"], y)
+        page.mouse.down()
+        page.mouse.move(area["x"] + 0.6 * area["width"], y, steps=5)
+        page.mouse.up()
+        until(page, f"{RANGES}[{wide}][0] > {before[wide][0]}")
+        low, high = page.evaluate(RANGES)[wide]
+        span = before[wide][1] - before[wide][0]
+        assert abs(low - (before[wide][0] + 0.2 * span)) < 0.02 * span
+        assert abs(high - (before[wide][0] + 0.6 * span)) < 0.02 * span
+        for key, (begin, end) in before.items():
+            meets = max(begin, low) < min(end, high)
+            wanted = [max(begin, low), min(end, high)] if meets else [begin, end]
+            until(
+                page, f"Math.abs({RANGES}[{key}][0] - {wanted[0]}) + Math.abs({RANGES}[{key}][1] - {wanted[1]}) < 1e-6"
+            )
+        assert page.locator(".timebar.zoomed").is_visible()
+        page.keyboard.press("Escape")
+        until(page, f"JSON.stringify({RANGES}) === JSON.stringify({before!r})".replace("'", '"'))
+        assert page.locator(".timebar.zoomed").count() == 0
+
+
+def test_the_time_axis_works_by_keyboard(browser, page_file):
+    with opened(browser, page_file, viewport={"width": WIDE, "height": 900}) as page:
+        show_all(page)
+        before = page.evaluate(RANGES)
+        page.get_by_role("button", name="Closer").focus()
+        page.keyboard.press("Enter")
+        until(page, f"JSON.stringify({RANGES}) !== JSON.stringify({before!r})".replace("'", '"'))
+        assert accessible(page) == []
+        page.keyboard.press("Tab")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "Show all"
+        page.keyboard.press("Space")
+        until(page, f"JSON.stringify({RANGES}) === JSON.stringify({before!r})".replace("'", '"'))

@@ -92,7 +92,7 @@ def test_lines_without_a_time_take_that_of_the_last_line_with_one():
     assert values(log, "Speed") == [(10, 2.0), (20, 3.0)]
     assert values(log, "Volts") == [(10, 300.0)]
     assert (log.account.sample_lines, log.account.lines_bad) == (5, 1)
-    assert "3 lines without a time got the time" in log.account.notes[0]
+    assert "lines without a time got the time of the last line that has one (3)" in log.account.notes[0]
     assert (log.account.bad[0].line, log.account.bad[0].reason) == (1, "it comes before the first time")
 
 

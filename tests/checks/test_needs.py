@@ -14,6 +14,7 @@ import logscope
 from logscope.checks.needs import NEEDS, Needs
 from logscope.findings import NothingToCheck
 from logscope.observations.observations import Observations
+from logscope.observations.stated_limits import stated_limits
 from logscope.parts import PARTS, Role
 from logscope.pipeline import checks
 from logscope.signals import MissingPart, Part, Signals
@@ -49,6 +50,13 @@ def test_every_check_and_every_part_is_in_the_table() -> None:
     assert set(NEEDS) == set(CHECKS)
     used = {part for needs in NEEDS.values() for part in (*needs.parts, *(p for each in needs.any_of for p in each))}
     assert used <= set(PARTS)
+
+
+def test_each_limit_that_a_vehicle_file_can_state_lets_the_check_of_limits_run() -> None:
+    vehicle = load_vehicle(ROOT / "decoders/hazel.toml")
+    sections = {"dc_link_max_V": "dc_link.max_voltage_V", "motor_speed_rpm": "motor.max_speed_rpm"}
+    stated = {sections.get(limit.key, f"limits.{limit.key}") for limit in stated_limits(vehicle)}
+    assert stated == set(NEEDS["limits"].any_key)
 
 
 @pytest.mark.parametrize(

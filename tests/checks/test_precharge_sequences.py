@@ -152,6 +152,14 @@ def test_a_load_that_starts_and_stops_makes_one_stalled_attempt(flags: tuple[str
     assert "between the same two levels" in stalled[0].explanation
 
 
+@pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
+def test_a_first_reading_at_the_upper_level_is_no_rise_that_broke_off(flags: tuple[str, ...]) -> None:
+    """Teeth too small for rises of their own, read so coarsely that no sample shows the bend: the link is still fed."""
+    cycle = KeyCycle(2.2, 20.0, power_W=400.0, cut_in_V=160.0)
+    findings = _judged(cycle, replace(AS_USUAL, flags=flags, period_s=0.05))
+    assert _kinds(findings)[0] == "stalled"
+
+
 def test_without_a_pack_voltage_a_contactor_that_stays_open_leaves_the_cause_open() -> None:
     """90 % or all of the pack: the link alone looks the same, and must not be called complete."""
     without = replace(AS_USUAL, pack=False)

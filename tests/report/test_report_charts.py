@@ -157,7 +157,7 @@ def test_the_overview_shades_dangers_and_warnings_and_names_what_covers_all():
     chart = overview_chart([*findings, (4, fake.plain_finding(1, Severity.GOOD))], fake.signals())
     spans = [(s["x0"], s["x1"]) for s in chart.figure["layout"]["shapes"]]
     assert spans == [(33.5, 34.1), (18.5, 25.56)]
-    assert "Over most of the capture, so not shaded: finding 3." in chart.notes
+    assert "Over most of the log, so not shaded: finding 3." in chart.notes
 
 
 def test_numbers_that_would_meet_are_set_one_over_the_other():

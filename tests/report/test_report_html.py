@@ -108,7 +108,7 @@ def test_the_verdict_comes_before_everything_else_and_says_what_to_do():
 
 def test_what_is_wrong_stands_first_as_cards_with_what_to_do():
     text, page = troubled_page().text, troubled_html()
-    first = text[: text.index("The whole capture")]
+    first = text[: text.index("The whole log")]
     explained = fake.troubled().explanations
     assert explained
     for each in explained:

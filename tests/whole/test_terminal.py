@@ -57,6 +57,7 @@ def test_lines_are_not_wrapped_in_a_pipe(command: Run, folder: Path) -> None:
     status, out, _ = command("check", folder / "small.log", "--vehicle", folder / "small.toml", "--fail-on", "never")
     assert status == 0
     assert max(map(len, out.splitlines())) > 120
+    assert [line for line in out.splitlines() if line != line.rstrip()] == []
 
 
 @pytest.mark.parametrize("colours", [True, False])

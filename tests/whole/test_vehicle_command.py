@@ -50,6 +50,16 @@ def test_what_is_missing_is_named_with_what_it_would_add(tmp_path: Path) -> None
     assert "precharge.capacitance_uF (the expected time constant" in text
 
 
+def test_limits_are_checked_only_where_one_is_stated(tmp_path: Path) -> None:
+    file = tmp_path / "small.toml"
+    mapped = '[signals]\nmotor_current = "InverterCurrent.MotorCurrent"\n'
+    file.write_text(mapped, encoding="utf-8")
+    text = said(file)
+    assert "cannot run limits: how near are the stated limits? State one or more of limits.motor_current_A," in text
+    file.write_text(f"{mapped}[limits]\nmotor_current_A = 300\n", encoding="utf-8")
+    assert "can run limits: how near" in said(file).replace("cannot run", "")
+
+
 def test_a_log_shows_which_mapped_signals_it_holds() -> None:
     text = said(HAZEL, LOG)
     assert "Mapped signals in this log" in text

@@ -61,7 +61,7 @@ class Ending:
 def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: list[Margin]) -> Ending:
     """Judge the end of a session."""
     if not session.phases:
-        return Ending(Outcome.OPEN, None, (), None, None, f"only {session.amps.size} readings show current")
+        return Ending(Outcome.OPEN, None, (), None, None, f"readings that show current: only {session.amps.size}")
     last = session.phases[-1]
     if takes_nothing(session, signals):
         why = "the charger reports current, and none flows into the battery: a load, an old reading, or another signal"

@@ -48,7 +48,7 @@ def encoder(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
     """
     speed, wrong = signals["motor_speed"], observations.speed
     if wrong is None:
-        return [_undetermined(signals, f"only {speed.time_s.size} samples of the motor speed are logged", "")]
+        return [_undetermined(signals, f"samples of the motor speed in the log: only {speed.time_s.size}", "")]
     study = wrong.study
     rippling = ripple(signals, study)
     study = beyond_ripple(study) if rippling else study

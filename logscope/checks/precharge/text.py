@@ -139,7 +139,7 @@ def _shape(judged: Judged) -> list[str]:
     """How the rise was fitted."""
     m, fit = judged.measurement, judged.curve
     if fit is None:
-        return [f"{m.inside} samples lie on the way from {m.start_v:.1f} V to {m.reached_v:.1f} V."]
+        return [f"Samples on the way from {m.start_v:.1f} V to {m.reached_v:.1f} V: {m.inside}."]
     text = f"Fitted from {fit.start.value:.1f} V towards {_limits(fit.end, 'V')}"
     if fit.lag is not None:
         text += (

@@ -24,6 +24,7 @@ from logscope.observations.dc_link.flags import (
     nothing_closes,
     surely_closed,
     with_flags,
+    with_swings,
     without_rise,
 )
 from logscope.observations.dc_link.link import (
@@ -98,6 +99,12 @@ def find_attempts(signals: Signals, logged: Link) -> Attempts:
     stamps = timestamps_of(logged.part.time_s, logged.part.spacing_s, own.repeated, link.part.time_s)
     found, no_rise = _rises_and_flags(signals, link)
     found = joined_hunting(link, found)
+    until = [*(attempt.onset for attempt in found[1:]), link.part.value.size]
+    if found and (
+        "main_contactor" in signals or "battery_voltage" in signals
+    ):  # else only a pack's own sag is excluded
+        apart = _disconnected(signals, link)
+        found = [with_swings(signals, link, *each, apart) for each in zip(found, until, strict=True)]
     link, timing = _timed(logged, own, rows, link, found)
     return Attempts(link, stamps, tuple(found), timing, tuple(no_rise))
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logscope.observations.dc_link.link import LOWEST_FULL_V, PACK_MISMATCH, Link
-from logscope.observations.dc_link.rises import Attempt
+from logscope.arrays import BoolArray
+from logscope.observations.dc_link.link import LOWEST_FULL_V, PACK_MISMATCH, Link, link_full
+from logscope.observations.dc_link.rises import Attempt, rises_of
 from logscope.signals import Part, Signals
 
 # A rise of less than 5 % of the full voltage is left to noise, sag and regeneration, unless a flag vouches for it.
@@ -19,6 +20,10 @@ DISCONNECTED_BELOW = 0.6
 LEAST_LOAD_A = 5.0
 # A relay state may reach the log this much later than the voltage shows it (10 Hz messages, common practice).
 FLAG_LAG_S = 0.15
+# Swings, as a share of the full voltage, by which a load shows that starts and stops, and how many: 2 % is what it
+# needs between its thresholds, and a single swing may be a reading gone astray (common practice, no published source).
+_LEAST_SWING, _LEAST_SWINGS = 0.02, 2
+_HELD_SHARE = 0.5  # of where the rise ended: further down the link is no longer held there, and no swing
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,29 @@ def with_flags(signals: Signals, link: Link, attempt: Attempt) -> Attempt:
         contactor_after_s=after_s,
         stayed_open=ended and _open_throughout(signals, begin_s, end_s),
     )
+
+
+def with_swings(signals: Signals, link: Link, attempt: Attempt, until: int, apart: BoolArray) -> Attempt:
+    """The attempt with the swings after its rise that are too small for attempts of their own: a load starts and stops.
+
+    A link that rises again is still fed, so the relay has not released. This is said only while the link is apart from
+    its pack: through a closed contactor it swings with it.
+
+    until : the sample at which the next attempt begins; apart : for each sample, whether it surely is
+    """
+    time_s, volts = link.part.time_s, link.part.value
+    relay = signals.get("precharge_relay")
+    if attempt.saws or attempt.contactor_s is not None or (relay is not None and attempt.relay_end_s is None):
+        return attempt
+    over = ~apart[attempt.top : until] | (volts[attempt.top : until] < _HELD_SHARE * volts[attempt.top])
+    last = attempt.top + (int(np.argmax(over)) if over.any() else over.size) - 1
+    if attempt.relay_end_s is not None:
+        last = min(last, int(np.searchsorted(time_s, attempt.relay_end_s)) - 1)
+    if last <= attempt.top:
+        return attempt
+    least = max(8 * link.noise_v, 2 * link.step_v, _LEAST_SWING * link_full(link))
+    swings = rises_of(volts[attempt.top : last + 1], least)
+    return replace(attempt, end=max(attempt.end, last), saws=len(swings)) if len(swings) >= _LEAST_SWINGS else attempt
 
 
 def without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list[NoRise]:

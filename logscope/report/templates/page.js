@@ -20,7 +20,7 @@
     return named ? style.getPropertyValue(value).trim() : value;
   }
 
-  function dressed(figure, width) {
+  function dressed(box, figure, width) {
     const style = getComputedStyle(root);
     const colour = (name) => style.getPropertyValue(name).trim();
     const layout = coloured(figure.layout, style, "");
@@ -35,6 +35,7 @@
       ...axis, hoverformat: ".3f", ...layout.xaxis, fixedrange: coarse, nticks: 7, showline: true, ticks: "outside",
       showspikes: true, spikemode: "across", spikethickness: 1, spikedash: "solid", spikecolor: colour("--rule-strong"),
     };
+    if (box.dataset.clock) layout.xaxis.range = timeAxis.seen(box, layout.xaxis.range);
     layout.xaxis.title = { ...layout.xaxis.title, font: { size: 11 }, standoff: 6 };
     return {
       data: coloured(figure.data, style, ""),
@@ -49,9 +50,12 @@
   }
 
   function draw(box, width) {
-    const { data, layout } = dressed(JSON.parse(figures.get(box).textContent), width);
+    const { data, layout } = dressed(box, JSON.parse(figures.get(box).textContent), width);
+    const options = { displayModeBar: false, responsive: true, scrollZoom: false };
+    if (box.dataset.clock) options.doubleClick = false;
+    Plotly.react(box, data, layout, options);
+    if (!drawn.has(box)) timeAxis.listen(box);
     drawn.add(box);
-    return Plotly.react(box, data, layout, { displayModeBar: false, responsive: true, scrollZoom: false });
   }
 
   const redraw = (width) => drawn.forEach((box) => draw(box, width));

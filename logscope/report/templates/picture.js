@@ -12,6 +12,7 @@ addEventListener("load", async () => {
       await new Promise((done) => setTimeout(done, 20));
     }
     await new Promise((done) => setTimeout(done, 20)); /* the library sets its last labels */
+    picture.querySelectorAll(".noprint").forEach((each) => each.remove());
     const height = Math.ceil(picture.getBoundingClientRect().height);
     const copy = picture.cloneNode(true);
     copy.querySelectorAll("script").forEach((script) => script.remove());
