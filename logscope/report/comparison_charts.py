@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from logscope.arrays import FloatArray
 from logscope.comparison.driving import TICK_S, Driving
-from logscope.comparison.outcome import ComparedMeasure, Comparison, Side
+from logscope.comparison.outcome import ComparedMeasure, Comparison, LoadRate, Side
 from logscope.findings import Finding
 from logscope.parts import PARTS, part_name, part_title
 from logscope.report.comparison_words import VERDICT_SEVERITY, VERDICT_WORDS, effect_texts
@@ -27,6 +27,7 @@ _FARTHEST = 100.0  # limits farther out are drawn to the edge
 _CURVES = 6  # precharges drawn a side; more make a thicket
 _CURVE_POINTS = 400
 _MARGIN_SHARE, _MARGIN_S = 0.15, 0.1  # around a precharge
+_BEARABLE_LIMIT = 4.0  # times the highest rate, or the lowest limit: a limit farther up flattens the others
 
 Cells = Callable[[Driving], NDArray[np.intp]]
 
@@ -160,12 +161,21 @@ def load_chart(comparison: Comparison) -> Drawing | None:
                 "yhoverformat": ".3~g",
             }
         )  # fmt: skip
-    top = _top([each for pair in (rate.value, rate.high) for each in pair])
+    top, note = _rate_top(rate)
     row = Row("Events per minute of driving", PANEL_PX + 50, tuple(traces), 0.0, top)
     figure = stacked([row], (float(rate.edges[0]), float(rate.edges[-1])), part_words(rate.load))
     summary = f"Chart of {rate.title.lower()}, by {part_name(rate.load)}, before and after, with 95 % intervals."
-    note = "By load alone, each event by itself. The verdict also allows for speed and bursts."
-    return Drawing(figure, summary, _side_keys(), (), (note,))
+    meaning = "By load alone, each event by itself. The verdict also allows for speed and bursts."
+    return Drawing(figure, summary, _side_keys(), (), tuple(filter(None, (meaning, note))))
+
+
+def _rate_top(rate: LoadRate) -> tuple[float, str]:
+    """The upper end of the axis, and what it leaves out: a limit where hardly anything was driven hides all others."""
+    values, known = rate.value.ravel(), rate.high[np.isfinite(rate.high)]
+    bearable = _BEARABLE_LIMIT * max(float(np.nanmax(values, initial=0.0)), float(known.min(initial=np.inf)))
+    beyond = int(np.count_nonzero(known > bearable))
+    note = f"Upper limits beyond the chart: {beyond}, where little was driven." if beyond else ""
+    return _top([values, known[known <= bearable]]), note
 
 
 def precharge_chart(comparison: Comparison) -> Drawing | None:

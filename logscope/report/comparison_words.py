@@ -62,7 +62,12 @@ def not_compared(comparison: Comparison) -> list[tuple[str, tuple[str, ...]]]:
     gathered: dict[str, list[str]] = {}
     for measure in filter(_is_bare, comparison.measures):
         gathered.setdefault(measure.reason, []).append(measure.title)
-    return [(reason, tuple(titles)) for reason, titles in gathered.items()]
+    return [(reason, (titles[0], *map(_inner, titles[1:]))) for reason, titles in gathered.items()]
+
+
+def _inner(title: str) -> str:
+    """A title as it stands within a list; what begins with an abbreviation stays."""
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
 
 
 def _is_bare(measure: ComparedMeasure) -> bool:
@@ -127,6 +132,6 @@ def exposure_texts(exposure: Exposure | None) -> tuple[str, ...]:
         elif exposure.all_min:
             text = f"{side}: judged by {with_unit(f'{exposure.all_min[index]:.1f}', 'min')} of driving"
         else:
-            text = f"{side}: measured {count} time{'' if count == '1' else 's'}"
+            text = f"{side}: measured {'once' if count == '1' else f'{count} times'}"
         texts.append(text)
     return tuple(texts)

@@ -24,6 +24,7 @@ from logscope.quantities import (
 )
 from logscope.report.words import (
     cause_words,
+    check_name,
     counted,
     flag_text,
     glossary_of,
@@ -295,7 +296,7 @@ def not_checked_rows(items: Sequence[NotChecked]) -> list[tuple[str, tuple[str, 
     gathered: dict[str, dict[str, None]] = {}
     for item in items:
         gathered.setdefault(item.check, {})[item.reason] = None
-    return [(check.replace("_", " "), tuple(reasons)) for check, reasons in gathered.items()]
+    return [(check_name(check), tuple(reasons)) for check, reasons in gathered.items()]
 
 
 def glossary(result: Result, numbered: Sequence[NumberedFinding]) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ from logscope.checks.needs import Readiness
 from logscope.parts import part_name, part_title
 from logscope.quantities import how_many, number_text, with_unit
 from logscope.report.terminal import Cell, print_cells
+from logscope.report.words import check_name
 from logscope.signals import Signals
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def print_readiness(name: str, checks: Sequence[Readiness], console: Console) ->
     runs = sum(each.runs for each in checks)
     print_cells(console, (Cell(f"{name}: {runs} of {len(checks)} checks can run.", "bold"),))
     for each in checks:
-        text = f"{each.needs.check.replace('_', ' ')}: {each.needs.shows}?"
+        text = f"{check_name(each.needs.check)}: {each.needs.shows}?"
         if not each.runs:
             if each.wanted:
                 text += f"\nMap {_either(each.wanted)}{' or a [[load]]' if each.needs.loads else ''}."

@@ -10,7 +10,7 @@ from typing import Any
 from logscope.report.drawing import Item, heading, level_labels, level_line
 from logscope.report.rows import Key, Row
 
-HEADING_PX, TOP_PX, BOTTOM_PX, LEFT_PX, RIGHT_PX = 24, 6, 42, 54, 10
+HEADING_PX, TOP_PX, BOTTOM_PX, LEFT_PX, RIGHT_PX = 24, 6, 42, 54, 18
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ import numpy as np
 from logscope.findings import Chart, Series
 from logscope.history.rows import History, Row
 from logscope.history.tuning import ASPECTS, Advice, bests
+from logscope.parts import part_name
 from logscope.report.history_text import date_text
 from logscope.report.runs_table import RunsTable, runs_table
 from logscope.report.stack import Drawing
@@ -52,7 +53,7 @@ def _loops(measured: Sequence[Row]) -> str:
     by: dict[str, list[str]] = {}
     for row in measured:
         if row.tuning.loop:
-            by.setdefault(row.tuning.loop.replace("_", " "), []).append(Path(row.log).name)
+            by.setdefault(part_name(row.tuning.loop), []).append(Path(row.log).name)
     if len(by) == 1:
         return f"The control is judged by the {next(iter(by))}."
     judged_by = "; ".join(f"by the {part} in {', '.join(logs)}" for part, logs in by.items())

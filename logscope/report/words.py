@@ -204,6 +204,15 @@ def counted(count: int, severity: Severity) -> str:
     return f"{count} {SEVERITY_WORDS[severity][count != 1]}"
 
 
+def check_name(check: str) -> str:
+    """A check in words.
+
+    >>> check_name("aux_supply"), check_name("current_control")
+    ('12 V side', 'current control')
+    """
+    return "12 V side" if check == "aux_supply" else check.replace("_", " ")
+
+
 def cause_words(kind: str, cause: str | None) -> str:
     """What a finding of a kind is put down to, in words; empty where nothing is.
 

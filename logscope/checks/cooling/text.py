@@ -21,6 +21,7 @@ _BLEED = (
     "tank with the pump running."
 )
 _RECORD = "Record motor current, temperatures and pump over ten minutes of driving with firm and gentle stretches."
+_LEAST_RISE_K = 0.05  # less would be written as 0.0
 _HEATS = {"current2": "current squared", "current": "current", "loss": "logged loss", "power": "battery power"}
 
 
@@ -105,7 +106,7 @@ def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pump_logged: b
     return Words(
         title,
         f"The {device} falls back to the coolant with a time constant of more than {seconds(starved.time_constant_s)}"
-        f"{flowing}. The {coolant} rose by {starved.coolant_K:.1f} K meanwhile. {pump}",
+        f"{flowing}. The {coolant} {_rose(starved.coolant_K)} meanwhile. {pump}",
         "Check fuse, relay and supply of the pump." if off or stopped else _BLEED,
         hands_near_hv=False,
         method=(
@@ -211,3 +212,7 @@ def derating_words(derating: Derating) -> Words:
         hands_near_hv=False,
         method="A power limit of the battery that falls in the same minutes would look the same.",
     )
+
+
+def _rose(change_K: float) -> str:
+    return f"rose by {change_K:.1f} K" if change_K >= _LEAST_RISE_K else "did not rise"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.parts import part_name
 from logscope.signals import MissingPart, Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples
@@ -37,7 +38,7 @@ class Loop:
     @property
     def name(self) -> str:
         """What is controlled, in words."""
-        return self.measured.name.replace("_", " ")
+        return part_name(self.measured.name)
 
     @property
     def by_magnitude(self) -> bool:

@@ -14,6 +14,7 @@ from logscope.checks.driveline.slip import Slip, find_slip
 from logscope.checks.wording import Words, number, seconds, times
 from logscope.findings import Evidence, Finding, Mark, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations
+from logscope.parts import part_name
 from logscope.quantities import quantity_text
 from logscope.signals import Signals
 from logscope.statistics.ringing import pooled_sinusoids
@@ -107,7 +108,7 @@ def _judder(rings: Sequence[Judder], demand: Demand, signals: Signals, vehicle: 
     }
     if harsh is not None:
         measured["acceleration_m_per_s2"] = harsh
-    words = judder_words(rings, frequency, damping, swing, harsh, demand.part.name.replace("_", " "), strong)
+    words = judder_words(rings, frequency, damping, swing, harsh, part_name(demand.part.name), strong)
     spans = [(float(r.time_s[0]), float(r.time_s[-1])) for r in rings]
     evidence = Evidence(marks=(Mark(worst.start_s, "strongest"),), window=(worst.start_s - 0.5, worst.start_s + 1.5))
     severity = Severity.WARNING if strong else Severity.INFO

@@ -20,6 +20,7 @@ from logscope.observations.observations import Observations
 from logscope.observations.stated_limits import stated_limits
 from logscope.observations.trips.events import TRIP_S, Trip
 from logscope.observations.trips.retries import gather
+from logscope.parts import part_name
 from logscope.quantities import quantity_text
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Vehicle
@@ -42,7 +43,7 @@ def limits(signals: Signals, observations: Observations, vehicle: Vehicle) -> li
         raise MissingPart(given[0].part)
     seen, in_trips = _apart_from(seen, signals, observations)
     kept = [closeness for closeness in seen if not closeness.passed]
-    missing = sorted({limit.part.replace("_", " ") for limit in given if limit.part not in signals})
+    missing = sorted({part_name(limit.part) for limit in given if limit.part not in signals})
     passed = [*(c for c in seen if c.passed), *in_trips]
     return [*(_passed(each, signals) for each in passed), *([_kept(kept, missing, in_trips, signals)] if kept else [])]
 

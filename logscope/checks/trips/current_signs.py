@@ -10,6 +10,7 @@ from scipy.ndimage import minimum_filter1d
 from logscope.checks.trips.order import Moment
 from logscope.checks.trips.sign import FINE_S, Sign
 from logscope.observations.trips.surge import Surge
+from logscope.parts import part_name
 from logscope.signals import Part
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.swings import reversals
@@ -134,7 +135,7 @@ def goes_on(current: Part | None, torque: Part | None, trip_s: float) -> Sign:
     """Whether current, and torque where it is logged, go on after the fault as if there had been none."""
     logged = [part for part in (current, torque) if part is not None]
     if current is None or current.period_s > _GOES_ON_SAMPLED_S:
-        return Sign("goes_on", None, "whether the current went on after the fault was not sampled")
+        return Sign("goes_on", None, "whether the current continued after the fault was not sampled")
     for part in logged:
         size = np.abs(part.value)
         before = size[part.between(trip_s - _BEFORE_S, trip_s)]
@@ -143,8 +144,8 @@ def goes_on(current: Part | None, torque: Part | None, trip_s: float) -> Sign:
             return Sign("goes_on", None, "whether the current went on after the fault was not sampled")
         if float(np.min(behind)) < _GONE * float(np.median(before)) or np.median(behind) < np.median(before) / 2.0:
             return Sign("goes_on", False, "the current ended with the fault")
-    what = " and ".join(part.name.replace("_", " ") for part in logged)
-    return Sign("goes_on", True, f"{what} went on after the fault")
+    what = " and ".join(part_name(part.name) for part in logged)
+    return Sign("goes_on", True, f"{what} continued after the fault")
 
 
 def slow(current: Part | None, surge: Surge | None) -> Sign:
