@@ -99,7 +99,7 @@ def _findings(numbered: Sequence[NumberedFinding]) -> Iterator[str]:
         severity = entry.finding.severity
         values = [*_key_numbers(entry.values, _VALUES[severity])]
         numbers = f" {'; '.join(values)}." if values else ""
-        yield f"{entry.number}. {severity.upper()}: {escaped(entry.finding.title)} ({escaped(entry.when)}).{numbers}"
+        yield f"{entry.number}. {severity.upper()}: {escaped(entry.finding.title)} ({entry.when}).{numbers}"
     if more := Counter(entry.finding.severity for entry in numbered[MOST_FINDINGS:]):
         listed = ", ".join(counted(more[severity], severity) for severity in reversed(Severity) if more[severity])
         yield ""

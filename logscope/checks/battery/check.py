@@ -25,7 +25,7 @@ from logscope.findings import (
 )
 from logscope.observations.observations import Observations
 from logscope.observations.under_load import UnderLoad
-from logscope.quantities import quantity_text
+from logscope.quantities import quantity_text, value_text
 from logscope.signals import Signals
 from logscope.statistics.integral import Integral
 from logscope.vehicle import Vehicle
@@ -182,7 +182,7 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
     enough = sag.power_left is None or (sag.power_left.low or 0.0) > 0
     return Words(
         f"Battery resistance: {quantity_text(Measured(slope.value, 'ohm'))} within {span}, "
-        f"{number(sag.sag.value or 0)} V sag at {power}",
+        f"{value_text(Measured(sag.sag.value or 0.0, 'V'))} sag at {power}",
         f"Within {span}: {quantity_text(ohms)}. At the highest power, {power} at {sag.time_s:.2f} s, the voltage "
         f"sags to {number(sag.volts)} V. {_left(sag, least_v)}",
         _COMPARE

@@ -327,7 +327,7 @@ def _method(charge: Charge) -> str:
     if taper is not None:
         tau = quantity_text(Measured(taper.value_s, "s", taper.low_s, taper.high_s))
         load = (
-            "A load beside the battery is taken off by the battery's own current."
+            "A load in parallel with the battery is allowed for by the battery's own current."
             if taper.by_battery
             else "What other loads take is fitted as well, since the battery's current is not logged."
         )

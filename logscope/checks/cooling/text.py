@@ -135,7 +135,7 @@ def pump_words(trouble: PumpTrouble) -> Words:
         )
     if trouble.what is Trouble.STOPPED:
         return Words(
-            f"{name}: nothing while the pump is on, {times(len(trouble.spans))}",
+            f"{name}: zero while the pump is on, {times(len(trouble.spans))}",
             "The pump is switched on, but neither turns nor draws current as far as that is logged.",
             "Check its fuse, plug and ground, then the pump. If it did run, check the signals that are mapped.",
             hands_near_hv=False,

@@ -13,6 +13,7 @@ from logscope.observations.dc_link.openings import Opening
 from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
 from logscope.quantities import quantity_text
 
+_DAY_S = 86_400.0  # a decay that is as good as none is not extrapolated to years
 _OFF_FIRST = "With the power off, isolated and proven dead: "
 _NEXT = {
     "discharged": "Nothing to do. Before any work wait longer than that all the same, and prove dead.",
@@ -79,7 +80,11 @@ def _title(judged: JudgedDischarge) -> str:
 
 def _span(judged: JudgedDischarge, time: Estimate) -> str:
     word = "60 V" if judged.fall.crossed else "60 V (extrapolated)"
-    return f"{word} {_value(time)}" if not isinf(time.high) else f"{word} not before {seconds(time.low)}"
+    return f"{word} {_value(time)}" if not isinf(time.high) else f"{word} {_not_before(time)}"
+
+
+def _not_before(time: Estimate) -> str:
+    return f"not before {seconds(time.low)}" if time.low <= _DAY_S else "not within a day"
 
 
 def _opened(judged: JudgedDischarge) -> list[str]:
@@ -143,7 +148,7 @@ def _time(judged: JudgedDischarge) -> list[str]:
     if isinf(time.high) and isinf(time.low):
         return ["It is not decaying towards 60 V."] if judged.kind == "stays_live" else []
     if isinf(time.high):
-        return [f"60 V: not before {seconds(time.low)}."]
+        return [f"60 V: {_not_before(time)}."]
     if fall.crossed:
         return [f"It passed 60 V after {_limits(time)}."]
     how = late.shape.value if late is not None else "it began"

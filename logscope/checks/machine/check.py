@@ -156,8 +156,8 @@ def weakening_words(found: Weakening, headroom: Measured | None) -> Words:
         )
     return Words(
         f"Motor: field weakening begins at about {quantity_text(Measured(found.onset.value, 'rpm'))}",
-        f"Between {quantity_text(Measured(None, 'rpm', found.onset.low, found.onset.high))}.{left} Above it the same "
-        "current gives less torque. A fuller pack moves it up, a sagging one down.",
+        f"95 % interval: {quantity_text(Measured(None, 'rpm', found.onset.low, found.onset.high))}.{left} Above it the "
+        "same current gives less torque. A fuller pack moves it up, a sagging one down.",
         "Leave the current loop some voltage in reserve there. Tune torque and slip separately above and below that "
         "speed.",
         hands_near_hv=False,

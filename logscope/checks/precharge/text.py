@@ -11,7 +11,7 @@ from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise_shapes import Shape
 from logscope.findings import Measured
-from logscope.quantities import quantity_text
+from logscope.quantities import number_text, quantity_text
 
 _OFF_FIRST = "With the power off, isolated and proven dead: "
 _FASTER = "Record the link voltage faster, together with pack voltage, relay and contactor states, and try again."
@@ -140,7 +140,7 @@ def _shape(judged: Judged) -> list[str]:
     m, fit = judged.measurement, judged.curve
     if fit is None:
         return [f"Samples on the way from {m.start_v:.1f} V to {m.reached_v:.1f} V: {m.inside}."]
-    text = f"Fitted from {fit.start.value:.1f} V towards {_limits(fit.end, 'V')}"
+    text = f"Fitted from {number_text(fit.start.value, 1)} V towards {_limits(fit.end, 'V')}"
     if fit.lag is not None:
         text += (
             "; the curve starts S-shaped, as behind a sensing low-pass, with two time constants, "

@@ -159,14 +159,15 @@ def _finding(trip: Trip, signals: Signals, vehicle: Vehicle, study: SpeedAnalysi
 
 
 def _other(trip: Trip, signals: Signals, vehicle: Vehicle, peak: Peak | None) -> Finding:
+    why = _why_no_overcurrent(trip, signals)
     return assemble(
         "trip.other",
         Severity.DANGER,
         Words(
             f"Trip: {_fault_in_words(trip)}",
-            _why_no_overcurrent(trip, signals) or _how_known(trip, signals),
+            why or _how_known(trip, signals),
             _NEXT_STEP_OTHER,
-            method=_how_known(trip, signals),
+            method=_how_known(trip, signals) if why else "",
         ),
         [(trip.time_s, trip.time_s)],
         {
