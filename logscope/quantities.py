@@ -75,15 +75,6 @@ def grouped(count: int) -> str:
     return f"{count:,}".replace(",", _GROUP)
 
 
-def how_many(count: int, one: str) -> str:
-    """A count with what is counted, whose plural ends in an s.
-
-    >>> how_many(1, "bad line"), how_many(0, "frame")
-    ('1 bad line', '0 frames')
-    """
-    return f"{grouped(count)} {one}{'' if count == 1 else 's'}"
-
-
 def shown_unit(unit: str) -> str:
     """A unit as it is printed."""
     return _SHOWN_UNITS.get(unit, unit.replace("ohm", "Ω"))

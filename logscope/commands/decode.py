@@ -54,7 +54,7 @@ def decode(
     from logscope.decoded import decode_tables
     from logscope.errors import RequestError
     from logscope.logs import open_logs
-    from logscope.quantities import how_many
+    from logscope.quantities import counted
     from logscope.vehicle import load_vehicle
 
     if vehicle is None and not definitions:
@@ -71,10 +71,10 @@ def decode(
     if kind_for(out, (PARQUET, CSV, FOLDER)) is not FOLDER:
         end_s = decoded.seconds(decoded.end_ns)
         export.write_table(export.wide_table(decoded.tables, chosen, every, end_s), out)
-        typer.echo(f"{out}: {how_many(count, 'signal')}, a row every {every:g} s from 0 to {end_s:.3f} s")
+        typer.echo(f"{out}: {counted(count, 'signal')}, a row every {every:g} s from 0 to {end_s:.3f} s")
     else:
         kind = PARQUET if file_format is TableFormat.PARQUET else CSV
         written = export.write_messages(
             decoded.tables, chosen, out, kind.suffixes[0], labels=labels, allow=lambda path: guard.allow(path, kind)
         )
-        typer.echo(f"{out}: {how_many(len(written), 'file')} with {how_many(count, 'signal')}")
+        typer.echo(f"{out}: {counted(len(written), 'file')} with {counted(count, 'signal')}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from logscope.quantities import how_many
+from logscope.quantities import counted
 from logscope.report.history_text import date_text, drift_text
 from logscope.report.shelf_page import FAILED, WORST, Shelf, worst_first
 from logscope.report.terminal import Cell, print_cells
@@ -41,8 +41,8 @@ def print_shelf(shelf: Shelf, tally: Tally, console: Console) -> None:
 
 
 def _done(tally: Tally) -> str:
-    parts = [f"{how_many(tally.found, 'log')} found", f"{tally.checked} checked"]
+    parts = [f"{counted(tally.found, 'log')} found", f"{tally.checked} checked"]
     parts += [f"{tally.kept} known from earlier runs or copies"]
     parts += [f"{tally.failed} could not be checked"] if tally.failed else []
-    parts += [f"{how_many(len(tally.other_files), 'file')} passed over, no log"] if tally.other_files else []
+    parts += [f"{counted(len(tally.other_files), 'file')} passed over, no log"] if tally.other_files else []
     return f"{', '.join(parts)}."

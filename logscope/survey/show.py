@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from logscope.capture.frames import Account
 from logscope.findings import Measured
 from logscope.parts import part_name
-from logscope.quantities import duration_text, how_many, stated, value_text
+from logscope.quantities import counted, duration_text, stated, value_text
 from logscope.report.json import number, to_json_text, version
 from logscope.report.terminal import Cell, print_cells, printable
 from logscope.survey.collect import CELLS, SignalRow
@@ -80,12 +80,12 @@ def print_rows(rows: Sequence[SignalRow], duration_s: float, console: Console) -
     for message, own in ((name, list(several)) for name, several in groupby(rows, key=lambda row: row.message)):
         most = max(own, key=lambda row: row.samples)
         every = f", every {value_text(Measured(most.period_s, 's'))}" if most.period_s else ""
-        console.print(text(f"{message}: {how_many(most.samples, 'sample')}{every}", "bold"))
+        console.print(text(f"{message}: {counted(most.samples, 'sample')}{every}", "bold"))
         lines = [_cells(row, most.samples, console.encoding) for row in own]
         console.print(Padding(table(lines), (0, 0, 0, 1), expand=False))
     count = len({row.message for row in rows})
     for meaning in (
-        f"{how_many(len(rows), 'signal')} in {how_many(count, 'message')} over {duration_text(duration_s)}.",
+        f"{counted(len(rows), 'signal')} in {counted(count, 'message')} over {duration_text(duration_s)}.",
         f"course: the whole log in {CELLS} steps, each at the sample furthest from the signal's median.",
         "resembles: the part that it fits best by name, unit and behaviour; “?” where something speaks against it.",
     ):
@@ -93,7 +93,7 @@ def print_rows(rows: Sequence[SignalRow], duration_s: float, console: Console) -
 
 
 def _cells(row: SignalRow, usual: int, encoding: str) -> tuple[str, ...]:
-    fewer = f" ({how_many(row.samples, 'sample')})" if row.samples != usual else ""
+    fewer = f" ({counted(row.samples, 'sample')})" if row.samples != usual else ""
     last = row.last_text[:_TEXT] or _value(row.last)
     name = f"{row.signal}{fewer}"
     return (

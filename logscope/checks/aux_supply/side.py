@@ -11,7 +11,7 @@ from scipy.ndimage import median_filter
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import NothingToCheck
 from logscope.physics.lead_acid import FULL_AT_REST_V
-from logscope.quantities import how_many
+from logscope.quantities import counted
 from logscope.signals import Part, Signals
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import gap_threshold_s, stretches, typical_period_s, zero_order_hold
@@ -75,7 +75,7 @@ def describe_side(signals: Signals) -> Side:
     voltage = signals["aux_voltage"]
     time_s, volts = awake(voltage)
     if time_s.size < LEAST_ROWS:
-        readings = how_many(time_s.size, "reading")
+        readings = counted(time_s.size, "reading")
         raise NothingToCheck(f"12 V supply voltage: {readings}, at least {LEAST_ROWS} are needed")
     level = float(np.median(volts))
     if not _SYSTEM_V[0] <= level <= _SYSTEM_V[1]:

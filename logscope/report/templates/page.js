@@ -20,6 +20,14 @@
     return named ? style.getPropertyValue(value).trim() : value;
   }
 
+  /* Labels given one by one are left out in turn until the others stand side by side. */
+  function thinLabels(axis, room) {
+    if (!axis.ticktext) return;
+    const widest = Math.max(...axis.ticktext.map((text) => text.length)) * 7; /* px of a character of 11 px, with air */
+    const every = Math.ceil((axis.ticktext.length * widest) / Math.max(room, 1));
+    axis.ticktext = axis.ticktext.map((text, n) => (n % every ? "" : text));
+  }
+
   function dressed(box, figure, width) {
     const style = getComputedStyle(root);
     const colour = (name) => style.getPropertyValue(name).trim();
@@ -37,6 +45,7 @@
     };
     if (box.dataset.clock) layout.xaxis.range = timeAxis.seen(box, layout.xaxis.range);
     layout.xaxis.title = { ...layout.xaxis.title, font: { size: 11 }, standoff: 6 };
+    thinLabels(layout.xaxis, (width ?? box.clientWidth) - layout.margin.l - layout.margin.r);
     return {
       data: coloured(figure.data, style, ""),
       layout: {
