@@ -226,6 +226,13 @@ def test_a_limit_is_kept_only_where_it_was_measured() -> None:
     assert "battery_low" not in absent(motor)
 
 
+def test_a_charge_that_ends_for_no_logged_reason_has_no_likely_origin() -> None:
+    """Supply, plug, charger and supervision may each have ended it: none is claimed, for none is seen."""
+    assert causes_of(finding("charge.stopped", cause="undetermined")) == []
+    assert causes_of(finding("charge.stopped", cause="fault")) == ["charge_stopped"]
+    assert causes_of(finding("charge.stopped", cause="supply")) == ["charge_supply"]
+
+
 def test_a_link_that_stays_live_is_not_said_to_discharge_in_time() -> None:
     live, fast = finding("dc_link.stays_live", Severity.DANGER), finding("dc_link.discharged", Severity.GOOD)
     assert "slow_discharge" not in absent(live)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logscope.diagnosis.causes.cause import ALWAYS, OFF, OFTEN, SELDOM, SOMETIMES, USUAL, cause
+from logscope.diagnosis.causes.cause import ALWAYS, MOSTLY, OFF, OFTEN, SELDOM, SOMETIMES, USUAL, cause
 
 CAUSES = (
     cause(
@@ -44,7 +44,7 @@ CAUSES = (
         "charge_supply",
         "The supply of the charger goes, or its plug is pulled",
         USUAL,
-        {"charge_supply": ALWAYS, "plug_out": SELDOM},
+        {"charge_supply": ALWAYS, "charge_ends": SOMETIMES, "plug_out": SELDOM},
         "Charge once more from another outlet.",
         "Unplugged at both ends, look at cable and plug for burnt contacts; use none that is damaged.",
         "Have an electrician check outlet and fuse.",
@@ -70,7 +70,7 @@ CAUSES = (
         "charge_stopped",
         "The charger or the pack's supervision ends the charge",
         USUAL,
-        {"charge_stops": ALWAYS},
+        {"charge_stops": MOSTLY, "charge_ends": SOMETIMES},
         "Read the charger's fault and the pack's lowest and highest cell at the stop.",
         "Read the fault that the charger shows, and the cells' voltages and temperatures at the stop.",
     ),

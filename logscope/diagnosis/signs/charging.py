@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logscope.diagnosis.signs.shown import by_cause, by_kind
-from logscope.diagnosis.signs.sign import Sign
+from logscope.diagnosis.signs.sign import ANY_ORIGIN, Sign
 
 SIGNS = (
     Sign("charge_limit", "charging passes a limit", "charging keeps every limit", by_kind("charge.over_limit")),
@@ -44,6 +44,13 @@ SIGNS = (
         "charge_stops",
         "charging stops for another reason",
         "charging does not stop early",
-        by_cause("charge.stopped", "fault", "temperature", "undetermined", "limit", "request"),
+        by_cause("charge.stopped", "fault", "temperature", "limit", "request"),
+    ),
+    Sign(
+        "charge_ends",
+        "charging ends early, for no reason that is logged",
+        "no charge ends early without a reason",
+        by_cause("charge.stopped", "undetermined"),
+        ANY_ORIGIN,
     ),
 )
