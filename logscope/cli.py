@@ -21,6 +21,7 @@ from logscope.commands.guarded import guarded
 from logscope.commands.inventory import inventory
 from logscope.commands.plot import plot
 from logscope.commands.record import record
+from logscope.commands.replay import replay
 from logscope.commands.seek import seek
 from logscope.commands.shelf import shelf
 from logscope.commands.signals import signals
@@ -94,6 +95,11 @@ for _command, _help, _example in (
         record,
         "Record CAN and serial on one clock, never transmitting.",
         "--can socketcan:can0 --serial COM4@115200:console.toml --vehicle hazel.toml --out first-drive",
+    ),
+    (
+        replay,
+        "Show a log in the view of a recording, onto no bus.",
+        "drive.log --vehicle hazel.toml --speed 10",
     ),
     (inventory, "List what is in a log, with periods and bus load.", "drive.log --definitions hazel.dbc"),
     (signals, "List every signal with its figures and its course.", "drive.log --definitions hazel.dbc"),

@@ -106,7 +106,7 @@ def decode_capture(capture: Capture, decoder: Decoder) -> Decoded:
         raise LogError("no frame and no sample could be read", where=where, do="Check that this is the right log.")
     tables = dict(decoder.tables(span[0]))
     for log in capture.serial:
-        tables |= _serial_tables(log, span[0])
+        tables |= serial_tables(log, span[0])
     return Decoded(tables, account, decoder.counts, *span, decoder.notes)
 
 
@@ -131,7 +131,7 @@ def _two_clocks(files: Sequence[str]) -> LogError:
     )
 
 
-def _serial_tables(log: SerialLog, start_ns: int) -> Mapping[str, Table]:
+def serial_tables(log: SerialLog, start_ns: int) -> Mapping[str, Table]:
     """One table a signal, for a console need not print all of them in every line."""
     return {
         f"{log.console}.{name}": Table(

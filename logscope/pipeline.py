@@ -120,7 +120,7 @@ def check(
     >>> [finding.kind for finding in result.findings if finding.kind.startswith("precharge")]
     ['precharge.complete']
     """
-    chosen = _chosen(only)
+    chosen = chosen_checks(only)
     vehicle = loaded(vehicle)
     if isinstance(logs, Signals):
         return _check_signals(logs, vehicle, chosen)
@@ -165,7 +165,7 @@ def check(
     )
 
 
-def _chosen(only: str | Collection[str]) -> tuple[tuple[str, Check], ...]:
+def chosen_checks(only: str | Collection[str]) -> tuple[tuple[str, Check], ...]:
     """The checks that are asked for, in their usual order; all where none is."""
     known = dict(checks())
     names = [only] if isinstance(only, str) else list(only)

@@ -55,6 +55,11 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "capture clocks files findings history logs pipeline quantities report result signals vehicle",
         "pandas pyarrow fsspec dask rich",
     ),
+    "live": (
+        "bus capture checks decoded decoding definitions findings mapping observations parts pipeline plausibility "
+        "quantities signals vehicle",
+        "numpy rich",
+    ),
     "sizing": ("findings physics quantities report", "numpy rich"),
     "inventory": ("bus capture definitions quantities", "numpy rich"),
     "draft": ("capture decoded decoding definitions findings parts vehicle vehicle_schema", "numpy"),

@@ -94,7 +94,7 @@ def read_text(blocks: Iterable[bytes], definition: SerialDefinition, file: str) 
     Lines end in LF, CR or both. Bytes that are no UTF-8 text, NUL and control characters damage the
     line they are in. Nothing is raised for what a line holds.
     """
-    reader = _TextReader(definition, file)
+    reader = TextReader(definition, file)
     for number, block in enumerate(blocks):
         lines = (block.removeprefix(_BOM) if number == 0 else block).splitlines()
         reader.add(lines)
@@ -102,7 +102,7 @@ def read_text(blocks: Iterable[bytes], definition: SerialDefinition, file: str) 
 
 
 @dataclass
-class _TextReader:
+class TextReader:
     """Goes through a log line by line and keeps count."""
 
     definition: SerialDefinition
@@ -202,6 +202,13 @@ class _TextReader:
             time=table[:, 0],
             stamp_ns=places[:, 2] if self.definition.time.stamp else None,
         )
+
+    def take_rows(self) -> Rows:
+        """The sound lines since the last call, for a log that has no end."""
+        rows = self.rows()
+        self.place_tables.clear()
+        self.value_tables.clear()
+        return rows
 
     def account(self) -> SerialAccount:
         """The account of the lines so far."""

@@ -15,17 +15,27 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logscope.commands.guarded import Writes
+from logscope.commands.live import shown, someone_watches
 from logscope.commands.options import VehicleFile
 from logscope.commands.output import deliver, terminal, with_progress
 from logscope.errors import RequestError
 from logscope.outputs import FOLDER, HTML, Guard
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from collections.abc import Callable, Sequence
 
-    from logscope.recording.recorder import Recorder, Request
+    from rich.console import Console, RenderableType
+
+    from logscope.live.items import Item
+    from logscope.live.process import LiveProcess
+    from logscope.live.view import View
+    from logscope.recording.intake import Arrived
+    from logscope.recording.keys import Keyboard
+    from logscope.recording.recorder import Listener, Recorder, Request, SourceStatus
     from logscope.recording.specs import SerialSpec
 
+_DRAW_S = 0.25
+_KEYS = "Space marks an event, a typed line is a note, q ends."
 STOPPED_EARLY = 1  # exit status of a recording that ended for a reason of its own, such as a full disk
 
 
@@ -88,18 +98,28 @@ def record(
     console = terminal()
     _confirm(serials, yes=yes)
     request = Request(cans, serials, out, str(vehicle), log_format is Format.BLF, round(rotate_mb * 1e6))
-    recorder = Recorder(request)
-    _introduce(console, recorder, request)
-    with _asked_to_end() as ending:
-        recorder.start()
-        until = None if seconds is None else time.monotonic() + seconds
-        by_time = _watch(recorder, ending, until)
-        recorder.stop(BY_TIME if by_time else BY_USER)
-    _conclude(console, recorder, out)
+    view = _view(request, vehicle) if someone_watches() else None
+    try:
+        recorder = Recorder(request, listener=_listener(view, request))
+        _introduce(console, recorder, request)
+        with _asked_to_end() as ending:
+            recorder.start()
+            until = None if seconds is None else time.monotonic() + seconds
+            by_time = _watch(recorder, view, ending, until)
+            recorder.stop(BY_TIME if by_time else BY_USER)
+    finally:
+        last = None if view is None else view.finish()
+    _conclude(console, recorder, out, last)
     if check:
         _check(guard, out, vehicle)
     if recorder.reason not in (BY_TIME, BY_USER):
         raise typer.Exit(STOPPED_EARLY)
+
+
+def _view(request: Request, vehicle: Path) -> LiveProcess:
+    from logscope.live.process import LiveProcess
+
+    return LiveProcess(vehicle, [request.serials[k].definition for k in _text_consoles(request)])
 
 
 def _confirm(serials: list[SerialSpec], *, yes: bool) -> None:
@@ -137,33 +157,112 @@ def _asked_to_end() -> Iterator[Event]:
             signal.signal(number, handler)
 
 
-def _watch(recorder: Recorder, ending: Event, until: float | None) -> bool:
+def _watch(recorder: Recorder, view: LiveProcess | None, ending: Event, until: float | None) -> bool:
     """Wait for the end; returns whether it came by the time."""
-    from logscope.recording.keys import Key, keyboard
+    from logscope.recording.keys import keyboard
 
-    with keyboard() as keys:
+    with keyboard() as keys, _drawn(recorder, view, keys) as draw:
         while not ending.is_set() and not recorder.ended.is_set():
             if until is not None and time.monotonic() >= until:
                 return True
-            for asked in keys.asked() if keys is not None else ():
-                if asked is Key.END:
-                    return False
-                if asked is Key.EVENT:
-                    recorder.mark_event()
-                elif isinstance(asked, str):
-                    recorder.note(asked)
-            ending.wait(0.1)
+            if keys is not None and _obey(keys, recorder):
+                return False
+            draw()
+            ending.wait(_DRAW_S)
     return False
 
 
-def _conclude(console: Console, recorder: Recorder, out: Path) -> None:
+def _obey(keys: Keyboard, recorder: Recorder) -> bool:
+    """Do what the keys ask for; returns whether they ask for the end."""
+    from logscope.recording.keys import Key
+
+    for asked in keys.asked():
+        if asked is Key.END:
+            return True
+        if asked is Key.EVENT:
+            recorder.mark_event()
+        elif isinstance(asked, str):
+            recorder.note(asked)
+    return False
+
+
+@contextmanager
+def _drawn(recorder: Recorder, view: LiveProcess | None, keys: Keyboard | None) -> Iterator[Callable[[], None]]:
+    """What draws the screen; nothing where there is none."""
+    if view is None:
+        yield lambda: None
+        return
+    from logscope.live.items import Now
+    from logscope.live.screen import screen
+
+    def draw(rows: int) -> RenderableType:
+        view.offer([Now(recorder.clock.now_ns())])
+        lines = [_status_line(status) for status in recorder.status()]
+        so_far = f"{recorder.elapsed_s:.0f} s, {recorder.written_bytes / 1e6:.1f} MB, {_room(recorder)}"
+        lines[0] = f"Recording for {so_far}   {lines[0]}"
+        if view.failed:
+            lines.append("The view has failed; the recording is not touched by that.")
+        return screen(view.view, lines, _KEYS, keys.typed if keys is not None else "", rows)
+
+    with shown(draw) as drawing:
+        yield drawing
+
+
+def _room(recorder: Recorder) -> str:
+    """How long the disk has room for, at the rate so far."""
+    rate = recorder.written_bytes / max(recorder.elapsed_s, 1.0)
+    hours = recorder.free_bytes / max(rate, 1.0) / 3600
+    return "room for days" if hours > 48 else f"room for {hours:.1f} h"
+
+
+def _listener(view: LiveProcess | None, request: Request) -> Listener | None:
+    """Hands what was written to the view."""
+    if view is None:
+        return None
+    from logscope.live.items import Lines
+    from logscope.recording.port import CanBatch
+    from logscope.recording.writers import StampedLines
+
+    texts = _text_consoles(request)
+    stamped = {len(request.cans) + k: (place, StampedLines()) for place, k in enumerate(texts)}
+
+    def listen(arrived: Sequence[Arrived]) -> None:
+        items: list[Item] = []
+        for number, batch in arrived:
+            if isinstance(batch, CanBatch):
+                items.append(batch.frames)
+            elif number in stamped:
+                place, lines = stamped[number]
+                if text := lines.feed(batch):
+                    items.append(Lines(place, text))
+        view.offer(items)
+
+    return listen
+
+
+def _text_consoles(request: Request) -> list[int]:
+    """Which of the consoles send text."""
+    from logscope.definitions.serial import load_serial_definition
+
+    return [k for k, spec in enumerate(request.serials) if load_serial_definition(spec.definition).record is None]
+
+
+def _status_line(status: SourceStatus) -> str:
+    unit = "bytes" if status.serial else "frames"
+    errors = f", {status.error_frames:,} of them error frames" if status.error_frames else ""
+    lost = f", {status.lost:,} lost" if status.lost else ", none lost"
+    gone = f"; unplugged: {status.unplugged}" if status.unplugged else ""
+    return f"{status.name}: {status.count:,} {unit}{errors}{lost}{gone}"
+
+
+def _conclude(console: Console, recorder: Recorder, out: Path, last: View | None) -> None:
+    if last is not None:
+        from logscope.live.screen import view_lines
+
+        for line, _ in view_lines(last):
+            console.print(line, markup=False, highlight=False)
     for status in recorder.status():
-        unit = "bytes" if status.serial else "frames"
-        errors = f", {status.error_frames:,} of them error frames" if status.error_frames else ""
-        lost = f", {status.lost:,} lost" if status.lost else ", none lost"
-        gone = f"; unplugged at the end: {status.unplugged}" if status.unplugged else ""
-        line = f"{status.name}: {status.count:,} {unit}{errors}{lost}{gone}"
-        console.print(line, markup=False, highlight=False)
+        console.print(_status_line(status), markup=False, highlight=False)
     console.print(f"Recording: {out} (ended {recorder.reason})", markup=False, highlight=False, soft_wrap=True)
 
 

@@ -26,6 +26,10 @@ class Column(NamedTuple):
     values: NDArray[Any]
     absent: BoolArray | None = None
 
+    def where(self, keep: BoolArray) -> Column:
+        """Some of the samples. keep : which, shape (n,)."""
+        return Column(self.values[keep], None if self.absent is None else self.absent[keep])
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plan:

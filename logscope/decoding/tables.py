@@ -75,6 +75,15 @@ class Decoder:
         """Decode a block of frames here and now; raises as its `task` does."""
         self.keep(self.task(frames)())
 
+    def forget(self, before_ns: int) -> None:
+        """Let go of the samples stamped earlier, so that memory stays bounded while frames come without end."""
+        for key, growing in list(self._growing.items()):
+            kept = [_since(before_ns, *each) for each in zip(growing.times, growing.blocks, strict=True)]
+            growing.times = [times for times, _ in kept if times.size]
+            growing.blocks = [block for times, block in kept if times.size]
+            if not growing.times:
+                del self._growing[key]
+
     def tables(self, start_ns: int) -> Mapping[str, Table]:
         """The tables by name, for the messages that occurred; `time_s` counts from `start_ns`.
 
@@ -95,6 +104,16 @@ class Decoder:
             for growing, suffix in zip(members, _suffixes(members), strict=True):
                 tables[in_front + message + suffix] = _finished(growing, message + suffix, start_ns)
         return tables
+
+
+def _since(
+    before_ns: int, times: NDArray[np.int64], block: dict[str, Column]
+) -> tuple[NDArray[np.int64], dict[str, Column]]:
+    """Samples of a block without those stamped earlier."""
+    keep = times >= before_ns
+    if keep.all():
+        return times, block
+    return times[keep], {name: column.where(keep) for name, column in block.items()}
 
 
 def _suffixes(members: list[_Growing]) -> list[str]:

@@ -1,0 +1,64 @@
+"""How often the view says what the check says: `python tests/live/live_study.py [SEED]` over the catalogue of drives.
+
+Each drive is logged in every layout of the simulator's. Prints the disagreements by drive, how many first looks were of
+another kind than the last, and how long after its end, in the time of the log, a precharge had its first verdict.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from drive_catalogue import Case, faults, healthy, vary
+from live_runs import differences, judged, watched
+
+import logscope
+from logscope.live.view import View
+from logscope.simulate.drive import simulate_drive
+from logscope.simulate.hazel_bus import log_drive
+from logscope.simulate.layouts import LAYOUTS
+
+
+def cases() -> Iterator[Case]:
+    """The drives in which something happens that the view judges."""
+    yield from healthy()
+    yield from faults()
+
+
+def changed(pictures: list[View]) -> list[str]:
+    """First looks of another kind than the last of the same event."""
+    last = {round(v.start_s): v.kind for v in pictures[-1].verdicts}
+    found = {
+        (v.kind, last.get(round(v.start_s)))
+        for picture in pictures
+        for v in picture.verdicts
+        if not v.final and v.kind != last.get(round(v.start_s), v.kind)
+    }
+    return [f"{first}, then {then}" for first, then in sorted(found, key=str)]
+
+
+def main() -> None:
+    seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
+    vehicle = logscope.load_vehicle(Path(__file__).parents[2] / "decoders" / "hazel.toml")
+    runs = agreed = verdicts = 0
+    for number, case in enumerate(cases()):
+        layout = LAYOUTS[number % len(LAYOUTS)]
+        mapped = {part: signal for part, signal in vehicle.signals.items() if part not in layout.unmapped}
+        known = vehicle.model_copy(update={"signals": mapped})
+        drive = simulate_drive(vary(case.scenario, seed), seed)
+        with tempfile.TemporaryDirectory() as folder:
+            log = Path(folder) / "drive.log"
+            log.write_bytes(log_drive(drive, seed, 1_772_355_600.0, layout)[0])
+            live, pictures = watched(log, known)
+            wrong = differences(live.verdicts, judged(log, known))
+            first = changed(pictures)
+        runs, agreed, verdicts = runs + 1, agreed + (not wrong), verdicts + len(live.verdicts)
+        for line in (*wrong, *(f"first look: {each}" for each in first)):
+            print(f"{case.name}, {layout.name}: {line}", flush=True)
+    print(f"{agreed} of {runs} drives agree, {verdicts} verdicts")
+
+
+if __name__ == "__main__":
+    main()
