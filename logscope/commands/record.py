@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
     from logscope.live.items import Item
+    from logscope.live.picture import View
     from logscope.live.process import LiveProcess
-    from logscope.live.view import View
     from logscope.recording.intake import Arrived
     from logscope.recording.keys import Keyboard
     from logscope.recording.recorder import Listener, Recorder, Request, SourceStatus

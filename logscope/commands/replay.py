@@ -14,7 +14,7 @@ from logscope.commands.output import terminal
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from logscope.live.view import View
+    from logscope.live.picture import View
 
 _KEYS = "q ends"
 

@@ -3,26 +3,14 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 
 import numpy as np
 
 from logscope.bus.frame_bits import frame_bits
 from logscope.capture.frames import Flag, Frames
+from logscope.live.picture import BusNow
 
 _OVER_NS = 2_000_000_000  # the time over which rate and load are taken
-
-
-@dataclass(frozen=True, slots=True)
-class BusNow:
-    """A bus at this moment. load : share of the bit rate, None where that is not known"""
-
-    name: str
-    frames_per_s: float
-    bits_per_s: float
-    load: float | None
-    error_frames: int
-    frames: int
 
 
 class Buses:

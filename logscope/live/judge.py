@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logscope.findings import Finding, Severity
-from logscope.live.sequence import Phase
+from logscope.findings import Finding
+from logscope.live.picture import Margin, Phase, Verdict
 from logscope.live.window import WINDOW_S, between
 from logscope.observations.observations import Observations
 from logscope.pipeline import chosen_checks, run_checks
@@ -31,29 +31,6 @@ _LONGEST_ATTEMPT_S = 60.0  # what is reported as precharging for longer is judge
 _SURVEY_EVERY_S = 8.0  # a survey takes some 0.15 s of processor time
 _SETTLED_S = 5.0  # a disturbance is counted for good when the speed after it is known
 _SAME_S = 0.5  # two findings of one kind that begin so near are one
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """What a check says of one event. final : whether it stays as it is"""
-
-    check: str
-    kind: str
-    severity: Severity
-    start_s: float
-    title: str
-    cause: str | None
-    time_constant_s: float | None
-    final: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Margin:
-    """What was left to a limit at the worst moment so far; negative where it was passed."""
-
-    what: str
-    left: float
-    unit: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from threading import Condition, Thread
 
 from logscope.capture.frames import Frames
 from logscope.live.items import End, Item, LeftOut
-from logscope.live.view import View
+from logscope.live.picture import View
 
 _MOST_FRAMES = 100_000  # that may wait for the view; beyond that they are kept from it
 _LAST_LOOK_S = 20.0  # for the last verdicts, at the end

@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from logscope.findings import Measured, Severity
-from logscope.live.view import View
+from logscope.live.picture import View
 from logscope.parts import part_name
 from logscope.quantities import quantity_text
 

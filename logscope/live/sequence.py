@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
-
 import numpy as np
 
+from logscope.live.picture import Phase, Sequence
 from logscope.signals import Part, Signals
 
 TOUCH_V = 60.0  # the line between voltage classes A and B (ISO 6469-3, UN R100)
@@ -16,27 +14,6 @@ _STALE_S = 1.5  # … but never shorter than this: slow controllers stall
 _RISING_S = 0.3  # over this time a link that is being charged rises by more than its noise
 _RISING_SHARE = 0.02  # of the full voltage
 _CLOSED_SHARE = 0.8  # a closed contactor with a link further below its pack than this deserves a word
-
-
-class Phase(StrEnum):
-    """The steps of the sequence."""
-
-    UNKNOWN = "unknown"
-    OFF = "off"
-    PRECHARGING = "precharging"
-    CLOSED = "closed"
-    LIVE = "live"
-    BELOW_60 = "below 60 V"
-
-
-@dataclass(frozen=True, slots=True)
-class Sequence:
-    """A step of the sequence, in words too. link_V : the link's voltage now; share : of the pack's voltage"""
-
-    phase: Phase
-    text: str
-    link_V: float | None = None
-    share: float | None = None
 
 
 def sequence_of(signals: Signals, now_s: float) -> Sequence:

@@ -1,17 +1,16 @@
-"""The picture of a moment: parts, sequence, verdicts, buses, margins, and what is missing."""
+"""Works out the picture of a moment: parts, sequence, verdicts, buses, margins, and what is missing."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 from logscope.capture.frames import Frames
 from logscope.capture.samples import SerialLog
 from logscope.findings import Measured
-from logscope.live.buses import Buses, BusNow
-from logscope.live.judge import Judge, Margin, Verdict
+from logscope.live.buses import Buses
+from logscope.live.judge import Judge
 from logscope.live.missing import missing_parts
+from logscope.live.picture import PartNow, Phase, Verdict, View
 from logscope.live.replayed import in_slices
-from logscope.live.sequence import Phase, Sequence, longest_age_s, sequence_of
+from logscope.live.sequence import longest_age_s, sequence_of
 from logscope.live.window import Window
 from logscope.quantities import quantity_text
 from logscope.signals import Part, Signals
@@ -19,34 +18,6 @@ from logscope.vehicle import Vehicle
 
 _RATE_OVER_S = 5.0
 _STEP_NS = 100_000_000  # a precharge takes 0.1 s at least
-
-
-@dataclass(frozen=True, slots=True)
-class PartNow:
-    """A mapped part at this moment. rate_Hz : samples a second of late; value : the newest, as text; age_s : of it"""
-
-    name: str
-    arriving: bool
-    rate_Hz: float
-    value: str
-    age_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class View:
-    """What is shown of a moment. now_s : from the first stamp; absent : mapped parts that never came; doubted : why"""
-
-    now_s: float
-    parts: tuple[PartNow, ...]
-    absent: tuple[str, ...]
-    sequence: Sequence
-    verdicts: tuple[Verdict, ...]
-    by_minute: tuple[tuple[int, int], ...]
-    buses: tuple[BusNow, ...]
-    margins: tuple[Margin, ...]
-    missing: tuple[str, ...]
-    doubted: tuple[tuple[str, str], ...]
-    frames_left_out: int = 0
 
 
 class LiveView:

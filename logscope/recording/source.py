@@ -14,6 +14,7 @@ from logscope.recording.clock import RecordingClock
 from logscope.recording.intake import Intake
 from logscope.recording.port import CanBatch, Port, SerialBatch, UnpluggedError
 
+_FETCH_NS = 500_000_000
 _RETRY_S = 0.5  # an adapter that is plugged in again is read after so long at most
 
 
@@ -86,16 +87,22 @@ class Source:
         return outages[-1].reason if outages and outages[-1].end_ns is None else ""
 
     def _run(self, intake: Intake) -> None:
-        while not self._stopping.is_set():
+        last_ns: int | None = None  # how long what has already arrived is still fetched, once it is to end
+        while last_ns is None or self._clock.now_ns() < last_ns:
+            if self._stopping.is_set() and last_ns is None:
+                last_ns = self._clock.now_ns() + _FETCH_NS
             try:
                 batch = self._port.read()
             except UnpluggedError as gone:
-                if not self._stopping.is_set():
-                    self._wait_for_it(str(gone))
+                if self._stopping.is_set():
+                    return
+                self._wait_for_it(str(gone))
                 continue
             if batch is not None:
                 self.account.add(batch)
                 intake.put(self._number, batch)
+            elif last_ns is not None:
+                return
 
     def _wait_for_it(self, why: str) -> None:
         """Open the port again as soon as that is possible."""

@@ -6,9 +6,9 @@ from pathlib import Path
 
 from logscope.capture.open import Capture
 from logscope.findings import Finding
-from logscope.live.judge import Verdict
+from logscope.live.picture import Verdict, View
 from logscope.live.replayed import slices
-from logscope.live.view import LiveView, View
+from logscope.live.view import LiveView
 from logscope.logs import open_logs
 from logscope.pipeline import check
 from logscope.vehicle import Vehicle

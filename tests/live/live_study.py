@@ -15,7 +15,7 @@ from drive_catalogue import Case, faults, healthy, vary
 from live_runs import differences, judged, watched
 
 import logscope
-from logscope.live.view import View
+from logscope.live.picture import View
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.layouts import LAYOUTS

@@ -21,11 +21,12 @@ from logscope.definitions.serial import load_serial_definition
 from logscope.live.console import GrowingConsole
 from logscope.live.items import Now
 from logscope.live.missing import missing_parts
+from logscope.live.picture import Phase, View
 from logscope.live.process import LiveProcess
 from logscope.live.replayed import slices
 from logscope.live.screen import view_lines
-from logscope.live.sequence import Phase, sequence_of
-from logscope.live.view import LiveView, View
+from logscope.live.sequence import sequence_of
+from logscope.live.view import LiveView
 from logscope.live.window import WINDOW_S, Window
 from logscope.signals import Part, Signals
 
