@@ -169,7 +169,7 @@ def fit_curve(
         behind = _best(*lagged)
         others = [problem(shape) for shape in FILTERED if shape is not Shape.LAGGED]
         filtered = [lagged, *(_solve(other, guesses_behind(other, behind)) for other in others)]
-        mix = [one for one in filtered if one is not None]
+        mix = _no_likelier([one for one in filtered if one is not None])
         best = max(mix, key=lambda one: one[1].log_evidence)
     elif lagged is not None and _likelier(lagged, plain) is not plain:
         mix, even = (
@@ -186,6 +186,16 @@ def fit_curve(
     if possible := _below(mix, highest_v):
         best, mix, even = _chosen(possible, even)
     return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
+
+
+def _no_likelier(solved: list[Solved]) -> list[Solved]:
+    """The same, with no evidence that rests on a few draws above one that is known."""
+    known = [posterior.log_evidence for _, posterior in solved if posterior.sure]
+    most = max(known, default=np.inf)
+    return [
+        (problem, posterior if posterior.sure else replace(posterior, log_evidence=min(posterior.log_evidence, most)))
+        for problem, posterior in solved
+    ]
 
 
 def _likelier(known: Solved, other: Solved) -> Solved:

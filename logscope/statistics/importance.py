@@ -17,15 +17,21 @@ FINAL_DRAWS = 3000
 _NEARER = 0.1  # of the covariance: where no draw is possible, the next are made nearer to the centre
 _FLOOR = 1e-9  # of a parameter's variance: far below what thousands of draws can resolve
 _LEAST_EFFECTIVE = 0.15  # share of effective draws from which adapting further gains little
+_FEWEST_EFFECTIVE = 150.0  # draws: quantiles and evidence that rest on fewer are those of single draws
+_TRIES, _WIDER = 3, 2.0  # times the covariance, from which a proposal that missed starts again
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Posterior:
-    """Weighted draws. draws : shape (k, d); weights : shape (k,), summing to 1; log_evidence : of the model."""
+    """Weighted draws. draws : shape (k, d); weights : shape (k,), summing to 1; log_evidence : of the model.
+
+    sure : whether draws enough count for the evidence to be known
+    """
 
     draws: FloatArray
     weights: FloatArray
     log_evidence: float
+    sure: bool = True
 
     def quantiles(self, values: FloatArray, *levels: float) -> tuple[float, ...]:
         """Quantiles of a function of the parameters. values : its value at each draw, shape (k,)."""
@@ -48,8 +54,38 @@ def sample_posterior(
     Monte Carlo, J. Comput. Graph. Stat. 13(4), 2004), with weights tempered while few draws are effective.
     """
     rng = np.random.default_rng(seed)
-    centre = start.astype(float)
-    covariance = _regular(covariance)
+    centre, covariance = start.astype(float), _regular(covariance)
+    best: tuple[float, FloatArray, FloatArray] | None = None
+    for _ in range(_TRIES):
+        centre, covariance = _adapted(log_density, centre, covariance, rng)
+        draws, log_weights = _weighted(log_density, centre, covariance, FINAL_DRAWS, rng)
+        possible = log_weights > -np.inf  # functions of the parameters need not hold outside
+        if not possible.any():
+            continue
+        draws, log_weights = draws[possible], log_weights[possible]
+        effective = _effective(log_weights)
+        if best is None or effective > best[0]:
+            best = effective, draws, log_weights
+        if effective >= _FEWEST_EFFECTIVE:
+            break
+        centre, covariance = _moments(draws, _tempered(log_weights)[0])
+        covariance = _regular(_WIDER * covariance)
+    if best is None:
+        return None
+    effective, draws, log_weights = best
+    total = logsumexp(log_weights)
+    evidence, sure = float(total - np.log(FINAL_DRAWS)), effective >= _FEWEST_EFFECTIVE
+    weights = np.exp(log_weights - total) if sure else _tempered(log_weights)[0]  # wide rather than one draw's
+    return Posterior(draws, weights, evidence, sure)
+
+
+def _adapted(
+    log_density: Callable[[FloatArray], FloatArray],
+    centre: FloatArray,
+    covariance: FloatArray,
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    """The proposal's centre and covariance, moved to where the density lies."""
     floor = np.diag(np.diag(covariance)) * _FLOOR  # keeps the matrix regular when few draws count
     for turn in range(ADAPTING_ROUNDS[1]):
         draws, log_weights = _weighted(log_density, centre, covariance, ADAPTING_DRAWS, rng)
@@ -57,18 +93,24 @@ def sample_posterior(
             covariance = covariance * _NEARER
             continue
         weights, share = _tempered(log_weights)
-        centre = weights @ draws
-        away = draws - centre
-        spread = (weights * away.T) @ away
+        centre, spread = _moments(draws, weights)
         covariance = spread * (1.2 if share >= _LEAST_EFFECTIVE else 1.6) + floor
         if share >= _LEAST_EFFECTIVE and turn + 1 >= ADAPTING_ROUNDS[0]:
             break
-    draws, log_weights = _weighted(log_density, centre, covariance, FINAL_DRAWS, rng)
-    possible = log_weights > -np.inf  # functions of the parameters need not hold outside
-    if not possible.any():
-        return None
-    total = logsumexp(log_weights)
-    return Posterior(draws[possible], np.exp(log_weights[possible] - total), float(total - np.log(FINAL_DRAWS)))
+    return centre, covariance
+
+
+def _moments(draws: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of weighted draws."""
+    centre = weights @ draws
+    away = draws - centre
+    return centre, (weights * away.T) @ away
+
+
+def _effective(log_weights: FloatArray) -> float:
+    """How many equal draws would be worth as much (Kish, 1965)."""
+    weights = np.exp(log_weights - log_weights.max())
+    return float(weights.sum() ** 2 / np.sum(weights**2))
 
 
 def _regular(covariance: FloatArray) -> FloatArray:

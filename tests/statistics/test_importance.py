@@ -57,3 +57,34 @@ def test_a_density_that_is_possible_near_the_start_alone_is_found_and_one_that_i
     assert posterior is not None
     assert posterior.quantiles(posterior.draws[:, 0], 0.5)[0] == pytest.approx(0.0, abs=3e-4)
     assert sample_posterior(lambda x: np.full(len(x), -np.inf), np.zeros(1), np.eye(1)) is None
+
+
+def _bent_ridge(x: np.ndarray, width: float) -> np.ndarray:
+    """x₀ of a standard normal, x₁ about x₀², the rest standard normal: no ellipse holds it, its marginals are known."""
+    return -0.5 * x[:, 0] ** 2 - 0.5 * ((x[:, 1] - x[:, 0] ** 2) / width) ** 2 - 0.5 * (x[:, 2:] ** 2).sum(axis=1)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_density_that_no_ellipse_holds_is_not_known_too_narrow(seed: int) -> None:
+    """A ridge that bends by as much as it is wide: its first marginal is a standard normal, its evidence exact."""
+    posterior = sample_posterior(lambda x: _bent_ridge(x, 0.5), np.full(6, 0.5), np.eye(6) * 0.04, seed)
+    assert posterior is not None
+    assert posterior.sure
+    low, middle, high = posterior.quantiles(posterior.draws[:, 0], 0.025, 0.5, 0.975)
+    assert low < 0.7 * stats.norm.ppf(0.025)
+    assert high > 0.7 * stats.norm.ppf(0.975)
+    assert middle == pytest.approx(0.0, abs=0.2)
+    assert posterior.log_evidence == pytest.approx(3 * np.log(2 * np.pi) + np.log(0.5), abs=0.3)
+
+
+def test_evidence_of_a_single_draw_is_not_sure_and_its_weight_is_shared() -> None:
+    """A needle in twelve dimensions far from the start: a first draw that hits it would outweigh all others."""
+    rng = np.random.default_rng(5)
+    place = rng.normal(0.0, 1.0, 12)
+    posterior = sample_posterior(
+        lambda x: -0.5 * np.minimum(((x - place) ** 2).sum(axis=1) / 1e-3, 1e4) - 0.5 * (x**2).sum(axis=1),
+        np.zeros(12),
+        np.eye(12),
+    )
+    assert posterior is not None
+    assert float(posterior.weights.max()) < 0.05

@@ -129,7 +129,8 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     if ((kind == "undetermined" or hot) and measurement.inside < LEAST_STEEP_SAMPLES) or measurement.leads_beyond_pack:
         constant = None
     if kind == "undetermined" and measurement.inside_all <= 1 and not measurement.attempt.stayed_open:
-        bound_s = soonest_bound(link, measurement, vehicle.precharge.close_fraction)
+        # Such a rise does not show whether readings repeat: the one before it may be a period older than its stamp.
+        bound_s = soonest_bound(link, measurement, vehicle.precharge.close_fraction, link.part.period_s)
     if hot:  # what rose through the contactor, faster than R·C, says nothing of R·C
         bound_s = None
         constant = None if constant is not None and constant.verdict in (Verdict.FAST, Verdict.OPEN) else constant

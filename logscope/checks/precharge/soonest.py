@@ -17,7 +17,7 @@ _NOT_ABOVE_NOISES = 3.0  # and a step: a level is not known better from one read
 _MOST_READINGS = 300  # that are compared with one another, spread over all
 
 
-def soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float | None:
+def soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0, older_s: float = 0.0) -> float | None:
     """Upper bound of the time constant [s] from how soon the reading came near its end.
 
     A reading follows the link, whatever its sensing, and never leads it: when it is so near to its end, the link is at
@@ -25,6 +25,7 @@ def soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float |
 
     closes_at : from which fraction of the pack on a contactor may have brought the link up at once; None where that may
         have been all of the rise
+    older_s : by how much more the reading before the rise may be older than the one near its end
     """
     attempt, top_v = m.attempt, m.top_v
     rise = slice(attempt.onset, attempt.top + 1)
@@ -35,7 +36,7 @@ def soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0) -> float |
     missing = np.maximum(top_v - volts, least)
     near = missing < top_v - volts[0]
     # Timestamps of one burst, or on a coarse grid, may stand together although their readings are apart.
-    taken_s = time_s[near] - time_s[0] + m.unsure_between_s
+    taken_s = time_s[near] - time_s[0] + m.unsure_between_s + older_s
     return float(min(step_constant_bound(top_v - volts[0], *each) for each in zip(missing[near], taken_s, strict=True)))
 
 
@@ -48,7 +49,8 @@ def bound_before_closing(link: Link, m: Measurement) -> float | None:
     part = link.part
     inside = slice(attempt.onset, int(np.searchsorted(part.time_s, until_s, side="right")))
     missing_v = m.highest_v - part.value[inside]
-    return bound_of_pairs(part.time_s[inside], missing_v, _not_above(link), m.unsure_between_s)
+    unsure_s = m.unsure_s + part.period_s  # a reading may be older than its stamp by as much as a new one takes to come
+    return bound_of_pairs(part.time_s[inside], missing_v, _not_above(link), unsure_s)
 
 
 def bound_of_pairs(time_s: FloatArray, missing_v: FloatArray, room_v: float, unsure_s: float) -> float | None:
