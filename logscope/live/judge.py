@@ -153,10 +153,10 @@ class Judge:
 
 def _charged(signals: Signals, since_s: float, now_s: float) -> bool:
     """Whether between two looks the precharge relay was closed at any time, or the link rose, be it in one step."""
-    relay, link = signals.get("precharge_relay"), signals.get("dc_link_voltage")
-    if relay is not None and relay.on is not None and bool(relay.on[relay.between(since_s, now_s)].any()):
-        main = signals.get("main_contactor")
-        return main is None or main.on is None or not bool(main.on[-1])
+    relay, main, link = (signals.get(name) for name in ("precharge_relay", "main_contactor", "dc_link_voltage"))
+    closed = main is not None and main.on is not None and bool(main.on[-1])  # a relay may stay on with the contactor
+    if not closed and relay is not None and relay.on is not None and relay.on[relay.between(since_s, now_s)].any():
+        return True
     if link is None:
         return False
     inside = link.between(since_s, now_s)

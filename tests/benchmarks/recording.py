@@ -46,6 +46,8 @@ def _send(buses: list[socket.socket], console: int, seconds: float) -> None:
         while written < now * _BYTES_PER_S:
             written += os.write(console, _LINE)
         time.sleep(_TICK_S)
+    own = resource.getrusage(resource.RUSAGE_SELF)
+    print(f"the sender itself: {100 * (own.ru_utime + own.ru_stime) / seconds:.0f} % of one core", flush=True)
 
 
 def main() -> None:
@@ -78,7 +80,7 @@ def main() -> None:
         if view is not None:
             last = view.finish(60)
             spent = resource.getrusage(resource.RUSAGE_CHILDREN)
-            print(f"view: {100 * (spent.ru_utime + spent.ru_stime) / lasted:.0f} % of one core with the sender's share")
+            print(f"view: {100 * (spent.ru_utime + spent.ru_stime) / lasted:.0f} % of one core, with sender and start")
             print(
                 f"view: {spent.ru_maxrss / 1024:.0f} MB at most, {0 if last is None else last.frames_left_out} kept out"
             )

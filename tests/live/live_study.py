@@ -1,7 +1,6 @@
-"""How often the view says what the check says: `python tests/live/live_study.py [SEED]` over the catalogue of drives.
+"""How often the view says what the check says: `python tests/live/live_study.py [SEED [FAMILY]]`, over the catalogue.
 
-Each drive is logged in every layout of the simulator's. Prints the disagreements by drive, how many first looks were of
-another kind than the last, and how long after its end, in the time of the log, a precharge had its first verdict.
+The drives take turns in the simulator's layouts. Prints the disagreements, and first looks of another kind than the last.
 """
 
 from __future__ import annotations
@@ -21,10 +20,9 @@ from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.layouts import LAYOUTS
 
 
-def cases() -> Iterator[Case]:
-    """The drives in which something happens that the view judges."""
-    yield from healthy()
-    yield from faults()
+def cases(family: str = "") -> Iterator[Case]:
+    """The drives of the catalogue whose family begins so."""
+    yield from (case for case in (*healthy(), *faults()) if case.family.startswith(family))
 
 
 def changed(pictures: list[View]) -> list[str]:
@@ -43,7 +41,7 @@ def main() -> None:
     seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
     vehicle = logscope.load_vehicle(Path(__file__).parents[2] / "decoders" / "hazel.toml")
     runs = agreed = verdicts = 0
-    for number, case in enumerate(cases()):
+    for number, case in enumerate(cases(sys.argv[2] if len(sys.argv) > 2 else "")):
         layout = LAYOUTS[number % len(LAYOUTS)]
         mapped = {part: signal for part, signal in vehicle.signals.items() if part not in layout.unmapped}
         known = vehicle.model_copy(update={"signals": mapped})
