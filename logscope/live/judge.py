@@ -17,7 +17,7 @@ from logscope.live.window import WINDOW_S, between
 from logscope.observations.observations import Observations
 from logscope.pipeline import chosen_checks, run_checks
 from logscope.plausibility.examine import examine
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
 _BEFORE_S = 5.0  # what the check sees of the time before an attempt: the link at rest
@@ -111,7 +111,7 @@ class Judge:
         for finding in findings:
             if finding.kind in _ABOUT_ALL or finding.start_s <= seen.start_s:
                 continue
-            self._keep(_verdict(due, finding))
+            self._keep(_verdict(due, finding, now_s))
 
     def _keep(self, verdict: Verdict) -> None:
         def same(former: Verdict) -> bool:
@@ -127,6 +127,8 @@ class Judge:
         plausible = examine(signals, self._vehicle)
         self.doubted = dict(plausible.signals.doubtful)
         self._take_margins(plausible.signals, plausible.vehicle)
+        if "fault" not in signals and "motor_current" in signals:  # then the current alone shows a trip
+            self._judge(signals, _Due(now_s, "trips", now_s - WINDOW_S / 2, final=False), now_s)
         if "motor_speed" in plausible.signals:
             self._count(Observations(plausible.signals, plausible.vehicle), now_s - _SETTLED_S)
 
@@ -149,6 +151,15 @@ class Judge:
                 if self._counted_to_s <= at_s < until_s:
                     self.by_minute[int(at_s // 60)] += 1
         self._counted_to_s = max(self._counted_to_s, until_s)
+
+
+def warm_up(vehicle: Vehicle) -> None:
+    """Judge a made-up precharge, so that what is imported and compiled at the first use does not delay a real one."""
+    time_s = np.arange(0.0, 3.0, 0.01)
+    volts = 300.0 * (1.0 - np.exp(-np.clip(time_s - 1.0, 0.0, None) / 0.15))
+    link = Part("dc_link_voltage", time_s, volts, "V", "Warm.Up")
+    signals = Signals({link.name: link}, 0.0, 3.0)
+    run_checks(examine(signals, vehicle).signals, vehicle, chosen_checks("precharge"))
 
 
 def _charged(signals: Signals, since_s: float, now_s: float) -> bool:
@@ -176,7 +187,7 @@ def _latest(due: Sequence[_Due]) -> list[_Due]:
     return list({(each.check, each.start_s): each for each in sorted(due, key=lambda each: each.at_s)}.values())
 
 
-def _verdict(due: _Due, finding: Finding) -> Verdict:
+def _verdict(due: _Due, finding: Finding, now_s: float) -> Verdict:
     constant = finding.measured.get("time_constant_s")
     return Verdict(
         due.check,
@@ -186,5 +197,5 @@ def _verdict(due: _Due, finding: Finding) -> Verdict:
         finding.title,
         finding.cause,
         None if constant is None else constant.value,
-        due.final,
+        due.final or finding.start_s < now_s - _LOOKS_S[-1],
     )

@@ -53,12 +53,15 @@ def main() -> None:
 
     from logscope.definitions.serial import load_serial_definition
     from logscope.live.console import GrowingConsole
+    from logscope.live.judge import warm_up
     from logscope.live.view import LiveView
     from logscope.vehicle import load_vehicle
 
     warnings.simplefilter("ignore")  # of a check that fails; the report shows it
-    view = LiveView(load_vehicle(Path(sys.argv[1])))
+    known = load_vehicle(Path(sys.argv[1]))
+    view = LiveView(known)
     consoles = [GrowingConsole(load_serial_definition(Path(path))) for path in sys.argv[2:]]
+    warm_up(known)
     inbox, out = _Inbox(sys.stdin.buffer), sys.stdout.buffer
     now_ns: int | None = None
     left_out, looked, shown = 0, 0.0, view.verdicts

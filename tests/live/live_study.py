@@ -1,6 +1,7 @@
 """How often the view says what the check says: `python tests/live/live_study.py [SEED [FAMILY]]`, over the catalogue.
 
-The drives take turns in the simulator's layouts. Prints the disagreements, and first looks of another kind than the last.
+The drives take turns in the layouts of the simulator. Prints the disagreements, and first looks of another kind than
+the last.
 """
 
 from __future__ import annotations
