@@ -386,3 +386,19 @@ def test_a_sound_side_seen_seldom_or_without_a_sensor_raises_nothing(left_out: s
         signals = Made(period_s=period_s, state_s=period_s, end_s=300.0).signals(seed)
         parts = {name: part for name, part in signals.parts.items() if name != left_out}
         assert claims(findings_of(aux_supply, replace(signals, parts=parts), STATED)) == []
+
+
+@pytest.mark.parametrize(("cable_ohm", "is_shown"), [(0.05, True), (0.005, False)])
+def test_what_lies_between_two_meters_is_their_difference_over_the_current(cable_ohm: float, is_shown: bool):
+    # Ohm's law: 17 A or so through 50 mΩ are 0.85 V; two meters of 1 % each differ by up to 0.27 V at 13.6 V
+    signals = Made().signals(7391)
+    volts, amps = signals["aux_voltage"], signals["converter_current"]
+    terminals = volts.value + cable_ohm * np.interp(volts.time_s, amps.time_s, amps.value)
+    more = Part("converter_voltage", volts.time_s, np.round(terminals, 2), "V", "Made.Terminals", step=0.01)
+    findings = findings_of(aux_supply, replace(signals, parts={**signals.parts, "converter_voltage": more}), STATED)
+    shown = [f.measured["cable_resistance_ohm"] for f in findings if "cable_resistance_ohm" in f.measured]
+    assert bool(shown) is is_shown
+    for ohms in shown:
+        assert ohms.value == pytest.approx(cable_ohm, rel=0.03)
+        reach_ohm = (0.02 * 14.4 + 0.01) / float(np.median(amps.value[amps.time_s > 6.0]))
+        assert (ohms.value - ohms.low, ohms.high - ohms.value) == pytest.approx((reach_ohm, reach_ohm), rel=0.1)

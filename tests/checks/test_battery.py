@@ -55,6 +55,23 @@ def test_a_single_pulse_gives_the_resistance_of_the_pulse_definition() -> None:
     assert pulses.low < 0.09 < pulses.high
 
 
+def test_limits_of_pulses_hold_the_resistance_and_are_little_wider_than_it_needs() -> None:
+    """Nine pulses of 100 A; of each the larger of its own error and its distance from the others' mean is counted."""
+    study = LimitsStudy(widest=1.5)
+    t = np.arange(0, 60, TICK_S)
+    amps = 100.0 * (t % 6.0 > 3.0)
+    for seed in range(40):
+        rng = np.random.default_rng([seed, 86])
+        made = signals(
+            logged(rng, "battery_voltage", 320 - 0.09 * amps, 0.02, 0.3, 0.01),
+            logged(rng, "battery_current", amps, 0.02, 0.2, 0.01),
+        )
+        pulses = find_pulses(load_at(made), 0.02)
+        assert pulses is not None
+        study.of(0.09, pulses)
+    study.judge()
+
+
 @pytest.mark.parametrize("period_s", [0.01, 0.05, 0.1, 0.2])
 @pytest.mark.parametrize("step_V", [0.1, 0.5, 1.0])
 def test_one_clear_step_of_current_gives_the_resistance_with_limits_that_hold_it(

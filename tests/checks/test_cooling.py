@@ -248,3 +248,24 @@ def test_texts_keep_to_sixty_words():
         for finding in found(logged(loop, step_K=0.5)).values():
             assert len(finding.explanation.split()) <= 60
             assert finding.caution == ""
+
+
+def test_the_time_left_lasts_from_the_hottest_and_fastest_to_the_coolest_and_slowest():
+    """By hand, θ(t) = θ∞ − (θ∞ − θ0)·exp(−t/τ): τ·ln((end − now)/(end − limit)), at the limits of both."""
+    parts = logged(Loop(seed=36, end_s=240.0), step_K=0.25)
+    first = found(parts)["cooling.motor"].measured
+    now = next(each for each in parts if each.name == "motor_temperature").value[-1]
+    limit_C = float(now + 0.3 * (first["end_temperature_C"].value - now))
+    assert limit_C > now + 1.0
+    hot = HAZEL.model_copy(update={"limits": Limits(motor_temperature_C=limit_C)})
+    measured = found(parts, hot)["cooling.motor"].measured
+    end, constant, left = (measured[name] for name in ("end_temperature_C", "time_constant_s", "time_left_s"))
+
+    def passes_s(end_C: float, constant_s: float) -> float:
+        return constant_s * float(np.log((end_C - now) / (end_C - limit_C)))
+
+    known = 0.04  # "now" is the mean over the last row of the check, a little cooler than the last reading
+    assert constant.high > 1.1 * constant.low
+    assert left.value == pytest.approx(passes_s(end.value, constant.value), rel=known)
+    assert left.low == pytest.approx(passes_s(end.high, constant.low), rel=known)
+    assert left.high is None or left.high == pytest.approx(passes_s(end.low, constant.high), rel=known)

@@ -128,3 +128,25 @@ def test_a_steady_run_holds_nothing_to_judge() -> None:
             ),
             HAZEL,
         )
+
+
+def test_a_ring_ends_where_the_next_change_of_demand_begins() -> None:
+    """Two presses 0.9 s apart, each with a ring of its own from rest: what follows the second is not the first's."""
+    t = np.arange(0, 15, TICK_S)
+    starts = [at + more for at in (3.0, 7.0, 11.0) for more in (0.0, 0.9)]
+    torque = sum(40.0 * ((t > at) & (t < 3.0 + 4 * ((at - 3.0) // 4) + 2.0)) for at in starts)
+    base = np.cumsum(np.asarray(torque)) * TICK_S * 8
+    swing = np.zeros(t.size)
+    for k, at in enumerate(starts):
+        until = starts[k + 1] if k % 2 == 0 else at + 1.5
+        since = np.maximum(t - at, 0)
+        sign = 1 if k % 2 == 0 else -1  # against what would be left of the first one
+        swing += sign * 40 * ((t > at) & (t < until)) * np.exp(-2.5 * since) * np.sin(2 * np.pi * 5.0 * since)
+    rng = np.random.default_rng(12)
+    made = signals(
+        logged(rng, "motor_speed", base + swing, 0.01, 2.0, 1.0),
+        logged(rng, "torque", np.asarray(torque), 0.01, 0.3, 0.1),
+    )
+    found = outcomes(made)["judder"].measured
+    assert found["judder_Hz"].value == pytest.approx(5.0, abs=0.1)
+    assert found["damping_ratio"].value == pytest.approx(2.5 / (2 * np.pi * 5.0), abs=0.015)

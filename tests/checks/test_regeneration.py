@@ -78,3 +78,9 @@ def test_a_run_without_braking_holds_nothing_to_check() -> None:
         findings_of(regeneration, made, OWN)
     with pytest.raises(MissingPart):
         findings_of(regeneration, signals(made["torque"]), OWN)
+
+
+def test_a_foot_that_lets_go_at_once_is_no_fade() -> None:
+    """The torque ends between two samples, at 1500 rpm, while the motor slows."""
+    found = outcomes(stops(5, fade=(1499.9, 1500.0)))["braking"]
+    assert "fade_rpm" not in found.measured or found.measured["fade_rpm"].value is None

@@ -261,3 +261,14 @@ def test_likelihoods_follow_bayes_rule() -> None:
     ranked = likelihoods(of(swings=True), 0.01)
     assert ranked[0][0] == "oscillation"
     assert [value for _, value in ranked] == sorted((value for _, value in ranked), reverse=True)
+
+
+def test_a_ramp_before_a_surge_is_no_part_of_it() -> None:
+    """The pedal asks for 200 A within a second; at 9.98 s the current shoots to 340 A."""
+    at = every(0.002)
+    amps = np.interp(at, [9.0, 9.9, 9.98, 10.0], [20.0, 200.0, 216.0, 340.0])
+    surge = surge_before(Part("motor_current", at, np.where(at < 10.001, amps, 0.0), "A", "Made.I"), 10.05)
+    assert surge is not None
+    assert surge.sound_s <= 9.98 <= surge.onset_s
+    assert surge.before == pytest.approx(216.0, abs=2.0)
+    assert surge.peak == pytest.approx(340.0, abs=10.0)

@@ -104,7 +104,9 @@ def test_rows_that_are_missing_and_stretches_that_begin_anew_change_nothing_but_
     load = np.repeat(rng.uniform(0.0, 1.0, 25) ** 2, 24)
     value = 20.0 + 30.0 * np.concatenate([follow(each, 1.0, 60.0) for each in np.split(load, 2)])
     value += 0.5 * signal.lfilter([1.0], [1.0, -0.7], rng.normal(0.0, 0.2, load.size))  # noise that is slow
-    value[rng.uniform(size=load.size) < 0.2] = np.nan
+    missing = rng.uniform(size=load.size) < 0.2
+    missing[[0, 300]] = False
+    value[missing] = np.nan
     stretch = np.repeat([1, 2], load.size // 2)
     found = fit_response(Problem(value, None, load[:, None], stretch, 1.0, 0.0))
     assert found is not None

@@ -1,0 +1,66 @@
+"""What is known of the pack's voltage: a median, its error, and which readings count; by hand and by scipy."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from limits_study import LimitsStudy
+from scipy import stats
+
+from logscope.observations.dc_link.link import observed_step, pack_highest_at, pack_level, pack_lowest, pack_voltage
+from logscope.signals import Part, Signals
+
+T = np.arange(0.0, 20.0, 0.1)
+
+
+def pack(value: np.ndarray, step: float = 0.0, time_s: np.ndarray = T) -> Signals:
+    part = Part("battery_voltage", time_s, value, "V", "Pack.Voltage", step or None)
+    return Signals({"battery_voltage": part}, 0.0, 20.0)
+
+
+def test_the_error_of_the_level_is_that_of_a_median() -> None:
+    """scipy: the standard deviation of the median of n normal readings is √(π/2)·σ/√n."""
+    study = LimitsStudy()
+    for seed in range(60):
+        level = pack_level(pack(350.0 + np.random.default_rng([seed, 85]).normal(0.0, 0.5, T.size)), 0.0, 20.0)
+        assert level is not None
+        study.add(350.0, level.volts, level.volts - level.within_v, level.volts + level.within_v)
+    study.judge()
+    assert level.within_v == pytest.approx(1.96 * np.sqrt(np.pi / 2) * 0.5 / np.sqrt(T.size), rel=0.2)
+    draws = np.median(np.random.default_rng(1).normal(0.0, 0.5, (4000, T.size)), axis=1)
+    assert level.within_v == pytest.approx(stats.norm.ppf(0.975) * draws.std(), rel=0.25)
+
+
+def test_rounding_alike_for_all_readings_is_in_the_limits() -> None:
+    level = pack_level(pack(np.full(T.size, 350.0), 0.5), 0.0, 20.0)
+    assert level is not None
+    assert level.within_v == pytest.approx(0.25)
+
+
+def test_a_controller_that_is_not_awake_says_nothing_of_the_pack() -> None:
+    """Below three tenths of its own highest reading; and nothing below 20 V is a pack."""
+    value = np.where(T < 5.0, 0.0, 350.0)
+    assert pack_voltage(pack(value), 0.0, 4.9) is None
+    assert pack_voltage(pack(value), 0.0, 20.0) == 350.0
+    assert pack_voltage(pack(np.full(T.size, 19.0)), 0.0, 20.0) is None
+    assert pack_voltage(pack(np.full(T.size, 21.0)), 0.0, 20.0) == 21.0
+
+
+def test_readings_that_may_be_late_count_about_a_moment() -> None:
+    """One reading each 0.1 s may be 0.15 s late beyond one and a half periods: what lies within 0.3 s counts."""
+    value = np.where((T > 9.95) & (T < 10.05), 400.0, 350.0)
+    value = np.where((T > 14.95) & (T < 15.05), 300.0, value)
+    for away_s, most in ((0.0, 400.0), (0.25, 400.0), (-0.25, 400.0), (0.36, 350.0), (-0.36, 350.0)):
+        assert pack_highest_at(pack(value), 10.0 + away_s) == most
+    lowest = pack_lowest(pack(value), np.array([14.64, 14.75, 15.25, 15.36]))
+    assert lowest is not None
+    assert lowest.tolist() == [350.0, 300.0, 300.0, 350.0]
+    assert pack_highest_at(pack(value), 30.0) is None
+
+
+def test_the_step_of_readings_is_the_coarser_one_that_all_keep_to() -> None:
+    """Twelve levels 2 V apart of a signal defined to 0.1 V; fewer levels show nothing but a leap."""
+    stairs = Part("dc_link_voltage", T, 2.0 * np.floor(T * 0.6), "V", "Link.V", 0.1)
+    assert observed_step(stairs) == 2.0
+    few = Part("dc_link_voltage", T, 2.0 * np.floor(T * 0.2), "V", "Link.V", 0.1)
+    assert observed_step(few) == 0.1
