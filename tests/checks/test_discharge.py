@@ -114,7 +114,7 @@ def test_a_link_that_heads_for_a_level_of_its_own_is_not_called_discharged() -> 
 def test_limits_of_the_constant_and_of_the_time_to_60_v_hold_the_truth_as_often_as_they_say() -> None:
     """The time to 60 V is extrapolated from a tenth of the fall, and allows for a link that is no plain resistor."""
     of_constant, of_time, kinds = LimitsStudy(), LimitsStudy(widest=3.5), []
-    for seed in range(60):
+    for seed in range(30):
         played = _key_off(seed, 4.0, _logging(seed))
         finding, truth = _one(played), played.truths("dc_link.discharged")[0].parameters
         kinds.append(finding.kind)
@@ -126,11 +126,11 @@ def test_limits_of_the_constant_and_of_the_time_to_60_v_hold_the_truth_as_often_
             assert passes.low <= truth["time_to_60V_s"]
         else:
             of_time.of(truth["time_to_60V_s"], passes)
-    assert len(of_time.scaled) >= 30
+    assert len(of_time.scaled) >= 20
     of_constant.judge()
     of_time.judge()
     assert set(kinds) <= {"dc_link.discharged", "dc_link.undetermined"}
-    assert kinds.count("dc_link.discharged") >= 57
+    assert kinds.count("dc_link.discharged") >= 28
 
 
 def test_the_fit_agrees_with_plain_least_squares_where_that_holds() -> None:
@@ -246,11 +246,10 @@ def test_a_restart_ends_the_fall() -> None:
             assert first.measured["time_constant_s"].value == pytest.approx(47, rel=0.1)
 
 
-@pytest.mark.parametrize("pack", [True, False])
-def test_without_states_the_voltage_alone_shows_the_fall(pack: bool) -> None:
+def test_without_states_the_voltage_alone_shows_the_fall() -> None:
     study = LimitsStudy()
     for seed in range(16):
-        played = _key_off(seed, 40.0, _logging(seed, (), pack=pack))
+        played = _key_off(seed, 40.0, _logging(seed, (), pack=seed % 2 == 0))
         finding = _one(played)
         assert finding.kind == "dc_link.discharged"
         assert "by the voltage alone" in finding.method

