@@ -100,9 +100,7 @@ def find_attempts(signals: Signals, logged: Link) -> Attempts:
     found, no_rise = _rises_and_flags(signals, link)
     found = joined_hunting(link, found)
     until = [*(attempt.onset for attempt in found[1:]), link.part.value.size]
-    if found and (
-        "main_contactor" in signals or "battery_voltage" in signals
-    ):  # else only a pack's own sag is excluded
+    if found and ("main_contactor" in signals or "battery_voltage" in signals):  # else a pack's own sag looks the same
         apart = _disconnected(signals, link)
         found = [with_swings(signals, link, *each, apart) for each in zip(found, until, strict=True)]
     link, timing = _timed(logged, own, rows, link, found)
