@@ -152,7 +152,7 @@ def test_mf4_that_tells_of_more_frames_than_it_holds(tmp_path: Path, more: int) 
     path.write_bytes(content)
     capture = read(path)
     assert len(capture.frames) == 30
-    assert f"{more} frames" in capture.account.notes[0]
+    assert f"does not hold: {more} " in capture.account.notes[0]
     assert closes(capture)
 
 
