@@ -6,6 +6,8 @@ import pytest
 from bus_score import Case, cases, findings, logged, verdicts
 from bus_traffic import play
 
+pytestmark = pytest.mark.study
+
 _SEED = 7001
 
 

@@ -7,6 +7,8 @@ from compare_study import PAIRS, RATE, study, wrong_claims
 
 from logscope.comparison.outcome import Verdict
 
+pytestmark = pytest.mark.study
+
 SEEDS = range(5000, 5012)  # apart from the seeds that the method was developed on
 
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from cooling_score import Score, run
+
+pytestmark = pytest.mark.study
 
 
 def test_faults_are_named_and_sound_cooling_is_not():

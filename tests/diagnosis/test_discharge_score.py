@@ -9,6 +9,8 @@ from discharge_falls import WAYS
 from discharge_score import Judged, judged
 from limits_study import LimitsStudy
 
+pytestmark = pytest.mark.study
+
 SEEDS = range(9100, 9103)
 
 

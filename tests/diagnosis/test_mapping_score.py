@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from mapping_score import score_case
 
+pytestmark = pytest.mark.study
+
 
 @pytest.mark.parametrize("case", ["city", "charge"])
 def test_slips_are_named_nobody_else_is_blamed_and_a_sound_drive_is_not_doubted(case):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from sound_precharges import outcomes
 
+pytestmark = pytest.mark.study
+
 
 @pytest.mark.parametrize("way", ["stale", "repeated"])
 def test_no_sound_precharge_is_slow_or_fast_and_the_limits_hold(way: str) -> None:

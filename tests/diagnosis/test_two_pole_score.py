@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from limits_study import LimitsStudy
 from two_pole_score import two_poles
+
+pytestmark = pytest.mark.study
 
 
 def test_the_links_constant_is_found_behind_a_lag() -> None:
