@@ -1,7 +1,7 @@
 """Messages that their sender sent late: nothing is missing by the counter, and others came in time meanwhile.
 
 A logger that stalls makes every message seem late, and one that loses frames leaves gaps. Both are left out: the
-counter must go on by one, and other messages with a period as short must have come without a gap at that moment.
+counter must advance by one, and other messages with a period as short must have come without a gap at that moment.
 """
 
 from __future__ import annotations

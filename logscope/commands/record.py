@@ -263,7 +263,10 @@ def _conclude(console: Console, recorder: Recorder, out: Path, last: View | None
             console.print(line, markup=False, highlight=False)
     for status in recorder.status():
         console.print(_status_line(status), markup=False, highlight=False)
-    console.print(f"Recording: {out} (ended {recorder.reason})", markup=False, highlight=False, soft_wrap=True)
+    from logscope.recording.recorder import BY_TIME, BY_USER
+
+    why = recorder.reason if recorder.reason in (BY_TIME, BY_USER) else f"because {recorder.reason}"
+    console.print(f"Recording: {out} (ended {why})", markup=False, highlight=False, soft_wrap=True)
 
 
 def _check(guard: Guard, out: Path, vehicle: Path) -> None:

@@ -184,7 +184,7 @@ def fit_curve(
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
     noise_v = rest.noise_v if rest is not None else None
     if possible := _below(mix, highest_v):
-        best, mix, even = _chosen(possible, even)
+        best, mix, even = _chosen(_no_likelier(possible), even)
     return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
 
 

@@ -1,4 +1,4 @@
-"""The load of each bus in the last second, and its error frames so far."""
+"""The load of each bus in the last two seconds, and its error frames so far."""
 
 from __future__ import annotations
 

@@ -15,6 +15,7 @@ from logscope.findings import Finding
 from logscope.live.picture import Margin, Phase, Verdict
 from logscope.live.window import WINDOW_S, between
 from logscope.observations.observations import Observations
+from logscope.observations.stated_limits import stated_limits
 from logscope.pipeline import chosen_checks, run_checks
 from logscope.plausibility.examine import examine
 from logscope.signals import Part, Signals
@@ -140,7 +141,8 @@ class Judge:
                     continue
                 former = self.margins.get(what)
                 if former is None or measured.value < former.left:
-                    self.margins[what] = Margin(what.replace("_", " "), measured.value, measured.unit)
+                    name = next((limit.what for limit in stated_limits(vehicle) if limit.name == what), what)
+                    self.margins[what] = Margin(name, measured.value, measured.unit)
 
     def _count(self, observations: Observations, until_s: float) -> None:
         """Count each disturbance once."""

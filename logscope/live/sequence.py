@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.live.picture import Phase, Sequence
+from logscope.plausibility.marks import may_be_mark
 from logscope.signals import Part, Signals
 
 TOUCH_V = 60.0  # the line between voltage classes A and B (ISO 6469-3, UN R100)
@@ -62,7 +63,11 @@ def _fresh(part: Part | None, now_s: float) -> bool:
 
 
 def _now(part: Part | None, now_s: float) -> float | None:
-    return float(part.value[-1]) if part is not None and _fresh(part, now_s) else None
+    """The newest reading; None where it is too old, or may be a mark for “no value”, which is no voltage."""
+    if part is None or not _fresh(part, now_s):
+        return None
+    newest = part.where(np.arange(part.value.size) == part.value.size - 1)
+    return None if may_be_mark(newest)[-1] else float(newest.value[-1])
 
 
 def _is_on(part: Part | None, now_s: float) -> bool | None:

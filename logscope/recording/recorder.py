@@ -6,6 +6,7 @@ import errno
 import shutil
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Event, Lock, Thread
@@ -225,8 +226,8 @@ class Recorder:
                 arrived = self._intake.take(0.0 if ending else _DRAIN_S)
                 for number, batch in arrived:
                     self._writers[number].write(batch)
-                if arrived and self._listener is not None:
-                    self._listener(arrived)
+                if arrived:
+                    self._tell(arrived)
                 now = time.monotonic()
                 if now - synced >= _SYNC_S:
                     for writer in self._writers:
@@ -242,14 +243,24 @@ class Recorder:
         except OSError as error:
             full = error.errno in (errno.ENOSPC, errno.EDQUOT)
             self._end("the disk is full" if full else f"a file could not be written ({error.strerror or error})")
+        except Exception as defect:  # whatever it is, nobody must believe that more is being written
+            self._end(f"of a defect while writing ({type(defect).__name__}: {defect})")
+        if self._reason not in (BY_USER, BY_TIME):
             for source in self.sources:
                 source.ask_to_stop()
         for writer in self._writers:
-            try:
+            with suppress(Exception):  # of a full disk, or of what ended the writing; what was written before is whole
                 writer.close()
-            except OSError:
-                continue  # of a full disk; what was written before is whole
         self._save(last=True)
+
+    def _tell(self, arrived: Sequence[Arrived]) -> None:
+        """Hand to the listener what was written. One that fails gets no more; the recording is not touched by that."""
+        if self._listener is None:
+            return
+        try:
+            self._listener(arrived)
+        except Exception:
+            self._listener = None
 
     def _save(self, *, last: bool) -> None:
         """Write the description. Where the disk has no room for it, the former one stays."""

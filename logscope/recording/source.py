@@ -93,10 +93,11 @@ class Source:
                 last_ns = self._clock.now_ns() + _FETCH_NS
             try:
                 batch = self._port.read()
-            except UnpluggedError as gone:
+            except Exception as gone:  # an adapter that is gone, or a driver's defect: neither may end in silence
                 if self._stopping.is_set():
                     return
-                self._wait_for_it(str(gone))
+                why = str(gone) if isinstance(gone, UnpluggedError) else f"{type(gone).__name__}: {gone}"
+                self._wait_for_it(why)
                 continue
             if batch is not None:
                 self.account.add(batch)

@@ -28,7 +28,7 @@ from logscope.live.screen import view_lines
 from logscope.live.sequence import sequence_of
 from logscope.live.view import LiveView
 from logscope.live.window import WINDOW_S, Window
-from logscope.signals import Part, Signals
+from logscope.signals import Encoding, Part, Signals
 
 ROOT = Path(logscope.__file__).parents[1]
 LOGS = ROOT / "sample_logs"
@@ -107,6 +107,13 @@ def test_a_reading_that_no_longer_comes_says_nothing() -> None:
     assert sequence_of(signals, signals.end_s + 10).phase is Phase.UNKNOWN
     assert "does not arrive" in sequence_of(signals, signals.end_s + 10).text
     assert sequence_of(Signals({}, 0.0, 1.0), 1.0).phase is Phase.UNKNOWN
+
+
+def test_a_mark_for_no_value_is_no_voltage() -> None:
+    time_s = 0.1 * np.arange(30)
+    volts = np.where(time_s < 2.0, 3.0, 6528.0)  # 0xFF00 in tenths
+    part = Part("dc_link_voltage", time_s, volts, "V", "M.Link", 0.1, encoding=Encoding(16, False, 0.1, 0.0))
+    assert sequence_of(Signals({part.name: part}, 0.0, 2.9), 2.9).phase is Phase.UNKNOWN
 
 
 def test_what_the_checks_will_need_is_said_before_the_drive() -> None:

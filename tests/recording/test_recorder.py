@@ -24,7 +24,7 @@ from logscope.errors import LogError, RequestError
 from logscope.recording.clock import RecordingClock
 from logscope.recording.intake import Intake
 from logscope.recording.port import CanBatch
-from logscope.recording.recorder import Recorder, Request
+from logscope.recording.recorder import BY_USER, Recorder, Request
 from logscope.recording.specs import can_specs
 
 needs_pty = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals of this kind")
@@ -189,6 +189,50 @@ def test_losses_of_the_queue_are_in_the_account(tmp_path: Path) -> None:
     account = logscope.read(tmp_path / "drive").account
     assert account.lost == 33
     assert any("33 frames or reads of can0 were lost" in note for note in account.notes)
+
+
+def _counting(folder: Path, **how: object) -> Recorder:
+    clock = RecordingClock()
+    request = Request(can_specs(["virtual:can0"], {}), [], folder)
+    ports = {"can0": lambda: CountingPort(clock.now_ns)}
+    return Recorder(request, clock, ports=ports, **how)  # type: ignore[arg-type]
+
+
+def test_a_defect_while_writing_ends_the_recording_and_is_said(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    recorder = _counting(tmp_path / "drive")
+    recorder.start()
+    wait_for(lambda: recorder.written_bytes > 1000)
+    monkeypatch.setattr(recorder._writers[0], "write", lambda batch: 1 // 0)
+    wait_for(recorder.ended.is_set)
+    recorder.stop()
+    assert "ZeroDivisionError" in recorder.reason
+    capture = logscope.read(tmp_path / "drive")
+    assert len(capture.frames) > 20
+    assert any("ended because of a defect" in note for note in capture.account.notes)
+
+
+def test_a_view_that_fails_leaves_the_recording_as_it_is(tmp_path: Path) -> None:
+    recorder = _counting(tmp_path / "drive", listener=lambda arrived: 1 // 0)
+    recorder.start()
+    wait_for(lambda: recorder.status()[0].count > 200)
+    recorder.stop()
+    assert recorder.reason == BY_USER
+    assert len(logscope.read(tmp_path / "drive").frames) >= 200
+
+
+def test_a_driver_that_fails_in_any_way_is_an_outage(tmp_path: Path) -> None:
+    clock = RecordingClock()
+    faulty = CountingPort(clock.now_ns)
+    opened = iter([faulty, CountingPort(clock.now_ns)])
+    request = Request(can_specs(["virtual:can0"], {}), [], tmp_path / "drive")
+    recorder = Recorder(request, clock, ports={"can0": lambda: next(opened)})
+    recorder.start()
+    wait_for(lambda: recorder.status()[0].count > 50)
+    faulty.read = lambda: 1 // 0  # type: ignore[method-assign,assignment,return-value]
+    wait_for(lambda: bool(recorder.sources[0].account.outages) and not recorder.sources[0].unplugged)
+    recorder.stop()
+    (outage,) = recorder.sources[0].account.outages
+    assert "ZeroDivisionError" in outage.reason
 
 
 def test_a_folder_that_holds_anything_is_refused(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from logscope.checks.bus.context import Context
 from logscope.checks.wording import Words, number
 from logscope.findings import Finding, Measured, Severity
 
-_MANY_WITH_TWO = 3  # identifiers from two senders: more than a spare controller sends, which is one device
+_MANY_WITH_TWO = 3  # identifiers from two senders: then one finding on all of them, for they have one cause
 _TWO_METHOD = "The distance between alternate frames is followed through the log; one sender would keep it."
 
 
@@ -66,16 +66,19 @@ def _two_senders(bus: BusFacts, message: MessageFacts, two: TwoSenders, context:
 
 
 def _two_buses(bus: BusFacts, found: Sequence[tuple[MessageFacts, TwoSenders]], context: Context) -> Finding:
-    """So many identifiers with two senders are no spare controller: two buses, or a gateway between them."""
+    """Many identifiers with two senders have one cause: two buses, a gateway, or a second controller."""
     messages = [message for message, _ in found]
     two = found[0][1]
     words = Words(
         title=f"{bus.name}: {len(found)} identifiers come from two senders each",
         explanation=(
-            f"{context.listed(messages)} are sent by two clocks. So many are seldom a second device: two buses are "
-            "recorded under one name, or a gateway repeats what it hears. Their values may be mixed."
+            f"{context.listed(messages)} are sent by two clocks: two buses are recorded under one name, a gateway "
+            "repeats what it hears, or a whole second controller is connected. Their values may be mixed."
         ),
-        next_step="Record each bus under a name of its own, and check what connects the two.",
+        next_step=(
+            "Record each bus under a name of its own, and check what connects the two. On one bus, look for a second "
+            "controller of the same kind."
+        ),
         hands_near_hv=False,
         method=_TWO_METHOD,
     )

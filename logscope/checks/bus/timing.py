@@ -38,7 +38,7 @@ def _late(bus: BusFacts, context: Context) -> list[Finding]:
             next_step="Look at the sender: a task that takes too long, or a transmit buffer that other messages fill.",
             hands_near_hv=False,
             method=(
-                "Late: 2.5 periods and more from one message to the next, while the counter goes on by one and "
+                "Late: 2.5 periods and more from one message to the next, while the counter advances by one and "
                 "messages as fast came without a gap. Of each message the 16 longest steps are kept."
             ),
         )
