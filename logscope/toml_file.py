@@ -6,11 +6,12 @@ import re
 import tomllib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, get_args
-
-from pydantic import BaseModel, ValidationError
+from typing import TYPE_CHECKING, Any, get_args
 
 from logscope.errors import LogscopeError, check_the_path, did_you_mean
+
+if TYPE_CHECKING:  # a log alone is read and decoded without it
+    from pydantic import BaseModel, ValidationError
 
 Keys = tuple[str | int, ...]  # the path to a value: keys of tables, places in arrays
 
@@ -152,7 +153,9 @@ def _known_keys(model: type[BaseModel], keys: Sequence[str | int]) -> tuple[str,
 
 
 def _model_in(annotation: Any) -> type[BaseModel] | None:
-    """The table that a field holds, also inside a tuple or beside None."""
+    """The table that a field holds, also inside a tuple or next to None."""
+    from pydantic import BaseModel
+
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     return next((found for inner in get_args(annotation) if (found := _model_in(inner))), None)

@@ -24,7 +24,7 @@ from logscope.physics.rc import settled_fraction
 from logscope.statistics.importance import Posterior, sample_posterior
 
 MISFIT_RATIO = 3.0  # times the noise seen at rest: a misfit larger than this is no noise
-_MOST_FIT_SAMPLES = 1500  # bounds the work on a curve that was sampled far more finely than it moves
+_MOST_FIT_SAMPLES = 500  # bounds the work on a curve that was sampled far more finely than it moves
 _LEAST_ODDS = 1e-3  # of a filter beside the likeliest: less adds nothing to the limits
 _BEYOND_NOISE = 1.15  # residuals this much larger than the noise at rest are not all noise
 _SURE_CORRELATION = 2.0  # standard deviations of the correlation of white residuals

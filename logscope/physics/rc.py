@@ -154,6 +154,10 @@ def inrush_peak_a(difference_v: float, loop_ohm: float, loop_h: float, capacitan
     return abs(difference_v) / (beta * loop_h) * math.exp(-alpha * peak_s) * shape
 
 
+_NEWTON_STEPS = 12  # at most: it converges in four or five, and later only where rounding is all that is left
+_NEWTON_ENDS = 1e-12  # of a step in ln(1/x): what is left of the distance to the end is known to as many parts
+
+
 def settled_fraction_heating(
     elapsed_s: FloatArray, time_constant_s: float | FloatArray, growth: float | FloatArray
 ) -> FloatArray:
@@ -170,9 +174,12 @@ def settled_fraction_heating(
     wanted = np.maximum(elapsed_s, 0.0) / time_constant_s
     h = np.asarray(growth, float)
     y = wanted / (1 + h)  # y = ln(1/x); below the root, where the function is convex in y and Newton overshoots once
-    for _ in range(12):
+    for _ in range(_NEWTON_STEPS):
         x_squared = np.exp(-2 * y)
-        y = y - ((1 + h) * y - h * (1 - x_squared) / 2 - wanted) / (1 + h - h * x_squared)
+        step = ((1 + h) * y - h * (1 - x_squared) / 2 - wanted) / (1 + h - h * x_squared)
+        y = y - step
+        if np.max(np.abs(step), initial=0.0) < _NEWTON_ENDS:
+            break
     return np.asarray(-np.expm1(-y))
 
 
@@ -208,11 +215,15 @@ def settled_fraction_constant_power(
     w0 = cut_in_v / end_v
     wanted = np.maximum(t - until, 0.0)
     y = (1 - k) * wanted  # y = ln((1 − w0)/(1 − w)); at or above the root
-    for _ in range(12):
+    for _ in range(_NEWTON_STEPS):
         left = (1 - w0) * np.exp(-y)
         w = 1 - left
         excess = (y + k * np.log((w - k) / (w0 - k))) / (1 - k) - wanted
-        y = np.maximum(y - excess * (1 - k) / (1 + k * left / (w - k)), 0.0)
+        better = np.maximum(y - excess * (1 - k) / (1 + k * left / (w - k)), 0.0)
+        done = np.max(np.abs(better - y), initial=0.0) < _NEWTON_ENDS
+        y = better
+        if done:
+            break
     loaded = end_v * (1 - (1 - w0) * np.exp(-y))
     volts = np.where(t <= until, unloaded, loaded)
     return np.asarray((volts - start_v) / (end_v - start_v))

@@ -65,7 +65,7 @@ def judged(drive: Explained, result: Result) -> Outcome:
 
 
 def main() -> None:
-    """Print how often the first explanation is right."""
+    """Print how often the first explanation is right, after each kind of drive: a run may be stopped at any time."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("seeds", type=int)
     parser.add_argument("--first", type=int, default=0)
@@ -85,9 +85,15 @@ def main() -> None:
             counts[found.faults, "every fault named"] += found.complete
             if chosen.detail and what == "wrong":
                 print(f"{drive.case.name}, seed {seed}: {', '.join(found.said) or 'nothing'}", flush=True)
-    for faults in sorted({faults for faults, _ in counts}):
-        listed = ", ".join(f"{what} {n}" for (many, what), n in sorted(counts.items()) if many == faults)
-        print(f"{faults} faults: {listed}")
+        print(f"after {drive.case.name}: {_summary(counts)}", flush=True)
+
+
+def _summary(counts: Counter[tuple[int, str]]) -> str:
+    """The counts so far, by the number of faults in a drive."""
+    return "; ".join(
+        f"{faults} faults: " + ", ".join(f"{what} {n}" for (many, what), n in sorted(counts.items()) if many == faults)
+        for faults in sorted({faults for faults, _ in counts})
+    )
 
 
 def _counted_as(found: Outcome) -> str:
