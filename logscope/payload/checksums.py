@@ -33,6 +33,7 @@ _MOST_ROWS = 2048
 _FIRST_ROWS = 48  # a first look: a wrong calculation fits 95 % of so many frames with a chance below 10⁻⁷⁰
 _LEAST_ROWS = 24
 _LEAST_SHARE = 0.95  # of frames in which it holds: foreign or damaged frames are few
+_WORTH_ALL_ROWS = 0.5  # of a first look at the frames of one count: less, and it cannot hold in nearly all of them
 _FOLLOWS = 0.90  # changes of the payload after which a checksum changes: all but 1 of 16 for a half byte
 _RESTS = 0.97  # repeats of the payload in which it stays
 _CHANCE_BITS = 28.0  # 12 bits for some thousand calculations that are tried, 16 for the certainty
@@ -172,10 +173,14 @@ def _by_counter(field: Field, rows: Bytes, counter: Counter) -> PayloadChecksum 
     if field.bits > 16 or counter.high > 63 or len(rows) < _ROWS_PER_COUNT * counter.span:
         return None
     at = counter.field.values(rows)
-    if not _certain(field, _without(counter.field, _without(field, rows[at == _mode(at)[0]]))):
+    of_one = rows[at == _mode(at)[0]]
+    if not _certain(field, _without(counter.field, _without(field, of_one))):
         return None
+    first = of_one[:_FIRST_ROWS]
     for algorithm, coverage, difference in _calculations(field, rows.shape[1]):
         if not algorithm.startswith("Crc"):
+            continue
+        if _mode(_difference(field, algorithm, coverage, difference, first))[1] < _WORTH_ALL_ROWS:
             continue
         seen = _difference(field, algorithm, coverage, difference, rows)
         constants = tuple(

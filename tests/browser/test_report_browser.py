@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -13,6 +13,7 @@ pytestmark = pytest.mark.browser
 WIDE, PHONE = 1280, 375
 DRAWN = "document.querySelectorAll('[data-plot].js-plotly-plot .main-svg').length"
 PATIENCE_MS = 180_000  # a page loads in 3 s; a machine full of other work takes twenty times as long
+FRAME_MS = 10_000
 
 
 ALL_DRAWN = "[...document.querySelectorAll('[data-plot]')].every((box) => box.querySelector('.main-svg'))"
@@ -20,12 +21,16 @@ ALL_DRAWN = "[...document.querySelectorAll('[data-plot]')].every((box) => box.qu
 
 def until(page, condition: str) -> None:
     """Waits for a condition; the page's own content policy forbids the driver's way of doing so."""
+    from playwright.sync_api import TimeoutError
+
     for look in range(1, 1001):
         if page.evaluate(condition):
             return
         page.wait_for_timeout(20)
-        if look % 50 == 0:
-            page.screenshot()  # asks for a frame: a page that nobody sees may get none, and no chart comes near
+        if look % 50 == 0:  # asks for a frame: a page that nobody sees may get none, and no chart comes near
+            page.bring_to_front()
+            with suppress(TimeoutError):  # nor may the picture, on a machine that is full of other work
+                page.screenshot(timeout=FRAME_MS)
     pytest.fail(f"still not so after 20 s: {condition}")
 
 

@@ -12,6 +12,8 @@ from precharge_cases import PrechargeCase, random_precharge
 from precharge_score import score
 from scipy.optimize import curve_fit
 
+pytestmark = pytest.mark.study
+
 SEEDS = range(1000, 1030)  # apart from the seeds that the method was developed on
 FEW = range(1000, 1010)
 

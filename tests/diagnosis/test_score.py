@@ -24,6 +24,8 @@ from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.layouts import LAYOUTS, SAMPLINGS_S
 from logscope.simulate.truth import TruthEvent
 
+pytestmark = pytest.mark.study
+
 SEEDS = range(1000, 1003)  # apart from the seeds that the methods are developed on
 ALL_PARTS = LAYOUTS[0]
 
@@ -42,9 +44,9 @@ def scored(
 
 
 def test_sound_drives_raise_no_alarm():
-    counts = scored("city", "hill", "gravel", "stand", "neutral", seeds=SEEDS[:2])
+    counts = scored("city", "hill", "gravel", "stand", "neutral", seeds=SEEDS[:1])
     assert counts.alarms == {}
-    assert counts.found["precharge.complete"] == counts.events("precharge.complete") == 10
+    assert counts.found["precharge.complete"] == counts.events("precharge.complete") == 5
 
 
 # of slow and interrupted ones not the mildest, which the checks still sometimes leave open or name otherwise

@@ -32,8 +32,8 @@ def test_definitions_may_be_one_path(folder: Path, how: str) -> None:
     assert by_vehicle["Link"].equals(tables["Link"])
 
 
-def test_runs_are_compared_by_path(sample_logs: Path, decoders: Path) -> None:
-    log, vehicle = sample_logs / "hazel-healthy.log", decoders / "hazel.toml"
+def test_runs_are_compared_by_path(folder: Path) -> None:
+    log, vehicle = folder / "small.log", folder / "small.toml"
     by_path = logscope.compare(log, [str(log)], str(vehicle))
     capture = logscope.read(log)
     assert by_path.to_json() == logscope.compare(capture, [capture], logscope.load_vehicle(vehicle)).to_json()
