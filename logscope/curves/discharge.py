@@ -14,7 +14,6 @@ from enum import Enum
 import numpy as np
 from scipy.optimize import least_squares
 from scipy.special import logsumexp
-from scipy.stats import norm
 
 from logscope.arrays import FloatArray
 from logscope.curves.estimate import Estimate, estimate
@@ -231,7 +230,7 @@ class _Problem:
                 result[inside] -= np.log(high - low).sum()
                 result[inside] += self._from_rest(kept, low, high)
                 if shape is Shape.BENT:  # relative to one that is flat
-                    result[inside] += norm.logpdf(kept[:, 4], 1.0, _BEND) + np.log(2 * _MOST_BEND)
+                    result[inside] += _log_prior_of_bend(kept[:, 4])
             return result
 
         start, covariance = self._least_squares(shape)
@@ -307,6 +306,12 @@ class _Problem:
             return [np.array([start, 3 * k * (1 - share) / length, 0.98 * share]) for k in (1.0, 4.0)]
         rate = (1 - share) / length if shape is Shape.CURRENT else (1 - share**2) / (2 * length)
         return [np.array([start, rate]), np.array([start, 2 * rate])]
+
+
+def _log_prior_of_bend(power: FloatArray) -> FloatArray:
+    """Normal about a plain resistor's, relative to one that is flat, shape (k,)."""
+    normal = -0.5 * ((power - 1.0) / _BEND) ** 2 - np.log(_BEND * np.sqrt(2 * np.pi))
+    return np.asarray(normal + np.log(2 * _MOST_BEND))
 
 
 def _curve(shape: Shape, theta: FloatArray, elapsed_s: FloatArray) -> FloatArray:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from scipy.stats import norm
 
 from logscope.arrays import FloatArray
 from logscope.curves.timestamps import Known, Timestamps
@@ -85,4 +84,5 @@ def wider_by_correlation(scores: FloatArray) -> float:
 def _near(logs: FloatArray, usual: float, deviation: float, trust: float, ends: Ends) -> FloatArray:
     """Log prior from the rest of the log, relative to one that is flat in the logarithm."""
     width = ends[1] - ends[0]
-    return np.asarray(np.log(trust * norm.pdf(logs, np.log(usual), deviation) * width + 1 - trust))
+    density = np.exp(-0.5 * ((logs - np.log(usual)) / deviation) ** 2) / (deviation * np.sqrt(2 * np.pi))
+    return np.asarray(np.log(trust * density * width + 1 - trust))

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray, IndexArray
 from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Part
+from logscope.statistics.distributions import chi_squared_quantile, student_quantile
 from logscope.statistics.robust import NORMAL_95, noise_floor
 from logscope.statistics.robust_line import Slope
 from logscope.statistics.sampling import between_samples, new_value_period_s, stretch_numbers, typical_period_s
@@ -121,9 +121,9 @@ def resistance_by_steps(load: UnderLoad, known_to: float = _KNOWN_TO) -> Slope |
     value = float(np.sum(weight * ohms) / weight.sum())
     freedom = ohms.size - 1
     scatter = float(np.sum(weight * (ohms - value) ** 2))
-    by_chance = not freedom or scatter <= float(stats.chi2(freedom).ppf(0.95))
+    by_chance = not freedom or scatter <= chi_squared_quantile(0.95, freedom)
     excess = 1.0 if by_chance else scatter / freedom
-    reach = NORMAL_95 if by_chance else float(stats.t(freedom).ppf(0.975))
+    reach = NORMAL_95 if by_chance else student_quantile(0.975, freedom)
     rounding = NORMAL_95 * load.rounding_v * float(np.sqrt(2.0) / np.median(np.abs(change_a)))
     rounding /= float(np.sqrt(_different(change_v, load.rounding_v)))
     half = float(np.hypot(reach * np.sqrt(excess / weight.sum()), rounding))

@@ -14,13 +14,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from scipy import stats
+from numpy.typing import NDArray
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.parts import PARTS, Role
 from logscope.plausibility.doubt import Doubt
 from logscope.signals import Part, Signals
+from logscope.statistics.distributions import binomial_at_least
 from logscope.vehicle import Vehicle
 
 _FEWEST_SAMPLES = 50
@@ -110,7 +111,7 @@ def _near(time_s: FloatArray, jumps: BoolArray) -> BoolArray | None:
         return None
     extra = near & jumps
     count = int(extra.sum())
-    chance = float(stats.binom.sf(count - 1, int(jumps.sum()), max(usual, _LOWEST_RATE)))
+    chance = binomial_at_least(count, int(jumps.sum()), max(usual, _LOWEST_RATE))
     return extra if count >= _FEWEST_FOREIGN and chance < _CHANCE else np.zeros_like(jumps)
 
 
@@ -122,9 +123,13 @@ def _more_frames_at_jumps(time_s: FloatArray, jumps: BoolArray) -> bool:
     if int(having.sum()) < _GROUPS or int((~having).sum()) < _GROUPS:
         return False
     more = float(frames[having].mean() - frames[~having].mean())
-    error = float(np.hypot(stats.sem(frames[having]), stats.sem(frames[~having])))
+    error = float(np.hypot(_error_of_mean(frames[having]), _error_of_mean(frames[~having])))
     expected = float(in_group[having].mean())
     return more >= 0.5 * expected and more > _GROUP_CHANCE * error
+
+
+def _error_of_mean(of: NDArray[np.int64]) -> float:
+    return float(np.std(of, ddof=1) / np.sqrt(of.size))
 
 
 def _alternates_unevenly(time_s: FloatArray, value: FloatArray, jumps: BoolArray) -> bool:

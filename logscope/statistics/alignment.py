@@ -12,10 +12,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.signal import fftconvolve
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import normal_tail
 from logscope.statistics.trend import Trend, weighted_trend
 
 CHANGE_S = 1.0  # over which a change is taken: drivers and vehicles change within seconds
@@ -149,7 +149,7 @@ def _coarse(
     if peak < LEAST_CORRELATION:
         return NotAligned(f"its changes agree by no more than {100 * max(peak, 0.0):.0f} % at any offset")
     z = float(np.arctanh(min(peak, 1.0 - 1e-12)) * np.sqrt(max(samples / memory - 3.0, 0.0)))
-    if tried * float(stats.norm.sf(z)) > CHANCE:
+    if tried * normal_tail(z) > CHANCE:
         return NotAligned("too few changes are in both logs to exclude agreement by chance")
     lag = best - (changes[1].size - 1)
     return float(first_s[0] - second_s[0]) + lag * _STEP_S, peak, samples * _STEP_S

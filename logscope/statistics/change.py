@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import normal_quantile, normal_tail, student_quantile, student_tail
 from logscope.statistics.rates import Estimate
 
 _TWO_SIDED = 0.975
@@ -45,8 +45,8 @@ def change_of_repeats(
     sides = [_pooled(first, first_deviation, between), _pooled(second, second_deviation, between)]
     difference = sides[1][0] - sides[0][0]
     error = float(np.hypot(sides[0][1], sides[1][1]))
-    reach = float(stats.norm.ppf(_TWO_SIDED))
-    p_value = min(1.0, 2.0 * float(stats.norm.sf((abs(difference) - margin) / error)))
+    reach = normal_quantile(_TWO_SIDED)
+    p_value = min(1.0, 2.0 * normal_tail((abs(difference) - margin) / error))
     levels = [Estimate(mean, mean - reach * own, mean + reach * own) for mean, own in sides]
     change = Estimate(difference, difference - reach * error, difference + reach * error, p_value)
     return Change(levels[0], levels[1], change)
@@ -56,7 +56,7 @@ def level_of_repeats(value: FloatArray, deviation: FloatArray, *, repeatability:
     """The level of one set of repeated estimates, as `change_of_repeats` takes it."""
     between = max(repeatability**2, _between((value, deviation)))
     mean, own = _pooled(value, deviation, between)
-    reach = float(stats.norm.ppf(_TWO_SIDED)) * own
+    reach = normal_quantile(_TWO_SIDED) * own
     return Estimate(mean, mean - reach, mean + reach)
 
 
@@ -103,9 +103,8 @@ def change_in_cells(
     error = float(np.hypot(spread[0], spread[1]))
     if units < 4 or not error > 0:
         return None
-    student = stats.t(units - 2)
-    reach = float(student.ppf(_TWO_SIDED))
-    p_value = min(1.0, 2.0 * float(student.sf((abs(difference) - margin) / error)))
+    reach = student_quantile(_TWO_SIDED, units - 2)
+    p_value = min(1.0, 2.0 * student_tail((abs(difference) - margin) / error, units - 2))
     levels = [
         Estimate(level, level - reach * own, level + reach * own)
         for level, own in ((float(np.sum(shared * m)), s) for m, s in zip(mean, spread, strict=True))

@@ -12,9 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import (
+    chi_squared_tail,
+    negative_binomial_at_least,
+    normal_quantile,
+    student_quantile,
+)
 
 _BY_CHANCE = 0.05  # as many pairs or more, by chance alone: from there on the events do cluster
 
@@ -65,7 +70,7 @@ def _chance_of_as_many(pairs: int, followers: FloatArray) -> float:
     mean, extra = float(followers.sum()), float(np.sum(followers**2))
     if not pairs or not mean > 0:
         return 1.0 if not pairs else 0.0
-    return float(stats.nbinom.sf(pairs - 1, mean**2 / max(extra, 1e-12 * mean), mean / (mean + extra)))
+    return negative_binomial_at_least(pairs, mean**2 / max(extra, 1e-12 * mean), mean / (mean + extra))
 
 
 def _pairs(events_s: FloatArray, window_s: float) -> int:
@@ -90,7 +95,7 @@ _UNREMARKABLE = 0.2
 def student_widening(freedom: float, level: float) -> float:
     """What a variance known with few degrees of freedom is multiplied by, so that normal limits hold at a level."""
     tail = 1.0 - level / 2.0
-    return float(stats.t.ppf(tail, max(freedom, 1.0)) / stats.norm.ppf(tail)) ** 2
+    return (student_quantile(tail, max(freedom, 1.0)) / normal_quantile(tail)) ** 2
 
 
 def spread_of_units(
@@ -108,6 +113,6 @@ def spread_of_units(
     if freedom < 1:
         return 1.0
     chi_squared = float(np.sum((np.asarray(counts) - mean) ** 2 / mean))
-    if float(stats.chi2.sf(chi_squared / dispersion, freedom)) > _UNREMARKABLE:
+    if chi_squared_tail(chi_squared / dispersion, freedom) > _UNREMARKABLE:
         return 1.0
     return max(1.0, chi_squared / freedom) * student_widening(float(freedom), level)

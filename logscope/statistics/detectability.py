@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from math import exp, inf, log, log1p, sqrt
 
-from scipy import stats
 from scipy.optimize import brentq
+
+from logscope.statistics.distributions import normal_quantile
 
 POWER = 0.9  # a change of the size named is then shown in nine of ten comparisons
 _SMALLEST = 1e-3
@@ -13,7 +14,7 @@ _SMALLEST = 1e-3
 
 def _reach(level: float) -> float:
     """How far a change must lie from none, in standard deviations."""
-    return float(stats.norm.ppf(1.0 - level / 2.0) + stats.norm.ppf(POWER))
+    return normal_quantile(1.0 - level / 2.0) + normal_quantile(POWER)
 
 
 def minimum_detectable_ratio(

@@ -15,11 +15,11 @@ from math import exp, inf, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 from scipy.optimize import minimize_scalar
 from scipy.signal import lfilter
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.statistics.distributions import f_quantile, student_quantile
 
 _COARSE = 24  # time constants tried over all…
 _PRECISION = 3e-3  # …and how far the best one is sought, as a share
@@ -104,7 +104,7 @@ class Response:
 
     def _sum(self, value: float, weights: FloatArray) -> tuple[float, float, float]:
         error = sqrt(max(float(weights @ self.covariance @ weights), 0.0))
-        reach = float(stats.t(self.freedom).ppf(0.975)) * error
+        reach = student_quantile(0.975, self.freedom) * error
         return value, value - reach, value + reach
 
 
@@ -148,7 +148,7 @@ def fit_response(problem: Problem, lags_s: Sequence[float] = (0.0,)) -> Response
     best = _solve(problem, rows, best_s, alike)
     if np.any(best.gains <= 0.0):
         return None
-    allowed = best.misfit + misfit * float(stats.f(1, best.freedom).ppf(0.95)) / best.freedom
+    allowed = best.misfit + misfit * f_quantile(0.95, 1, best.freedom) / best.freedom
     low_s = _where(problem, rows, alike, best_s, shortest_s, allowed)
     high_s = _where(problem, rows, alike, best_s, longest_s, allowed)
     return Response(

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import nnls
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.sampling import gap_threshold_s
 
 _LAGS = (1, 2, 3)  # samples to each side, from which noise, jumps and bends grow unlike
@@ -66,7 +66,7 @@ def _reach_of_a_step(time_s: FloatArray, value: FloatArray, whole: BoolArray) ->
     known = [each for each in squares if each.size]
     if not known:  # within the step it may have stood at either end
         return float(np.max(np.abs(np.diff(value))[whole], initial=0.0)) / 2
-    reach = float(stats.t.ppf(0.975, max(known[0].size / _ROWS_A_FREEDOM, 1.0)))
+    reach = student_quantile(0.975, max(known[0].size / _ROWS_A_FREEDOM, 1.0))
     mean = np.array([float(each.mean()) for each in known])
     if len(known) < len(_LAGS) or not mean.min() > 0:
         return reach * sqrt(float(_STEP_VARIANCE[0] * mean[0]))

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import f_tail, student_quantile
 
 Segment = tuple[FloatArray, FloatArray]
 
@@ -56,8 +56,8 @@ def order_line(segments: Sequence[Segment], order: float, aside: FloatArray) -> 
     line, noise = power[:, 0], power[:, 1:]
     ratio = float(np.mean(line)) / max(float(np.mean(noise)), 1e-300)
     count = len(segments)
-    p_value = float(stats.f.sf(ratio, 2 * count, 2 * count * aside.size))
+    p_value = f_tail(ratio, 2 * count, 2 * count * aside.size)
     above = np.sqrt(np.maximum(line - np.mean(noise, axis=1), 0.0))
     amplitude = float(np.mean(above))
-    half = float(stats.t.ppf(0.975, count - 1)) * float(np.std(above, ddof=1)) / sqrt(count)
+    half = student_quantile(0.975, count - 1) * float(np.std(above, ddof=1)) / sqrt(count)
     return OrderLine(order, amplitude, max(amplitude - half, 0.0), amplitude + half, p_value)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import NORMAL_95
 
 _DIRECTIONS = 32  # round the ellipse of the limits
@@ -54,11 +54,11 @@ def pool(values: FloatArray, covariances: FloatArray, strengths: FloatArray, fre
     mean = weight @ values
     each = np.tensordot(weight, strengths[:, np.newaxis, np.newaxis] * covariances, axes=1)  # of a unit of strength
     covariance = each / strengths.sum()
-    reach = float(stats.t.ppf(0.975, max(float(np.median(freedoms)), 1.0))) if len(freedoms) else NORMAL_95
+    reach = student_quantile(0.975, max(float(np.median(freedoms)), 1.0)) if len(freedoms) else NORMAL_95
     if count >= 2:
         away = values - mean
         chi_squared = float(np.sum(strengths * np.sum(away * (away @ np.linalg.pinv(each)), axis=1)))
         excess = chi_squared / (size * (count - 1))
         if excess > 1.0:
-            covariance, reach = covariance * excess, float(stats.t.ppf(0.975, size * (count - 1)))
+            covariance, reach = covariance * excess, student_quantile(0.975, size * (count - 1))
     return Pooled(mean, covariance, reach)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from math import inf, nan
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import beta_quantile, binomial_at_least, chi_squared_quantile
 
 _TAIL = 0.025  # each side of 95 % limits
 
@@ -31,8 +31,8 @@ def poisson_rate(count: float, exposure: float) -> Estimate:
     """
     if count < 0 or not exposure > 0:
         raise ValueError("a rate needs a count of zero or more and an exposure above zero")
-    low = float(stats.chi2.ppf(_TAIL, 2 * count)) / 2.0 if count else 0.0
-    high = float(stats.chi2.ppf(1.0 - _TAIL, 2 * count + 2)) / 2.0
+    low = chi_squared_quantile(_TAIL, 2 * count) / 2.0 if count else 0.0
+    high = chi_squared_quantile(1.0 - _TAIL, 2 * count + 2) / 2.0
     return Estimate(count / exposure, low / exposure, high / exposure)
 
 
@@ -68,10 +68,10 @@ def rate_ratio(count: int, exposure: float, other_count: int, other_exposure: fl
     total = count + other_count
     if total == 0:
         return Estimate(nan, 0.0, inf, 1.0)
-    low = float(stats.beta.ppf(_TAIL, count, other_count + 1)) if count else 0.0
-    high = float(stats.beta.ppf(1.0 - _TAIL, count + 1, other_count)) if other_count else 1.0
+    low = beta_quantile(_TAIL, count, other_count + 1) if count else 0.0
+    high = beta_quantile(1.0 - _TAIL, count + 1, other_count) if other_count else 1.0
     even = exposure / (exposure + other_exposure)
-    tails = stats.binom.cdf(count, total, even), stats.binom.sf(count - 1, total, even)
+    tails = binomial_at_least(total - count, total, 1.0 - even), binomial_at_least(count, total, even)
     value = (count / exposure) / (other_count / other_exposure) if other_count else inf
     scale = other_exposure / exposure
     return Estimate(

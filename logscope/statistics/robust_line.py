@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import MAD_TO_SIGMA
 
 HUBER_C = 1.345  # 95 % as efficient as least squares on normal errors: P. J. Huber, Robust Statistics (1981)
@@ -63,7 +63,7 @@ def robust_slope(
     kept = 1.0 - noise_x**2 * float(np.sum(weight)) / power
     if kept < 0.5:
         return None  # x is half noise: no line can be determined
-    reach = float(stats.t(numbers.size - 1).ppf(0.975)) * error
+    reach = student_quantile(0.975, numbers.size - 1) * error
     flattened = slope * (1.0 / kept - 1.0)
     scatter = scale / float(np.sqrt(np.median(precision)))
     return Slope(

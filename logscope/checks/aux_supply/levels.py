@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.aux_supply.side import Side
 from logscope.findings import Measured
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import NORMAL_95
 from logscope.statistics.sampling import gap_threshold_s, typical_period_s
 from logscope.statistics.trend import Trend, weighted_trend
@@ -39,7 +39,7 @@ class Blocks:
         value, root = float(self.volts.mean()), float(np.sqrt(self.volts.size))
         reach = NORMAL_95 * self.deviation_V / root
         if self.volts.size >= _LEAST_BLOCKS:
-            student = float(stats.t(self.volts.size - 1).ppf(0.975))
+            student = student_quantile(0.975, self.volts.size - 1)
             reach = max(reach, student * float(self.volts.std(ddof=1)) / root)
         return Measured(value, "V", value - reach - self.rounding_V, value + reach + self.rounding_V)
 

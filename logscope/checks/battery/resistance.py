@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
 from logscope.checks.battery.load import LAGS, load_at
 from logscope.observations.under_load import STEP_S, UnderLoad, resistance_by_steps
 from logscope.physics.battery import pulse_resistance_ohm
 from logscope.signals import Signals
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust_line import Slope, robust_slope
 
 # Changes are taken over this time: slow enough for messages every 100 ms, too fast for the charge drawn to count.
@@ -140,7 +140,7 @@ def find_pulses(load: UnderLoad, period_s: float) -> Pulses | None:
     single = load.noise_v * np.sqrt(2.0 / rows) / size[best]
     scatter = float(np.sum(weight**2 * np.maximum((ohms - value) ** 2, single**2)))
     error = np.sqrt(scatter) / float(weight.sum())
-    reach = float(stats.t(max(best.size - 1, 1)).ppf(0.975) * error)
+    reach = student_quantile(0.975, max(best.size - 1, 1)) * error
     after_s = (guard + rows / 2) * period_s
     return Pulses(load.time_s[best + rows + guard], ohms, value, value - reach, value + reach, after_s)
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
 from logscope.findings import Measured
 from logscope.observations.charging.sessions import Session
 from logscope.signals import Signals
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.rounding import largest_rounding_bias
@@ -215,6 +215,6 @@ def mean_of(value: FloatArray) -> Measured:
     """The mean with Student's limits from the scatter of blocks, so that repeated readings do not count twice [A]."""
     blocks = min(_MEAN_BLOCKS, value.size)
     means = np.array([block.mean() for block in np.array_split(value, blocks)])
-    reach = float(stats.t(blocks - 1).ppf(0.975)) * float(means.std(ddof=1)) / float(np.sqrt(blocks))
+    reach = student_quantile(0.975, blocks - 1) * float(means.std(ddof=1)) / float(np.sqrt(blocks))
     mean = float(value.mean())
     return Measured(mean, "A", mean - reach, mean + reach)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import least_squares
 
 from logscope.arrays import FloatArray
@@ -14,6 +13,7 @@ from logscope.observations.charging.phases import Step
 from logscope.observations.charging.sessions import Session
 from logscope.physics.charging import taper_current_a, taper_time_constant_s
 from logscope.signals import Signals
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import NORMAL_95
 
 _BLOCKS, _LEAST_BLOCKS = 60, 8  # means over blocks: noise and repeated readings are then one scatter
@@ -116,7 +116,7 @@ def _fit(
         covariance = np.linalg.inv(found.jac.T @ found.jac) * noise_a**2
     except np.linalg.LinAlgError:
         return None
-    reach = float(stats.t(freedom).ppf(0.975)) * float(np.sqrt(max(float(covariance[1, 1]), 0.0)))
+    reach = student_quantile(0.975, freedom) * float(np.sqrt(max(float(covariance[1, 1]), 0.0)))
     if not np.isfinite(reach) or reach > 3.0:
         return None
     log_s = float(at[1])

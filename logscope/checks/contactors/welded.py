@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from math import exp, log
 
 import numpy as np
-from scipy.stats import pearsonr
 
 from logscope.arrays import FloatArray
 from logscope.checks.contactors.switching_history import SwitchingHistory, load_level, make_finding
@@ -141,6 +140,8 @@ def _slowest_s(history: SwitchingHistory) -> float | None:
 
 def _correlation(pack: Part, link: Link, opening: Opening) -> float | None:
     """Correlation of link and pack, trends taken off; None where the pack stands still or they do not move together."""
+    from scipy.stats import pearsonr  # slow to import, and seldom needed
+
     slower, faster = (pack, link.part) if pack.period_s >= link.part.period_s else (link.part, pack)
     inside = slower.between(opening.start_s, opening.end_s)
     at, one = slower.time_s[inside], slower.value[inside]

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.checks.current_control.step_response import FIGURES, StepResponse
 from logscope.findings import Measured
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.pooled import Pooled, pool
 
 
@@ -79,5 +79,5 @@ def steady_error(answers: Sequence[StepResponse], unit: str) -> Measured:
     reach = single
     if errors.size >= 2:
         spread = float(errors.std(ddof=1) / np.sqrt(errors.size))
-        reach = max(float(stats.t(errors.size - 1).ppf(0.975)) * spread, single / float(np.sqrt(errors.size)))
+        reach = max(student_quantile(0.975, errors.size - 1) * spread, single / float(np.sqrt(errors.size)))
     return Measured(mean, unit, mean - reach, mean + reach)

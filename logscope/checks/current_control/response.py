@@ -5,13 +5,13 @@ from __future__ import annotations
 from math import log, pi, sqrt
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import least_squares
 
 from logscope.arrays import FloatArray
 from logscope.checks.current_control.step_response import StepResponse
 from logscope.checks.current_control.steps import Step
 from logscope.physics.second_order import free_responses, overshoot_share, ramp_response, rise_time_s
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.residuals import hc3_covariance, raised_by_likeness
 
 _LEAST_ROWS = 12
@@ -96,7 +96,7 @@ def fit_step_response(
         or _plain(t, value, step, period_s) - left < _PLAIN_WORSE * left / freedom
         or scatter > max(_MISFIT_NOISES * noise, _MISFIT_SHARE * abs(step.height))
     )
-    reach = float(stats.t(freedom).ppf(0.975))
+    reach = student_quantile(0.975, freedom)
     return StepResponse(
         step=step,
         log_natural=float(found.x[0]),

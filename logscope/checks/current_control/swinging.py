@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import Measured
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.linear_response import Unexplained, unexplained
 from logscope.statistics.oscillation import LOBE_BINS, WINDOW, Swings, find_swings, without_spikes
 from logscope.statistics.ringing import DampedSinusoid, fit_damped_sinusoid, pooled_sinusoids
@@ -72,7 +72,7 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
     rings = [ring for e in swings.episodes[:_FITTED_AT_MOST] if (ring := _ring(loop, calm, swings, e)) is not None]
     middle = time_s[swings.first + swings.samples // 2]
     size = swings.amplitude
-    reach = float(stats.t(max(size.size - 1, 1)).ppf(0.975)) * float(size.std(ddof=1)) / np.sqrt(size.size / 2)
+    reach = student_quantile(0.975, max(size.size - 1, 1)) * float(size.std(ddof=1)) / np.sqrt(size.size / 2)
     amplitude = Measured(
         float(np.median(size)), loop.unit, float(np.median(size) - reach), float(np.median(size) + reach)
     )

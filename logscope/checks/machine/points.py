@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Measured
 from logscope.signals import Part, Signals
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.sampling import between_samples, held_time_s
 
 _RPM_TO_RAD = pi / 30
@@ -123,5 +123,5 @@ def find_efficiency(points: Points, signals: Signals) -> Measured | None:
     ratio = float(out.sum() / taken.sum())
     left = out - ratio * taken
     error = float(np.sqrt(np.sum(left**2) * taken.size / (taken.size - 1))) / float(taken.sum())
-    reach = float(stats.t(taken.size - 1).ppf(0.975)) * error
+    reach = student_quantile(0.975, taken.size - 1) * error
     return Measured(100 * ratio, "%", 100 * (ratio - reach), 100 * (ratio + reach))

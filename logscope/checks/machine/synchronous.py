@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
 from logscope.checks.machine.points import Points
 from logscope.findings import Measured
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import mad_scale
 
 _BLOCK_S, _BLOCK_ROWS = 0.25, 3  # samples within the longer of the two are one row of the line
@@ -50,7 +50,7 @@ def find_synchronous(points: Points, slip_hz: FloatArray, electrical_hz_per_rpm:
     if fitted is None:
         return None
     value, covariance = fitted
-    reach = float(stats.t(slip.size - 3).ppf(0.975))
+    reach = student_quantile(0.975, slip.size - 3)
     allowed = max(_NO_SLIP_HZ, _NO_SLIP_SHARE * top_hz)
     loads = [np.array([1.0, share, 0.0]) for share in (0.0, 1.0)]
     at = [(float(load @ value), reach * float(np.sqrt(load @ covariance @ load))) for load in loads]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
 from logscope.findings import Measured
 from logscope.signals import MissingPart, Part, Signals
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches
 
@@ -94,7 +94,7 @@ def find_fade(braking: Braking, speed: Part) -> Fade | None:
     if len(halves) < _FADES_NEEDED:
         return None
     value = np.array(halves)
-    reach = float(stats.t(value.size - 1).ppf(0.975)) * float(value.std(ddof=1)) / np.sqrt(value.size)
+    reach = student_quantile(0.975, value.size - 1) * float(value.std(ddof=1)) / np.sqrt(value.size)
     mean = float(value.mean())
     return Fade(Measured(mean, "rpm", max(mean - reach, 0.0), mean + reach), int(value.size), reverse_s)
 

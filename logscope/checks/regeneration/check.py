@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
 
 from logscope.checks.assemble import assemble
 from logscope.checks.regeneration.braking import Braking, Fade, find_braking, find_fade, most_while
@@ -13,6 +12,7 @@ from logscope.observations.observations import Observations
 from logscope.observations.stated_limits import NEAR_SHARE
 from logscope.quantities import quantity_text
 from logscope.signals import Part, Signals
+from logscope.statistics.distributions import normal_quantile
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches
 from logscope.vehicle import Vehicle
@@ -70,7 +70,7 @@ def _summary(signals: Signals, vehicle: Vehicle, braking: Braking) -> Finding:
 def _unsure(part: Part) -> float:
     """How much lower than it reads the highest of many samples may truly be: noise lifts it, rounding may too."""
     noise = float(np.nan_to_num(noise_floor(part.value, quantum=part.step or 0.0)))
-    highest_of_all = float(stats.norm.isf(_RARE / max(part.value.size, 1)))
+    highest_of_all = -normal_quantile(_RARE / max(part.value.size, 1))
     return noise * max(highest_of_all, 0.0) + (part.step or 0.0) / 2
 
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import median_filter, minimum_filter1d
-from scipy.stats import theilslopes
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Measured
@@ -150,6 +149,8 @@ def _slope(x: FloatArray, y: FloatArray) -> float | None:
     if len(visited) < _PLACES:
         return None
     usual = np.array([(np.median(x[place == each]), np.median(y[place == each])) for each in visited])
+    from scipy.stats import theilslopes  # slow to import, and seldom needed
+
     return float(theilslopes(usual[:, 1], usual[:, 0]).slope)
 
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
-from scipy.stats import norm
 
 from logscope.arrays import FloatArray, IndexArray
 from logscope.findings import Measured
 from logscope.signals import Part
+from logscope.statistics.distributions import normal_quantile
 from logscope.statistics.episodes import join_neighbours
 from logscope.statistics.robust import noise_floor
 
@@ -56,7 +56,7 @@ def highest(among: FloatArray, current: Part) -> Measured:
     noise = float(np.nan_to_num(noise_floor(current.value)))
     step, top = current.step or 0.0, float(among.max())
     alike = int(np.count_nonzero(among >= top - _NOISE_Z * noise - step))
-    return Measured(top, "A", max(top - float(norm.ppf(_HELD ** (1.0 / alike))) * noise - step / 2.0, 0.0))
+    return Measured(top, "A", max(top - normal_quantile(_HELD ** (1.0 / alike)) * noise - step / 2.0, 0.0))
 
 
 def peak_before(current: Part, time_s: float) -> Peak | None:
