@@ -195,3 +195,17 @@ def test_a_contactor_that_reports_closed_below_the_emptiest_pack_is_not_good(per
     (alone,) = findings_of(precharge, signals, Vehicle(precharge=circuit))
     assert alone.kind == "precharge.complete"
     assert "from its time constant alone" in alone.explanation
+
+
+def test_what_a_closing_far_too_early_leaves_of_the_curve_is_called_the_sensing() -> None:
+    trace = Trace(0.145, close=0.38, lags_s=(0.053,), period_s=0.01, grid_s=0.05)
+    signals = trace.signals()
+    alone = Signals({"dc_link_voltage": signals.parts["dc_link_voltage"]}, signals.start_s, signals.end_s)
+    (found,) = findings_of(
+        precharge, alone, Vehicle(precharge=Precharge(resistance_ohm=100, capacitance_uF=1450, close_fraction=0.95))
+    )
+    assert found.kind == "precharge.undetermined"
+    assert found.measured["time_constant_s"].value == pytest.approx(0.053, rel=0.2)
+    assert "Where the contactor closed during the rise, the time constant is that of the voltage sensing" in (
+        found.explanation
+    )

@@ -15,6 +15,8 @@ from logscope.quantities import number_text, quantity_text
 
 _OFF_FIRST = "With the power off, isolated and proven dead: "
 _FASTER = "Record the link voltage faster, together with pack voltage, relay and contactor states, and try again."
+# What is left of a curve that a closing cut short: no more than how the sensor follows it.
+_SENSING_CONSTANT = "the time constant is that of the voltage sensing, not of R·C"
 _NEXT = {
     "complete": "Nothing to do. Keep this log for comparison with later precharges.",
     "slow": (
@@ -347,10 +349,13 @@ def _doubt(judged: Judged) -> list[str]:
             f"{seconds(judged.bound_s)}. Precharge and step cannot be distinguished."
         ]
     if judged.kind == "undetermined" and judged.may_have_closed_early:
-        return [
+        said = [
             "The last reading before the contactor closed is below the closing threshold, but may be older than its "
             "timestamp. Whether it closed early cannot be determined."
         ]
+        if constant is not None and constant.verdict is Verdict.FAST:
+            said.append(f"If it did, {_SENSING_CONSTANT}.")
+        return said
     if judged.kind == "undetermined" and judged.measurement.attempt.ended_by == "log end":
         return ["The log ends before the precharge did."]
     if judged.kind == "undetermined" and judged.measurement.attempt.stayed_open:
@@ -371,7 +376,8 @@ def _doubt(judged: Judged) -> list[str]:
         if judged.kind == "undetermined" and constant.verdict is Verdict.FAST:
             return [
                 "That is faster than expected. A load that holds the link below the pack's voltage shortens the time "
-                "constant in the same way: log the pack voltage to distinguish them."
+                "constant in the same way: log the pack voltage to distinguish them.",
+                f"Where the contactor closed during the rise, {_SENSING_CONSTANT}.",
             ]
         if judged.kind == "complete":
             return [
