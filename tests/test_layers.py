@@ -40,7 +40,10 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "findings measures outputs parts quantities report result signals statistics vehicle",
         "numpy scipy",
     ),
-    "history": ("checks comparison files findings measures result statistics toml_file vehicle", "numpy scipy"),
+    "history": (
+        "checks comparison files findings measures quantities result statistics toml_file vehicle",
+        "numpy scipy",
+    ),
     "report": (
         "capture checks comparison diagnosis findings history parts quantities result signals",
         "numpy pandas jinja2 markupsafe rich tsdownsample",

@@ -12,7 +12,7 @@ from logscope.errors import LogError, RequestError
 from logscope.files import file_key
 from logscope.history.cache import content_key, keep, kept
 from logscope.history.rows import History, Note, Row, values_of
-from logscope.history.trends import drifts
+from logscope.history.trends import changes
 from logscope.history.tuning import tuning_of
 from logscope.result import Result
 from logscope.vehicle import Vehicle
@@ -75,13 +75,15 @@ def history_of(
 ) -> History:
     """The rows of one vehicle in order of time, and what drifts over them."""
     ordered = tuple(sorted(rows, key=lambda row: row.date))
+    found = changes(ordered, notes, MEASURES)
     return History(
         vehicle_name=vehicle_name,
         rows=ordered,
         notes=tuple(notes),
         skipped=tuple(skipped),
         titles={measure.name: measure.title for measure in MEASURES},
-        drifts=drifts(ordered, notes, MEASURES),
+        drifts=found.drifts,
+        levels=found.levels,
     )
 
 

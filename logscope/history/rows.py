@@ -31,6 +31,8 @@ class Row:
     log : its path; date : UTC, of the log's first stamp, or of the file where the log has no dates (`dated` is False)
     values : by name of the measure, only those in this log; tuning : its tuning measures
     cautions : what is in doubt, or was assumed, to read the log
+    periods_s : of the samples that each measure rests on, by its name
+    made_with : digests of what else a value depends on beside the vehicle, by name (`MAPPING`, `CHECKS`)
     """
 
     log: str
@@ -40,6 +42,12 @@ class Row:
     values: Mapping[str, Measured]
     tuning: Tuning = field(default_factory=Tuning)
     cautions: tuple[str, ...] = ()
+    periods_s: Mapping[str, float] = field(default_factory=dict)
+    made_with: Mapping[str, str] = field(default_factory=dict)
+
+
+MAPPING = "the signals and definitions of the vehicle file"
+CHECKS = "the version of the checks"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +60,16 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class StepChange:
-    """One step of a measure: the first log after it, its level before and after, and how many logs say so."""
+    """One step of a measure.
+
+    log, date : the first log after it; since, until : dates of two logs between which it lies, at 95 %
+    before, after : levels; logs_before, logs_after : how many logs show them, to the next step on either side
+    """
 
     log: str
     date: datetime
+    since: datetime
+    until: datetime
     before: Measured
     after: Measured
     logs_before: int
@@ -64,12 +78,13 @@ class StepChange:
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """A measure that drifts, or steps once.
+    """A measure that drifts, or one step of it.
 
-    change : over the time from the first log that has it to the last, or at the step, in percent of a ratio, else in
-        its unit
-    p_value : chance of such a change by chance alone, over all measures; changed : whether notes lie in between
-    step : where one step explains the values better than a line
+    logs, days : how many hold the measure, and over what time
+    change : over that time, or at the step, in percent of a ratio, else in its unit
+    p_value : chance of such a change by chance alone, over all measures
+    changed : whether notes lie in between; step : None for a drift
+    coincides : what else changed at a step, so that the vehicle need not have changed; empty where nothing did
     """
 
     name: str
@@ -80,11 +95,15 @@ class Drift:
     p_value: float
     changed: bool
     step: StepChange | None = None
+    coincides: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """All rows and notes in order of time, what could not be read with the reason, the measures by name, and drifts."""
+    """All rows and notes in order of time, what could not be read with the reason, the measures by name, and drifts.
+
+    levels : the fitted level of each measure that changed, by its name, at the number of each row that holds it
+    """
 
     vehicle_name: str
     rows: tuple[Row, ...]
@@ -92,6 +111,7 @@ class History:
     skipped: tuple[tuple[str, str], ...]
     titles: Mapping[str, str] = field(default_factory=dict)
     drifts: tuple[Drift, ...] = ()
+    levels: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
 
 
 def values_of(result: Result, vehicle: Vehicle, measures: Sequence[Measure]) -> dict[str, Measured]:
@@ -113,6 +133,20 @@ def values_of(result: Result, vehicle: Vehicle, measures: Sequence[Measure]) -> 
         )
         if value is not None:
             found[measure.name] = value
+    return found
+
+
+def periods_of(result: Result, measures: Sequence[Measure]) -> dict[str, float]:
+    """How closely the parts that each measure is taken from were sampled [s], by its name."""
+    found: dict[str, float] = {}
+    for measure in measures:
+        parts = [measure.part] if not isinstance(measure, Repeated) else [
+            part for f in result.findings if f.kind.startswith(measure.kinds) and measure.value in f.measured
+            for part in f.parts[:1]
+        ]  # fmt: skip
+        periods = [result.signals[part].spacing_s for part in parts if part in result.signals]
+        if periods and max(periods) > 0:
+            found[measure.name] = max(periods)
     return found
 
 

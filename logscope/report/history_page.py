@@ -10,7 +10,7 @@ from logscope.findings import CAUTION_HV, Measured
 from logscope.history.rows import History
 from logscope.quantities import shown_unit
 from logscope.report.drawing import mark_line, tag
-from logscope.report.history_text import drift_text
+from logscope.report.history_text import drift_label, drift_text
 from logscope.report.html import render_page
 from logscope.report.rows import Key, Row, bounds, numbers, padded
 from logscope.report.runs_table import runs_table
@@ -40,7 +40,7 @@ def history_to_html(history: History) -> str:
             ("To", f"{history.rows[-1].date:%Y-%m-%d}"),
         ],
         chart=history_chart(history, names),
-        drifts=[("Drift" if drift.step is None else "Step", drift_text(drift)) for drift in history.drifts],
+        drifts=[(drift_label(drift), drift_text(drift)) for drift in history.drifts],
         logs=logs,
         tuning=tuning,
         undated=any(not row.dated for row in history.rows),

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from logscope.history.rows import Drift, History, Note, Row, StepChange
-from logscope.quantities import duration_text, limits_text, value_text
+from logscope.quantities import counted, duration_text, limits_text, value_text
 from logscope.report.comparison_words import level_text
 from logscope.report.json import SCHEMA, measured_fields, number, to_json_text, utc_text, version
 from logscope.report.terminal import Cell, print_cells
@@ -21,34 +22,50 @@ def date_text(row: Row) -> str:
     return f"{row.date:%Y-%m-%d %H:%M}{'' if row.dated else '*'}"
 
 
+def drift_label(drift: Drift) -> str:
+    """What a change is, in two words at most."""
+    if drift.step is None:
+        return "Drift"
+    return "Not comparable" if drift.coincides else "Step"
+
+
 def drift_text(drift: Drift) -> str:
-    """A drift, or a step, as one sentence."""
+    """A drift, or a step, in some sentences."""
     if drift.step is not None:
         return _step_text(drift, drift.step)
     grows = (drift.change.value or 0.0) > 0
-    chance = _chance(drift)
     between = " A change noted in between may be the reason." if drift.changed else ""
     return (
         f"{drift.title} {'rises' if grows else 'falls'} by {value_text(drift.change)} (95 %: "
-        f"{limits_text(drift.change)}) over {drift.logs} logs in {drift.days:.3g} days. Probability by chance alone, "
-        f"corrected for all measures: {chance}.{between}"
+        f"{limits_text(drift.change)}) over {drift.logs} logs in {drift.days:.3g} days. {_chance(drift)}{between}"
     )
 
 
 def _step_text(drift: Drift, step: StepChange) -> str:
-    logs = f"{step.logs_before} log{'s' * (step.logs_before != 1)} before, {step.logs_after} from then on"
-    between = " A change noted between these two logs may be the reason." if drift.changed else ""
-    return (
-        f"{drift.title} changes once, at {step.log} ({step.date:%Y-%m-%d}), by {value_text(drift.change)} (95 %: "
-        f"{limits_text(drift.change)}): {value_text(step.before)} before ({limits_text(step.before)}), "
-        f"{value_text(step.after)} after ({limits_text(step.after)}). {logs}. Probability by chance alone: "
-        f"{_chance(drift)}. A replaced or failed part changes a value once; ageing does not.{between}"
+    levels = (
+        f"{value_text(step.before)} before ({limits_text(step.before)}, {counted(step.logs_before, 'log')}), "
+        f"{value_text(step.after)} after ({limits_text(step.after)}, {counted(step.logs_after, 'log')})"
     )
+    size = f"by {value_text(drift.change)} (95 %: {limits_text(drift.change)})"
+    if drift.coincides:
+        return (
+            f"{drift.title} differs {size} from {step.log} on ({step.date:%Y-%m-%d}): {levels}. The vehicle need not "
+            f"have changed, for {_and(drift.coincides)} changed with it. To decide, record one drive in both ways."
+        )
+    between = " A change noted in that time may be the reason." if drift.changed else ""
+    return (
+        f"{drift.title} steps {size} at {step.log} ({step.date:%Y-%m-%d}): {levels}. It changed between "
+        f"{step.since:%Y-%m-%d %H:%M} and {step.until:%Y-%m-%d %H:%M} (95 %). {_chance(drift)}{between}"
+    )
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _chance(drift: Drift) -> str:
     percent = 100.0 * drift.p_value
-    return "less than 0.01 %" if percent < 0.01 else f"{percent:.2g} %"
+    return f"Probability by chance alone: {'less than 0.01 %' if percent < 0.01 else f'{percent:.2g} %'}."
 
 
 def in_order(history: History) -> list[Row | Note]:
@@ -69,9 +86,7 @@ def print_history(history: History, console: Console) -> None:
         lines += [f"Note: {caution}" for caution in entry.cautions]
         print_cells(console, (Cell(date_text(entry)), Cell("\n".join(lines))), _DATE_WIDTH)
     for drift in history.drifts:
-        print_cells(
-            console, (Cell("Drift" if drift.step is None else "Step"), Cell(drift_text(drift), "bold")), _DATE_WIDTH
-        )
+        print_cells(console, (Cell(drift_label(drift)), Cell(drift_text(drift), "bold")), _DATE_WIDTH)
     if any(not row.dated for row in history.rows):
         print_cells(console, (Cell("* the log has no date; the file date is shown."),))
     for log, reason in history.skipped:
@@ -84,6 +99,8 @@ def _step_fields(step: StepChange | None) -> dict[str, object] | None:
     return {
         "log": step.log,
         "date_utc": utc_text(step.date),
+        "since_utc": utc_text(step.since),
+        "until_utc": utc_text(step.until),
         "before": measured_fields(step.before),
         "after": measured_fields(step.after),
         "logs_before": step.logs_before,
@@ -117,6 +134,7 @@ def history_to_json(history: History) -> str:
                     "p_value": number(drift.p_value),
                     "changed_in_between": drift.changed,
                     "step": _step_fields(drift.step),
+                    "coincides_with": list(drift.coincides),
                 }
                 for drift in history.drifts
             ],

@@ -12,7 +12,7 @@ from logscope.findings import CAUTION_HV, Severity
 from logscope.history.rows import History, Row
 from logscope.quantities import duration_text, finite, limits_text, value_text
 from logscope.report.history_page import history_chart
-from logscope.report.history_text import date_text, drift_text
+from logscope.report.history_text import date_text, drift_label, drift_text
 from logscope.report.html import render_page
 from logscope.report.runs_table import Cell
 from logscope.report.stack import Drawing
@@ -148,7 +148,7 @@ def _periods(lines: Sequence[_Line]) -> list[tuple[str, list[_Line]]]:
 
 def _vehicle(history: History) -> _Vehicle:
     names = [name for name in history.titles if sum(name in row.values for row in history.rows) >= _FEWEST_CHARTED]
-    drifts = tuple(("Drift" if drift.step is None else "Step", drift_text(drift)) for drift in history.drifts)
+    drifts = tuple((drift_label(drift), drift_text(drift)) for drift in history.drifts)
     count = len(history.rows)
     return _Vehicle(history.vehicle_name, f"{count} log{'s' * (count != 1)}", drifts, history_chart(history, names))
 

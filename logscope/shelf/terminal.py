@@ -6,7 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from logscope.quantities import counted
-from logscope.report.history_text import date_text, drift_text
+from logscope.report.history_text import date_text, drift_label, drift_text
 from logscope.report.shelf_page import FAILED, WORST, Shelf, worst_first
 from logscope.report.terminal import Cell, print_cells
 
@@ -30,8 +30,7 @@ def print_shelf(shelf: Shelf, tally: Tally, console: Console) -> None:
         print_cells(console, (Cell(log.severity, "bold"), Cell(text)))
     for history in shelf.histories:
         for drift in history.drifts:
-            label = "Drift" if drift.step is None else "Step"
-            print_cells(console, (Cell(label), Cell(f"{history.vehicle_name}. {drift_text(drift)}")))
+            print_cells(console, (Cell(drift_label(drift)), Cell(f"{history.vehicle_name}. {drift_text(drift)}")))
     lost = [log for log in shelf.logs if log.severity == FAILED]
     for log in lost[:_NAMED]:
         reason = log.trouble if log.row.log in log.trouble else f"{log.row.log}: {log.trouble}"

@@ -5,6 +5,7 @@ Both work on any additive scale; for ratios the caller hands in logarithms.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +59,17 @@ def level_of_repeats(value: FloatArray, deviation: FloatArray, *, repeatability:
     mean, own = _pooled(value, deviation, between)
     reach = normal_quantile(_TWO_SIDED) * own
     return Estimate(mean, mean - reach, mean + reach)
+
+
+def levels_of_sets(
+    sets: Sequence[tuple[FloatArray, FloatArray]], *, repeatability: float = 0.0
+) -> list[tuple[float, float]]:
+    """The level of each set of repeated estimates with its standard deviation.
+
+    What differs from time to time is pooled over all sets, as in `change_of_repeats`: small ones do not show it.
+    """
+    between = max(repeatability**2, _between(*sets))
+    return [_pooled(value, deviation, between) for value, deviation in sets]
 
 
 def _pooled(value: FloatArray, deviation: FloatArray, between: float) -> tuple[float, float]:

@@ -10,8 +10,9 @@ import pytest
 from logscope.checks.measures import MEASURES
 from logscope.findings import Measured
 from logscope.history.rows import Row
-from logscope.history.trends import drifts
-from logscope.statistics.trend import weighted_step, weighted_trend
+from logscope.history.trends import changes
+from logscope.statistics.course import course
+from logscope.statistics.trend import weighted_trend
 
 # 6.3.2.3, CUSUM control charts: means of samples of four, target 325, standard deviation of a mean 1.27/2. The chart
 # signals an upward shift at sample 14, and dates its beginning to sample 13. (Numbers from memory.)
@@ -37,18 +38,19 @@ def logs(values: np.ndarray, deviation: float) -> list[Row]:
 
 
 def test_the_shift_of_the_cusum_example_is_dated_as_its_chart_dates_it() -> None:
-    step = weighted_step(CUSUM, np.full(20, OF_A_MEAN))
-    assert step is not None
+    found = course(np.arange(20.0), CUSUM, np.full(20, OF_A_MEAN))
+    assert found is not None
+    (step,) = found.steps
     assert step.at == 12  # the thirteenth sample
-    assert step.before[0] == pytest.approx(CUSUM[:12].mean())
-    assert step.change[0] == pytest.approx(CUSUM[12:].mean() - CUSUM[:12].mean())
-    assert step.p_value < 1e-6
+    assert step.before.value == pytest.approx(CUSUM[:12].mean())
+    assert step.change.value == pytest.approx(CUSUM[12:].mean() - CUSUM[:12].mean())
+    assert step.change.p_value < 1e-6
 
 
 def test_a_measure_that_shifts_as_the_cusum_example_is_a_step_in_the_history() -> None:
     """The deviations about the target, tenfold, so that the shift matters to a constant of 100 ms."""
     values = 0.1 * (1 + 10 * (CUSUM - 325.0) / 325.0)
-    (found,) = drifts(logs(values, 0.1 * 10 * OF_A_MEAN / 325.0), (), MEASURES)
+    (found,) = changes(logs(values, 0.1 * 10 * OF_A_MEAN / 325.0), (), MEASURES).drifts
     assert found.step is not None
     assert found.step.log == "12.log"
 
@@ -63,4 +65,4 @@ def test_the_individuals_example_is_in_control_by_the_chart_and_by_the_history()
     trend = weighted_trend(np.arange(10.0), FLOWRATE, np.full(10, deviation))
     assert trend is not None
     assert trend.p_value > 0.01
-    assert not drifts(logs(FLOWRATE / 500.0, deviation / 500.0), (), MEASURES)
+    assert not changes(logs(FLOWRATE / 500.0, deviation / 500.0), (), MEASURES).drifts

@@ -14,7 +14,7 @@ from rich.console import Console
 from logscope.checks.measures import MEASURES
 from logscope.findings import Measured
 from logscope.history.rows import Drift, History, Note, Row
-from logscope.history.trends import LEAST_LOGS, drifts
+from logscope.history.trends import LEAST_LOGS, changes
 from logscope.report.history_page import history_to_html
 from logscope.report.history_text import history_to_json, print_history
 
@@ -32,7 +32,7 @@ def rows(values: list[float], spread: float = 0.01, name: str = NAME) -> list[Ro
 
 
 def found(values: list[float], notes: tuple[Note, ...] = (), **keys: float) -> tuple[Drift, ...]:
-    return drifts(rows(values, **keys), notes, MEASURES)
+    return changes(rows(values, **keys), notes, MEASURES).drifts
 
 
 def test_a_constant_that_grows_by_a_percent_a_week_drifts() -> None:
@@ -51,8 +51,8 @@ def test_a_constant_that_grows_by_a_percent_a_week_drifts() -> None:
 def test_scatter_alone_hardly_ever_drifts() -> None:
     """Nominal size of the test: at most 1 of 100."""
     rng = np.random.default_rng(12)
-    claims = [bool(found([0.15 * (1 + 0.05 * rng.standard_normal()) for _ in range(8)])) for _ in range(1000)]
-    assert np.mean(claims) < 0.018
+    claims = [bool(found([0.15 * (1 + 0.05 * rng.standard_normal()) for _ in range(8)])) for _ in range(400)]
+    assert np.mean(claims) < 0.025
 
 
 def test_a_sure_drift_that_does_not_matter_is_not_told() -> None:
@@ -81,9 +81,7 @@ def test_a_drift_is_told_with_what_was_changed_in_between() -> None:
 
 @pytest.mark.parametrize("at", [3, 5, 9])
 @pytest.mark.parametrize("factor", [1.95, 0.5, 1.2])
-def test_a_part_that_was_changed_between_two_logs_is_told_as_a_step_there_with_both_levels(
-    at: int, factor: float
-) -> None:
+def test_a_part_that_was_changed_between_two_logs_is_a_step_there_with_both_levels(at: int, factor: float) -> None:
     """Constants repeat within 0.3 % until a part is changed (measured on a hand-built car)."""
     rng = np.random.default_rng(at)
     values = [0.15 * (factor if k >= at else 1.0) * (1 + 0.003 * rng.standard_normal()) for k in range(12)]
@@ -100,7 +98,7 @@ def test_a_part_that_was_changed_between_two_logs_is_told_as_a_step_there_with_b
     console = Console(record=True, width=400)
     print_history(history, console)
     for shown in (console.export_text(), history_to_html(history)):
-        assert f"changes once, at {at}.log" in shown
+        assert f"at {at}.log (" in shown
         assert "rises by" not in shown
     assert json.loads(history_to_json(history))["drifts"][0]["step"]["log"] == f"{at}.log"
 
@@ -119,8 +117,8 @@ def test_a_line_is_no_step_and_a_step_no_line() -> None:
 def test_logs_without_limits_or_dates_apart_show_no_drift() -> None:
     bare = [Row("a.log", START, True, 60.0, {NAME: Measured(0.15, "s")})] * 8
     same_day = [Row(f"{k}.log", START, True, 60.0, each.values) for k, each in enumerate(rows([0.15, 0.16] * 4))]
-    assert not drifts(bare, (), MEASURES)
-    assert not drifts(same_day, (), MEASURES)
+    assert not changes(bare, (), MEASURES).drifts
+    assert not changes(same_day, (), MEASURES).drifts
 
 
 def test_the_limits_of_a_drift_are_those_of_weighted_least_squares() -> None:

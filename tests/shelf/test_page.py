@@ -71,7 +71,8 @@ def test_a_step_is_named_with_its_log_and_the_note_before_it() -> None:
     assert drift.step.log == "logs/Hazel 6.log"
     page = shelf_to_html(shelf)
     assert "resistor replaced" in page
-    assert "changes once, at logs/Hazel 6.log" in page
+    assert "at logs/Hazel 6.log (2026-03-07)" in page
+    assert "A change noted in that time" in page
 
 
 def test_names_from_outside_are_text_and_no_markup() -> None:
