@@ -55,8 +55,8 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "numpy rich",
     ),
     "shelf": (
-        "capture clocks files findings history logs pipeline quantities report result signals vehicle",
-        "pandas pyarrow fsspec dask rich",
+        "capture checks clocks files findings history logs pipeline quantities report result signals vehicle",
+        "numpy pandas pyarrow fsspec dask rich",
     ),
     "live": (
         "bus capture checks decoded decoding definitions findings mapping observations parts pipeline plausibility "

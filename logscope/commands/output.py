@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -40,6 +41,21 @@ def _counted(blocks: Iterable[Block]) -> Iterator[Block]:
             status.update(f"Reading … {frames:,} frames")
             yield block
         status.update("Checking …")
+
+
+@contextmanager
+def log_progress() -> Iterator[Callable[[int, int], None]]:
+    """How many logs are done and the time left, on stderr, when someone is watching."""
+    if not sys.stderr.isatty():
+        yield lambda done, of: None
+        return
+    from rich.console import Console
+    from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("Checking …"), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=None)
+        yield lambda done, of: progress.update(task, completed=done, total=of)
 
 
 def warn(notes: Iterable[str]) -> None:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -12,7 +9,7 @@ import typer
 
 from logscope.commands.guarded import Reads, Writes
 from logscope.commands.options import ReportFile
-from logscope.commands.output import tell_where, terminal
+from logscope.commands.output import log_progress, tell_where, terminal
 from logscope.outputs import FOLDER
 
 
@@ -59,9 +56,9 @@ def shelf(
     from logscope.tasks.archive import fill_archive
 
     known_notes = () if notes is None else read_notes(notes)
-    with _progress() as watch:
+    with log_progress() as watch:
         archive, tally = fill_archive(
-            places, out, vehicle, pages=pages, again=again, workers=workers, scheduler=scheduler,
+            places, out, vehicle, notes=notes, pages=pages, again=again, workers=workers, scheduler=scheduler,
             limit_s=limit, memory_MB=memory, watch=watch,
         )  # fmt: skip
     shown = overview(archive, known_notes, None if report is None else report.parent)
@@ -70,18 +67,3 @@ def shelf(
     console = terminal()
     print_shelf(shown, tally, console)
     tell_where(console, {"Archive": out, "Report": report})
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
-    """How many logs are done and the time left, on stderr, when someone is watching."""
-    if not sys.stderr.isatty():
-        yield lambda done, of: None
-        return
-    from rich.console import Console
-    from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("Checking …"), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("", total=None)
-        yield lambda done, of: progress.update(task, completed=done, total=of)

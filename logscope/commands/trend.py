@@ -9,7 +9,7 @@ import typer
 
 from logscope.commands.guarded import Reads
 from logscope.commands.options import JsonFile, ReportFile, VehicleFile
-from logscope.commands.output import tell_where, terminal, with_progress
+from logscope.commands.output import log_progress, tell_where, terminal
 
 
 def trend(
@@ -30,14 +30,17 @@ def trend(
 ) -> None:
     """Show one row per log over the life of the project. Results are cached, so that the next run is quick."""
     from logscope.files import write_text
-    from logscope.report.history_page import history_to_html
     from logscope.report.history_text import history_to_json, print_history
-    from logscope.tasks.trend import trend as work_out
+    from logscope.report.shelf_page import shelf_to_html
+    from logscope.tasks.trend import trend_shelf
 
-    history = work_out(places, vehicle, notes=notes, fresh=fresh, watch=with_progress)
-    for path, text in ((json, history_to_json), (report, history_to_html)):
-        if path is not None:
-            write_text(path, text(history))
+    with log_progress() as watch:
+        shelf = trend_shelf(places, vehicle, notes=notes, fresh=fresh, watch=watch)
+    (history,) = shelf.histories
+    if json is not None:
+        write_text(json, history_to_json(history))
+    if report is not None:
+        write_text(report, shelf_to_html(shelf))
     console = terminal()
     print_history(history, console)
     tell_where(console, {"Report": report, "JSON": json})

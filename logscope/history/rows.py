@@ -28,9 +28,10 @@ from logscope.vehicle import Vehicle
 class Row:
     """One log.
 
-    log : its path; date : UTC, of the log's first stamp, or of the file where the log has no dates (`dated` is False)
+    log : its path; date : UTC, of the log's first stamp, or where that has none (`dated` is False) of its file or name
     values : by name of the measure, only those in this log; tuning : its tuning measures
     cautions : what is in doubt, or was assumed, to read the log
+    date_named : whether the date is that in its name
     periods_s : of the samples that each measure rests on, by its name
     made_with : digests of what else a value depends on beside the vehicle, by name (`MAPPING`, `CHECKS`)
     """
@@ -42,8 +43,14 @@ class Row:
     values: Mapping[str, Measured]
     tuning: Tuning = field(default_factory=Tuning)
     cautions: tuple[str, ...] = ()
+    date_named: bool = False
     periods_s: Mapping[str, float] = field(default_factory=dict)
     made_with: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def date_from(self) -> str:
+        """Whose date it is: the log's, that in its name, or the file's, which copying may have changed."""
+        return "log" if self.dated else "name" if self.date_named else "file"
 
 
 MAPPING = "the signals and definitions of the vehicle file"
@@ -85,6 +92,7 @@ class Drift:
     p_value : chance of such a change by chance alone, over all measures
     changed : whether notes lie in between; step : None for a drift
     coincides : what else changed at a step, so that the vehicle need not have changed; empty where nothing did
+    by_file : how many of the logs stand where the dates of their files put them
     """
 
     name: str
@@ -96,6 +104,7 @@ class Drift:
     changed: bool
     step: StepChange | None = None
     coincides: tuple[str, ...] = ()
+    by_file: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,6 +100,7 @@ def _drift(claim: _Claim, chance: float, rows: Sequence[Row], notes: Sequence[No
         changed=any(first < note.date <= last for note in notes),
         step=step,
         coincides=() if claim.step is None else _coincides(claim, claim.step),
+        by_file=sum(row.date_from == "file" for row in of),
     )
 
 

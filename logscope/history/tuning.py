@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -83,6 +83,17 @@ def tuning_of(result: Result) -> Tuning:
     }
     judged = next((finding.parts[0] for finding in findings if finding.kind.startswith(_CONTROL) and finding.parts), "")
     return Tuning(values, *_step(findings), _advice(findings), judged)
+
+
+def tuning_from(stored: Mapping[str, Any]) -> Tuning:
+    """What `asdict` made of it, after JSON."""
+    return Tuning(
+        {name: Measured(**value) for name, value in stored["values"].items()},
+        tuple(stored["step_s"]),
+        tuple(stored["step_share"]),
+        Advice(*stored["advice"]) if stored["advice"] else None,
+        stored["loop"],
+    )
 
 
 def bests(runs: Sequence[Tuning]) -> dict[str, int | None]:

@@ -18,7 +18,7 @@ _DATE_WIDTH = 17
 
 
 def date_text(row: Row) -> str:
-    """When the log was recorded; the file's date is marked."""
+    """When the log was recorded; a date that is not its own is marked."""
     return f"{row.date:%Y-%m-%d %H:%M}{'' if row.dated else '*'}"
 
 
@@ -31,8 +31,13 @@ def drift_label(drift: Drift) -> str:
 
 def drift_text(drift: Drift) -> str:
     """A drift, or a step, in some sentences."""
-    if drift.step is not None:
-        return _step_text(drift, drift.step)
+    text = _line_text(drift) if drift.step is None else _step_text(drift, drift.step)
+    if not drift.by_file:
+        return text
+    return f"{text} {counted(drift.by_file, 'log')} without a date: the order is that of the files’ dates."
+
+
+def _line_text(drift: Drift) -> str:
     grows = (drift.change.value or 0.0) > 0
     between = " A change noted in between may be the reason." if drift.changed else ""
     return (
@@ -88,7 +93,7 @@ def print_history(history: History, console: Console) -> None:
     for drift in history.drifts:
         print_cells(console, (Cell(drift_label(drift)), Cell(drift_text(drift), "bold")), _DATE_WIDTH)
     if any(not row.dated for row in history.rows):
-        print_cells(console, (Cell("* the log has no date; the file date is shown."),))
+        print_cells(console, (Cell("* the log has no date; the date in its name is shown, or that of the file."),))
     for log, reason in history.skipped:
         print_cells(console, (Cell(f"Not read: {reason if log in reason else f'{log}: {reason}'}"),))
 
@@ -118,7 +123,7 @@ def history_to_json(history: History) -> str:
                 {
                     "log": row.log,
                     "date_utc": utc_text(row.date),
-                    "date_from": "log" if row.dated else "file",
+                    "date_from": row.date_from,
                     "duration_s": number(row.duration_s),
                     "values": {name: measured_fields(value) for name, value in row.values.items()},
                     "assumptions": list(row.cautions),

@@ -17,6 +17,7 @@ from logscope.report.runs_table import RunsTable, runs_table
 from logscope.report.stack import Drawing
 from logscope.report.xy import xy_chart
 
+_MOST_RUNS = 20  # in the table: settings are compared with those shortly before; the archive has all
 _OVERLAID = 6  # the latest responses: there are no more colours
 
 
@@ -25,18 +26,20 @@ class TuningPage:
     """What the page shows.
 
     loops : by what part the control was judged, in words; empty where it was not
+    latest : how many runs are shown, where there are more; else 0
     next : what the latest run with something to change asks for, and that run's date
     """
 
     table: RunsTable
     loops: str
+    latest: int
     steps: Drawing | None
     next: tuple[str, Advice] | None
 
 
 def tuning_page(history: History) -> TuningPage | None:
-    """The tuning of all runs; None where no log has any."""
-    measured = [row for row in history.rows if row.tuning.values]
+    """The tuning of the latest runs; None where no log has any."""
+    measured = [row for row in history.rows if row.tuning.values][-_MOST_RUNS:]
     if not measured:
         return None
     titles = [aspect.title for aspect in ASPECTS]
@@ -45,7 +48,8 @@ def tuning_page(history: History) -> TuningPage | None:
     )
     last = history.rows[-1]
     advice = (date_text(last), last.tuning.advice) if last.tuning.advice else None
-    return TuningPage(table, _loops(measured), _steps(history.rows), advice)
+    more = sum(bool(row.tuning.values) for row in history.rows) > len(measured)
+    return TuningPage(table, _loops(measured), len(measured) if more else 0, _steps(history.rows), advice)
 
 
 def _loops(measured: Sequence[Row]) -> str:

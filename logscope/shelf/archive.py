@@ -91,7 +91,8 @@ class Archive:
 
     def known(self) -> list[Record]:
         """Of each recording what says whether it is done: `key log_keys logs status` and where its row stands."""
-        columns = ["key", "log_keys", "logs", "status", "date", "dated", "duration_s", "vehicle_file", *_PARTITIONS]
+        columns = ["key", "log_keys", "logs", "status", "date", "date_from", "duration_s", "frames", "content",
+                   "vehicle_file", *_PARTITIONS]  # fmt: skip
         return list(self.dataset(ROWS).to_table(columns=columns).to_pylist())
 
     def put(self, outcome: Outcome) -> None:

@@ -10,10 +10,10 @@ from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
 
-from logscope.history.cache import combined_key, file_content
 from logscope.shelf.archive import Archive
 from logscope.shelf.find import Found, Search
 from logscope.shelf.job import CHANGED, CHECKED, Job, Log, Outcome, VehicleFiles
+from logscope.shelf.keys import combined_key, file_content
 from logscope.shelf.places import is_remote, stamp_of, store_of
 from logscope.shelf.schema import Record
 from logscope.shelf.together import recordings
@@ -40,13 +40,17 @@ class Wishes:
 
 @dataclass(slots=True)
 class Tally:
-    """What came of a run: logs found, done by an earlier run, checked now, failed now; files that are no logs."""
+    """What came of a run: logs found, done by an earlier run, checked now, failed now; files that are no logs.
+
+    keys : of the recordings whose logs were all found
+    """
 
     found: int = 0
     kept: int = 0
     checked: int = 0
     failed: int = 0
     other_files: Sequence[str] = ()
+    keys: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -177,6 +181,7 @@ def fill(
             archive.put(outcome)
             for log in outcome.job.logs:
                 archive.remove(log.key)
+    tally.keys = frozenset(row["key"] for row in _present(shelf))
     return tally
 
 

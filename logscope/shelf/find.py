@@ -38,17 +38,19 @@ class Search:
     """A search for logs.
 
     vehicle : the vehicle file for all of them; None takes the nearest above each
+    notes : of what was changed, which is no log wherever it lies
     other_files : what it passed over, for its content is no log
     """
 
     vehicle: Path | None = None
+    notes: Path | None = None
     other_files: list[str] = field(default_factory=list)
     _vehicles: dict[Path, tuple[Vehicle | None, str]] = field(default_factory=dict)
     _nearest: dict[Path, Path | None] = field(default_factory=dict)
 
     def logs(self, places: Sequence[str]) -> Iterator[Found]:
         """The logs in folders and below them, and those named themselves, each once. Raises RequestError: no place."""
-        seen: set[Hashable] = set()
+        seen: set[Hashable] = set() if self.notes is None else {file_key(self.notes)}
         for place in places:
             for name, named in _files(place):
                 key = name if is_remote(name) else file_key(Path(name))

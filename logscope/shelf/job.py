@@ -95,7 +95,7 @@ def base_row(job: Job) -> dict[str, object]:
         "log_keys": [log.key for log in job.logs],
         "vehicle_file": "" if job.vehicle is None else job.vehicle.path,
         "date": min(log.modified for log in job.logs),
-        "dated": False,
+        "date_from": "file",
     }
 
 

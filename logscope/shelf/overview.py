@@ -5,16 +5,19 @@ from __future__ import annotations
 import json
 import os
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from logscope.checks.measures import MEASURES
 from logscope.findings import Measured, Severity
-from logscope.history.cache import tuning_from
-from logscope.history.collect import history_of
-from logscope.history.rows import Note, Row
-from logscope.history.tuning import Tuning
+from logscope.history.history import history_of
+from logscope.history.rows import CHECKS, MAPPING, History, Note, Row
+from logscope.history.sisters import differences
+from logscope.history.tuning import Tuning, tuning_from
+from logscope.shelf.alike import kinds_by_identifiers, twins
 from logscope.shelf.archive import Archive
 from logscope.shelf.job import CHECKED
 from logscope.shelf.schema import ROWS, Record
@@ -23,50 +26,103 @@ if TYPE_CHECKING:
     from logscope.report.shelf_page import Shelf, ShelfLog
 
 _GRAVE = (Severity.DANGER.value, Severity.WARNING.value)
+_NO_VEHICLE = "without a vehicle file"
+IDENTIFIERS = "the identifiers on its buses"
 
 
-def overview(archive: Archive, notes: Sequence[Note] = (), beside: Path | None = None) -> Shelf:
-    """All recordings with what leads in each, and the history of each vehicle.
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """What an archive holds of each recording, by its key."""
+
+    values: Mapping[str, Mapping[str, Measured]]
+    periods_s: Mapping[str, Mapping[str, float]]
+    troubles: Mapping[str, str]
+
+
+def overview(
+    archive: Archive,
+    notes: Sequence[Note] = (),
+    beside: Path | None = None,
+    keys: Collection[str] | None = None,
+) -> Shelf:
+    """All recordings with what leads in each, the history of each vehicle, and which vehicles differ.
 
     beside : the folder of the page, from which the pages of the logs are linked; None links none
+    keys : of the recordings to show; None shows all
     """
     from logscope.report.shelf_page import Shelf
 
-    records = archive.dataset(ROWS).to_table().to_pylist()
-    values, troubles = _values(archive), _troubles(archive)
-    logs = [_log(archive, each, values[each["key"]], troubles, beside) for each in records]
-    by_vehicle: dict[str, list[Row]] = defaultdict(list)
+    records = [each for each in archive.dataset(ROWS).to_table().to_pylist() if keys is None or each["key"] in keys]
+    read = _Read(*_measures(archive), _troubles(archive))
+    kinds = _kinds(records)
+    passed_over = twins(records)
+    logs = [_log(archive, each, read, kinds, passed_over, beside) for each in records]
+    by_vehicle: dict[str, list[tuple[Record, ShelfLog]]] = defaultdict(list)
     for record, log in zip(records, logs, strict=True):
-        if record["status"] == CHECKED:
-            by_vehicle[log.vehicle].append(log.row)
-    histories = [history_of(name, rows, notes) for name, rows in sorted(by_vehicle.items())]
-    return Shelf(tuple(logs), tuple(histories))
+        by_vehicle[log.vehicle].append((record, log))
+    histories = [_history(name, of, notes, passed_over) for name, of in sorted(by_vehicle.items())]
+    shown = tuple(each for each in histories if each.rows)
+    mixed = {name: _mixed(of, kinds) for name, of in by_vehicle.items()}
+    return Shelf(tuple(logs), shown, differences(shown, MEASURES), {name: each for name, each in mixed.items() if each})
+
+
+def _history(
+    name: str, of: Sequence[tuple[Record, ShelfLog]], notes: Sequence[Note], passed_over: Mapping[str, Record]
+) -> History:
+    rows = [log.row for record, log in of if record["status"] == CHECKED and record["key"] not in passed_over]
+    lost = [(log.row.log, log.trouble) for record, log in of if record["status"] != CHECKED]
+    return history_of(name, rows, notes, lost)
+
+
+def _kinds(records: Sequence[Record]) -> dict[str, int]:
+    """The kind of each recording among those of its vehicle."""
+    of: dict[str | None, dict[str, Sequence[int]]] = defaultdict(dict)
+    for each in records:
+        of[each["vehicle"]][each["key"]] = each["identifiers"] or ()
+    return {key: kind for held in of.values() for key, kind in kinds_by_identifiers(held).items()}
+
+
+def _mixed(of: Sequence[tuple[Record, ShelfLog]], kinds: Mapping[str, int]) -> tuple[int, ...]:
+    """How many logs are of each kind, where there are several."""
+    own = [kinds[record["key"]] for record, _ in of if record["status"] == CHECKED]
+    counts = tuple(own.count(kind) for kind in sorted(set(own)))
+    return counts if len(counts) > 1 else ()
 
 
 def _log(
-    archive: Archive, record: Record, values: dict[str, Measured], troubles: dict[str, str], beside: Path | None
+    archive: Archive,
+    record: Record,
+    read: _Read,
+    kinds: Mapping[str, int],
+    passed_over: Mapping[str, Record],
+    beside: Path | None,
 ) -> ShelfLog:
     from logscope.report.shelf_page import FAILED, ShelfLog
 
-    checked = record["status"] == CHECKED
+    key, checked = record["key"], record["status"] == CHECKED
+    made_with = {MAPPING: record["mapping"], CHECKS: record["checks"], IDENTIFIERS: str(kinds[key])}
     row = Row(
         log=record["logs"][0],
         date=record["date"],
-        dated=bool(record["dated"]),
+        dated=record["date_from"] == "log",
         duration_s=record["duration_s"] or 0.0,
-        values=values,
+        values=read.values.get(key, {}),
         tuning=tuning_from(json.loads(record["tuning"])) if record["tuning"] else Tuning(),
         cautions=tuple(record["cautions"] or ()),
+        date_named=record["date_from"] == "name",
+        periods_s=read.periods_s.get(key, {}),
+        made_with=made_with if checked else {},
     )
-    page = archive.report(record["key"])
+    page = archive.report(key)
     return ShelfLog(
         row=row,
-        vehicle=record["vehicle"] or "without a vehicle file",
+        vehicle=record["vehicle"] or _NO_VEHICLE,
         severity=record["severity"] if checked else FAILED,
-        trouble=troubles.get(record["key"], "") if checked else record["reason"],
+        trouble=read.troubles.get(key, "") if checked else record["reason"],
         dangers=record["dangers"] or 0,
         warnings=record["warnings"] or 0,
         link=_relative(page, beside) if beside is not None and page.is_file() else "",
+        same_as=Path(passed_over[key]["logs"][0]).name if key in passed_over else "",
     )
 
 
@@ -77,16 +133,19 @@ def _relative(page: Path, folder: Path) -> str:
         return page.resolve().as_uri()
 
 
-def _values(archive: Archive) -> dict[str, dict[str, Measured]]:
-    """The measures of each whole recording, by its key."""
+def _measures(archive: Archive) -> tuple[dict[str, dict[str, Measured]], dict[str, dict[str, float]]]:
+    """The measures of each whole recording and the sampling periods behind them [s], by its key."""
     from pyarrow import compute
 
-    wanted = ["key", "name", "value", "unit", "low", "high"]
-    found: dict[str, dict[str, Measured]] = defaultdict(dict)
+    wanted = ["key", "name", "value", "unit", "low", "high", "period_s"]
+    values: dict[str, dict[str, Measured]] = defaultdict(dict)
+    periods: dict[str, dict[str, float]] = defaultdict(dict)
     whole = compute.field("finding").is_null()
     for each in archive.dataset("measures").to_table(columns=wanted, filter=whole).to_pylist():
-        found[each["key"]][each["name"]] = Measured(each["value"], each["unit"], each["low"], each["high"])
-    return found
+        values[each["key"]][each["name"]] = Measured(each["value"], each["unit"], each["low"], each["high"])
+        if each["period_s"] is not None:
+            periods[each["key"]][each["name"]] = each["period_s"]
+    return values, periods
 
 
 def _troubles(archive: Archive) -> dict[str, str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     import pyarrow as pa
 
-VERSION = 1  # of the tables below; an archive of another version is not added to
+VERSION = 2  # of the tables below; an archive of another version is not added to
 Record = Mapping[str, Any]
 
 
@@ -38,6 +38,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
         Column("kind", "text", "of the finding; empty for a measure of the whole recording"),
         Column("name", "text", "of the measure or value"),
         *_VALUE,
+        Column("period_s", "number", "of the samples behind a measure of the whole recording"),
         Column("expected_value", "number", "what was expected, in `unit`"),
         Column("expected_low", "number", "lower limit of what was expected"),
         Column("expected_high", "number", "upper limit of what was expected"),
@@ -77,8 +78,8 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
         Column("vehicle_file", "text", "with which it was checked"),
         Column("status", "text", "checked; failed; changed (while it was read, so that the next run does it again)"),
         Column("reason", "text", "why it was not checked"),
-        Column("date", "time", "of the first stamp, or of the file where the log has no date"),
-        Column("dated", "flag", "whether the log has a date"),
+        Column("date", "time", "of the first stamp, or as `date_from` says"),
+        Column("date_from", "text", "log; name or file where the log has no date, or one after its file was written"),
         Column("duration_s", "number", "from the first to the last sound stamp"),
         Column("severity", "text", "of the verdict"),
         Column("headline", "text", "the verdict"),
@@ -90,11 +91,15 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
         Column("lines_other", "count", "comments and blank lines"),
         Column("sample_lines", "count", "lines of a serial console with samples"),
         Column("frames", "count", "decoded + undefined + undecodable + error + remote"),
-        Column("frames_decoded", "count", ""),
+        Column("frames_decoded", "count", "by the definitions of the vehicle file"),
         Column("frames_undefined", "count", "without a definition"),
         Column("frames_undecodable", "count", "too short for their definition"),
         Column("error_frames", "count", ""),
         Column("remote_frames", "count", ""),
+        Column("identifiers", "counts", "of the data frames, rising"),
+        Column("content", "text", "digest of the first frames without their stamps: of one drive in whatever format"),
+        Column("mapping", "text", "digest of the vehicle file's signals and definitions"),
+        Column("checks", "text", "digest of the version of the checks"),
         Column("cautions", "texts", "what is in doubt, or was assumed, to read the log"),
         Column("not_checked", "texts", "checks that could not run, each with the reason"),
         Column("tuning", "text", "tuning measures as JSON"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from logscope.quantities import counted
+from logscope.quantities import counted, limits_text, value_text
 from logscope.report.history_text import date_text, drift_label, drift_text
 from logscope.report.shelf_page import FAILED, WORST, Shelf, worst_first
 from logscope.report.terminal import Cell, print_cells
@@ -31,6 +31,13 @@ def print_shelf(shelf: Shelf, tally: Tally, console: Console) -> None:
     for history in shelf.histories:
         for drift in history.drifts:
             print_cells(console, (Cell(drift_label(drift)), Cell(f"{history.vehicle_name}. {drift_text(drift)}")))
+    for each in shelf.differing:
+        text = (
+            f"{each.vehicle}. {each.title}: {value_text(each.level)} ({limits_text(each.level)}), the others "
+            f"{value_text(each.others)} ({limits_text(each.others)})."
+        )
+        also = f" {each.coincides[0].upper()}{each.coincides[1:]} differs, too." if each.coincides else ""
+        print_cells(console, (Cell("Differs"), Cell(text + also)))
     lost = [log for log in shelf.logs if log.severity == FAILED]
     for log in lost[:_NAMED]:
         reason = log.trouble if log.row.log in log.trouble else f"{log.row.log}: {log.trouble}"

@@ -13,7 +13,7 @@ import signal
 import sys
 import time
 from contextlib import ExitStack
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
@@ -21,7 +21,9 @@ from tempfile import TemporaryDirectory, gettempdir
 from typing import TYPE_CHECKING, BinaryIO
 
 from logscope.errors import LogscopeError
+from logscope.shelf.contents import Contents
 from logscope.shelf.job import CHANGED, CHECKED, Job, Outcome, VehicleFiles, base_row, failed
+from logscope.shelf.keys import checks_version, mapping_version
 from logscope.shelf.places import fetched, stamp_of
 from logscope.shelf.schema import ROWS
 
@@ -85,11 +87,12 @@ def _checked(job: Job) -> Outcome:
     with ExitStack() as stack:
         folder = stack.enter_context(TemporaryDirectory(prefix="logscope-", ignore_cleanup_errors=True))
         paths = [fetched(log.name, Path(folder) / str(n)) for n, log in enumerate(job.logs)]
-        result = check(open_logs(paths, vehicle), vehicle)
+        capture, contents = open_logs(paths, vehicle), Contents()
+        result = check(replace(capture, blocks=contents.watched(capture.blocks)), vehicle)
     for log in job.logs:
         if stamp_of(log.name) not in (None, (log.size, log.modified)):
             return failed(job, f"{log.name}: the log changed while it was read. The next run reads it again.", CHANGED)
-    return Outcome(job, records(job, result, vehicle), result.to_html() if job.report else "")
+    return Outcome(job, records(job, result, vehicle, contents), result.to_html() if job.report else "")
 
 
 @lru_cache(maxsize=4)  # a shelf has few vehicles, and their logs come one after another
@@ -118,14 +121,23 @@ def _unpacked(files: VehicleFiles) -> Path:
     return root / files.path
 
 
-def records(job: Job, result: Result, vehicle: Vehicle) -> dict[str, list[Record]]:
+def records(job: Job, result: Result, vehicle: Vehicle, contents: Contents) -> dict[str, list[Record]]:
     """A checked recording as the records of every table."""
-    from logscope.history.collect import row_of
+    from logscope.history.history import row_of
 
     of = row_of(result, vehicle, job.logs[0].name, job.logs[0].modified)
-    whole = [{"key": job.key, "name": name, **_value(value)} for name, value in of.values.items()]
+    whole = [
+        {"key": job.key, "name": name, **_value(value), "period_s": of.periods_s.get(name)}
+        for name, value in of.values.items()
+    ]
+    held = {
+        "identifiers": sorted(contents.identifiers),
+        "content": contents.digest,
+        "mapping": mapping_version(vehicle),
+        "checks": checks_version(),
+    }
     return {
-        "rows": [{**base_row(job), **_account(result), "date": of.date, "dated": of.dated,
+        "rows": [{**base_row(job), **_account(result), **held, "date": of.date, "date_from": of.date_from,
                   "duration_s": of.duration_s, "tuning": json.dumps(asdict(of.tuning))}],
         "findings": [_finding(job, number, each) for number, each in enumerate(result.findings)],
         "explanations": _explanations(job, result),

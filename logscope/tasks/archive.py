@@ -20,6 +20,7 @@ def fill_archive(
     out: Path | str,
     vehicle: Path | str | None = None,
     *,
+    notes: Path | str | None = None,
     pages: bool = False,
     again: bool = False,
     workers: int | None = None,
@@ -38,6 +39,8 @@ def fill_archive(
         The folder of the archive: a new or empty one, or that of an earlier run, which is brought up to date.
     vehicle : path, optional
         The vehicle file of all logs. Without it, each takes the nearest `vehicle.toml` in its folder or above.
+    notes : path, optional
+        The file of what was changed, which is no log where it lies among them.
     pages : bool
         Also write the report of each log into the archive.
     again : bool
@@ -78,7 +81,7 @@ def fill_archive(
     from logscope.shelf.places import name_of
 
     names = [name_of(place) for place in ([places] if isinstance(places, str | Path) else places)]
-    search = Search(None if vehicle is None else Path(vehicle))
+    search = Search(None if vehicle is None else Path(vehicle), None if notes is None else Path(notes))
     if search.vehicle is not None:
         loaded(search.vehicle)
     archive = open_or_create(Path(out))

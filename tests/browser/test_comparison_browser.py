@@ -23,7 +23,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
     from logscope.comparison.compare import compare_results
     from logscope.files import write_text
     from logscope.history.rows import History, Note, Row, values_of
-    from logscope.report.history_page import history_to_html
+    from logscope.report.shelf_page import Shelf, ShelfLog, shelf_to_html
     from logscope.vehicle import Vehicle
 
     folder, vehicle = tmp_path_factory.mktemp("pages"), Vehicle()
@@ -36,7 +36,8 @@ def pages(tmp_path_factory) -> dict[str, Path]:
     )
     titles = {measure.name: measure.title for measure in MEASURES}
     note = Note(start + timedelta(hours=5), "screen of the encoder cable bonded on both sides")
-    write_text(folder / "trend.html", history_to_html(History("Hazel", rows, (note,), (), titles)))
+    logs = tuple(ShelfLog(row, "Hazel", "good", "", 0, 0) for row in rows)
+    write_text(folder / "trend.html", shelf_to_html(Shelf(logs, (History("Hazel", rows, (note,), (), titles),))))
     return {name: folder / f"{name}.html" for name in ("compare", "trend")}
 
 

@@ -9,7 +9,7 @@ import pytest
 from test_report_browser import PHONE, WIDE, accessible, opened, show_all
 
 from logscope.findings import Measured
-from logscope.history.collect import history_of
+from logscope.history.history import history_of
 from logscope.history.rows import Note, Row
 from logscope.report.shelf_page import FAILED, Shelf, ShelfLog, shelf_to_html
 

@@ -15,8 +15,8 @@ from logscope.checks.measures import MEASURES
 from logscope.findings import Measured
 from logscope.history.rows import Drift, History, Note, Row
 from logscope.history.trends import LEAST_LOGS, changes
-from logscope.report.history_page import history_to_html
 from logscope.report.history_text import history_to_json, print_history
+from logscope.report.shelf_page import Shelf, shelf_to_html
 
 START = datetime(2026, 3, 1, tzinfo=UTC)
 NAME = "precharge_time_constant_s"
@@ -73,7 +73,7 @@ def test_a_drift_is_told_with_what_was_changed_in_between() -> None:
     console = Console(record=True, width=200)
     print_history(history, console)
     text = console.export_text()
-    for shown in (text, history_to_html(history)):
+    for shown in (text, shelf_to_html(Shelf((), (history,)))):
         assert "Precharge time constant rises by" in shown
         assert "A change noted in" in shown
     assert json.loads(history_to_json(history))["drifts"][0]["changed_in_between"] is True
@@ -97,7 +97,7 @@ def test_a_part_that_was_changed_between_two_logs_is_a_step_there_with_both_leve
     history = History("Hazel", tuple(rows(values)), (), (), {NAME: "Precharge time constant"}, (drift,))
     console = Console(record=True, width=400)
     print_history(history, console)
-    for shown in (console.export_text(), history_to_html(history)):
+    for shown in (console.export_text(), shelf_to_html(Shelf((), (history,)))):
         assert f"at {at}.log (" in shown
         assert "rises by" not in shown
     assert json.loads(history_to_json(history))["drifts"][0]["step"]["log"] == f"{at}.log"

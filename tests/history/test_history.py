@@ -1,8 +1,7 @@
-"""The history of a project: rows, notes, and rows kept by content."""
+"""The history of a project: dates, rows, notes."""
 
 from __future__ import annotations
 
-import os
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,93 +11,67 @@ from made_runs import run
 
 from logscope.checks.measures import MEASURES
 from logscope.errors import RequestError
-from logscope.history import cache
-from logscope.history.collect import collect, find_logs
+from logscope.history.dates import date_of
+from logscope.history.history import history_of
 from logscope.history.notes import read_notes
-from logscope.history.rows import values_of
-from logscope.result import Result
+from logscope.history.rows import Row, values_of
+from logscope.shelf import keys
 from logscope.vehicle import Vehicle, load_vehicle
 
-
-@pytest.fixture
-def project(tmp_path: Path) -> Path:
-    """A folder with two logs, a vehicle file and definitions beside them."""
-    (tmp_path / "a.log").write_bytes(b"first")
-    (tmp_path / "b.log").write_bytes(b"second")
-    (tmp_path / "small.dbc").write_text('VERSION ""\n', encoding="utf-8")
-    (tmp_path / "v.toml").write_text('[[can]]\ndefinitions = "small.dbc"\n', encoding="utf-8")
-    os.utime(tmp_path / "a.log", (1.7e9, 1.7e9))
-    os.utime(tmp_path / "b.log", (1.6e9, 1.6e9))
-    return tmp_path
+WRITTEN = datetime(2026, 3, 5, 12, tzinfo=UTC)
 
 
-class Checker:
-    """Stands for the checks, and counts how often it is asked."""
-
-    def __init__(self) -> None:
-        self.asked: list[str] = []
-
-    def __call__(self, log: Path) -> Result:
-        self.asked.append(log.name)
-        return run(len(self.asked), 2.0)
-
-
-def _collect(project: Path, checker: Checker):  # type: ignore[no-untyped-def]
-    logs = find_logs([project])
-    return collect(logs, load_vehicle(project / "v.toml"), checker, folder=project / "kept")
-
-
-def test_rows_come_in_order_of_time_and_say_that_the_date_is_the_files(project: Path) -> None:
-    history = _collect(project, Checker())
-    assert [Path(row.log).name for row in history.rows] == ["b.log", "a.log"]
-    assert not any(row.dated for row in history.rows)
-    assert history.rows[1].date == datetime.fromtimestamp(1.7e9, UTC)
-
-
-def test_a_second_run_asks_nothing_and_tells_the_same(project: Path) -> None:
-    checker = Checker()
-    first = _collect(project, checker)
-    assert _collect(project, checker).rows == first.rows
-    assert sorted(checker.asked) == ["a.log", "b.log"]
-
-
-@pytest.mark.parametrize("name", ["a.log", "v.toml", "small.dbc"])
-def test_a_change_of_anything_a_row_rests_on_is_noticed(project: Path, name: str) -> None:
-    checker = Checker()
-    _collect(project, checker)
-    path = project / name
-    path.write_text(path.read_text(encoding="utf-8") + "\n", encoding="utf-8")
-    _collect(project, checker)
-    assert len(checker.asked) == (3 if name == "a.log" else 4)
-
-
-def test_another_version_of_logscope_does_not_take_the_rows_of_this_one(
-    project: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(
+    ("start", "name", "expected", "source"),
+    [
+        (datetime(2026, 3, 1, tzinfo=UTC), "2020-01-01.log", datetime(2026, 3, 1, tzinfo=UTC), "log"),
+        (None, "a.log", WRITTEN, "file"),
+        (None, "drive_20260301_091530.csv", datetime(2026, 3, 1, 9, 15, 30, tzinfo=UTC), "name"),
+        (None, "2026-03-01 09.15.asc", datetime(2026, 3, 1, 9, 15, tzinfo=UTC), "name"),
+        (None, "2026-03-01.log", datetime(2026, 3, 1, tzinfo=UTC), "name"),
+        (None, "run 20261399.log", WRITTEN, "file"),
+        (None, "serial 1202603011.log", WRITTEN, "file"),
+        (datetime(2026, 4, 1, tzinfo=UTC), "a.log", WRITTEN, "file"),  # begun after it was written: the clock is wrong
+    ],
+)
+def test_a_log_is_dated_by_itself_by_its_name_or_by_its_file(
+    start: datetime | None, name: str, expected: datetime, source: str
 ) -> None:
-    checker = Checker()
-    _collect(project, checker)
-    monkeypatch.setattr(cache, "_own_digest", lambda: "another")
-    _collect(project, checker)
-    assert len(checker.asked) == 4
+    assert date_of(start, f"logs of 2019-01-01/{name}", WRITTEN) == (expected, source)
 
 
-def test_a_damaged_kept_row_is_worked_out_again(project: Path) -> None:
-    checker = Checker()
-    first = _collect(project, checker)
-    for path in (project / "kept").iterdir():
-        path.write_text("{", encoding="utf-8")
-    assert [row.date for row in _collect(project, checker).rows] == [row.date for row in first.rows]
-    assert len(checker.asked) == 4
+def test_a_file_that_lost_its_date_says_nothing_against_that_of_the_log() -> None:
+    start = datetime(2026, 3, 1, tzinfo=UTC)
+    assert date_of(start, "a.log", datetime(1980, 1, 1, tzinfo=UTC)) == (start, "log")
+
+
+def test_logs_of_one_date_stand_in_the_order_of_their_names() -> None:
+    rows = [Row(f"log {n}.csv", WRITTEN, False, 60.0, {}) for n in (10, 9, 2)]
+    assert [row.log for row in history_of("Hazel", rows).rows] == ["log 2.csv", "log 9.csv", "log 10.csv"]
 
 
 def test_the_folder_for_kept_rows_is_the_systems(monkeypatch: pytest.MonkeyPatch) -> None:
     """LOCALAPPDATA on Windows; the XDG base directory specification elsewhere."""
     monkeypatch.setattr(sys, "platform", "win32")
     monkeypatch.setenv("LOCALAPPDATA", "local")
-    assert cache.cache_folder() == Path("local") / "logscope" / "Cache"
+    assert keys.cache_folder() == Path("local") / "logscope" / "Cache"
     monkeypatch.setattr(sys, "platform", "linux")
     monkeypatch.setenv("XDG_CACHE_HOME", "kept")
-    assert cache.cache_folder() == Path("kept") / "logscope"
+    assert keys.cache_folder() == Path("kept") / "logscope"
+
+
+def test_what_is_fitted_is_no_other_mapping_and_another_scale_or_definition_is(tmp_path: Path) -> None:
+    (tmp_path / "small.dbc").write_text('VERSION ""\n', encoding="utf-8")
+
+    def version(text: str) -> str:
+        (tmp_path / "v.toml").write_text(f'[[can]]\ndefinitions = "small.dbc"\n{text}', encoding="utf-8")
+        return keys.mapping_version(load_vehicle(tmp_path / "v.toml"))
+
+    plain = version("")
+    assert version("[precharge]\nresistance_ohm = 100\n") == plain
+    assert version('[signals]\naux_voltage = { signal = "A.B", scale = 2.0 }\n') != plain
+    (tmp_path / "small.dbc").write_text('VERSION "2"\n', encoding="utf-8")
+    assert version("") != plain
 
 
 def test_values_hold_the_truth() -> None:

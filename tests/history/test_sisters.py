@@ -10,7 +10,7 @@ import pytest
 
 from logscope.checks.measures import MEASURES
 from logscope.findings import Measured
-from logscope.history.collect import history_of
+from logscope.history.history import history_of
 from logscope.history.rows import History, Row
 from logscope.history.sisters import differences
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import json
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +14,9 @@ from one_check import findings_of
 
 from logscope.checks.current_control.check import current_control
 from logscope.findings import Measured
-from logscope.history.cache import keep, kept
 from logscope.history.rows import History, Row
-from logscope.history.tuning import ASPECTS, Tuning, best_of, bests, tuning_of
-from logscope.report.history_page import history_to_html
+from logscope.history.tuning import ASPECTS, Tuning, best_of, bests, tuning_from, tuning_of
+from logscope.report.shelf_page import Shelf, ShelfLog, shelf_to_html
 from logscope.vehicle import Vehicle
 
 LOWER = next(aspect for aspect in ASPECTS if aspect.better < 0)
@@ -67,23 +66,27 @@ def test_no_run_is_best_in_a_loop_where_another_was_judged_by_another_part() -> 
     assert bests([calm, replace(ringing, loop="torque")])["Overshoot"] is None
 
 
-def test_a_row_comes_back_from_the_folder_as_it_went_in(tmp_path: Path) -> None:
-    kept_row = row(2, 0.3)
-    keep(tmp_path, "key", kept_row)
-    assert kept(tmp_path, "key", Path("run-2.log")) == kept_row
+def test_the_tuning_comes_back_from_an_archive_as_it_went_in() -> None:
+    went_in = tuned(0.3)
+    assert tuning_from(json.loads(json.dumps(asdict(went_in)))) == went_in
+
+
+def page_of(history: History) -> str:
+    logs = [ShelfLog(each, "Hazel", "good", "", 0, 0) for each in history.rows]
+    return shelf_to_html(Shelf(tuple(logs), (history,)))
 
 
 def test_the_page_shows_a_row_a_run_marks_the_best_and_says_what_comes_next() -> None:
     history = History("Hazel", (row(2, 0.65), row(3, 0.3)), (), (), {})
-    page = history_to_html(history)
+    page = page_of(history)
     assert page.count("<b>best</b>") >= 1
     assert "What to change next" in page
     assert "The latest run, 2026-03-03" in page
     assert "response as a fraction of the step" in page
-    calm = history_to_html(replace(history, rows=history.rows[::-1]))
+    calm = page_of(replace(history, rows=history.rows[::-1]))
     assert "Nothing needs changing after the latest run" in calm
 
 
 def test_a_history_without_tuning_says_nothing_of_it() -> None:
     bare = replace(row(2, 0.65), tuning=Tuning())
-    assert "Tuning, run by run" not in history_to_html(History("Hazel", (bare,), (), (), {}))
+    assert "Tuning, run by run" not in page_of(History("Hazel", (bare,), (), (), {}))

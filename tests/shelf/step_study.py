@@ -20,7 +20,7 @@ import numpy as np
 
 from logscope.checks.measures import MEASURES
 from logscope.findings import Measured
-from logscope.history.collect import history_of
+from logscope.history.history import history_of
 from logscope.history.rows import Row
 from logscope.measures import Repeated
 

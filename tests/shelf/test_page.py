@@ -9,7 +9,7 @@ from pathlib import Path
 from small_shelf import filled
 
 from logscope.findings import Measured
-from logscope.history.collect import history_of
+from logscope.history.history import history_of
 from logscope.history.rows import Note, Row
 from logscope.report.shelf_page import FAILED, Shelf, ShelfLog, shelf_to_html, worst_first
 from logscope.shelf.overview import overview

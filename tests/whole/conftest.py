@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 import logscope.cli
+
+if TYPE_CHECKING:
+    from logscope.shelf.job import Job, Outcome
 
 ROOT = Path(__file__).parents[2]
 
@@ -52,6 +57,21 @@ def folder(tmp_path: Path) -> Path:
     lines = ["(0.000000) can0 100#10270500", "(0.010000) can0 101#13", "(0.020000) can0 100#1127FBFF", ""]
     (folder / "small.log").write_text("\n".join(lines), encoding="utf-8")
     return folder
+
+
+@pytest.fixture(autouse=True)
+def in_one_process(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Shelves are checked in this process, whose imports are done; and what is kept is kept in the test's folder."""
+    from logscope.shelf import engine
+
+    def check_here(jobs: Iterable[Job], workers: int) -> Iterator[Outcome]:
+        from logscope.shelf.work import checked
+
+        return (checked(replace(job, memory_MB=None)) for job in jobs)
+
+    monkeypatch.setattr(engine, "on_this_machine", check_here)
+    for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+        monkeypatch.setenv(name, str(tmp_path / "cache"))
 
 
 @pytest.fixture(scope="session")

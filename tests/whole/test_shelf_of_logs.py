@@ -5,17 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-import pytest
 from small_shelf import write_log, write_vehicle
-
-from logscope.shelf import engine
-from logscope.shelf.work import checked
 
 
 def test_the_command_writes_archive_and_page_and_says_what_it_did(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: Callable[..., tuple[int, str, str]]
+    tmp_path: Path, command: Callable[..., tuple[int, str, str]]
 ) -> None:
-    monkeypatch.setattr(engine, "on_this_machine", lambda jobs, workers: map(checked, jobs))
     logs = tmp_path / "my logs"
     write_vehicle(logs, "Hazel")
     for day in range(3):
