@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from logscope.findings import Measured
 from logscope.history.rows import Drift, History, Note, Row, StepChange
 from logscope.quantities import counted, duration_text, limits_text, value_text
 from logscope.report.comparison_words import level_text
@@ -38,11 +40,11 @@ def drift_text(drift: Drift) -> str:
 
 
 def _line_text(drift: Drift) -> str:
-    grows = (drift.change.value or 0.0) > 0
     between = " A change noted in between may be the reason." if drift.changed else ""
+    way = "rises" if _grows(drift) else "falls"
     return (
-        f"{drift.title} {'rises' if grows else 'falls'} by {value_text(drift.change)} (95 %: "
-        f"{limits_text(drift.change)}) over {drift.logs} logs in {drift.days:.3g} days. {_chance(drift)}{between}"
+        f"{drift.title} {way} by {_size(drift.change)} over {drift.logs} logs in {drift.days:.3g} days. "
+        f"{_chance(drift)}{between}"
     )
 
 
@@ -51,17 +53,29 @@ def _step_text(drift: Drift, step: StepChange) -> str:
         f"{value_text(step.before)} before ({limits_text(step.before)}, {counted(step.logs_before, 'log')}), "
         f"{value_text(step.after)} after ({limits_text(step.after)}, {counted(step.logs_after, 'log')})"
     )
-    size = f"by {value_text(drift.change)} (95 %: {limits_text(drift.change)})"
+    size, log = f"by {_size(drift.change)}", PurePath(step.log).name
     if drift.coincides:
         return (
-            f"{drift.title} differs {size} from {step.log} on ({step.date:%Y-%m-%d}): {levels}. The vehicle need not "
+            f"{drift.title} differs {size} from {log} on ({step.date:%Y-%m-%d}): {levels}. The vehicle need not "
             f"have changed, for {_and(drift.coincides)} changed with it. To decide, record one drive in both ways."
         )
     between = " A change noted in that time may be the reason." if drift.changed else ""
     return (
-        f"{drift.title} steps {size} at {step.log} ({step.date:%Y-%m-%d}): {levels}. It changed between "
-        f"{step.since:%Y-%m-%d %H:%M} and {step.until:%Y-%m-%d %H:%M} (95 %). {_chance(drift)}{between}"
+        f"{drift.title} steps {'up' if _grows(drift) else 'down'} {size} at {log} ({step.date:%Y-%m-%d}): {levels}. "
+        f"It changed between {step.since:%Y-%m-%d %H:%M} and {step.until:%Y-%m-%d %H:%M} (95 %). {_chance(drift)}{between}"
     )
+
+
+def _grows(drift: Drift) -> bool:
+    return (drift.change.value or 0.0) > 0
+
+
+def _size(change: Measured) -> str:
+    """How large a change is, whichever way it goes."""
+    value, low, high = change.value, change.low, change.high
+    if value is not None and low is not None and high is not None and value < 0:
+        change = Measured(-value, change.unit, -high, -low)
+    return f"{value_text(change)} (95 %: {limits_text(change)})"
 
 
 def _and(names: Sequence[str]) -> str:

@@ -181,7 +181,7 @@ def _held(series: _Series, steps: tuple[int, ...], sloped: bool) -> tuple[tuple[
     """Those steps that hold by themselves, the weakest taken away first; and whether the slope does."""
     while True:
         fit = _fit(series, steps, sloped, ())
-        chances = [_chance(series, fit, number) for number in range(len(steps))]
+        chances = [_chance(series, fit, steps, number) for number in range(len(steps))]
         weak = [
             number
             for number, chance in enumerate(chances)
@@ -198,10 +198,15 @@ def _held(series: _Series, steps: tuple[int, ...], sloped: bool) -> tuple[tuple[
         return steps, sloped
 
 
-def _chance(series: _Series, fit: _Fit, number: int) -> float:
-    """Of a step by chance alone, wherever it might have been (Bonferroni)."""
-    found = fit.estimate(_column(fit, 1 + number), series.size - 1)
+def _chance(series: _Series, fit: _Fit, steps: tuple[int, ...], number: int) -> float:
+    """Of a step by chance alone, wherever it might have been."""
+    found = fit.estimate(_column(fit, 1 + number), _places(series, steps))
     return 1.0 if found is None else found.p_value
+
+
+def _places(series: _Series, steps: tuple[int, ...]) -> int:
+    """How many were tried (Bonferroni): one place for a single step, beginning and end for a level among several."""
+    return series.size - 1 if len(steps) < 2 else series.size * (series.size - 1) // 2
 
 
 def _column(fit: _Fit, number: int) -> FloatArray:
@@ -286,7 +291,7 @@ def _step(series: _Series, steps: tuple[int, ...], sloped: bool, number: int) ->
     before = after.copy()
     before[1 + number] = 0.0
     levels = [fit.estimate(each) for each in (before, after)]
-    change = fit.estimate(_column(fit, 1 + number), series.size - 1)
+    change = fit.estimate(_column(fit, 1 + number), _places(series, steps))
     assert levels[0] is not None
     assert levels[1] is not None
     assert change is not None
@@ -299,7 +304,7 @@ def _confounded(
     """The groupings that a step does not hold against."""
 
     def holds(against: tuple[int, ...]) -> bool:
-        return _chance(series, _fit(series, steps, sloped, against), number) <= LEVEL
+        return _chance(series, _fit(series, steps, sloped, against), steps, number) <= LEVEL
 
     if not every or holds(every):
         return ()
