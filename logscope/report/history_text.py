@@ -53,7 +53,7 @@ def _step_text(drift: Drift, step: StepChange) -> str:
         f"{value_text(step.before)} before ({limits_text(step.before)}, {counted(step.logs_before, 'log')}), "
         f"{value_text(step.after)} after ({limits_text(step.after)}, {counted(step.logs_after, 'log')})"
     )
-    size, log = f"by {_size(drift.change)}", PurePath(step.log).name
+    size, log, way = f"by {_size(drift.change)}", PurePath(step.log).name, "up" if _grows(drift) else "down"
     if drift.coincides:
         return (
             f"{drift.title} differs {size} from {log} on ({step.date:%Y-%m-%d}): {levels}. The vehicle need not "
@@ -61,8 +61,9 @@ def _step_text(drift: Drift, step: StepChange) -> str:
         )
     between = " A change noted in that time may be the reason." if drift.changed else ""
     return (
-        f"{drift.title} steps {'up' if _grows(drift) else 'down'} {size} at {log} ({step.date:%Y-%m-%d}): {levels}. "
-        f"It changed between {step.since:%Y-%m-%d %H:%M} and {step.until:%Y-%m-%d %H:%M} (95 %). {_chance(drift)}{between}"
+        f"{drift.title} steps {way} {size} at {log} ({step.date:%Y-%m-%d}): {levels}. "
+        f"It changed between {step.since:%Y-%m-%d %H:%M} and {step.until:%Y-%m-%d %H:%M} (95 %). "
+        f"{_chance(drift)}{between}"
     )
 
 

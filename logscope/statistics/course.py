@@ -42,7 +42,8 @@ Groups = NDArray[np.intp]
 class LevelStep:
     """The level changes before item `at`.
 
-    earliest, latest : of the first item of the new level, at 95 %; before, after : levels at the step
+    earliest, latest : of the first item of the new level, at 95 %
+    before, after : levels at the moment of that item, without the step and with it
     change : with the chance of such a step by chance alone, wherever it might have been
     confounded : numbers of the groupings that changed with it, so that they may be its reason; empty for a sound step
     """
@@ -285,9 +286,7 @@ def _step(series: _Series, steps: tuple[int, ...], sloped: bool, number: int) ->
     at = steps[number]
     first, misfit = _profile(series, fit, steps, number)
     near = np.flatnonzero((misfit - misfit.min()) / fit.excess <= _PLACE_FALL)
-    after = fit.design[at].copy()
-    if sloped:
-        after[len(steps) + 1] = (series.x[at - 1] + series.x[at]) / 2.0
+    after = fit.design[at]
     before = after.copy()
     before[1 + number] = 0.0
     levels = [fit.estimate(each) for each in (before, after)]
