@@ -20,7 +20,7 @@ _PREFIXES = {
     **dict.fromkeys(("V", "A", "W", "J", "ohm", "Wh"), _SIZES),
     "s": ((1.0, ""), (1e-3, "m"), (1e-6, "µ")),
     "F": ((1e-3, "m"), (1e-6, "µ"), (1e-9, "n")),
-    "Hz": _SIZES[:3],
+    **dict.fromkeys(("Hz", "bit/s"), _SIZES[:3]),
 }
 MOST_DECIMALS = 6  # a microsecond is finer than any stamp of a log
 
@@ -32,10 +32,10 @@ _HELD, _GROUP = "\N{NO-BREAK SPACE}", "\N{NARROW NO-BREAK SPACE}"
 def counted(count: int, noun: str) -> str:
     """So many of something, the noun in the number that goes with it.
 
-    >>> counted(1, "error frame"), counted(12000, "frame")
-    ('1 error frame', '12,000 frames')
+    >>> counted(1, "error frame"), counted(12000, "frame").split()
+    ('1 error frame', ['12', '000', 'frames'])
     """
-    return f"{count:,} {noun}{'s' * (count != 1)}"
+    return f"{grouped(count)} {noun}{'s' * (count != 1)}"
 
 
 def finite(value: float | None) -> float | None:

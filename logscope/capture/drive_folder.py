@@ -93,7 +93,7 @@ def _notes(content: dict[str, Any], folder: Path) -> Iterator[str]:
     names = ", ".join(str(source["name"]) for source in content["source"])
     yield f"{folder}: {names} were recorded on one clock, and were not aligned again"
     if content.get("ended") in (None, ""):
-        yield f"{folder}: the recording did not end by itself (the process was killed, or the power went)"
+        yield f"{folder}: the recording was not ended properly (the process was killed, or the power failed)"
     elif content["ended"] not in ("by the user", "after the time asked for"):
         yield f"{folder}: the recording ended because {content['ended']}"
     if abs(moved := float(clock.get("wall_moved_s", 0.0))) >= 1.0:

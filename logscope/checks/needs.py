@@ -39,7 +39,7 @@ _NEEDS = (
             "battery_voltage": "the final voltage and the share of the pack at closing",
             "precharge_relay": "the beginning of each attempt, also of one without a rise",
             "main_contactor": _CLOSING,
-            "dc_link_voltage_second": "a second opinion on the link",
+            "dc_link_voltage_second": "an independent reading of the link",
         },
         {
             "precharge.resistance_ohm": "the expected time constant (with the capacitance)",
@@ -62,7 +62,7 @@ _NEEDS = (
         "do relays and contactors switch as they should",
         (("main_contactor",), ("negative_contactor",), ("dc_link_voltage",)),
         {
-            "dc_link_voltage": "drop-outs and welded contacts",
+            "dc_link_voltage": "dropouts and welded contacts",
             "battery_voltage": "welded contacts",
             "battery_current": "the current at each opening",
             "precharge_relay": "the order of switching",
@@ -76,14 +76,14 @@ _NEEDS = (
         (("motor_speed",),),
         {
             "motor_current": "whether disturbances rise with current",
-            "torque": "what the shaft can do",
+            "torque": "how fast the shaft can change its speed",
             "vehicle_speed": "a motor speed that leaves the road speed",
             "stator_frequency": "a motor speed that leaves the electrical frequency",
-            "motor_speed_second": "a second opinion on the motor speed",
+            "motor_speed_second": "an independent reading of the motor speed",
         },
         {
-            "motor.rotor_inertia_kgm2": "what the shaft can do",
-            "motor.max_torque_Nm": "what the shaft can do",
+            "motor.rotor_inertia_kgm2": "how fast the shaft can change its speed",
+            "motor.max_torque_Nm": "how fast the shaft can change its speed",
             "motor.encoder_pulses_per_rev": "ripple by its order",
             "driveline.ratio": "the road speed (with the wheel radius)",
             "driveline.wheel_radius_m": "the road speed (with the ratio)",
@@ -131,7 +131,7 @@ _NEEDS = (
         "battery",
         "what is the pack's resistance, how much energy was used",
         (("battery_voltage", "battery_current"),),
-        {"motor_speed": "consumption a kilometre (with the driveline)", "vehicle_speed": "consumption a kilometre"},
+        {"motor_speed": "consumption per kilometre (with the driveline)", "vehicle_speed": "consumption per kilometre"},
         {"limits.battery_min_V": "the power that is left"},
     ),
     Needs(

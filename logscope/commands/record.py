@@ -130,8 +130,8 @@ def _confirm(serials: list[SerialSpec], *, yes: bool) -> None:
         text = f"“{spec.send_once.decode().strip()}” would be sent to {spec.port}, once."
         if not sys.stdin.isatty():
             raise RequestError(text, do="Add --yes to send it without being asked.")
-        if not typer.confirm(f"{text} What a controller does on it, only its maker knows. Send it?"):
-            raise RequestError("nothing was recorded", do="Leave --send-once away.")
+        if not typer.confirm(f"{text} Only its maker knows what the controller does then. Send it?"):
+            raise RequestError("nothing was recorded", do="Leave out --send-once.")
 
 
 def _introduce(console: Console, recorder: Recorder, request: Request) -> None:
@@ -201,7 +201,7 @@ def _drawn(recorder: Recorder, view: LiveProcess | None, keys: Keyboard | None) 
         so_far = f"{recorder.elapsed_s:.0f} s, {recorder.written_bytes / 1e6:.1f} MB, {_room(recorder)}"
         lines[0] = f"Recording for {so_far}   {lines[0]}"
         if view.failed:
-            lines.append("The view has failed; the recording is not touched by that.")
+            lines.append("The view has failed; the recording is not affected.")
         return screen(view.view, lines, _KEYS, keys.typed if keys is not None else "", rows)
 
     with shown(draw) as drawing:

@@ -22,9 +22,9 @@ class Shape(Enum):
     """The curves that are tried. Each adds its own parameters behind the common ones."""
 
     EXPONENTIAL = "one exponential"
-    LAGGED = "an exponential behind a sensing lag"
-    TWICE_LAGGED = "an exponential behind two sensing lags"
-    AVERAGED = "an exponential behind a moving average"
+    LAGGED = "an exponential through a sensing lag"
+    TWICE_LAGGED = "an exponential through two sensing lags"
+    AVERAGED = "an exponential through a moving average"
     HEATING = "a resistor that heats while it charges"
     CONSTANT_POWER = "a constant-power load that starts on the way"
 

@@ -90,7 +90,7 @@ def _unit_points(part: str, signal: Logged) -> tuple[float, tuple[str, ...]] | N
         # A pump may be logged by its duty; no other switch or state has a unit.
         return (0.0, ()) if not signal.unit or (part == "coolant_pump" and signal.unit == "%") else None
     if not signal.unit:
-        return (-1.0, ("a switch by its texts",)) if signal.spec.choices else (0.0, ("no unit",))
+        return (-1.0, ("its texts are those of a switch",)) if signal.spec.choices else (0.0, ("no unit",))
     if signal.as_part(part) is None:
         return None
     return 1.0, (f"in {signal.unit}",)
@@ -99,7 +99,7 @@ def _unit_points(part: str, signal: Logged) -> tuple[float, tuple[str, ...]] | N
 def _name_points(profile: Profile, signal: Logged) -> tuple[float, tuple[str, ...]] | None:
     sense = signal.sense
     if sense.silent:
-        return None if profile.by_name else (0.0, ("its name says nothing",))
+        return None if profile.by_name else (0.0, ("its name gives no hint",))
     if (sense.own - SUBJECTS | sense.subjects) & profile.forbids or not profile.needs <= sense.own:
         return None
     points, said = _subject_points(profile, signal)

@@ -135,7 +135,7 @@ def _bus_text(bus: Bus) -> str:
     errors = ", ".join(f"{name} {count}" for name, count in bus.errors.items())
     requests = ""
     if bus.transmit_requests:
-        requests = f"; {counted(bus.transmit_requests, 'transmit request')} besides, not counted as frames"
+        requests = f"; {counted(bus.transmit_requests, 'transmit request')} as well, not counted as frames"
     unlisted = f"; {counted(bus.unlisted_frames, 'frame')} of further identifiers, which are not listed"
     return (
         f"{bus.name}: {counted(bus.frames, 'frame')}, {_load_text(bus)}; {bus.remote_frames:,} remote, "

@@ -169,7 +169,9 @@ def _doubt(message: str, parts: Sequence[Part], seen: Mapping[str, BoolArray]) -
             severity=Severity.WARNING,
             start_s=float(moments[0]),
             end_s=float(moments[-1]),
-            title=f"{message} carries two contents: {share:.3g} % of its frames ({count}) do not fit the others",
+            title=(
+                f"Message {message} carries two contents: {share:.3g} % of its frames ({count}) do not fit the others"
+            ),
             explanation=(
                 f"{part.source} jumps away and back in {count} frames, which come in addition to the regular ones. A "
                 "second device sends this identifier, one message has several meanings that the definition does not "
@@ -177,8 +179,8 @@ def _doubt(message: str, parts: Sequence[Part], seen: Mapping[str, BoolArray]) -
             ),
             method=(
                 "The readings around these frames follow each other at the usual period, so the frames are additional; "
-                "a disturbance would replace a reading. States are not examined: they may be sent at a change besides "
-                "their period."
+                "a disturbance would replace a reading. States are not examined: they may also be sent at a "
+                "change, not only by their period."
             ),
             next_step=(
                 "Look at the frames of this identifier: do two controllers send it, or were two buses recorded as "

@@ -244,7 +244,7 @@ class Recorder:
             full = error.errno in (errno.ENOSPC, errno.EDQUOT)
             self._end("the disk is full" if full else f"a file could not be written ({error.strerror or error})")
         except Exception as defect:  # whatever it is, nobody must believe that more is being written
-            self._end(f"of a defect while writing ({type(defect).__name__}: {defect})")
+            self._end(f"of a defect of logscope while writing ({type(defect).__name__}: {defect})")
         if self._reason not in (BY_USER, BY_TIME):
             for source in self.sources:
                 source.ask_to_stop()
@@ -281,7 +281,7 @@ def refuse_used(folder: Path) -> None:
     """Refuse a folder that holds anything. Raises RequestError."""
     if folder.is_dir() and any(folder.iterdir()):
         raise RequestError(
-            "this folder is not empty, and a recording never goes into another's place",
+            "this folder is not empty, and a recording never replaces another",
             where=folder,
             do="Name a new folder.",
         )

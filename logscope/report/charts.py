@@ -20,7 +20,7 @@ from logscope.report.drawing import (
     tag,
     tag_rows,
 )
-from logscope.report.rows import SERIES_COLOURS, Key, Row, by_unit, panel, role_of, title_of
+from logscope.report.rows import SERIES_COLOURS, Key, Row, by_scale, panel, role_of, title_of
 from logscope.report.stack import Drawing, stacked
 from logscope.report.strips import strip
 from logscope.signals import Part, Signals
@@ -31,7 +31,7 @@ PLOT_POINTS = 8000  # a trace, of few: there is more to zoom into
 MARGIN_SHARE, MARGIN_S, MARGIN_SAMPLES = 0.15, 0.2, 5  # around a moment: the greatest of the three
 MOST_NUMBERED = 24  # marks with a number of their own
 MOST_SHADED = 300  # shaded spans or lines, so that the chart stays quick
-WHOLE_SHARE = 0.8  # a finding over more of the capture than this is not shaded
+WHOLE_SHARE = 0.8  # a finding over more of a chart than this is not shaded
 TIME_TITLE = "time since the start of the log [s]"
 
 OVERVIEW_PARTS = ("dc_link_voltage", "battery_voltage", "motor_speed", "motor_current", "battery_current")
@@ -53,13 +53,16 @@ def finding_chart(finding: Finding, signals: Signals) -> Drawing | None:
     timed = [event for event in finding.events if math.isfinite(event.start_s) and math.isfinite(event.end_s)]
     episodes = timed or (finding,)
     severity = finding.severity.value
-    shapes = [shade(Span(episode.start_s, episode.end_s, severity)) for episode in episodes][:MOST_SHADED]
+    shaded = [
+        episode for episode in episodes if episode.end_s - episode.start_s <= WHOLE_SHARE * (window[1] - window[0])
+    ]
+    shapes = [shade(Span(episode.start_s, episode.end_s, severity)) for episode in shaded][:MOST_SHADED]
     marks = [mark for mark in evidence.marks if math.isfinite(mark.time_s)]
     places = tag_rows([mark.time_s for mark in marks[:MOST_NUMBERED]], window)
     tags = [tag(marks[n].time_s, str(n + 1), place, "--mark") for n, place in enumerate(places)]
     shapes += [mark_line(mark.time_s) for mark in marks[:MOST_SHADED]]
     meaning = "an episode of this finding" if finding.events else "the moment of this finding"
-    keys = [Key(f"area shade-{severity}", meaning)]
+    keys = [Key(f"area shade-{severity}", meaning)] if shaded else []
     named = [(str(n + 1), f"{mark.label}, {mark.time_s:.3f} s") for n, mark in enumerate(marks)]
     notes = [f"And {len(named) - MOST_NUMBERED} more moments."] if len(named) > MOST_NUMBERED else []
     rows = _rows(parts, evidence, window, MOMENT_POINTS)
@@ -96,7 +99,7 @@ def parts_chart(parts: Sequence[Part], window: tuple[float, float], notes: Seque
     there = [part for part in parts if _has_samples(part, window)]
     rows: list[Row] = []
     drawn = 0
-    for group in by_unit(there):
+    for group in by_scale(there):
         size = SERIES_COLOURS if group[0].unit else 1  # what has no unit has a scale of its own
         for start in range(0, len(group), size):
             several = group[start : start + size]
@@ -147,7 +150,7 @@ def _has_samples(part: Part, window: tuple[float, float]) -> bool:
 def _rows(parts: Sequence[Part], evidence: Evidence, window: tuple[float, float], most: int) -> list[Row]:
     rows: list[Row] = []
     drawn = 0
-    for group in by_unit(parts):
+    for group in by_scale(parts):
         rows.append(panel(group, evidence.curves, evidence.levels, window, drawn, most))
         drawn += len(group)
     return rows + [strip(part, window) for part in parts if role_of(part) is not Role.QUANTITY]

@@ -84,7 +84,7 @@ def _card(card: Card) -> Iterator[str]:
         for heading, texts in (("For it", card.evidence_for), ("Against it", card.evidence_against)):
             text += f" {heading}: {escaped('; '.join(texts))}." if texts else ""
         if card.rival:
-            text += f" Next in line: {escaped(card.rival)}."
+            text += f" Next likeliest: {escaped(card.rival)}."
         text += f" What would decide: {escaped(card.deciding_test)}"
     elif card.leading.finding.explanation:
         text += f" {escaped(card.leading.finding.explanation)}"

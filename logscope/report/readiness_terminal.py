@@ -28,7 +28,7 @@ def print_readiness(name: str, checks: Sequence[Readiness], console: Console) ->
             if each.wanted:
                 text += f"\nMap {_either(each.wanted)}{' or a [[load]]' if each.needs.loads else ''}."
             if each.wanted_keys:
-                text += f"\nState one or more of {', '.join(each.wanted_keys)}."
+                text += f"\nEnter one or more of {', '.join(each.wanted_keys)}."
         else:
             more = [f"{part_name(part)} ({adds})" for part, adds in each.parts.items()]
             more += [f"{key} ({adds})" for key, adds in each.keys.items()]

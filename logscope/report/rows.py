@@ -26,6 +26,7 @@ MARKED_POINTS = 150  # up to here single samples can be distinguished on a scree
 TIME_DECIMALS = 6  # a microsecond
 VALUE_DIGITS = 7  # significant; finer than a pixel at any zoom a log bears
 LEAST_SHARE = 0.15  # a level so far off that it would press the data below this share is not drawn
+_LOW_VOLTAGE = ("aux_", "converter_", "coolant_pump_")  # parts of the 12 V side
 PADDING = 0.08  # of the values' range, above and below
 
 
@@ -85,13 +86,22 @@ def title_of(part: Part) -> str:
     return part.name if part.name == part.source and part.name not in PARTS else part_title(part.name)
 
 
-def by_unit(parts: Iterable[Part]) -> list[list[Part]]:
-    """Quantities grouped by unit, in the order given."""
-    groups: dict[str, list[Part]] = {}
+def by_scale(parts: Iterable[Part]) -> list[list[Part]]:
+    """Quantities that share an axis, in the order given: of one unit, and of one side of the vehicle.
+
+    The 12 V side and single cells beside the pack's hundreds of volts would be lines along the bottom.
+    """
+    groups: dict[tuple[str, str], list[Part]] = {}
     for part in parts:
         if role_of(part) is Role.QUANTITY:
-            groups.setdefault(part.unit, []).append(part)
+            groups.setdefault((part.unit, _side_of(part)), []).append(part)
     return list(groups.values())
+
+
+def _side_of(part: Part) -> str:
+    if part.name.startswith(_LOW_VOLTAGE) or (part.name not in PARTS and part.name != part.source):
+        return "12 V"  # loads are not in the table of parts
+    return "cell" if part.name.startswith("cell_") else ""
 
 
 def panel(

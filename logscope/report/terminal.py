@@ -105,7 +105,7 @@ def _print_card(card: Card, console: Console, *, brief: bool) -> None:
         only = [_next(action) for action in card.actions]
         text = "\n".join(filter(None, [text, f"{leading}{finding.explanation}", *(steps if len(steps) > 1 else only)]))
         if card.rival:
-            text += f"\nNext in line: {card.rival}. What would decide: {card.deciding_test}"
+            text += f"\nNext likeliest: {card.rival}. What would decide: {card.deciding_test}"
     print_cells(console, (Cell(card.severity.value.upper(), STYLES[card.severity]), Cell(text)))
 
 

@@ -70,10 +70,6 @@ _VALUE_NAMES = {
     "rate_per_min": "Rate",
     "rate_ratio_per_100A": "Growth of the rate per 100 A",
     "rate_ratio_at_switching": "Growth of the rate at switching",
-    "aux_min_margin_V": "12 V supply margin",
-    "battery_max_margin_V": "Margin to the highest battery voltage",
-    "battery_min_margin_V": "Margin to the lowest battery voltage",
-    "dc_link_max_margin_V": "Margin to the highest DC-link voltage",
     "less_Nm": "Torque target falls by",
     "less_A": "Current target falls by",
     "order": "Shaft order",
@@ -106,8 +102,8 @@ _VALUE_NAMES = {
     "message_count": "Messages",
     "mean_load_percent": "Load on average",
     "busiest_load_percent": "Load in the busiest second",
-    "mean_bit_per_s": "Bits on average",
-    "busiest_bit_per_s": "Bits in the busiest second",
+    "mean_bit_per_s": "Traffic on average",
+    "busiest_bit_per_s": "Traffic in the busiest second",
     "bit_rate_bit_per_s": "Bit rate",
     "longest_wait_s": "Longest wait for the bus",
     "variation_s": "Variation of the spacing",
@@ -143,7 +139,7 @@ _VALUE_NAMES = {
     "excess_K": "Highest above the coolant",
     "coolant_rise_K": "Rise of the coolant",
     "flowing_time_constant_s": "Time constant while coolant flows",
-    "warmed_K": "Rise meanwhile",
+    "warmed_K": "Rise in that time",
     "hottest_C": "Highest",
     "offset_K": "Difference from the others",
     "others_C": "The other sensors",
@@ -152,6 +148,55 @@ _VALUE_NAMES = {
     "span_K": "Range that was logged",
     "torque_share_percent": "Torque that is left",
     "usual_current_A": "Usual current",
+    "fit_residual_V": "Residual of the fit",
+    "slower_constant_s": "Slower time constant",
+    "faster_constant_s": "Faster time constant",
+    "resistor_growth_percent": "Growth of the resistor by heat",
+    "active_stop_V": "Level at which active discharge stopped",
+    "link_high_V": "Link voltage, highest",
+    "link_low_V": "Link voltage, lowest",
+    "link_jump_V": "Jump of the link voltage",
+    "closed_s": "Time closed",
+    "correlation": "Correlation with the pack",
+    "shortest_dropout_s": "Shortest dropout that shows",
+    "smallest_seen_free_rpm": "Smallest detectable disturbance, wheels free",
+    "cause_likelihood": "Likelihood of this cause",
+    "current_before_A": "Current before the trip",
+    "driving_percent": "Time spent driving",
+    "braking_percent": "Time spent braking",
+    "headroom_percent": "Voltage left at the highest speed",
+    "onset_rpm": "Speed at which field weakening begins",
+    "fade_rpm": "Speed at half of the braking torque",
+    "reverse_s": "Braking after the motor turned backwards",
+    "changes": "Changes of demand",
+    "reversals": "Changes of the torque's sign",
+    "rest_percent": "Reading at rest",
+    "noise_percent": "Noise at rest",
+    "from_percent": "Skipped from",
+    "to_percent": "Skipped to",
+    "span_s": "Changes of current within",
+    "pulse_resistance_ohm": "Resistance from clear steps of current",
+    "pulse_count": "Clear steps of current",
+    "open_circuit_V": "Open-circuit voltage",
+    "sag_V": "Sag at the highest power",
+    "current_span_A": "Range of the current",
+    "drawn_Wh": "Energy drawn",
+    "returned_Wh": "Energy returned",
+    "charged_standing_Wh": "Charged while standing",
+    "battery_level_V": "Level without the converter",
+    "converter_level_V": "Level with the converter",
+    "set_point_V": "Level at the converter's terminals",
+    "continuous_end_temperature_C": "End temperature at the continuous current",
+    "continuous_rise_K": "Rise at the continuous current",
+    "lasted_s": "Duration",
+    "total_s": "Time in all",
+    "requested_A": "Requested current",
+    "battery_A": "Battery current",
+    "starts_s": "Start after the other log",
+    "residual_s": "Scatter of the offset",
+    "left_out": "Places left out",
+    "mapped": "Mapped signals affected",
+    "longest_byte": "Longest frame",
 }
 _UNIT_ENDINGS = (
     "m_per_s2", "K_per_W", "Wh_per_km", "Nm_per_A",
@@ -160,6 +205,7 @@ _UNIT_ENDINGS = (
     "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg", "byte",
 )  # fmt: skip
 _SPELLED = {"dc": "DC", "can": "CAN", "rms": "RMS", "rc": "RC", "ocv": "OCV", "soc": "SOC", "id": "ID"}
+_SHARES = ("fraction", "cause_likelihood")  # values from 0 to 1, shown in percent
 _FLAGS = {0.0: "no", 1.0: "yes"}
 _FLAGGED = frozenset({"extrapolated", "active_discharge"})
 
@@ -231,7 +277,14 @@ _LIMIT_NAMES = {
     "battery_min": "lowest battery voltage",
     "battery_max": "highest battery voltage",
     "dc_link_max": "highest DC-link voltage",
+    "cell_min": "lowest cell voltage",
+    "cell_max": "highest cell voltage",
+    "battery_temperature_min": "lowest battery temperature",
+    "battery_temperature_max": "highest battery temperature",
 }
+# Limits of the vehicle file, by the beginning of the names of their values.
+_LIMITED = {*_LIMIT_NAMES, "motor_current", "motor_speed", "motor_temperature", "inverter_temperature",
+            "coolant_temperature"}  # fmt: skip
 
 
 def value_name(name: str) -> str:
@@ -247,14 +300,18 @@ def value_name(name: str) -> str:
             limit = name.removesuffix(end)
             return near + _LIMIT_NAMES.get(limit, limit.replace("_", " "))
     ending = next((f"_{end}" for end in _UNIT_ENDINGS if name.endswith(f"_{end}")), "")
-    words = name.removesuffix(ending).replace("_", " ").split() or [name]
+    plain = name.removesuffix(ending)
+    if plain.endswith("_margin") and plain.removesuffix("_margin") in _LIMITED:
+        limit = plain.removesuffix("_margin")
+        return "Margin to the " + (_LIMIT_NAMES.get(limit) or f"highest {limit.replace('_', ' ')}")
+    words = plain.replace("_", " ").split() or [name]
     spelled = [_SPELLED.get(word, word) for word in words]
     return " ".join([spelled[0][:1].upper() + spelled[0][1:], *spelled[1:]])
 
 
 def in_shown_unit(name: str, measured: Measured) -> Measured:
     """A fraction in percent; every other value with the SI prefix that suits it."""
-    if not name.startswith("fraction") or measured.unit not in ("", "1"):
+    if not name.startswith(_SHARES) or measured.unit not in ("", "1"):
         return prefixed(measured)
     shares = (measured.value, measured.low, measured.high)
     value, low, high = (None if share is None else 100.0 * share for share in shares)

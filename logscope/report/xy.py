@@ -10,11 +10,23 @@ from logscope.findings import Chart, Finding, Series, Style
 from logscope.quantities import shown_unit
 from logscope.report.charts import MOMENT_POINTS, finding_chart
 from logscope.report.downsample import keep_extremes
-from logscope.report.rows import PANEL_PX, SERIES_COLOURS, Key, Row, Trace, bounds, numbers, padded, plain
+from logscope.report.rows import (
+    MARKED_POINTS,
+    PANEL_PX,
+    SERIES_COLOURS,
+    Key,
+    Row,
+    Trace,
+    bounds,
+    numbers,
+    padded,
+    plain,
+)
 from logscope.report.stack import Drawing, stacked
 from logscope.signals import Signals
 
 BANDS = 2  # --curve-1 and --band-1 … of the style sheet: a line with limits takes these
+_CROWD = {"size": 4, "opacity": 0.5}  # so many points that they cover each other
 AIR = 0.03  # of the values' range, left and right
 
 
@@ -57,10 +69,10 @@ def _points(series: Series, kept: NDArray[np.intp], number: int) -> tuple[list[T
     colour = number % SERIES_COLOURS + 1
     points = _shared(series, series.y, kept) | {
         "mode": "markers",
-        "marker": {"size": 7, "color": f"--series-{colour}"},
+        "marker": {"size": 7, "color": f"--series-{colour}"} | (_CROWD if kept.size > MARKED_POINTS else {}),
         "name": plain(series.label),
     }
-    key = Key(f"bar series-{colour}", series.label)
+    key = Key(f"points series-{colour}", series.label)
     if series.low is None or series.high is None:
         return [points], [key]
     bars = {"type": "data", "symmetric": False, "color": f"--series-{colour}", "thickness": 1.5, "width": 4}

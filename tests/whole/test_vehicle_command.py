@@ -55,7 +55,7 @@ def test_limits_are_checked_only_where_one_is_stated(tmp_path: Path) -> None:
     mapped = '[signals]\nmotor_current = "InverterCurrent.MotorCurrent"\n'
     file.write_text(mapped, encoding="utf-8")
     text = said(file)
-    assert "cannot run limits: how near are the stated limits? State one or more of limits.motor_current_A," in text
+    assert "cannot run limits: how near are the stated limits? Enter one or more of limits.motor_current_A," in text
     file.write_text(f"{mapped}[limits]\nmotor_current_A = 300\n", encoding="utf-8")
     assert "can run limits: how near" in said(file).replace("cannot run", "")
 

@@ -98,10 +98,10 @@ def _supply(side: Side, resistances: Resistances, signals: Signals, vehicle: Veh
 def _evidence(problem: Problem, low: Lowest, vehicle: Vehicle) -> Evidence:
     levels = []
     if vehicle.limits.aux_min_V is not None:
-        levels.append(Level(vehicle.limits.aux_min_V, "limit aux_min_V", "aux_voltage"))
+        levels.append(Level(vehicle.limits.aux_min_V, "lowest permitted", "aux_voltage"))
     if problem.cause == "over_voltage":
         value, name = highest_level(vehicle)
-        levels.append(Level(value, f"highest: {name}", "aux_voltage"))
+        levels.append(Level(value, f"highest permitted: {name}", "aux_voltage"))
     return Evidence(marks=(Mark(low.time_s, "lowest"),), levels=tuple(levels), window=problem.spans[0])
 
 

@@ -283,7 +283,7 @@ def fed_words(fed: Fed) -> Words:
         f"{fed.load}: {fed.by} for {fed.longest_s:.3g} s after its switch opens",
         f"{many.capitalize()} its {fed.by} stayed at {much}. A run-on, an old value and back-feed look alike here: "
         f"{why}.",
-        "Check whether a run-on is meant. If not, record on for a minute after the switch opens.",
+        "Check whether the load is meant to run on. If not, keep recording for a minute after the switch opens.",
         hands_near_hv=False,
         method=_FED_METHOD,
     )

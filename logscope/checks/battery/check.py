@@ -100,7 +100,7 @@ def _evidence(found: Resistance, sag: Sag, least_v: float | None) -> Evidence:
             Series("open-circuit voltage less current times resistance, at the highest power", amps, line),
         ),
     )
-    levels = () if least_v is None else (Level(least_v, "lowest permitted, battery_min_V", "battery_voltage"),)
+    levels = () if least_v is None else (Level(least_v, "lowest permitted", "battery_voltage"),)
     window = (sag.time_s - 5.0, sag.time_s + 5.0)
     return Evidence(marks=(Mark(sag.time_s, "highest power"),), levels=levels, window=window, charts=(chart,))
 
@@ -187,8 +187,8 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
         f"sags to {number(sag.volts)} V. {_left(sag, least_v)}",
         _COMPARE
         if enough
-        else "Do not ask for more power, or lower it, before the pack is emptier or colder: the lowest permitted "
-        f"voltage is near. {_COMPARE}",
+        else "Do not raise the power, and lower it before you drive with an emptier or colder pack: the lowest "
+        f"permitted voltage is near. {_COMPARE}",
         method=" ".join(method),
     )
 

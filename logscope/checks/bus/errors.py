@@ -66,7 +66,7 @@ def error_frames(bus: BusFacts, context: Context) -> list[Finding]:
     origin = _origin(story, bus, bursts, context)
     grave = bool(states) or (story.disturbing > _FEW and story.disturbing > _OFTEN * bus.frames)
     words = Words(
-        title=f"{bus.name}: {_title(story)}",
+        title=f"Bus {bus.name}: {_title(story)}",
         explanation=" ".join(filter(None, [_classes(bus, story), _counters(story), origin.sentence])),
         next_step=origin.step,
         hands_near_hv=False,

@@ -51,13 +51,13 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
     if rate.value is None or of.mean is None or of.busiest is None:
         words = Words(
             title=(
-                f"{bus.name}: {of.mean_bits_per_s / 1000:.3g} kbit/s on average, "
+                f"Bus {bus.name}: {of.mean_bits_per_s / 1000:.3g} kbit/s on average, "
                 f"{of.busiest_bits_per_s / 1000:.3g} kbit/s in the busiest second"
             ),
             explanation="The bit rate is not stated, and the spacing of frames does not show it: load unknown.",
             next_step=(
-                f'State it as it is set: in the vehicle file, [[can]] bus = "{bus.name}", bit_rate = 500000, or with '
-                f"--bit-rate {bus.name}=500000."
+                f'Enter the rate that is set on the bus: in the vehicle file, [[can]] bus = "{bus.name}", '
+                f"bit_rate = 500000, or with --bit-rate {bus.name}=500000."
             ),
             hands_near_hv=False,
             method=counted,
@@ -82,7 +82,7 @@ def _load(bus: BusFacts, of: Load, rate: BitRate, context: Context) -> Finding:
     )
     words = Words(
         title=(
-            f"{bus.name}: load {bound}{percent(of.mean)}, {bound}{percent(of.busiest)} in the busiest second, "
+            f"Bus {bus.name}: load {bound}{percent(of.mean)}, {bound}{percent(of.busiest)} in the busiest second, "
             f"at {rate.value / 1000:.4g} kbit/s"
         ),
         explanation=f"{_verdict(of)} {said}".strip(),
@@ -147,7 +147,7 @@ def _contradicted(bus: BusFacts, rate: BitRate, context: Context) -> Finding:
     else:
         seen = f"{rate.at_least / 1000:.4g} kbit passed within one second"
     words = Words(
-        title=f"{bus.name}: the stated bit rate of {stated} cannot be right: {seen}",
+        title=f"Bus {bus.name}: the stated bit rate of {stated} cannot be right: {seen}",
         explanation="Load and longest wait are not calculated until the bit rate is corrected.",
         next_step=f'Correct bit_rate of bus "{bus.name}" in the vehicle file, or --bit-rate where it was given there.',
         hands_near_hv=False,

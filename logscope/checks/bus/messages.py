@@ -34,7 +34,7 @@ def _missing(bus: BusFacts, context: Context) -> list[Finding]:
     count = sum(each.count for each in lost.by_logger)
     if count >= _FEWEST_MISSING:
         words = Words(
-            title=f"{bus.name}: the log misses {count} messages of {counted(len(lost.by_logger), 'identifier')}",
+            title=f"Bus {bus.name}: the log misses {count} messages of {counted(len(lost.by_logger), 'identifier')}",
             explanation=(
                 "Counters of several senders skip alike, so the logger lost these frames, not one sender: "
                 f"{100 * lost.lost_share:.2g} % of what the counters cover. Nothing is wrong with the bus itself."
@@ -50,7 +50,7 @@ def _missing(bus: BusFacts, context: Context) -> list[Finding]:
         name = context.record.name(each.message)
         period = each.message.learnt_ns / 1e6
         words = Words(
-            title=f"{name}: {each.count} messages missing by its counter ({100 * each.share:.2g} %)",
+            title=f"Message {name}: {each.count} messages missing by its counter ({100 * each.share:.2g} %)",
             explanation=(
                 f"Its counter steps over values, and the time from frame to frame (usually {number(period)} ms) is "
                 "longer to match. "
@@ -107,7 +107,7 @@ def _short(bus: BusFacts, context: Context) -> list[Finding]:
     affected = context.parts_in([each for each, _ in short])
     more = f", and {len(short) - 1} more" if len(short) > 1 else ""
     words = Words(
-        title=f"{spec.name} has {message.longest} bytes, its definition needs {spec.bytes_needed}{more}",
+        title=f"Message {spec.name} has {message.longest} bytes, its definition needs {spec.bytes_needed}{more}",
         explanation=(
             f"No frame of {context.listed([each for each, _ in short])} is as long as defined. The signals that lie "
             "beyond its end have no values, and the others may belong to another version of the message."
@@ -130,7 +130,9 @@ def _checksums(bus: BusFacts, context: Context) -> list[Finding]:
         for failing in failing_checksums(message) if parts else ():
             count = failing.wrong_ns.size
             words = Words(
-                title=f"{context.record.name(message)}: the checksum fails in {count} of {failing.checked} frames",
+                title=(
+                    f"Message {context.record.name(message)}: the checksum fails in {count} of {failing.checked} frames"
+                ),
                 explanation=(
                     f"Its checksum ({failing.algorithm}) holds in all other frames. CAN itself lets no damaged frame "
                     "pass, so these left their sender with a wrong checksum, or a second device sends this identifier."

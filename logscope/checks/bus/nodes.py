@@ -44,10 +44,10 @@ def _finding(bus: BusFacts, group: Sequence[Absence], context: Context) -> Findi
     how_long = f"{seconds(longest.length_s)}{'' if longest.end_ns is not None else ' until the end of the log'}"
     other = "" if len(group) == 1 else f" {times(len(group))}, the longest"
     words = Words(
-        title=f"{bus.name}: {who} {did}{other} for {how_long}, while others kept sending",
+        title=f"Bus {bus.name}: {who} {did}{other} for {how_long}, while others kept sending",
         explanation=(
             f"{context.listed(members)} stopped together"
-            + (", and their counters began anew when they came back" if restarted else "")
+            + (", and their counters started again when they came back" if restarted else "")
             + ". "
             + ("The drive was in use at that time. " if used else "")
             + (

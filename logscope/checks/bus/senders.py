@@ -32,7 +32,7 @@ def _two_senders(bus: BusFacts, message: MessageFacts, two: TwoSenders, context:
     apart = f"two senders on {bus.name}, their clocks {number(two.drift_ppm)} ppm apart"
     if two.copies:
         words = Words(
-            title=f"{name}: {apart}, with the same contents",
+            title=f"Message {name}: {apart}, with the same contents",
             explanation=(
                 f"Every other frame repeats the one before it, each sender every {number(1000 * two.period_s)} ms. "
                 "A gateway that passes the message on looks like this, and so do two buses recorded under one name."
@@ -43,7 +43,7 @@ def _two_senders(bus: BusFacts, message: MessageFacts, two: TwoSenders, context:
         )
     else:
         words = Words(
-            title=f"{name}: {apart}",
+            title=f"Message {name}: {apart}",
             explanation=(
                 f"Its frames come from two devices, each every {number(1000 * two.period_s)} ms: the time between the "
                 "two wanders steadily, as only two clocks do. On one bus receivers see both contents in turn, and when "
@@ -70,7 +70,7 @@ def _two_buses(bus: BusFacts, found: Sequence[tuple[MessageFacts, TwoSenders]], 
     messages = [message for message, _ in found]
     two = found[0][1]
     words = Words(
-        title=f"{bus.name}: {len(found)} identifiers come from two senders each",
+        title=f"Bus {bus.name}: {len(found)} identifiers come from two senders each",
         explanation=(
             f"{context.listed(messages)} are sent by two clocks: two buses are recorded under one name, a gateway "
             "repeats what it hears, or a whole second controller is connected. Their values may be mixed."

@@ -30,7 +30,7 @@ def _late(bus: BusFacts, context: Context) -> list[Finding]:
         name = context.record.name(late.message)
         at_least = "at least " if len(late.steps) == LONGEST else ""
         words = Words(
-            title=f"{name}: late {at_least}{len(late.steps)} times, up to {seconds(late.longest_s)} apart",
+            title=f"Message {name}: late {at_least}{len(late.steps)} times, up to {seconds(late.longest_s)} apart",
             explanation=(
                 f"It usually comes every {seconds(late.period_s)}. Its counter misses nothing and other messages came "
                 "in time, so its sender queued it late: receivers with a time-out may have dropped its values."
@@ -62,7 +62,7 @@ def _uneven(bus: BusFacts, context: Context) -> list[Finding]:
     messages = [each.wait.message for each in found]
     words = Words(
         title=(
-            f"{bus.name}: the spacing of {counted(len(found), 'message')} varies, of "
+            f"Bus {bus.name}: the spacing of {counted(len(found), 'message')} varies, of "
             f"{context.record.name(worst.message)} by {seconds(worst.seen_s)} around {seconds(worst.period_s)}"
         ),
         explanation=(
@@ -104,7 +104,7 @@ def _frozen(bus: BusFacts, context: Context) -> list[Finding]:
         longest = max(frozen, key=lambda each: each.frames)
         length_s = (longest.end_ns - longest.start_ns) / 1e9
         words = Words(
-            title=f"{name}: values frozen for {seconds(length_s)} while its counter ran",
+            title=f"Message {name}: values frozen for {seconds(length_s)} while its counter ran",
             explanation=(
                 f"Its content stayed the same in {longest.frames} frames in a row, with the drive in use. At all other "
                 "such times it changes all the time. Its sender is alive, but its values are old."

@@ -222,7 +222,7 @@ def _over_limit(charge: Charge, signals: Signals) -> Iterator[Finding]:
         spans=[(spans[0][0], max(end for _, end in spans))],
         more={margin.name: Measured(margin.left, "K" if margin.unit == "°C" else margin.unit) for margin in passed},
         parts=tuple(margin.part for margin in [worst, *passed]),
-        levels=tuple(Level(m.limit, f"limit {m.key}", m.part) for m in passed if m.unit != "W"),
+        levels=tuple(Level(m.limit, "limit", m.part) for m in passed if m.unit != "W"),
     )
 
 

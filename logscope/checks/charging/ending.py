@@ -82,8 +82,8 @@ def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: l
     limit = _reached(session, signals, margins)
     if limit is None and _cause(order, limit) == "request" and _may_be_full(session, signals):
         why = (
-            "the request was withdrawn while the current tapered, above the end current stated: full, if a load beside "
-            "the battery, whose current is not logged, takes the difference"
+            "the request was withdrawn while the current tapered, above the end current stated: full, if another "
+            "load, whose current is not logged, takes the difference"
         )
         return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     return Ending(Outcome.STOPPED, _cause(order, limit), order, limit, last.end_a)

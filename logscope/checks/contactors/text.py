@@ -121,7 +121,8 @@ def dropout_words(
     ]
     if lifted:
         said.append(
-            "The link rose because the motor braked while the pack was gone: it can rise until something breaks."
+            "The link rose because the motor braked while the pack was disconnected: it can rise until a "
+            "component fails."
         )
     method = []
     if low_v is not None and high_v is not None:
@@ -177,7 +178,7 @@ def sound_words(closed: dict[str, int], seen_order: str, worst_a: float | None, 
     if worst_a is not None:
         said.append(f"At most {number(worst_a)} A flowed around the openings.")
     if blind.shortest_s is not None:
-        said.append(f"A dropout under load shorter than {seconds(blind.shortest_s)} need not show.")
+        said.append(f"A dropout under load shorter than {seconds(blind.shortest_s)} may not show.")
     if blind.missing_s:
         said.append(f"{seconds(blind.missing_s)} of {seconds(blind.watched_s)} are missing from the log.")
     title = "Contactors: no chatter, dropout, wrong order or opening under load seen"
@@ -196,7 +197,7 @@ def _with_too_much_unseen(words: Words, blind: Blind) -> Words:
     """The same as undetermined, with what to record."""
     if blind.shown is Shown.STATES_ALONE:
         unknown = f"not enough is logged, {_UNSEEN[blind.shown]}"
-        wanted = f"Record link voltage and pack current beside the states, every {seconds(WANTED_S)} or faster."
+        wanted = f"Record link voltage and pack current together with the states, every {seconds(WANTED_S)} or faster."
     elif blind.apart_s > COARSEST_S:
         unknown = f"dropouts cannot be determined, {seconds(blind.apart_s)} between two samples"
         wanted = f"Record link voltage, current and contactor states every {seconds(WANTED_S)} or faster."

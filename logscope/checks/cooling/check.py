@@ -84,8 +84,7 @@ def _response(part: str, log: ThermalLog, signals: Signals, vehicle: Vehicle, st
         words = undetermined_words(part, warming)
         moved = {"span_K": Measured(float(np.nanmax(log.temperatures[part]) - np.nanmin(log.temperatures[part])), "K")}
         return assemble("cooling.undetermined", Severity.INFO, words, [span], moved, (part,), signals)
-    key = _LIMITS[part]
-    outlook = outlook_of(warming, log, getattr(vehicle.limits, key), vehicle.cooling.continuous_current_A)
+    outlook = outlook_of(warming, log, getattr(vehicle.limits, _LIMITS[part]), vehicle.cooling.continuous_current_A)
     fit = warming.fit
     value_s, low_s, high_s = warming.time_constant_s
     measured = {"time_constant_s": Measured(value_s, "s", low_s, high_s), **outlook.measured}
@@ -94,7 +93,7 @@ def _response(part: str, log: ThermalLog, signals: Signals, vehicle: Vehicle, st
     shown = np.isfinite(curve)
     evidence = Evidence(
         curves=(Curve("fitted", part, log.time_s[shown], curve[shown]),),
-        levels=() if outlook.limit_C is None else (Level(outlook.limit_C, f"limit, {key}", part),),
+        levels=() if outlook.limit_C is None else (Level(outlook.limit_C, "limit", part),),
         window=span,
     )
     open_ = outlook.may_pass or outlook.limit_C is None  # without a limit nothing is good or bad

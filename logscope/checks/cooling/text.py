@@ -17,8 +17,8 @@ from logscope.parts import part_name, part_title
 from logscope.quantities import quantity_text
 
 _BLEED = (
-    "Let it cool. Check the coolant level, bleed the loop at its highest point, and look for return flow at the header "
-    "tank with the pump running."
+    "Let it cool. Check the coolant level, bleed the loop at its highest point, and look for return flow in the "
+    "expansion tank with the pump running."
 )
 _RECORD = "Record motor current, temperatures and pump over ten minutes of driving with firm and gentle stretches."
 _LEAST_RISE_K = 0.05  # less would be written as 0.0

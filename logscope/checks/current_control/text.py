@@ -60,8 +60,8 @@ def fast_words(loop: Loop, count: int, within_s: float, error: Measured, off: bo
         "inverter's own trace.",
         hands_near_hv=False,
         method=f"{count} step{'s' * (count != 1)} of the target. Either the response has too few samples, or the "
-        "target moves too slowly, or the response is not that of a second-order loop, as when the driveline swings "
-        "along. The bound is the lag behind the target at nine tenths of the step.",
+        "target moves too slowly, or the response is not that of a second-order loop, as when the driveline "
+        "oscillates with it. The bound is the lag behind the target at nine tenths of the step.",
     )
 
 
@@ -83,7 +83,7 @@ def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -
     bands = "; ".join(f"{share:.3g} % of the time at {name} speed" for name, share in found.by_band.items())
     count = len(found.events)
     who = (
-        "The target oscillates as well: look for what moves the demand (throttle, speed control, driveline) first."
+        "The target oscillates as well: look first for what moves the demand (throttle, speed control, driveline)."
         if found.with_target
         else "The target does not oscillate: the loop does, or what it drives."
     )

@@ -16,7 +16,7 @@ from logscope.quantities import quantity_text
 _DAY_S = 86_400.0  # a decay that is as good as none is not extrapolated to years
 _OFF_FIRST = "With the power off, isolated and proven dead: "
 _NEXT = {
-    "discharged": "Nothing to do. Before any work wait longer than that all the same, and prove dead.",
+    "discharged": "Nothing to do. Even so, before any work wait longer than that, and prove dead.",
     "slow_discharge": (
         f"{_OFF_FIRST}measure the bleeder (open, or one of a pair open?) and count what is connected to the link. "
         "Until it is repaired, wait the time shown here before any work, then prove dead."

@@ -33,7 +33,7 @@ from logscope.checks.wording import Words
 from logscope.findings import Event, Evidence, Finding, Mark, Measured, Severity
 from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis
 from logscope.observations.observations import Observations
-from logscope.quantities import quantity_text
+from logscope.quantities import quantity_text, value_text
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
@@ -76,15 +76,16 @@ def _disturbed(signals: Signals, study: SpeedAnalysis, kind: str, relation: Load
     worst = max(episodes, key=lambda each: each.deviation_rpm)
     events = tuple(Event(float(time[each.first]), float(time[each.after])) for each in episodes)
     rate, lasted = running_rate(study, episodes), _duration(study, episodes)
+    deviation = _deviation(study, worst)
+    most = value_text(deviation)
     marks = tuple(Mark(event.start_s, one) for event in events[:_MARKS_AT_MOST])
     return assemble(
         f"encoder.{kind}",
         Severity.WARNING,
         Words(
-            (
-                f"Motor speed: {len(episodes)} {one if len(episodes) == 1 else many}, up to "
-                f"{worst.deviation_rpm:.0f} rpm"
-            ),
+            f"Motor speed: 1 {one} of {most}"
+            if len(episodes) == 1
+            else f"Motor speed: {len(episodes)} {many}, up to {most}",
             f"{quantity_text(rate)} while turning, {quantity_text(lasted)} in all. For what they depend on, see the "
             "finding on all disturbances together.",
             NEXT_STEPS_HOLD if kind == "hold" else NEXT_STEPS,
@@ -93,7 +94,7 @@ def _disturbed(signals: Signals, study: SpeedAnalysis, kind: str, relation: Load
         [(each.start_s, each.end_s) for each in events],
         {
             "count": Measured(float(len(episodes)), ""),
-            "peak_deviation_rpm": _deviation(study, worst),
+            "peak_deviation_rpm": deviation,
             "duration_s": lasted,
             "rate_per_min": rate,
         },

@@ -131,7 +131,7 @@ def undecided_words(found: Sequence[LostSpeed]) -> Words:
         f"Motor speed: {_times(len(found), 'unexplained fall')} to zero, from up to {worst.from_rpm:.0f} rpm",
         f"The reading falls to zero within {seconds(worst.fall_s)}. In gear, tyres do not allow that. A free rotor "
         "that the motor brakes does it, so do locked wheels, a restarting inverter and a lost encoder signal.",
-        "Record torque, electrical frequency and road speed beside the motor speed, every 20 ms or faster.",
+        "Record torque, electrical frequency and road speed together with the motor speed, every 20 ms or faster.",
         hands_near_hv=False,
         method="Torque, electrical frequency, a second speed or the road speed would decide it; they are not logged.",
     )

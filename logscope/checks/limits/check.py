@@ -124,7 +124,7 @@ def _evidence(closeness: Closeness, mark: str) -> Evidence:
     limit = closeness.limit
     return Evidence(
         marks=(Mark(closeness.time_s, mark),),
-        levels=(Level(limit.value, f"limit {limit.key}", limit.part),),
+        levels=(Level(limit.value, f"{'highest' if limit.upper else 'lowest'} permitted", limit.part),),
     )
 
 

@@ -170,7 +170,7 @@ def slip_words(peak: Measured, inside: bool) -> Words:
     where = "highest" if inside else "highest, at the end of what was driven,"
     return Words(
         f"Motor: torque per ampere is {where} at {quantity_text(Measured(peak.value, 'Hz'))} slip",
-        f"From {quantity_text(Measured(None, 'Hz', peak.low, peak.high))} it is as high within the 95 % interval.",
+        f"From {quantity_text(Measured(None, 'Hz', peak.low, peak.high))} it does not differ within the 95 % interval.",
         "To find the best slip, hold speed and current and change slip alone, one step a run.",
         hands_near_hv=False,
         method="Medians by slip, under load. Slip and current change together in most runs, so this shows what was "

@@ -120,8 +120,8 @@ def _no_rise(event: NoRise, signals: Signals, link: Link, vehicle: Vehicle) -> F
         ),
         next_step=(
             "With the power off, isolated and proven dead: look for an open precharge resistor, a relay that does "
-            "not close, a blown fuse, a pulled service plug, the other contactor not closed, or a sense wire that is "
-            "off. Measure the resistor with the meter."
+            "not close, a blown fuse, an open service disconnect, the other contactor not closed, or a sense "
+            "wire that is off. Measure the resistor with the meter."
         ),
     )
     return assemble(

@@ -57,7 +57,7 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
         next_step = f"Switch the load on the link ({load}) on only after the main contactor has closed.{keep}"
     if judged.kind == "fast" and (lag_s := _perhaps_lag(judged)) is not None:
         next_step += (
-            f" Until then treat it as bypassed: a link that jumps past its resistor, behind a sensing lag of "
+            f" Until then treat it as bypassed: a link that jumps past its resistor, seen through a lag of "
             f"{seconds(lag_s)}, looks the same."
         )
     wanted = judged.wanted_period_s
@@ -145,12 +145,12 @@ def _shape(judged: Judged) -> list[str]:
     text = f"Fitted from {number_text(fit.start.value, 1)} V towards {_limits(fit.end, 'V')}"
     if fit.lag is not None:
         text += (
-            "; the curve starts S-shaped, as behind a sensing low-pass, with two time constants, "
+            "; the curve starts S-shaped, as through a sensing low-pass, with two time constants, "
             f"{_limits(fit.time_constant)} and {_limits(fit.lag)}"
         )
     elif fit.shape is Shape.HEATING and fit.heating is not None:
         text += (
-            "; the curve slows down as behind a resistor that heats while it charges, by "
+            "; the curve slows down as with a resistor that heats while it charges, by "
             f"{fit.heating.low * 100:.0f} to {fit.heating.high * 100:.0f} % at the end; the time constant is that of "
             "the cold resistor"
         )
@@ -160,7 +160,7 @@ def _shape(judged: Judged) -> list[str]:
             "link before the main contactor has closed"
         )
     elif fit.misfit:
-        text += "; the curve is no exponential, nor one behind a sensing lag, a heating resistor or a load"
+        text += "; the curve is no exponential, also not with a sensing lag, a heating resistor or a load"
     else:
         hidden = f" (a sensing lag of up to {seconds(fit.hidden_lag.high)} is not seen)" if fit.hidden_lag else ""
         text += f"; the curve is one exponential{hidden}"
@@ -258,8 +258,8 @@ def _constant(judged: Judged) -> list[str]:
             slower, faster = constant.both
             return [
                 f"The curve has two constants, {seconds(slower.value)} as expected and {seconds(faster.value)}. The "
-                f"link would be too fast by {_witness(constant.shown_by)}; a sound link behind a short sensing lag "
-                "has the same curve. Which constant is RC cannot be determined."
+                f"link would be too fast by {_witness(constant.shown_by)}; a sound link seen through a short sensing "
+                "lag has the same curve. Which constant is RC cannot be determined."
             ]
         return [f"Of the two constants one is above and one below the expected {seconds(expected)}: either may be RC."]
     if constant.or_lag:
@@ -398,8 +398,8 @@ def _open(judged: Judged, constant: Constant, tau: Estimate) -> str:
     if constant.or_lag and judged.expected_s is not None:
         return (
             f"A link that charges too slowly, {seconds(tau.value)}, and one as expected, "
-            f"{seconds(judged.expected_s)}, behind a sensing lag explain the samples equally well. Record the link "
-            "voltage faster, or log the pack current."
+            f"{seconds(judged.expected_s)}, seen through a sensing lag explain the samples equally well. Record the "
+            "link voltage faster, or log the pack current."
         )
     if judged.curve is not None and judged.curve.misfit:
         return "The samples do not follow the fitted curve, so its constant is not compared with R·C."

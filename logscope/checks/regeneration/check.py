@@ -42,16 +42,18 @@ def _summary(signals: Signals, vehicle: Vehicle, braking: Braking) -> Finding:
     if power is not None:
         measured["peak_power_W"] = Measured(power, "W")
     margin, limit, evidence, close = None, "", Evidence(), False
-    for name, value, key in (
-        ("dc_link_voltage", vehicle.dc_link.max_voltage_V, "max_voltage_V of the DC link"),
-        ("battery_voltage", vehicle.limits.battery_max_V, "battery_max_V"),
+    for name, value, what in (
+        ("dc_link_voltage", vehicle.dc_link.max_voltage_V, "DC-link voltage"),
+        ("battery_voltage", vehicle.limits.battery_max_V, "battery voltage"),
     ):
         part = signals.get(name)
         most = most_while(part, braking.spans) if part is not None and value is not None else None
         if part is None or value is None or most is None or (margin and (margin.value or 0.0) <= value - most[0]):
             continue
-        margin, limit = Measured(value - most[0], "V", None, value - most[0] + _unsure(part)), key
-        evidence = Evidence(marks=(Mark(most[1], "highest while braking"),), levels=(Level(value, key, name),))
+        margin, limit = Measured(value - most[0], "V", None, value - most[0] + _unsure(part)), what
+        evidence = Evidence(
+            marks=(Mark(most[1], "highest while braking"),), levels=(Level(value, "highest permitted", name),)
+        )
         low = vehicle.limits.battery_min_V
         room = NEAR_SHARE * (value - low if low and name == "battery_voltage" else value)
         close = (margin.value or 0.0) < room
@@ -109,7 +111,7 @@ def _full(signals: Signals, vehicle: Vehicle, braking: Braking) -> list[Finding]
         "peak_V": Measured(float(voltage.value[full].max()), "V"),
         "total_s": Measured(total_s, "s"),
     }
-    evidence = Evidence(levels=(Level(limit_v, "battery_max_V", "battery_voltage"),))
+    evidence = Evidence(levels=(Level(limit_v, "highest permitted", "battery_voltage"),))
     return [assemble("regeneration.full_pack", Severity.DANGER, words, spans, measured, _PARTS, signals, evidence)]
 
 
@@ -131,7 +133,7 @@ def summary_words(
         said.append(f"Up to {quantity_text(Measured(power, 'W'))} went back into the battery.")
         method.append("The vehicle file states no limit for that power: compare it with the pack's data sheet.")
     if margin is not None:
-        said.append(f"{quantity_text(Measured(margin.value, 'V'))} were left below {limit}.")
+        said.append(f"{quantity_text(Measured(margin.value, 'V'))} were left below the highest permitted {limit}.")
         method.append(f"Margin to the limit: {quantity_text(margin)}; a peak between two samples is not seen.")
     if fade is not None:
         said.append(f"The braking torque fades out towards standstill, to half at {quantity_text(fade.half)}.")

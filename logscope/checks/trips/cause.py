@@ -139,7 +139,7 @@ def likelihoods(found: tuple[Sign, ...], speed_update_s: float) -> tuple[tuple[s
 
 
 def _seen_in_words(found: tuple[Sign, ...], event: Moment, what: str) -> str:
-    seen = [f"{each.words}{_before(each, event, what)}" for each in found if each.seen]
+    seen = [f"{each.words}{_before(each, event)}" for each in found if each.seen]
     return f"Seen around {what}: {'; '.join(seen)}." if seen else f"Nothing was seen before {what}."
 
 
@@ -151,7 +151,7 @@ def _method_in_words(found: tuple[Sign, ...]) -> str:
     return " ".join([*parts, "The likelihoods are judgement from practice, no published source."])
 
 
-def _before(sign: Sign, event: Moment, what: str) -> str:
+def _before(sign: Sign, event: Moment) -> str:
     if sign.moment is None:
         return ""
     lead = lead_of(sign.moment, event)
@@ -161,7 +161,7 @@ def _before(sign: Sign, event: Moment, what: str) -> str:
         order = f"{high:.0f} ms before to {-low:.0f} ms after; the order is not certain"
     else:
         order = f"{min(abs(low), abs(high)):.0f} to {max(abs(low), abs(high)):.0f} ms {side}"
-    return f", {abs(value):.0f} ms {side} {what} (sampling: {order})"
+    return f", {abs(value):.0f} ms {side} it (sampling: {order})"
 
 
 def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:

@@ -141,7 +141,7 @@ def goes_on(current: Part | None, torque: Part | None, trip_s: float) -> Sign:
         before = size[part.between(trip_s - _BEFORE_S, trip_s)]
         behind = size[part.between(trip_s + _TAKES_EFFECT_S, trip_s + _GOES_ON_S)]
         if behind.size < 3 or not before.size or np.median(before) < _WORTH * float(size.max()):
-            return Sign("goes_on", None, "whether the current went on after the fault was not sampled")
+            return Sign("goes_on", None, "whether the current continued after the fault was not sampled")
         if float(np.min(behind)) < _GONE * float(np.median(before)) or np.median(behind) < np.median(before) / 2.0:
             return Sign("goes_on", False, "the current ended with the fault")
     what = " and ".join(part_name(part.name) for part in logged)

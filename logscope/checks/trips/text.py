@@ -27,9 +27,9 @@ _NEXT_STEPS = {
         "loop, by the inverter maker's procedure. Until then ask for little torque."
     ),
     "supply": (
-        "With the power off and the link proven dead, check contactor, its coil supply, service plug, fuse and every "
-        "bolted connection from pack to link for looseness and heat marks. Then log contactor states, pack current "
-        "and link voltage together."
+        "With the power off and the link proven dead, check contactor, its coil supply, service disconnect, fuse and "
+        "every bolted connection from pack to link for looseness and heat marks. Then log contactor states, pack "
+        "current and link voltage together."
     ),
     "limit": (
         "Compare the inverter's trip limit with the current that its settings ask for, and with the makers' data for "

@@ -25,7 +25,7 @@ CAUSES = (
     ),
     cause(
         "charger_control",
-        "The charger does not obey the end of its request",
+        "The charger does not stop when its request ends",
         USUAL,
         {"charge_on": ALWAYS, "charge_limit": SOMETIMES},
         "Attended, with the pack far from full, end the request once, and watch the current.",
@@ -34,7 +34,7 @@ CAUSES = (
     ),
     cause(
         "charge_communication",
-        "Messages between pack and charger stay away",
+        "Messages between pack and charger are missing",
         USUAL,
         {"charge_silent": ALWAYS, "silent": OFTEN},
         "Log the charger's bus with the charger on and off.",
@@ -42,11 +42,11 @@ CAUSES = (
     ),
     cause(
         "charge_supply",
-        "The supply of the charger goes, or its plug is pulled",
+        "The mains supply of the charger fails, or its plug is pulled",
         USUAL,
         {"charge_supply": ALWAYS, "charge_ends": SOMETIMES, "plug_out": SELDOM},
         "Charge once more from another outlet.",
-        "Unplugged at both ends, look at cable and plug for burnt contacts; use none that is damaged.",
+        "Unplugged at both ends, look at cable and plug for burnt contacts; do not use a damaged one.",
         "Have an electrician check outlet and fuse.",
     ),
     cause(

@@ -65,7 +65,7 @@ CAUSES = (
         USUAL,
         {"restarts": ALWAYS, "silent": OFTEN, "speed_drops": SOMETIMES, "speed_departs": SOMETIMES,
          "other_trip": SOMETIMES},
-        "Log the 12 V supply at the controller: a dip before each restart is the supply's fault.",
+        "Log the 12 V supply at the controller: a dip before each restart points to the supply.",
         f"{OFF} check supply and ground of the controller.",
         "Read its own log for the reason of the restart.",
     ),

@@ -28,7 +28,7 @@ CAUSES = (
         "Two devices send with one identifier",
         USUAL,
         {"two_contents": ALWAYS, "silent": SELDOM},
-        f"{TWELVE_VOLTS} unplug one device after the other, and see which content stays away.",
+        f"{TWELVE_VOLTS} unplug one device after the other, and see which content disappears.",
         "Give one of the two devices another identifier.",
     ),
     cause(

@@ -30,14 +30,14 @@ SIGNS = (
     ),
     Sign(
         "charge_supply",
-        "charging stops as its supply goes",
+        "charging stops when its supply fails",
         "the supply of the charger holds",
         by_cause("charge.stopped", "supply", "plug"),
     ),
     Sign(
         "charge_silent",
-        "charging stops as a message stays away",
-        "messages for charging keep coming",
+        "charging stops when a message is missing",
+        "messages for charging continue",
         by_cause("charge.stopped", "communication"),
     ),
     Sign(

@@ -68,8 +68,8 @@ SIGNS = (
     ),
     Sign(
         "trip_after_oscillation",
-        "an overcurrent trip out of an oscillation",
-        "no overcurrent trip out of an oscillation",
+        "an overcurrent trip after a growing oscillation",
+        "no overcurrent trip after a growing oscillation",
         by_cause("trip.overcurrent", "oscillation"),
     ),
     Sign(
@@ -87,7 +87,7 @@ SIGNS = (
     Sign(
         "trip_sudden",
         "an overcurrent trip with nothing before it",
-        "no overcurrent trip out of nothing",
+        "no overcurrent trip with nothing before it",
         by_cause("trip.overcurrent", "sudden"),
     ),
     Sign(
@@ -113,7 +113,7 @@ SIGNS = (
     ),
     Sign(
         "oscillation",
-        "torque or current oscillates by itself",
+        "torque or current oscillates",
         "torque and current do not oscillate",
         by_kind("current_control.oscillation"),
     ),

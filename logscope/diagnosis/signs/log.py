@@ -27,8 +27,8 @@ SIGNS = (
     ),
     Sign(
         "silent",
-        "a message stays away while others keep coming",
-        "every message keeps coming",
+        "a message is missing while others continue",
+        "every message continues",
         by_kind("capture.message_silent", "bus.node_restart", "bus.node_absent", from_severity=Severity.INFO),
         OFTEN_ALONE,
     ),

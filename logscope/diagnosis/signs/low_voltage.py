@@ -50,8 +50,8 @@ SIGNS = (
     ),
     Sign(
         "switches_at_dips",
-        "relays or controllers fall out at the moment of 12 V dips",
-        "nothing falls out at 12 V dips",
+        "relays or controllers drop out at the moment of 12 V dips",
+        "nothing drops out at 12 V dips",
         at_moment_of("aux.dip", "contactor.dropout", "contactor.chatter", "precharge.interrupted", "encoder.restart"),
         parts=("aux_voltage",),
     ),

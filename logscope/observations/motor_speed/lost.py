@@ -254,7 +254,7 @@ def _silent(look: _Look, before: int, until: int) -> str:
     inside_s = (until_s - since_s) / 4.0
     if not any((window := p.between(since_s + inside_s, until_s - inside_s)).stop > window.start for p in others):
         return ""
-    return f"its message stays away for {until_s - since_s:.2g} s while others come"
+    return f"its message is missing for {until_s - since_s:.2g} s while others continue"
 
 
 def _emptied(look: _Look, since_s: float, until_s: float) -> str:

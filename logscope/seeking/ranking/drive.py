@@ -83,4 +83,6 @@ def of_the_drive(
     if kind == "throttle":  # the pedal comes first
         late = np.clip(found[kind].delay_s, -0.5, 0.5)
         apart = apart * (1.0 - _LATER * (late + 0.5))
-    return hits_of(search, part, [(f"{kind} beside {source}", found[kind]), *extra], "", sides=True, weights=apart)
+    return hits_of(
+        search, part, [(f"{kind} together with {source}", found[kind]), *extra], "", sides=True, weights=apart
+    )

@@ -25,7 +25,7 @@ def by_speed(search: Search, part: str) -> Ranked:
         return hits_of(search, part, [(reference, found)], reference if same_unit else ""), []
     scores = speedlike(scene.rows, scene.step_s)
     chance = _speed_chance(search)
-    reasons = ("its rate of change goes with another field as with a force, and it rests at one value",)
+    reasons = ("its rate of change follows another field, as a speed follows a force, and it rests at one value",)
     unit, why = PARTS[part].unit, "Scale unknown: no speed is known."
     hits = [
         Hit(part, each, float(score), 1.0, unit=unit, scale_from=why, reasons=reasons)

@@ -28,12 +28,12 @@ def by_heat(search: Search, part: str) -> Ranked:
         heat = templates(search.speed[0], scene.step_s)["torque"] ** 2
         notes.append(f"The heat is taken from the acceleration of {search.speed[1]}.")
     if heat is None:
-        return [], ["No current, torque or speed is known or found that would heat anything."]
+        return [], ["No current, torque or speed is known or found, so no heating can be followed."]
     weights = np.array([float(slow(row, scene.step_s)) for row in scene.rows])
     # What merely rises, as a clock does, goes with whatever rises; a temperature also bends where the heat does.
     rows = detrend(scene.rows, axis=1) * weights[:, None]
     tried = [correlate(rows, detrend(each), scene.step_s, signed=False) for each in heated(heat, scene.step_s)]
     likeness = np.max([each.best for each in tried], axis=0)
     best = Correlated(likeness, np.zeros(len(rows)), np.max([each.chance for each in tried], axis=0))
-    notes.append("Temperatures of one drive rise together: which is which, their names do not show.")
+    notes.append("Temperatures of one drive rise together: which is which cannot be determined.")
     return hits_of(search, part, [("the heat of the last minutes", best)], "", weights=weights), notes

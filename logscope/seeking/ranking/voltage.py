@@ -32,7 +32,7 @@ def by_sag(search: Search, part: str) -> Ranked:
         power = detrended(templates(search.speed[0], scene.step_s)["battery_current"], scene.step_s)
         found.append((f"force times speed of {search.speed[1]}", correlate(quick, power, scene.step_s, signed=False)))
     if not found:
-        return [], ["No current and no speed is known or found that a battery's voltage would sag under."]
+        return [], ["No current and no speed is known or found, so no sag of a battery can be followed."]
     hits = hits_of(search, part, found, "dc_link_voltage" if "dc_link_voltage" in scene.known else "", weights=like)
     places = {id(each): number for number, each in enumerate(search.numbers)}
     link = scene.known.get("dc_link_voltage")
