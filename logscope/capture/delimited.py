@@ -43,7 +43,7 @@ def layout_of(path: Path, head: bytes, layout: ColumnLayout | None) -> Guess:
 
     Raises LogError where a named column is not in the log, or where nothing certain can be determined.
     """
-    lines = _lines(head)
+    lines = lines_of(head)
     if known := known_format(lines):
         return known
     try:
@@ -72,7 +72,8 @@ def _describe(lines: list[str]) -> str:
     )
 
 
-def _lines(head: bytes) -> list[str]:
+def lines_of(head: bytes) -> list[str]:
+    """The whole lines of the beginning of a log."""
     # as in the compiled reader, a line feed alone ends a line
     lines = decoded_text(head).replace("\r", " ").split("\n")
     return lines[:-1] if len(lines) > 1 else lines  # the last is cut, or is empty after its line end

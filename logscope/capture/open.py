@@ -175,13 +175,17 @@ def _opener(
             where=path,
             do=f"Readable are {known}, candump text, delimited text; also compressed as .gz, .xz or .zip.",
         )
-    from logscope.capture import delimited
+    from logscope.capture import console_guess, delimited
 
     try:
         guessed = delimited.layout_of(path, head, layout)
     except LogError as error:
-        if layout is None and consoles and not error.example:  # whoever has a console has no columns of frames
-            raise _no_console(path, head, consoles[0]) from None
+        if layout is None and not error.example:  # whoever has a console has no columns of frames
+            if consoles:
+                raise _no_console(path, head, consoles[0]) from None
+            if console := console_guess.advice(delimited.lines_of(head), path):
+                what, do, example = console
+                raise LogError(what, where=path, do=do, example=example) from None
         raise
     return lambda: _Frames(delimited.blocks(path, guessed), guessed.time)
 

@@ -42,8 +42,8 @@ _NEEDS = (
             "dc_link_voltage_second": "an independent reading of the link",
         },
         {
-            "precharge.resistance_ohm": "the expected time constant (with the capacitance)",
-            "precharge.capacitance_uF": "the expected time constant (with the resistance)",
+            "precharge.resistance_ohm": "the expected time constant, with the capacitance",
+            "precharge.capacitance_uF": "the expected time constant, with the resistance",
             "precharge.resistor_energy_J": "the heat in the resistor against its rating",
         },
     ),
@@ -53,7 +53,7 @@ _NEEDS = (
         (("dc_link_voltage",),),
         {"main_contactor": "the moment of opening", "battery_voltage": "a link that follows the pack"},
         {
-            "dc_link.bleeder_ohm": "the expected time constant (with the capacitance)",
+            "dc_link.bleeder_ohm": "the expected time constant, with the capacitance",
             "dc_link.discharge_limit_s": "the time to 60 V against its limit",
         },
     ),
@@ -85,8 +85,8 @@ _NEEDS = (
             "motor.rotor_inertia_kgm2": "how fast the shaft can change its speed",
             "motor.max_torque_Nm": "how fast the shaft can change its speed",
             "motor.encoder_pulses_per_rev": "ripple by its order",
-            "driveline.ratio": "the road speed (with the wheel radius)",
-            "driveline.wheel_radius_m": "the road speed (with the ratio)",
+            "driveline.ratio": "the road speed, with the wheel radius",
+            "driveline.wheel_radius_m": "the road speed, with the ratio",
         },
     ),
     Needs(
@@ -131,7 +131,7 @@ _NEEDS = (
         "battery",
         "what is the pack's resistance, how much energy was used",
         (("battery_voltage", "battery_current"),),
-        {"motor_speed": "consumption per kilometre (with the driveline)", "vehicle_speed": "consumption per kilometre"},
+        {"motor_speed": "consumption per kilometre, with the driveline", "vehicle_speed": "consumption per kilometre"},
         {"limits.battery_min_V": "the power that is left"},
     ),
     Needs(

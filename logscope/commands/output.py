@@ -60,7 +60,7 @@ def log_progress() -> Iterator[Callable[[int, int], None]]:
 
 def warn(notes: Iterable[str]) -> None:
     for note in notes:
-        print(f"note: {note}", file=sys.stderr)
+        print(f"Note: {note}", file=sys.stderr)
 
 
 class _Trimmed:

@@ -18,7 +18,7 @@ import numpy as np
 
 from logscope.draft.evidence import behaviour
 from logscope.draft.logged import Logged
-from logscope.draft.profiles import PLAIN, PROFILES, Profile
+from logscope.draft.profiles import HALF, PLAIN, PROFILES, Profile
 from logscope.draft.surroundings import Surroundings
 from logscope.draft.words import SUBJECTS, Word
 from logscope.parts import PARTS, Role
@@ -77,7 +77,8 @@ def _speaks(part: str, signal: Logged, name: float, shown: float) -> bool:
     named = name >= PLAIN * BORROWED
     match PARTS[part].role:
         case Role.QUANTITY:
-            return of_kind and (named or shown >= SHOWN)
+            hinted = bool(signal.unit) and profile.supports in signal.sense.own and name >= HALF  # "RPM" of an inverter
+            return of_kind and (named or hinted or shown >= SHOWN)
         case Role.STATE | Role.FAULT:
             return named or shown >= SHOWN
         case _:

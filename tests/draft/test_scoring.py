@@ -52,6 +52,12 @@ def test_what_looks_like_a_part_alone_is_not_stated(reference: str, unit: str, v
     assert stated(logged(reference, unit, value)) == {}
 
 
+def test_a_speed_in_a_message_of_the_inverter_is_proposed_with_doubt() -> None:
+    found = choices(logged("INV_Status.RPM", "rpm", 40 * ROAD))["motor_speed"]
+    assert found.fit.signal.reference == "INV_Status.RPM"
+    assert not found.sure
+
+
 @pytest.mark.parametrize(
     ("reference", "unit", "value", "part"),
     [

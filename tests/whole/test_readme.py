@@ -41,6 +41,8 @@ def folder(tmp_path: Path) -> Path:
     shutil.copy(ROOT / "decoders" / "hazel.dbc", place / "hazel.dbc")
     (place / "changes.csv").write_text("date,text\n2026-03-05,screen bonded\n", encoding="utf-8")
     (place / "table.csv").write_text("time,speed\n0.0,1\n0.1,2\n0.2,3\n", encoding="utf-8")
+    rows = "".join(f"rpm={100 * n} udc: 312.5V\n" for n in range(20))
+    (place / "console.txt").write_text(rows, encoding="utf-8")
     return place
 
 
@@ -59,9 +61,9 @@ def test_a_command_of_the_readme_runs(command: str, folder: Path) -> None:
         capture_output=True, text=True, encoding="utf-8", cwd=folder, check=False,
     )  # fmt: skip
     assert "Traceback" not in done.stderr
-    if redirected:  # a table of signals is refused, and its definition written instead
+    if redirected:  # signals instead of frames are refused, and the definition that reads them is written
         assert done.returncode == 2
-        assert "[delimited]" in done.stdout
+        assert "[[signal]]" in done.stdout
         return
     assert done.returncode in (0, 1), done.stderr
     for option in ("--report", "--json", "--out", "--html", "--schema"):
