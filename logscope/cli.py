@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from logscope import __version__
 from logscope.commands.check import check
@@ -56,7 +57,20 @@ _UNUSABLE = 2  # exit status of a request or input that is unusable
 # Of a program whose reader has gone, as shells count it: 128 + SIGPIPE. Zero would say that nothing was found.
 _UNREAD = 141
 
+# What the option parser adds to a help text that says nothing to who does not program: types of arguments, and ranges.
+_TYPES = re.compile(r" <(?:list\[\w+\]|path|str|int|float)(?: range)?>")
+_RANGES = re.compile(r";\s+x>=[\d.e+-]+(?=\])|\s*\[x>=[\d.e+-]+\]")
+
 app = typer.Typer(rich_markup_mode=None)
+
+
+class _Command(TyperCommand):
+    """A command whose help is in plain words."""
+
+    def get_help(self, ctx: Any) -> str:
+        """As typer writes it, its columns kept, without types and ranges."""
+        text = _TYPES.sub(lambda found: " " * len(found[0]), super().get_help(ctx))
+        return _RANGES.sub("", text)
 
 
 def _print_version(wanted: bool) -> None:
@@ -98,7 +112,7 @@ for _command, _help, _example in (
     ),
     (
         replay,
-        "Show a log in the view of a recording, onto no bus.",
+        "Show a log in the live view; nothing is sent to a bus.",
         "drive.log --vehicle hazel.toml --speed 10",
     ),
     (inventory, "List what is in a log, with periods and bus load.", "drive.log --definitions hazel.dbc"),
@@ -118,7 +132,7 @@ for _command, _help, _example in (
         "Find fields without a definition by how they behave.",
         "drive.log --like dc_link_voltage --vehicle hazel.toml --out found.dbc",
     ),
-    (vehicle, "Say which checks a vehicle file allows, and what would help.", "hazel.toml drive.log"),
+    (vehicle, "Say which checks a vehicle file allows, and what would add more.", "hazel.toml drive.log"),
     (
         decode,
         "Write decoded signals to Parquet or CSV.",
@@ -132,7 +146,9 @@ for _command, _help, _example in (
     (demo, "Simulate a drive, check it, write the report.", "hazel-demo"),
 ):
     _name = _command.__name__.replace("_", "-")
-    app.command(_name, short_help=_help, epilog=f"Example: logscope {_name} {_example}")(guarded(_command))
+    app.command(_name, cls=_Command, short_help=_help, epilog=f"Example: logscope {_name} {_example}")(
+        guarded(_command)
+    )
 
 
 def main() -> None:

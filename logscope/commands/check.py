@@ -50,8 +50,8 @@ def check(
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Exit with 1 if a finding is at least this severe.")
     ] = FailOn.DANGER,
-    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Every finding with its text.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Only the verdict and what is wrong.")] = False,
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show every finding with its text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Show only the verdict and what is wrong.")] = False,
 ) -> None:
     """Check a log: what is wrong, how sure is that, what to do first, and what the log does not show."""
     from logscope.logs import open_logs

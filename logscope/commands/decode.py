@@ -39,10 +39,10 @@ def decode(
         TableFormat.PARQUET
     ),
     every: Annotated[
-        float, typer.Option("--every", metavar="SECONDS", help="Row spacing in the single table.", min=1e-6)
+        float, typer.Option("--every", metavar="SECONDS", help="Time from row to row in the single table.", min=1e-6)
     ] = 0.01,
     labels: Annotated[
-        bool, typer.Option("--labels", help="Write enumerations as texts, in the files of a folder.")
+        bool, typer.Option("--labels", help="Write texts for states where the definition has them; in a folder only.")
     ] = False,
 ) -> None:
     """Decode a log into tables.

@@ -19,7 +19,7 @@ def draft(
     out: Annotated[Path, Writes(VEHICLE), typer.Option("--out", metavar="V.toml", help="Where to write it.")] = Path(
         "vehicle.toml"
     ),
-    name: Annotated[str, typer.Option("--name", help="Name of the vehicle.")] = "",
+    name: Annotated[str, typer.Option("--name", metavar="NAME", help="Name of the vehicle.")] = "",
     vehicle: Annotated[
         Path | None,
         Reads(vehicle=True),

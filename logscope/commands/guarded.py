@@ -18,7 +18,7 @@ from logscope.commands.given import given_files
 from logscope.outputs import Guard, Kind, kind_for, refuse_repeated_outputs
 
 OVERWRITE = Annotated[
-    bool, typer.Option("--overwrite", help="Replace files that logscope did not write; never an input.")
+    bool, typer.Option("--overwrite", help="Also replace files that logscope did not write, but never an input.")
 ]
 
 

@@ -26,13 +26,18 @@ Definitions = Annotated[
 VehicleFile = Annotated[
     Path,
     Reads(vehicle=True),
-    typer.Option("--vehicle", metavar="V.toml", help="The vehicle file.", show_default=False),
+    typer.Option(
+        "--vehicle",
+        metavar="V.toml",
+        help="The vehicle file: which signal is what. `logscope draft` proposes one.",
+        show_default=False,
+    ),
 ]
 
 DefiningVehicle = Annotated[
     Path | None,
     Reads(vehicle=True),
-    typer.Option("--vehicle", metavar="V.toml", help="Vehicle file that names the definitions."),
+    typer.Option("--vehicle", metavar="V.toml", help="Vehicle file, for its definitions and columns."),
 ]
 
 Align = Annotated[
@@ -40,7 +45,7 @@ Align = Annotated[
     typer.Option(
         "--align",
         metavar="SECONDS",
-        help="Start of a further log, in seconds after the start of the first; once for each, in order.",
+        help="Seconds from the start of the first log to the start of a further one; once for each, in order.",
     ),
 ]
 
@@ -49,7 +54,7 @@ BitRates = Annotated[
     typer.Option(
         "--bit-rate",
         metavar="[BUS=]BIT/S",
-        help="Bit rate of every bus, or of one; may be repeated. Else as the vehicle file states or the log shows.",
+        help="Bit rate of every bus, or of one (can0=500000); may be repeated. Otherwise from the vehicle file or the log.",
     ),
 ]
 
@@ -70,7 +75,7 @@ SummaryFile = Annotated[
 PictureFolder = Annotated[
     Path | None,
     Writes(FOLDER),
-    typer.Option("--png", metavar="DIR", help="Draw every chart into this folder, by an installed Chromium or Edge."),
+    typer.Option("--png", metavar="DIR", help="Draw every chart into this folder; needs Chromium, Chrome or Edge."),
 ]
 
 

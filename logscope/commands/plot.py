@@ -20,7 +20,7 @@ def plot(
         typer.Option(
             "--signal",
             metavar="NAME",
-            help="Message.Signal, or a part of the vehicle file; once for each.",
+            help="Message.Signal, or a part of the vehicle file; may be repeated.",
             show_default=False,
         ),
     ],
@@ -32,9 +32,9 @@ def plot(
     definitions: Definitions = None,
     vehicle: DefiningVehicle = None,
     start: Annotated[
-        float | None, typer.Option("--from", metavar="SECONDS", help="Begin here, from the start of the log.")
+        float | None, typer.Option("--from", metavar="SECONDS", help="First second shown, from the start of the log.")
     ] = None,
-    until: Annotated[float | None, typer.Option("--until", metavar="SECONDS", help="End here.")] = None,
+    until: Annotated[float | None, typer.Option("--until", metavar="SECONDS", help="Last second shown.")] = None,
 ) -> None:
     """Draw signals on one time axis. However long the log, every extreme is in the picture.
 

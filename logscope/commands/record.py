@@ -59,30 +59,32 @@ def record(
         typer.Option(
             "--can",
             metavar="[BUS=]INTERFACE:CHANNEL[@BITRATE]",
-            help="A CAN adapter, once for each.",
+            help="A CAN adapter; may be repeated.",
             show_default=False,
         ),
     ] = None,
     serial: Annotated[
         list[str] | None,
         typer.Option(
-            "--serial", metavar="PORT@BAUD:D.toml", help="A serial console, once for each.", show_default=False
+            "--serial", metavar="PORT@BAUD:D.toml", help="A serial console; may be repeated.", show_default=False
         ),
     ] = None,
     send_once: Annotated[
         list[str] | None,
-        typer.Option("--send-once", metavar="TEXT", help="Sent once to a console that is silent until it is asked."),
+        typer.Option(
+            "--send-once", metavar="TEXT", help="Send this text once to a console that is silent until asked."
+        ),
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask before sending that text.")] = False,
     log_format: Annotated[Format, typer.Option("--format", help="How CAN frames are written.")] = Format.CANDUMP,
     rotate_mb: Annotated[
-        float, typer.Option("--rotate", metavar="MB", min=0.001, help="Begin a new file after so much.")
+        float, typer.Option("--rotate", metavar="MB", min=0.001, help="Begin a new file after so many megabytes.")
     ] = 256.0,
     seconds: Annotated[
-        float | None, typer.Option("--for", metavar="SECONDS", min=0.0, help="End after so long.")
+        float | None, typer.Option("--for", metavar="SECONDS", min=0.0, help="End after so many seconds.")
     ] = None,
     check: Annotated[
-        bool, typer.Option("--check", help="Check the recording at its end, with a report in it.")
+        bool, typer.Option("--check", help="Check the recording at its end, and write the report into it.")
     ] = False,
 ) -> None:
     """Record CAN buses and serial consoles on one clock. Nothing is ever transmitted on a bus."""

@@ -22,10 +22,12 @@ _KEYS = "q ends"
 def replay(
     logs: Logs,
     vehicle: VehicleFile,
-    speed: Annotated[float, typer.Option("--speed", min=0.01, help="How many times as fast as it was recorded.")] = 1.0,
+    speed: Annotated[
+        float, typer.Option("--speed", metavar="TIMES", min=0.01, help="How many times as fast as recorded.")
+    ] = 1.0,
     align: Align = None,
 ) -> None:
-    """Show a recorded log in the view of a recording, onto no bus: to learn what it shows, or to look again."""
+    """Show a recorded log in the live view of `logscope record`. Nothing is sent to a bus."""
     from logscope.live.replayed import slices
     from logscope.live.screen import screen
     from logscope.live.view import LiveView

@@ -22,23 +22,21 @@ def seek(
     like_log: Annotated[
         Path | None,
         Reads(column=True),
-        typer.Option("--like-log", metavar="F.csv:COLUMN", help="A series to find, of another device."),
+        typer.Option("--like-log", metavar="F.csv:COLUMN", help="A series of another device to find."),
     ] = None,
     at: Annotated[
         list[float] | None,
         typer.Option("--at", metavar="SECONDS", help="A moment at which you switched something; may be repeated."),
     ] = None,
     within: Annotated[
-        float, typer.Option("--within", metavar="SECONDS", help="How exact the moments are.", min=0.01)
+        float, typer.Option("--within", metavar="SECONDS", help="How exactly you know those moments.", min=0.01)
     ] = 1.0,
     definitions: Definitions = None,
     vehicle: DefiningVehicle = None,
     out: Annotated[
         Path | None,
         Writes(DBC),
-        typer.Option(
-            "--out", metavar="F.dbc", help="Write what stands out as definitions; for several buses a file each."
-        ),
+        typer.Option("--out", metavar="F.dbc", help="Write what stands out as definitions, a file for each bus."),
     ] = None,
     report: ReportFile = None,
     json: JsonFile = None,

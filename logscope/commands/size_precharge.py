@@ -29,13 +29,17 @@ class SeriesName(StrEnum):
 def size_precharge(
     voltage: Annotated[float, typer.Option("--voltage", metavar="V", help="Nominal pack voltage.", show_default=False)],
     capacitance: Annotated[
-        float, typer.Option("--capacitance", metavar="UF", help="All capacitance on the link.", show_default=False)
+        float,
+        typer.Option("--capacitance", metavar="UF", help="All capacitance on the link, in µF.", show_default=False),
     ],
     time: Annotated[
-        float | None, typer.Option("--time", metavar="S", help="Required time to the closing fraction.")
+        float | None, typer.Option("--time", metavar="S", help="Required time to the closing fraction, in seconds.")
     ] = None,
     close_fraction: Annotated[
-        float, typer.Option("--close-fraction", help="Fraction of pack voltage at which the main contactor closes.")
+        float,
+        typer.Option(
+            "--close-fraction", metavar="SHARE", help="Share of pack voltage at which the main contactor closes."
+        ),
     ] = 0.95,
     min_voltage: Annotated[
         float | None, typer.Option("--min-voltage", metavar="V", help="Lowest pack voltage.")
@@ -58,8 +62,12 @@ def size_precharge(
     resistance: Annotated[
         float | None, typer.Option("--resistance", metavar="OHM", help="Use this resistor instead of choosing one.")
     ] = None,
-    resistor_tolerance: Annotated[float, typer.Option("--resistor-tolerance", help="As a fraction.")] = 0.05,
-    capacitor_tolerance: Annotated[float, typer.Option("--capacitor-tolerance", help="As a fraction.")] = 0.10,
+    resistor_tolerance: Annotated[
+        float, typer.Option("--resistor-tolerance", metavar="SHARE", help="0.05 for 5 %.")
+    ] = 0.05,
+    capacitor_tolerance: Annotated[
+        float, typer.Option("--capacitor-tolerance", metavar="SHARE", help="0.1 for 10 %.")
+    ] = 0.10,
     peak_current: Annotated[
         float, typer.Option("--peak-current", metavar="A", help="Highest current allowed in relay and resistor.")
     ] = 50.0,
@@ -72,7 +80,7 @@ def size_precharge(
     loop_ohm: Annotated[
         float, typer.Option("--loop-ohm", metavar="OHM", help="Resistance of the loop that the main contactor closes.")
     ] = 0.010,
-    loop_uh: Annotated[float, typer.Option("--loop-uh", metavar="UH", help="Inductance of that loop.")] = 1.0,
+    loop_uh: Annotated[float, typer.Option("--loop-uh", metavar="UH", help="Inductance of that loop, in µH.")] = 1.0,
     discharge_time: Annotated[
         float, typer.Option("--discharge-time", metavar="S", help="Time in which the bleeder must reach 60 V.")
     ] = 120.0,

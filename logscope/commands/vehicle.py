@@ -19,15 +19,21 @@ def vehicle(
     logs: Annotated[
         list[Path] | None,
         Reads(),
-        typer.Argument(metavar="[LOG...]", help="A log, to see which signals it holds.", show_default=False),
+        typer.Argument(
+            metavar="[LOG...]", help="A log, to see which of the mapped signals it holds.", show_default=False
+        ),
     ] = None,
     schema: Annotated[
         Path | None,
         Writes(SCHEMA),
-        typer.Option("--schema", metavar="F.json", help="Write the schema of vehicle files here, for your editor."),
+        typer.Option(
+            "--schema",
+            metavar="F.json",
+            help="Write the schema by which an editor completes and checks the vehicle file.",
+        ),
     ] = None,
 ) -> None:
-    """Say which checks a vehicle file allows, with which of them a further signal or number would help, and why."""
+    """Say which checks a vehicle file allows, and which further signals or numbers would add to them, and why."""
     from logscope.errors import RequestError
     from logscope.files import write_text
     from logscope.report.readiness_terminal import print_parts, print_readiness

@@ -40,25 +40,28 @@ def view_lines(view: View) -> list[tuple[str, str]]:
     """The view but for its parts, as lines with their style."""
     lines = [(f"{view.now_s:8.1f} s   {view.sequence.text}", "bold")]
     for verdict in view.verdicts[-_VERDICTS:]:
-        first = "" if verdict.final else " (first look)"
-        cause = f" [{verdict.cause}]" if verdict.cause else ""
-        lines.append((f"{verdict.start_s:8.1f} s   {verdict.title}{cause}{first}", _STYLES[verdict.severity]))
+        first = "" if verdict.final else " (preliminary)"
+        lines.append((f"{verdict.start_s:8.1f} s   {verdict.title}{first}", _STYLES[verdict.severity]))
     if view.by_minute:
         minutes = ", ".join(f"minute {minute + 1}: {count}" for minute, count in view.by_minute[-_MINUTES:])
         lines.append((f"Disturbances of the motor speed: {minutes}", "yellow"))
     for bus in view.buses:
-        load = "load unknown without bit_rate in [[can]]" if bus.load is None else f"load {100 * bus.load:.0f} %"
+        load = (
+            "load unknown: give bit_rate under [[can]] in the vehicle file"
+            if bus.load is None
+            else f"load {100 * bus.load:.0f} %"
+        )
         errors = f", {bus.error_frames:,} error frames" if bus.error_frames else ""
-        lines.append((f"{bus.name}: {bus.frames_per_s:.0f} frames/s, {load}{errors}", "yellow" if errors else ""))
+        lines.append((f"Bus {bus.name}: {bus.frames_per_s:.0f} frames/s, {load}{errors}", "yellow" if errors else ""))
     passed = [margin for margin in view.margins if margin.left < 0]
     for margin in (passed or view.margins)[:_MARGINS]:
         left = quantity_text(Measured(abs(margin.left), margin.unit))
-        text = f"{left} beyond its limit" if margin.left < 0 else f"{left} to its limit at the worst so far"
+        text = f"{left} beyond its limit" if margin.left < 0 else f"{left} left to its limit, the least so far"
         lines.append((f"{margin.what}: {text}", "red" if margin.left < 0 else ""))
     lines += [(f"Not judged: {reason}", "yellow") for _, reason in view.doubted[:2]]
     lines += [(text, "yellow") for text in view.missing[:_MISSING]]
     if view.frames_left_out:
-        text = f"{view.frames_left_out:,} frames were kept from this view, which was too slow; they are recorded"
+        text = f"{view.frames_left_out:,} frames are not in this view, which was too slow; all are recorded"
         lines.append((text, "yellow"))
     return lines
 
