@@ -54,7 +54,7 @@ BitRates = Annotated[
     typer.Option(
         "--bit-rate",
         metavar="[BUS=]BIT/S",
-        help="Bit rate of every bus, or of one (can0=500000); may be repeated. Otherwise from the vehicle file or the log.",
+        help="Bit rate of every bus, or of one (can0=500000); may be repeated. Else as in the vehicle file or the log.",
     ),
 ]
 
