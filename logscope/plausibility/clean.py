@@ -116,8 +116,8 @@ def _waking(part: Part, waking: BoolArray) -> Finding:
         title=f"{part_title(part.name)}: {readings} left out while its controller started ({values})",
         explanation=(
             f"{readings} ({values}) cannot be true: {part_name(part.name)} cannot change from there to the next "
-            "reading in that time. A controller that starts or restarts sends such values before it has measured. They "
-            "were left out."
+            "reading in that time. A controller that starts or restarts sends such values before it has measured. "
+            f"{'It was' if count == 1 else 'They were'} left out."
         ),
         next_step=("No action at power-up. If a controller restarts while driving, check its 12 V supply and ground."),
     )
