@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from itertools import chain, count
 from pathlib import Path
 from typing import Annotated
 
@@ -83,6 +84,23 @@ def _files(out: Path, texts: Mapping[str, str]) -> dict[str, tuple[Path, str]]:
     if len(texts) <= 1:
         return {"Definitions": (out, next(iter(texts.values()), EMPTY))}
     return {
-        f"Definitions of {bus}": (out.with_stem(f"{out.stem}-{re.sub('[^A-Za-z0-9]+', '_', bus)}"), text)
-        for bus, text in texts.items()
+        f"Definitions of {bus}": (out.with_stem(f"{out.stem}-{name}"), texts[bus])
+        for bus, name in zip(texts, file_names(texts), strict=True)
     }
+
+
+def file_names(buses: Iterable[str]) -> list[str]:
+    """Names that every file system takes and tells apart, also one that makes no difference between A and a.
+
+    >>> file_names(["can 0", "can-0", "CAN_0"])
+    ['can_0', 'can_0_2', 'CAN_0_3']
+    """
+    names: list[str] = []
+    taken: set[str] = set()
+    for bus in buses:
+        plain = re.sub("[^A-Za-z0-9]+", "_", bus)
+        numbered = (f"{plain}_{number}" for number in count(2))
+        name = next(name for name in chain((plain,), numbered) if name.casefold() not in taken)
+        taken.add(name.casefold())
+        names.append(name)
+    return names
