@@ -129,7 +129,8 @@ def attempt(sound: Material, seed: int, folder: Path) -> tuple[str, str]:
     except Exception as fault:
         outcome = ("FAULT", f"{type(fault).__name__}: {fault}")
     took = time.process_time() - started
-    return outcome if took < LONGEST_S else ("FAULT", f"took {took:.1f} s")
+    slow = took >= LONGEST_S and outcome[0] != "FAULT"  # apart: the first to run compiles, and machines differ
+    return ("slow", f"took {took:.1f} s") if slow else outcome
 
 
 def _account_fault(result: Result) -> str:
@@ -142,7 +143,7 @@ def _account_fault(result: Result) -> str:
 
 
 def run(count: int, first: int = 0) -> Counter[str]:
-    """Outcomes of many inputs; every fault is printed with its seed."""
+    """Outcomes of many inputs; every fault, and what took long, is printed with its seed."""
     outcomes: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as name, warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
@@ -152,7 +153,7 @@ def run(count: int, first: int = 0) -> Counter[str]:
             faulthandler.dump_traceback_later(30 * LONGEST_S, exit=True)  # what hangs is shown where it hangs
             outcome, what = attempt(sound, seed, Path(name))
             outcomes[outcome] += 1
-            if outcome == "FAULT":
+            if what:
                 print(f"seed {seed}: {what}", flush=True)
         faulthandler.cancel_dump_traceback_later()
     return outcomes

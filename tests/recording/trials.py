@@ -152,7 +152,7 @@ def _while_it_runs(folder: Path, random: np.random.Generator, number: int) -> fl
     numbers, account = _read(folder, own)
     assert numbers == list(range(numbers[0], numbers[-1] + 1)), "frames are missing in between"
     killed = number == getattr(signal, "SIGKILL", None)
-    assert any("did not end by itself" in note for note in account.notes) == killed
+    assert any("was not ended properly" in note for note in account.notes) == killed
     return (count - 1 - numbers[-1]) * _EVERY_S
 
 
