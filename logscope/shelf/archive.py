@@ -4,7 +4,8 @@
 
 One file a recording and table, named by its key: what is written twice is written over, so nothing is doubled. Each
 file is written under another name, put on the disk and renamed; `rows` comes last and is removed first. A run that is
-killed at any moment leaves whole files, and at most some without a row, which the next run removes.
+killed at any moment leaves whole files, and at most some without a row, which the next run removes. Two runs at
+once would remove what the other writes, so that a run holds a lock (`lock`).
 """
 
 from __future__ import annotations
@@ -195,6 +196,4 @@ def open_or_create(folder: Path) -> Archive:
         create_folder(folder)
         fields = {"schema": 1, "logscope": __version__, "archive": VERSION}
         write_text(folder / MARK, json.dumps(fields) + "\n")
-    archive = open_archive(folder)
-    archive.clear_unfinished()
-    return archive
+    return open_archive(folder)

@@ -14,6 +14,7 @@ from logscope.shelf.archive import Archive
 from logscope.shelf.find import Found, Search
 from logscope.shelf.job import CHANGED, CHECKED, Job, Log, Outcome, VehicleFiles
 from logscope.shelf.keys import combined_key, file_content
+from logscope.shelf.lock import locked
 from logscope.shelf.places import is_remote, stamp_of, store_of
 from logscope.shelf.schema import Record
 from logscope.shelf.together import recordings
@@ -161,8 +162,17 @@ class Shelf:
 def fill(
     archive: Archive, search: Search, places: Sequence[str], engine: Engine, wishes: Wishes, watch: Watch
 ) -> Tally:
-    """Check what is new on the shelf, each log first by itself; then those of one recording together."""
-    shelf = Shelf(archive, search, wishes)
+    """Check what is new on the shelf, each log first by itself; then those of one recording together.
+
+    Raises RequestError where another run is filling the archive.
+    """
+    with locked(archive.folder):
+        archive.clear_unfinished()
+        return _fill(Shelf(archive, search, wishes), places, engine, watch)
+
+
+def _fill(shelf: Shelf, places: Sequence[str], engine: Engine, watch: Watch) -> Tally:
+    archive, search = shelf.archive, shelf.search
     found = list(search.logs(places))
     tally = Tally(found=len(found), other_files=search.other_files)
     for outcome in engine(shelf.jobs(found, tally)):

@@ -216,3 +216,16 @@ def test_an_archive_among_the_logs_is_passed_over(shelf: Path) -> None:
     archive, tally = filled(shelf, shelf / "archive")
     assert isinstance(archive, Archive)
     assert (tally.found, tally.kept, tally.other_files) == (6, 6, [])
+
+
+def test_two_runs_at_once_on_one_archive_are_refused_and_a_lock_left_behind_holds_nobody(
+    shelf: Path, tmp_path: Path
+) -> None:
+    def second(jobs: Iterable[Job]) -> Iterator[Outcome]:
+        with pytest.raises(RequestError, match="another run is filling"):
+            filled(shelf, tmp_path / "archive")
+        return in_this_process(jobs)
+
+    assert filled(shelf, tmp_path / "archive", second)[1].checked == 6
+    assert (tmp_path / "archive" / "_lock").exists()
+    assert filled(shelf, tmp_path / "archive")[1].kept == 6
