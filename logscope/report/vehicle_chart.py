@@ -13,7 +13,7 @@ from logscope.quantities import shown_unit
 from logscope.report.downsample import keep_extremes
 from logscope.report.drawing import TAG_ROW_PX, mark_line, tag, tag_rows
 from logscope.report.rows import Key, Row, Trace, bounds, numbers, padded
-from logscope.report.stack import Drawing, stacked
+from logscope.report.stack import LEFT_PX, Drawing, stacked
 
 _ROW_PX = 90
 _MOST_DATES = 5  # on the axis, so that they stand side by side on a phone
@@ -39,6 +39,9 @@ def vehicle_chart(history: History, names: Sequence[str]) -> Drawing | None:
         [tag(place, str(n), level, "--mark") for n, (place, level) in enumerate(zip(places, levels, strict=True), 1)],
         TAG_ROW_PX * (1 + max(levels)) if places else 0,
     )
+    for item in figure["layout"]["annotations"]:
+        if item["xref"] == "paper":  # the names of the measures are long: on a phone they need the whole width
+            item["xshift"] = -LEFT_PX
     ticks = sorted({1 + round(each) for each in np.linspace(0, count - 1, min(_MOST_DATES, count))})
     figure["layout"]["xaxis"] |= {
         "tickvals": ticks,
