@@ -111,6 +111,7 @@ def test_a_link_that_heads_for_a_level_of_its_own_is_not_called_discharged() -> 
         assert {f.kind for f in found} <= {"dc_link.stays_live", "dc_link.undetermined"}
 
 
+@pytest.mark.study
 def test_limits_of_the_constant_and_of_the_time_to_60_v_hold_the_truth_as_often_as_they_say() -> None:
     """The time to 60 V is extrapolated from a tenth of the fall, and allows for a link that is no plain resistor."""
     of_constant, of_time, kinds = LimitsStudy(), LimitsStudy(widest=3.5), []
@@ -246,6 +247,7 @@ def test_a_restart_ends_the_fall() -> None:
             assert first.measured["time_constant_s"].value == pytest.approx(47, rel=0.1)
 
 
+@pytest.mark.study
 def test_without_states_the_voltage_alone_shows_the_fall() -> None:
     study = LimitsStudy()
     for seed in range(16):

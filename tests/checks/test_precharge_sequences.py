@@ -174,6 +174,7 @@ def test_a_link_below_the_emptiest_pack_has_stalled_whatever_the_pack_holds() ->
     assert _kinds(findings_of(precharge, played.signals, vehicle)) == ["stalled"]
 
 
+@pytest.mark.study
 def test_the_limits_of_the_closing_hold_the_link_s_voltage() -> None:
     """They are bounds: the link at the two readings between which a contactor closed, either way by its noise."""
     study = LimitsStudy(widest=2.5)

@@ -63,6 +63,7 @@ def test_profile_limits_fall_where_the_likelihood_of_statsmodels_has_fallen_by_h
         assert 2 * (fit.log_likelihood - there.llf) == pytest.approx(3.8415, abs=0.02)
 
 
+@pytest.mark.study
 @pytest.mark.parametrize("alpha", [0.0, 1.0])
 def test_limits_hold_the_truth_in_95_of_100(alpha: float) -> None:
     """200 drives of 0 to 300 A with some 40 disturbances."""
@@ -89,6 +90,7 @@ def test_variance_of_bins_that_are_alike_in_a_row_is_that_of_statsmodels() -> No
     assert hac_variance_ratio(counts, exposure, covariates, fit, 6) == pytest.approx(theirs, rel=1e-4)
 
 
+@pytest.mark.study
 def test_limits_hold_the_truth_where_bursts_last_for_several_bins() -> None:
     """The rate of each four bins in a row is multiplied by one gamma variate."""
     study = LimitsStudy()
