@@ -209,3 +209,21 @@ def test_what_a_closing_far_too_early_leaves_of_the_curve_is_called_the_sensing(
     assert "Where the contactor closed during the rise, the time constant is that of the voltage sensing" in (
         found.explanation
     )
+
+
+@pytest.mark.parametrize(
+    ("period_s", "top_v", "kind"),
+    [(0.05, 126.0, "undetermined"), (0.005, 126.0, "bypassed"), (0.05, 350.0, "bypassed"), (0.005, 350.0, "bypassed")],
+)
+def test_a_jump_that_a_relay_which_drops_out_may_leave_is_not_called_bypassed(period_s, top_v, kind) -> None:
+    """With 150 ms ± 20 %, towards 370 V at most: 370·(1 − exp(−t/120 ms)) is 126 V at 50 ms, and 15 V at 5 ms."""
+    rng = np.random.default_rng(5)
+    time_s = np.arange(0.0, END_S, period_s)
+    volts = np.round(np.where(time_s > ON_S, top_v, 0.0) + rng.normal(0, 0.15, time_s.size), 1)
+    link = Signals({"dc_link_voltage": Part("dc_link_voltage", time_s, volts, "V", "Inverter.Link", 0.1)}, 0.0, END_S)
+    (found,) = findings_of(
+        precharge,
+        link,
+        Vehicle(precharge=Precharge(resistance_ohm=100, capacitance_uF=1500), limits=Limits(battery_max_V=370)),
+    )
+    assert found.kind == f"precharge.{kind}"

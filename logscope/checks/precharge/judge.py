@@ -91,6 +91,7 @@ class Judged:
         return constant / SAMPLES_PER_CONSTANT if constant else None
 
 
+_HIGHEST_PACK_V = 1500.0  # where voltage class B ends (ISO 6469-3)
 _LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor waits for, 0.9 and more
 
 
@@ -229,6 +230,7 @@ def _kind(
     if bound_s is not None and (top is None or top >= close_at):
         fastest_s = None if expected_s is None else expected_s * (1 - vehicle.precharge.tolerance)
         past_resistor = is_bypassed(bound_s, expected_s) and not _charged_in_time(m, fastest_s, close_at)
+        past_resistor = past_resistor and not (top is None and _may_be_part_way(m, fastest_s, vehicle))
         return "bypassed" if past_resistor else "undetermined"
     if m.attempt.saws and m.closing is None and (top is None or top < close_at):
         return "stalled"
@@ -272,6 +274,19 @@ def _charged_in_time(m: Measurement, fastest_s: float | None, close_at: float) -
     full_v = m.pack_v or m.top_v
     missing_v = max(full_v - m.start_v, 0.0) * (1.0 if fastest_s is None else float(np.exp(-m.rise_s / fastest_s)))
     return full_v - missing_v >= close_at * full_v
+
+
+def _may_be_part_way(m: Measurement, fastest_s: float | None, vehicle: Vehicle) -> bool:
+    """Whether a resistor brings the link as far within the rise, on the way to the fullest pack there may be.
+
+    Without the pack's voltage a relay that drops out so soon leaves the link where it then stands.
+
+    fastest_s : the shortest constant that is as expected [s]; None where it is not known: then nothing is said
+    """
+    if fastest_s is None:
+        return False
+    to_go_v = max((vehicle.limits.battery_max_V or _HIGHEST_PACK_V) - m.start_v, 0.0)
+    return m.top_v - m.start_v <= -to_go_v * float(np.expm1(-m.rise_s / fastest_s))
 
 
 def _highest_at_closing(
