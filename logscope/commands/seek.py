@@ -90,7 +90,7 @@ def _files(out: Path, texts: Mapping[str, str]) -> dict[str, tuple[Path, str]]:
 
 
 def file_names(buses: Iterable[str]) -> list[str]:
-    """Names that every file system takes and tells apart, also one that makes no difference between A and a.
+    """Names that every file system accepts and keeps apart, also one to which A and a are the same.
 
     >>> file_names(["can 0", "can-0", "CAN_0"])
     ['can_0', 'can_0_2', 'CAN_0_3']

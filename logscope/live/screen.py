@@ -56,7 +56,7 @@ def view_lines(view: View) -> list[tuple[str, str]]:
     passed = [margin for margin in view.margins if margin.left < 0]
     for margin in (passed or view.margins)[:_MARGINS]:
         left = quantity_text(Measured(abs(margin.left), margin.unit))
-        text = f"{left} beyond its limit" if margin.left < 0 else f"{left} left to its limit, the least so far"
+        text = f"{left} beyond its limit" if margin.left < 0 else f"{left} left to its limit, the lowest so far"
         lines.append((f"{margin.what}: {text}", "red" if margin.left < 0 else ""))
     lines += [(f"Not judged: {reason}", "yellow") for _, reason in view.doubted[:2]]
     lines += [(text, "yellow") for text in view.missing[:_MISSING]]

@@ -151,7 +151,7 @@ def _without(field: Field, rows: Bytes) -> Bytes:
 def _identified(field: Field, rows: Bytes, counters: Sequence[Counter]) -> PayloadChecksum | None:
     others = _without(field, rows)
     distinct = np.unique(others, axis=0, return_index=True)[1]
-    first = rows[np.sort(distinct)[np.linspace(0, distinct.size - 1, min(_FIRST_ROWS, distinct.size)).astype(int)]]
+    first = _spread(rows[np.sort(distinct)])
     if not _certain(field, _without(field, first)):
         return None
     for algorithm, coverage, difference in _calculations(field, rows.shape[1]):
@@ -168,6 +168,11 @@ def _identified(field: Field, rows: Bytes, counters: Sequence[Counter]) -> Paylo
     return None
 
 
+def _spread(rows: Bytes) -> Bytes:
+    """Rows for a first look, from all over the log: a controller that starts may send other contents at first."""
+    return np.asarray(rows[np.linspace(0, len(rows) - 1, min(_FIRST_ROWS, len(rows))).astype(int)])
+
+
 def _by_counter(field: Field, rows: Bytes, counter: Counter) -> PayloadChecksum | None:
     """A CRC with a constant for each value of a counter, as in end-to-end profile 2."""
     if field.bits > 16 or counter.high > 63 or len(rows) < _ROWS_PER_COUNT * counter.span:
@@ -176,7 +181,7 @@ def _by_counter(field: Field, rows: Bytes, counter: Counter) -> PayloadChecksum 
     of_one = rows[at == _mode(at)[0]]
     if not _certain(field, _without(counter.field, _without(field, of_one))):
         return None
-    first = of_one[:_FIRST_ROWS]
+    first = _spread(of_one)
     for algorithm, coverage, difference in _calculations(field, rows.shape[1]):
         if not algorithm.startswith("Crc"):
             continue

@@ -22,7 +22,7 @@ class Contents:
     """Gathered while the blocks of a log pass.
 
     identifiers : of its data frames; digest : of the first of them, without their stamps, for formats round these
-        differently, and without the names of the buses; empty where they are too few and alike to tell logs apart
+        differently, and without the names of the buses; empty where they are too few and alike to distinguish logs
     """
 
     identifiers: set[int] = field(default_factory=set)

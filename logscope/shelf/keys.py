@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 # What a result does not rest on: a change there need not cost the checks of a thousand logs.
 _WITHOUT_EFFECT = frozenset({"commands", "draft", "inventory", "live", "pictures", "recording", "seeking", "simulate",
                              "sizing", "survey", "tasks"})  # fmt: skip
-_SHORT = 12  # digits that tell a few versions apart
+_SHORT = 12  # digits that distinguish a few versions
 
 
 def cache_folder() -> Path:
