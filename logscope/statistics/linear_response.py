@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_toeplitz
 
-from logscope.arrays import FloatArray
+from logscope.arrays import FloatArray, IndexArray
 from logscope.statistics.robust import MAD_TO_SIGMA
 
 _FOLDS = 4  # the response that is taken off a quarter of all moves comes from the other three
@@ -20,6 +20,7 @@ _USUAL_COEFFICIENT = (
 # Two messages are sampled at moments of their own: within a period, evenly, is a standard deviation of 0.29 periods.
 _STAMP_PERIODS = 0.3
 _UNLIKE = 0.1  # of a response, by which one may differ from the next: no loop is quite linear (practice)
+_SHORTEST = 8  # lags of a response that is over at once: the last three are its end
 _END = 4  # in the last quarter of its lags a response has come to its end
 _RINGS_ON = 0.15  # of a response's most: one that still swings by more at its end is a swing of its own
 _FOLDED_NOISES = 3.0  # a magnitude this near to zero may lie on its other side
@@ -46,7 +47,9 @@ def unexplained(value: FloatArray, driver: FloatArray, lags: int, noise: float, 
     Ljung, System Identification, 2nd ed., section 10.1, from memory), and a share of the level. It comes from other
     moves than those that it is taken off, so that nothing is explained by itself: what comes by chance after one move
     stays. Where no other moves are as large, or the response does not come to an end, nothing is taken off. In its
-    steep part a response is not known to better than the stamps: what is left there counts for as much less.
+    steep part a response is not known to better than the stamps: what is left there counts for as much less. One that
+    is over after a few samples is taken where that leaves less: in the lags after its end a longer one brings along
+    only what else happened after the moves that it comes from.
 
     value, driver : evenly sampled, shape (n,); noise : standard deviation of one value at most
     folds : value and driver together are a magnitude, which says nothing where the response leads through zero
@@ -59,7 +62,19 @@ def unexplained(value: FloatArray, driver: FloatArray, lags: int, noise: float, 
     if lags < 1 or not energy[-1]:
         return rest
     fold = np.minimum((_FOLDS * (energy - moves**2 / 2) / energy[-1]).astype(np.int64), _FOLDS - 1)
-    untouched, on = Unexplained(left, np.zeros(left.size), np.zeros(left.size)), []
+    whole, on = _by_folds(left, driver, fold, lags, noise, folds)
+    if on:
+        return rest
+    short = whole if lags <= _SHORTEST else _by_folds(left, driver, fold, _SHORTEST, noise, folds)[0]
+    return short if float(short.value @ short.value) < float(whole.value @ whole.value) else whole
+
+
+def _by_folds(
+    left: FloatArray, driver: FloatArray, fold: IndexArray, lags: int, noise: float, folds: bool
+) -> tuple[Unexplained, bool]:
+    """Each part of the value without the response that the moves of the others show; whether most of them ring on."""
+    moves = np.diff(driver, prepend=driver[:1])
+    rest, on = Unexplained(left.copy(), np.zeros(left.size), np.zeros(left.size)), []
     for own in (fold == k for k in range(_FOLDS)):
         others = np.where(own, 0.0, moves)
         if float(others @ others) > _LEAST_ENERGY * float(moves[own] @ moves[own]) > 0.0:
@@ -67,7 +82,7 @@ def unexplained(value: FloatArray, driver: FloatArray, lags: int, noise: float, 
             on.append(rings_on)
             for part, new in ((rest.value, found.value), (rest.shifted, found.shifted), (rest.unlike, found.unlike)):
                 part[own] = new[own]
-    return untouched if 2 * sum(on) > len(on) else rest
+    return rest, 2 * sum(on) > len(on)
 
 
 def _without_response(

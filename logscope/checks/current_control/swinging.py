@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from logscope.arrays import BoolArray, FloatArray
+from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.checks.current_control.loop import BANDS, Loop
 from logscope.findings import Measured
 from logscope.statistics.distributions import student_quantile
@@ -32,6 +32,7 @@ _SAME = 0.1  # of the frequency, within which the target swings along
 # ratio of 0.05 loses two thirds of it in four turns.
 _STANDS, _TURNS_BETWEEN, _SAMPLES_COMPARED, _KEPT = 2, 1.0, 8, 0.4
 _ANSWERED_PERIODS = 4.0  # an answer that lasts longer has a shape, which several steps show
+_EARLIEST = 1.1  # of the time between stamps, since messages come up to a tenth of it too early (practice)
 _MOVE_NOISES = 3.0  # the answer to a smaller move of the target is no higher than the noise
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
 # is an amplitude of 1.8 standard deviations.
@@ -153,12 +154,21 @@ def _answering(loop: Loop) -> BoolArray:
     time_s = loop.measured.time_s
     asked = np.nan_to_num(loop.target.held_at(time_s))
     moves = np.flatnonzero(np.abs(np.diff(asked, prepend=asked[:1])) > _MOVE_NOISES * loop.noise)
-    begins = np.searchsorted(time_s, time_s[moves] - loop.stamps_apart_s)
+    begins = np.searchsorted(time_s, _earliest_s(loop, moves))
     ends = np.searchsorted(time_s, time_s[moves] + _ANSWERED_PERIODS * loop.measured.spacing_s, side="right")
     inside = np.zeros(time_s.size + 1)
     np.add.at(inside, begins, 1.0)
     np.add.at(inside, ends, -1.0)
     return np.asarray(np.cumsum(inside)[:-1] > 0)
+
+
+def _earliest_s(loop: Loop, moves: IndexArray) -> FloatArray:
+    """When the target may have moved, before its stamp says so, by the samples that show it moved [s], shape (n,)."""
+    time_s, stamps = loop.measured.time_s, loop.target.time_s
+    first_new = np.searchsorted(stamps, time_s[np.maximum(moves - 1, 0)], side="right")
+    stamped_s = np.minimum(stamps[np.minimum(first_new, stamps.size - 1)], time_s[moves])
+    apart_s = max(loop.stamps_apart_s, loop.target.period_s) if loop.stamps_apart_s else 0.0
+    return np.asarray(stamped_s - _EARLIEST * apart_s)
 
 
 def _stands_out(time_s: FloatArray, rest: Unexplained, swings: Swings, episode: slice) -> bool:
