@@ -15,7 +15,7 @@ from logscope.statistics.sampling import between_samples
 from logscope.vehicle import Vehicle
 
 _WS_PER_WH = 3600.0
-_STANDS_KMH, _STANDS_RPM = 1.0, 30.0  # below what a speed sensor tells from nought; no brake puts anything back there
+_STANDS_KMH, _STANDS_RPM = 1.0, 30.0  # below what a speed sensor tells from zero; no brake puts anything back there
 LEAST_KM = 0.2  # a shorter way says nothing of consumption: pulling away and stopping weigh too much
 
 
@@ -82,7 +82,7 @@ def _sums(time_s: FloatArray, power: FloatArray, signals: Signals) -> tuple[Inte
 
 
 def _stands(time_s: FloatArray, signals: Signals) -> BoolArray:
-    """Where the speed is known to be nought; nowhere if no speed is logged."""
+    """Where the speed is known to be zero; nowhere if no speed is logged."""
     for name, slow in (("vehicle_speed", _STANDS_KMH), ("motor_speed", _STANDS_RPM)):
         part = signals.get(name)
         if part is not None and part.time_s.size > 2:

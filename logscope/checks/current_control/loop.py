@@ -42,7 +42,7 @@ class Loop:
 
     @property
     def by_magnitude(self) -> bool:
-        """Whether the sign is lost, and a swing through nought is folded up."""
+        """Whether the sign is lost, and a swing through zero is folded up."""
         return self.measured.name == "motor_current"
 
     @property

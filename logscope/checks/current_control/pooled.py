@@ -69,7 +69,7 @@ def delay(answers: Sequence[StepResponse], period_s: float) -> Measured:
 def steady_error(answers: Sequence[StepResponse], unit: str) -> Measured:
     """Measured less target once settled, after the steps to larger levels, with Student's limits over those steps.
 
-    A wrong scale shows where there is much to scale; after a step to nought there is none.
+    A wrong scale shows where there is much to scale; after a step to zero there is none.
     """
     sizes = [abs(a.step.after) for a in answers]
     answers = [a for a, size in zip(answers, sizes, strict=True) if size >= max(sizes) / 2]

@@ -12,7 +12,7 @@ from logscope.arrays import FloatArray
 from logscope.checks.current_control.steps import Step
 from logscope.physics.second_order import overshoot_share, rise_time_s, settling_time_s
 
-_NEAR_NOISES = 3.0  # a sample this near to nought may lie on its other side
+_NEAR_NOISES = 3.0  # a sample this near to zero may lie on its other side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,9 +43,9 @@ class StepResponse:
     fitted: FloatArray
 
     def may_fold(self, noise: float, period_s: float) -> bool:
-        """Whether this, a magnitude, may have swung through nought and back, which shows folded up.
+        """Whether this, a magnitude, may have swung through zero and back, which shows folded up.
 
-        A swing that crosses nought leaves a sample within half of what it changes by from sample to sample. It can do
+        A swing that crosses zero leaves a sample within half of what it changes by from sample to sample. It can do
         so where it is left from before, and where it overshoots downwards.
         """
         natural, damping = np.exp([self.log_natural, self.log_damping])

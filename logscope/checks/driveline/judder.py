@@ -15,7 +15,7 @@ from logscope.statistics.sampling import stretches
 _BY = ("torque", "torque_target", "motor_current", "throttle")  # the best witness of the shaft's torque first
 _CHANGE_SHARE = 0.10  # of the largest: a smaller change does not wake the driveline up above the road's noise
 _WITHIN_S = 0.3  # a slower change does not excite 2 Hz and more
-_SIGN_SHARE = 0.02  # of the largest, on both sides of nought, for a change of sign
+_SIGN_SHARE = 0.02  # of the largest, on both sides of zero, for a change of sign
 _ARRIVED = 0.95  # of a change
 _APART_S = 0.4  # changes nearer than that are one
 

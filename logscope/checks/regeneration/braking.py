@@ -13,7 +13,7 @@ from logscope.statistics.distributions import student_quantile
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches
 
-_NOISES = 8.0  # below nought, from which on a value is braking and no noise
+_NOISES = 8.0  # below zero, from which on a value is braking and no noise
 _SHARE = 0.02  # of the largest magnitude
 _LEAST_S, _APART_S = 0.2, 0.3
 _FADE_SHARES = (0.9, 0.5, 0.1)  # of the plateau torque: full, half and nearly gone
