@@ -55,8 +55,9 @@ def outcome(drive: Explained, seed: int) -> Outcome | None:
 def judged(drive: Explained, result: Result) -> Outcome:
     """Whether a result's explanations are the true origins."""
     said = tuple(f"{each.cause} ({each.likelihood:.2f})" for each in result.explanations)
-    causes = [each.cause for each in result.explanations if each.cause not in _TRUE_BESIDES]
     wanted = drive.origins
+    besides = set(_TRUE_BESIDES).difference(*wanted)
+    causes = [each.cause for each in result.explanations if each.cause not in besides]
     warned = any(finding.severity.rank >= Severity.WARNING.rank for finding in result.findings)
     true = [any(cause in origin for origin in wanted) for cause in causes[: max(len(wanted), 1)]]
     named = [any(cause in origin for cause in causes) for origin in wanted]
