@@ -64,7 +64,7 @@ def explained_behind_lag(problem: Problem, theta: FloatArray, sound: SoundLink) 
     samples = _Samples(problem.time_s[kept], problem.volts[kept], noise[kept])
     count = samples.time_s.size
     shapes = [_one_lag, *([_two_lags] * (count >= _LEAST_TWO_LAGS)), *([_lags_and_closing] * (count >= _LEAST_CLOSING))]
-    return any(_misfit(problem, theta, samples, sound, shape) <= known + _AS_WELL for shape in shapes)
+    return any(_fits(problem, theta, samples, sound, shape, known + _AS_WELL) for shape in shapes)
 
 
 _Shape = Callable[[FloatArray, FloatArray], FloatArray]
@@ -111,8 +111,8 @@ def _starts(shape: _Shape, onset_s: float, link: float, tau: float, share: float
     return [[onset_s, link, lag]]
 
 
-def _misfit(problem: Problem, theta: FloatArray, samples: _Samples, sound: SoundLink, shape: _Shape) -> float:
-    """The squared misfit [1], in variances, of the best such curve."""
+def _fits(problem: Problem, theta: FloatArray, samples: _Samples, sound: SoundLink, shape: _Shape, most: float) -> bool:
+    """Whether such a curve has a squared misfit [1], in variances, of no more than that."""
     time_s, volts, noise = samples
     period_s = problem.period_s
     shortest, longest = np.log(period_s / 20), np.log(LONGEST_LAG_S)
@@ -125,18 +125,18 @@ def _misfit(problem: Problem, theta: FloatArray, samples: _Samples, sound: Sound
     bounds = [(time_s[0] - period_s, time_s[-1]), band, (shortest, longest), *further[shape]]
     low, high = (np.array(ends, dtype=np.float64) for ends in zip(*bounds, strict=True))
     if np.any(high <= low):
-        return float("inf")
+        return False
 
     def residuals(free: FloatArray) -> FloatArray:
         basis = shape(time_s, free) / noise[:, None]
         levels = np.linalg.lstsq(basis, volts / noise, rcond=None)[0]
         return np.asarray(basis @ levels - volts / noise)
 
-    best = np.inf
     onset_s, tau = float(problem.layout.onset(theta[None, :])[0]), float(theta[2])
     for link, share in product(band, (0.3, 1.0)):
         for first in _starts(shape, onset_s, link, tau, share):
             start = np.clip(first, low + 1e-6 * (high - low), high - 1e-6 * (high - low))
             found = least_squares(residuals, start, bounds=(low, high), x_scale=(high - low) / 20, max_nfev=_TRIES)
-            best = min(best, 2 * float(found.cost))
-    return best
+            if 2 * float(found.cost) <= most:
+                return True
+    return False

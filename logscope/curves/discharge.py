@@ -34,6 +34,8 @@ from logscope.physics.discharge import (
     through_resistor,
     time_to_share_at_power,
 )
+from logscope.statistics.batches import in_batches
+from logscope.statistics.forward_differences import forward_differences
 from logscope.statistics.importance import Posterior, sample_posterior
 from logscope.statistics.rounding import log_likelihood_of_each, rounded_normal_log_likelihood
 
@@ -220,13 +222,16 @@ class _Problem:
         """The posterior of one shape; None where no curve of it is possible."""
         low, high = self.ranges(shape)
 
+        def log_likelihood(theta: FloatArray) -> FloatArray:
+            expected, noise = self.expected(shape, theta)
+            return rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, self.span_v)
+
         def log_density(theta: FloatArray) -> FloatArray:
             inside = np.all((theta >= low) & (theta <= high), axis=1)
             result = np.full(len(theta), -np.inf)
             if inside.any():
                 kept = theta[inside]
-                expected, noise = self.expected(shape, kept)
-                result[inside] = rounded_normal_log_likelihood(self.volts, expected, noise, self.step_v, self.span_v)
+                result[inside] = in_batches(log_likelihood, kept, self.volts.size)
                 result[inside] -= np.log(high - low).sum()
                 result[inside] += self._from_rest(kept, low, high)
                 if shape is Shape.BENT:  # relative to one that is flat
@@ -266,16 +271,20 @@ class _Problem:
         free = [0, 1, *range(4, low.size)]
         rms_floor = max(0.29 * self.step_v, 1e-5 * float(self.volts.max()))
 
+        def curves(values: FloatArray) -> FloatArray:
+            theta = np.zeros((len(values), low.size))
+            theta[:, free] = values
+            return _curve(shape, theta, self.elapsed_s[None, :])
+
         def residual(values: FloatArray) -> FloatArray:
-            theta = np.zeros((1, low.size))
-            theta[0, free] = values
-            return np.asarray(_curve(shape, theta, self.elapsed_s[None, :])[0] - self.volts)
+            return np.asarray(curves(values[None, :])[0] - self.volts)
 
         best = None
         for guess in self._guesses(shape):
             found = least_squares(
                 residual,
                 np.clip(guess, low[free] + 1e-12, high[free] - 1e-12),
+                jac=lambda values: forward_differences(curves, values, low[free], high[free]),
                 bounds=(low[free], high[free]),
                 x_scale=np.maximum(np.abs(guess), 1e-3),
                 loss="soft_l1",

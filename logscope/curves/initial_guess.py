@@ -12,6 +12,7 @@ from logscope.physics.rc import (
     settled_fraction,
     settled_fraction_two_pole,
 )
+from logscope.statistics.forward_differences import forward_differences
 
 # The sampling adapts to where the mass lies: its start need only be near. A curve that is none never settles.
 _START_TOLERANCE, _START_TRIES = 1e-6, 40
@@ -23,16 +24,20 @@ def least_squares_start(problem: Problem, guesses: list[FloatArray]) -> tuple[Fl
     low, high = problem.ranges()
     curve_at = [k for k in range(layout.size) if k not in (3, 4)]
 
+    def curves(free: FloatArray) -> FloatArray:
+        theta = np.zeros((len(free), layout.size))
+        theta[:, curve_at] = free
+        return layout.curve(theta, time_s)
+
     def residual(free: FloatArray) -> FloatArray:
-        theta = np.zeros((1, layout.size))
-        theta[0, curve_at] = free
-        return np.asarray(layout.curve(theta, time_s)[0] - volts)
+        return np.asarray(curves(free[None, :])[0] - volts)
 
     best = None
     for guess in guesses:
         found = least_squares(
             residual,
             np.clip(guess, low[curve_at] + 1e-9, high[curve_at] - 1e-9),
+            jac=lambda free: forward_differences(curves, free, low[curve_at], high[curve_at]),
             bounds=(low[curve_at], high[curve_at]),
             x_scale=np.maximum(np.abs(guess) * 0.1, 1e-3),
             loss="soft_l1",

@@ -166,7 +166,7 @@ def fit_curve(
     best, mix, even = plain, [plain], False
     lagged = _solve(problem(Shape.LAGGED)) if onset_seen else None  # without the beginning an S cannot be seen
     if lagged is not None and _likelier(plain, lagged) is lagged:
-        behind = _best(*lagged)
+        behind = lagged[1].likeliest
         others = [problem(shape) for shape in FILTERED if shape is not Shape.LAGGED]
         filtered = [lagged, *(_solve(other, guesses_behind(other, behind)) for other in others)]
         mix = _no_likelier([one for one in filtered if one is not None])
@@ -206,7 +206,7 @@ def _likelier(known: Solved, other: Solved) -> Solved:
 def _misfits(solved: Solved, noise_v: float) -> bool:
     """Whether the residuals of the best curve are larger than the noise at rest and follow one another."""
     problem, posterior = solved
-    left = _residuals(problem, _best(problem, posterior))
+    left = _residuals(problem, posterior.likeliest)
     if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * noise_v:
         return False
     return _correlation(left) > MISFIT_CORRELATION
@@ -236,10 +236,6 @@ def _wider_by_stamps(problem: Problem, posterior: Posterior) -> float:
     drifts = problem.rest is not None and problem.rest.stamps.drift_s > 0
     error_s = float(np.exp(posterior.quantiles(posterior.draws[:, 4], 0.5)[0]))
     return _DRIFTING_WIDER if drifts and error_s > _DRIFT_MATTERS * problem.period_s else 1.0
-
-
-def _best(problem: Problem, posterior: Posterior) -> FloatArray:
-    return np.asarray(posterior.draws[int(np.argmax(problem.log_density(posterior.draws)))])
 
 
 def _residuals(problem: Problem, theta: FloatArray) -> FloatArray:
@@ -288,11 +284,17 @@ def _drawn_below(solved: Solved, highest_v: float) -> Solved | None:
     limited = replace(problem, highest_v=highest_v)
     if share >= _NEARLY_ALL:
         weights = posterior.weights[possible] / share
-        return limited, Posterior(posterior.draws[possible], weights, posterior.log_evidence + float(np.log(share)))
+        return limited, replace(
+            posterior,
+            draws=posterior.draws[possible],
+            weights=weights,
+            log_evidence=posterior.log_evidence + float(np.log(share)),
+            sure=True,
+            densities=posterior.densities[possible],
+        )
     if not possible.any():
         return None
-    inside = posterior.draws[possible]
-    start = inside[int(np.argmax(problem.log_density(inside)))]
+    start = posterior.draws[possible][int(np.argmax(posterior.densities[possible]))]
     drawn = sample_posterior(limited.log_density, start, np.cov(posterior.draws.T, aweights=posterior.weights))
     return None if drawn is None else (limited, drawn)
 
@@ -335,7 +337,7 @@ def _estimate(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Es
 
 def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None) -> CurveFit:
     problem, layout = best[0], best[0].layout
-    theta = _best(*best)
+    theta = best[1].likeliest
     left = _residuals(problem, theta)
     mix = tuple(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))))
     filtered = layout.shape in FILTERED

@@ -15,6 +15,7 @@ from logscope.curves.reading_error import (
 )
 from logscope.curves.rise_shapes import SHAPE_RANGES, Layout, Shape
 from logscope.curves.timestamps import Timestamps
+from logscope.statistics.batches import in_batches
 from logscope.statistics.rounding import OUTLIER_SHARE, rounded_normal_log_likelihood
 
 # Readings noisier than a tenth of the span, or stamps off by more than half a period, hold no curve.
@@ -133,16 +134,19 @@ class Problem:
         result = np.full(len(theta), -np.inf)
         if inside.any():
             kept = theta[inside]
-            expected, noise = self.expected(kept)
-            result[inside] = rounded_normal_log_likelihood(
-                self.volts, expected, noise, self.step_v, self.span_v, self.outlier_share, self.floor_v
-            )
+            result[inside] = in_batches(self._log_likelihood, kept, self.volts.size)
             result[inside] -= np.log(high - low).sum()  # the prior's volume: models are compared by evidence
             if self.rest is not None:
                 usual = max(self.rest.random_v, KNOWN_NOISE_STEPS * self.step_v, np.exp(low[3]))
                 result[inside] += log_prior_of_noise(kept[:, 3], usual, (low[3], high[3]))
                 result[inside] += log_prior_of_stamps(kept[:, 4], self.rest.stamps, (low[4], high[4]))
         return result
+
+    def _log_likelihood(self, theta: FloatArray) -> FloatArray:
+        expected, noise = self.expected(theta)
+        return rounded_normal_log_likelihood(
+            self.volts, expected, noise, self.step_v, self.span_v, self.outlier_share, self.floor_v
+        )
 
     def expected(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Mean and standard deviation of each reading [V], shape (k, n), over the times when it may have been taken."""

@@ -45,7 +45,7 @@ def settled_fraction_two_pole(
     tau, lag = np.asarray(time_constant_s, float), np.asarray(lag_s, float)
     # Nearly equal constants cancel badly; a relative nudge of 1e-6 changes the curve by less than 1e-6.
     lag = np.where(np.abs(tau - lag) < 1e-6 * tau, lag * (1 - 2e-6), lag)
-    return np.asarray(1.0 - (tau * np.exp(-x / tau) - lag * np.exp(-x / lag)) / (tau - lag))
+    return np.asarray(1.0 - (tau / (tau - lag)) * np.exp(-x / tau) + (lag / (tau - lag)) * np.exp(-x / lag))
 
 
 def settled_fraction_three_pole(

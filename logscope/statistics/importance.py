@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.special import gammaln, logsumexp
@@ -26,12 +26,19 @@ class Posterior:
     """Weighted draws. draws : shape (k, d); weights : shape (k,), summing to 1; log_evidence : of the model.
 
     sure : whether draws enough count for the evidence to be known
+    densities : logarithm of the density that was drawn from at each draw, shape (k,); empty where none was
     """
 
     draws: FloatArray
     weights: FloatArray
     log_evidence: float
     sure: bool = True
+    densities: FloatArray = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def likeliest(self) -> FloatArray:
+        """The draw of the highest density, shape (d,)."""
+        return np.asarray(self.draws[int(np.argmax(self.densities))])
 
     def quantiles(self, values: FloatArray, *levels: float) -> tuple[float, ...]:
         """Quantiles of a function of the parameters. values : its value at each draw, shape (k,)."""
@@ -55,28 +62,28 @@ def sample_posterior(
     """
     rng = np.random.default_rng(seed)
     centre, covariance = start.astype(float), _regular(covariance)
-    best: tuple[float, FloatArray, FloatArray] | None = None
+    best: tuple[float, FloatArray, FloatArray, FloatArray] | None = None
     for _ in range(_TRIES):
         centre, covariance = _adapted(log_density, centre, covariance, rng)
-        draws, log_weights = _weighted(log_density, centre, covariance, FINAL_DRAWS, rng)
+        draws, densities, log_weights = _weighted(log_density, centre, covariance, FINAL_DRAWS, rng)
         possible = log_weights > -np.inf  # functions of the parameters need not hold outside
         if not possible.any():
             continue
-        draws, log_weights = draws[possible], log_weights[possible]
+        draws, densities, log_weights = draws[possible], densities[possible], log_weights[possible]
         effective = _effective(log_weights)
         if best is None or effective > best[0]:
-            best = effective, draws, log_weights
+            best = effective, draws, densities, log_weights
         if effective >= _FEWEST_EFFECTIVE:
             break
         centre, covariance = _moments(draws, _tempered(log_weights)[0])
         covariance = _regular(_WIDER * covariance)
     if best is None:
         return None
-    effective, draws, log_weights = best
+    effective, draws, densities, log_weights = best
     total = logsumexp(log_weights)
     evidence, sure = float(total - np.log(FINAL_DRAWS)), effective >= _FEWEST_EFFECTIVE
     weights = np.exp(log_weights - total) if sure else _tempered(log_weights)[0]  # wide rather than one draw's
-    return Posterior(draws, weights, evidence, sure)
+    return Posterior(draws, weights, evidence, sure, densities)
 
 
 def _adapted(
@@ -88,7 +95,7 @@ def _adapted(
     """The proposal's centre and covariance, moved to where the density lies."""
     floor = np.diag(np.diag(covariance)) * _FLOOR  # keeps the matrix regular when few draws count
     for turn in range(ADAPTING_ROUNDS[1]):
-        draws, log_weights = _weighted(log_density, centre, covariance, ADAPTING_DRAWS, rng)
+        draws, _, log_weights = _weighted(log_density, centre, covariance, ADAPTING_DRAWS, rng)
         if not np.any(log_weights > -np.inf):
             covariance = covariance * _NEARER
             continue
@@ -128,7 +135,8 @@ def _weighted(
     covariance: FloatArray,
     count: int,
     rng: np.random.Generator,
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Draws from the proposal, the logarithm of the density at each, and of its weight."""
     size = centre.size
     root = np.linalg.cholesky(covariance)
     normal = rng.standard_normal((count, size))
@@ -142,7 +150,8 @@ def _weighted(
         - np.log(np.diag(root)).sum()
         - 0.5 * (DEGREES_OF_FREEDOM + size) * np.log1p((unit**2).sum(axis=1) / DEGREES_OF_FREEDOM)
     )
-    return draws, log_density(draws) - log_proposal
+    densities = log_density(draws)
+    return draws, densities, densities - log_proposal
 
 
 def _tempered(log_weights: FloatArray) -> tuple[FloatArray, float]:

@@ -46,14 +46,16 @@ def log_likelihood_of_each(
 ) -> FloatArray:
     """The same of each reading by itself, shape (k, n)."""
     deviation = reading - expected
-    censored = reading <= floor
+    censored = np.flatnonzero(reading <= floor)
     if step > 0:
-        below = np.where(censored, 0.0, ndtr((deviation - step / 2) / noise))
+        below = ndtr((deviation - step / 2) / noise)
+        below[..., censored] = 0.0
         near = ndtr((deviation + step / 2) / noise) - below
         background = outlier_share * step / max(span, step)
     else:
-        density = np.exp(-0.5 * (deviation / noise) ** 2) / (noise * np.sqrt(2 * np.pi))
-        near = np.where(censored, ndtr(deviation / noise), density)
+        away = deviation / noise
+        near = np.exp(-0.5 * away**2) / (noise * np.sqrt(2 * np.pi))
+        near[..., censored] = ndtr(away[..., censored])
         background = outlier_share / span
     return np.asarray(np.log((1 - outlier_share) * near + background))
 
