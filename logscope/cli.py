@@ -7,9 +7,11 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Sequence
+from functools import cache
 from typing import Annotated, Any
 
 import typer
+import typer.main
 from typer.core import TyperCommand
 
 from logscope import __version__
@@ -151,6 +153,12 @@ for _command, _help, _example in (
     )
 
 
+@cache
+def group() -> Any:
+    """All commands with their options, read from the functions' signatures once: that takes longer than a refusal."""
+    return typer.main.get_command(app)
+
+
 def main() -> None:
     """Run the command line; every error is one line on stderr."""
     for stream in (sys.stdout, sys.stderr):
@@ -162,7 +170,7 @@ def main() -> None:
 def _run() -> int:
     try:
         arguments = spread(sys.argv[1:], _SEVERAL_VALUES) or ["--help"]
-        status = int(app(args=arguments, standalone_mode=False) or 0)
+        status = int(group()(args=arguments, standalone_mode=False) or 0)
         sys.stdout.flush()
         return status
     except LogscopeError as error:

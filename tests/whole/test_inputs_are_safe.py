@@ -12,7 +12,6 @@ from typing import Any, get_type_hints
 
 import pyarrow as pa
 import pytest
-import typer.main
 from pyarrow import parquet
 
 from logscope import cli
@@ -41,10 +40,8 @@ FOREIGN: Mapping[str, bytes] = {
 Run = Callable[..., tuple[int, str, str]]
 
 
-@cache
 def _commands() -> dict[str, Any]:
-    group = typer.main.get_command(cli.app)
-    return dict(group.commands)  # type: ignore[attr-defined]
+    return dict(cli.group().commands)
 
 
 @cache

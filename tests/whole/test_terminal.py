@@ -11,12 +11,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-import typer.main
 
 from logscope import __version__, cli
 from logscope.commands import given
 
-COMMANDS = list(typer.main.get_command(cli.app).commands)  # type: ignore[attr-defined]
+COMMANDS = list(cli.group().commands)
 READER_GONE = 141  # 128 + SIGPIPE, as shells report it (POSIX.1-2017, XCU 2.8.2, and signal 13)
 
 Run = Callable[..., tuple[int, str, str]]
