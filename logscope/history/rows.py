@@ -8,7 +8,6 @@ from datetime import datetime
 from math import exp
 
 import numpy as np
-from scipy import stats
 
 from logscope.comparison.cells import coarser, make_grid
 from logscope.comparison.driving import LOADS, SPEEDS, Driving, common_part, driving
@@ -20,6 +19,7 @@ from logscope.history.tuning import Tuning
 from logscope.measures import EventRate, Measure, NoiseFloor, Repeated
 from logscope.result import Result
 from logscope.statistics.change import level_of_repeats
+from logscope.statistics.distributions import student_quantile
 from logscope.statistics.rates import clustered_rate
 from logscope.vehicle import Vehicle
 
@@ -196,5 +196,5 @@ def _floor(measure: NoiseFloor, result: Result, vehicle: Vehicle, run: Driving) 
     value = exp(float(np.mean(known)))
     if known.size < 2:
         return Measured(value, measure.unit)
-    reach = float(stats.t.ppf(0.975, known.size - 1)) * float(np.std(known, ddof=1)) / float(np.sqrt(known.size))
+    reach = student_quantile(0.975, known.size - 1) * float(np.std(known, ddof=1)) / float(np.sqrt(known.size))
     return Measured(value, measure.unit, value * exp(-reach), value * exp(reach))

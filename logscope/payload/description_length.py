@@ -70,7 +70,7 @@ def _add_what_numbers_do(out: FloatArray, rates: FloatArray, count: int) -> None
             )
 
 
-@njit(nogil=True)
+@njit(cache=True, nogil=True)
 def _value(row, lowest, big, width):  # type: ignore[no-untyped-def]
     """The bits from a lowest one on, at most 40 of them; those beyond the payload are zeros."""
     byte, shift = lowest >> 3, lowest & 7
@@ -85,7 +85,7 @@ def _value(row, lowest, big, width):  # type: ignore[no-untyped-def]
     return value
 
 
-@njit(nogil=True)
+@njit(cache=True, nogil=True)
 def _costs(rows, before, after, usable, out):  # type: ignore[no-untyped-def]
     places, count = usable.size, before.size
     table = np.zeros((WIDEST + 1, _CLASSES), np.int64)
@@ -114,7 +114,7 @@ def _costs(rows, before, after, usable, out):  # type: ignore[no-untyped-def]
                         out[lowest, big, width] = min(out[lowest, big, width], bits)
 
 
-@njit(nogil=True)
+@njit(cache=True, nogil=True)
 def _sort_in(table, change, widest):  # type: ignore[no-untyped-def]
     """Count the class of a change, for fields of each width up to the widest."""
     for width in range(1, widest + 1):
@@ -131,7 +131,7 @@ def _sort_in(table, change, widest):  # type: ignore[no-untyped-def]
         table[width, 1 + 2 * power + sign] += 1
 
 
-@njit(nogil=True)
+@njit(cache=True, nogil=True)
 def _length_of(counts, total):  # type: ignore[no-untyped-def]
     bits, used = 0.0, 0
     for k in range(counts.size):

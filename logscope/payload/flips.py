@@ -21,7 +21,7 @@ def flip_rates(rows: Bytes) -> FloatArray:
     return flip_counts(rows) / max(len(rows) - 1, 1)
 
 
-@njit(nogil=True)
+@njit(cache=True, nogil=True)
 def _count_flips(rows, counts):  # type: ignore[no-untyped-def]
     for i in range(1, rows.shape[0]):
         for j in range(rows.shape[1]):

@@ -6,6 +6,8 @@ million frames.
 
 from __future__ import annotations
 
+from math import sqrt
+
 from scipy import special
 
 
@@ -35,6 +37,18 @@ def student_quantile(share: float, freedom: float) -> float:
 def student_tail(above: float, freedom: float) -> float:
     """Share of Student's distribution above this."""
     return float(special.stdtr(freedom, -above))
+
+
+def correlation_chance(correlation: float, count: int) -> float:
+    """Chance of a correlation that far from zero or farther, either way, where pairs of normal values have none.
+
+    By Student's distribution of r·√((n − 2)/(1 − r²)) with n − 2 degrees of freedom.
+
+    >>> round(correlation_chance(0.632, 10), 3)
+    0.05
+    """
+    left = 1.0 - correlation**2
+    return 2.0 * student_tail(abs(correlation) * sqrt((count - 2) / left), count - 2) if left > 0 else 0.0
 
 
 def chi_squared_quantile(share: float, freedom: float) -> float:

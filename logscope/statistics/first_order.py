@@ -16,7 +16,6 @@ from math import exp, inf, log, sqrt
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from scipy.signal import lfilter
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.statistics.distributions import f_quantile, student_quantile
@@ -38,12 +37,24 @@ def follow(driven: FloatArray, step_s: float, time_constant_s: float) -> FloatAr
     Exact for an input that stays the same over each step. driven : shape (n,) or (n, k), step after step; step_s [s]
     """
     keep = exp(-step_s / time_constant_s)
-    after = lfilter([1.0 - keep], [1.0, -keep], driven, axis=0)
+    after = _settling(driven, keep)
     before = np.zeros_like(after)
     before[1:] = after[:-1]
     share = time_constant_s / step_s * (1.0 - keep)  # of the state before a step in the mean over it
     mean: FloatArray = driven + (before - driven) * share
     return mean
+
+
+def _settling(driven: FloatArray, keep: float) -> FloatArray:
+    """y[k] = keep · y[k − 1] + (1 − keep) · x[k] from rest, by sums over 2, 4, 8… steps.
+
+    As scipy.signal's lfilter, whose import takes longer than a short log.
+    """
+    after, span = (1.0 - keep) * driven, 1
+    while span < len(after) and keep > 0.0:
+        after[span:] += keep * after[:-span]
+        span, keep = 2 * span, keep * keep
+    return after
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,6 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import median_filter
-from scipy.signal import get_window
 
 from logscope.arrays import BoolArray, FloatArray, IndexArray
 from logscope.statistics.robust import MAD_TO_SIGMA
@@ -219,7 +218,7 @@ def _spectra(rows: FloatArray, doubtful: BoolArray, step: float) -> tuple[_Spect
 
 
 def _spectra_of(rows: FloatArray, step: float) -> _Spectra:
-    taper = get_window("hann", rows.shape[1])
+    taper = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(rows.shape[1]) / rows.shape[1])  # Hann's
     ramp = np.arange(rows.shape[1]) - (rows.shape[1] - 1) / 2
     rows = rows - rows.mean(axis=1, keepdims=True)
     rows -= (rows @ ramp / np.sum(ramp**2))[:, None] * ramp

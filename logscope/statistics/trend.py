@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from logscope.arrays import FloatArray
+from logscope.statistics.distributions import student_quantile, student_tail
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +51,10 @@ def weighted_trend(x: FloatArray, y: FloatArray, deviation: FloatArray) -> Trend
     left = y - level - slope * (x - centre)
     excess = max(1.0, float(np.sum(weight * left**2)) / (x.size - 2))
     error = float(np.sqrt(excess / power))
-    student = stats.t(x.size - 2)
-    reach = float(student.ppf(0.975)) * error
-    p_value = float(2 * student.sf(abs(slope) / error))
-    level_reach = float(student.ppf(0.975) * np.sqrt(excess / weight.sum()))
+    freedom = x.size - 2
+    reach = student_quantile(0.975, freedom) * error
+    p_value = 2 * student_tail(abs(slope) / error, freedom)
+    level_reach = student_quantile(0.975, freedom) * float(np.sqrt(excess / weight.sum()))
     return Trend(
         slope,
         slope - reach,

@@ -49,7 +49,7 @@ def imported(code: str, *arguments: str) -> set[str]:
         ),
         (
             ["check", str(LOG), "--vehicle", str(VEHICLE), "--fail-on", "never"],
-            DRAWING | FORMATS | {"pandas", "pyarrow", "pint"},
+            DRAWING | FORMATS | {"pandas", "pyarrow", "pint", "scipy.signal", "scipy.stats"},
         ),
         (
             ["size-precharge", "--voltage", "320", "--capacitance", "1000", "--time", "0.5"],

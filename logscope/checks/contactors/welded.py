@@ -16,6 +16,7 @@ from logscope.observations.dc_link.link import PACK_MISMATCH, Link, pack_voltage
 from logscope.observations.dc_link.openings import HELD_SHARE, Opening
 from logscope.physics.discharge import REFERENCE_ACTIVE_S, SAFE_V
 from logscope.signals import Part
+from logscope.statistics.distributions import correlation_chance
 from logscope.statistics.robust import noise_floor
 
 # Two voltages that move together this closely, with odds of chance below 1 in 1000, are one voltage.
@@ -140,8 +141,6 @@ def _slowest_s(history: SwitchingHistory) -> float | None:
 
 def _correlation(pack: Part, link: Link, opening: Opening) -> float | None:
     """Correlation of link and pack, trends taken off; None where the pack stands still or they do not move together."""
-    from scipy.stats import pearsonr  # slow to import, and seldom needed
-
     slower, faster = (pack, link.part) if pack.period_s >= link.part.period_s else (link.part, pack)
     inside = slower.between(opening.start_s, opening.end_s)
     at, one = slower.time_s[inside], slower.value[inside]
@@ -152,9 +151,8 @@ def _correlation(pack: Part, link: Link, opening: Opening) -> float | None:
     noise = max(noise_floor(pack.value), (pack.step or 0.0) / np.sqrt(12))
     if float(np.std(pack_moved)) < _PACK_MOVES * noise or not float(np.std(moved)) or not float(np.std(other)):
         return None
-    tested = pearsonr(moved, other)
-    together = tested.statistic >= LEAST_CORRELATION and tested.pvalue < _CHANCE
-    return float(tested.statistic) if together else None
+    found = float(np.corrcoef(moved, other)[0, 1])
+    return found if found >= LEAST_CORRELATION and correlation_chance(found, at.size) < _CHANCE else None
 
 
 def _without_trend(time_s: FloatArray, values: FloatArray) -> FloatArray:

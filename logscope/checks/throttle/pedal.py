@@ -149,9 +149,8 @@ def _slope(x: FloatArray, y: FloatArray) -> float | None:
     if len(visited) < _PLACES:
         return None
     usual = np.array([(np.median(x[place == each]), np.median(y[place == each])) for each in visited])
-    from scipy.stats import theilslopes  # slow to import, and seldom needed
-
-    return float(theilslopes(usual[:, 1], usual[:, 0]).slope)
+    across, up = (usual[:, None, k] - usual[None, :, k] for k in (0, 1))
+    return float(np.median(up[across > 0] / across[across > 0]))  # of all pairs of places: Theil and Sen's slope
 
 
 def _pace(time_s: FloatArray, x: FloatArray, spacing_s: float) -> FloatArray:
