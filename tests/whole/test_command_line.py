@@ -24,22 +24,31 @@ def run(*arguments: object, cwd: Path | None = None) -> tuple[int, str, str]:
     return done.returncode, done.stdout, done.stderr
 
 
-def test_the_main_job_on_the_troubled_sample(sample_logs: Path, decoders: Path, tmp_path: Path) -> None:
-    report, findings = tmp_path / "a report.html", tmp_path / "findings.json"
-    status, out, err = run(
+@pytest.fixture(scope="module")
+def troubled(
+    sample_logs: Path, decoders: Path, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[tuple[int, str, str], Path]:
+    """What the check of the troubled sample gave, and the folder with its report and findings."""
+    folder = tmp_path_factory.mktemp("troubled")
+    done = run(
         "check",
         sample_logs / "hazel-troubled.log",
         "--vehicle",
         decoders / "hazel.toml",
         "--report",
-        report,
+        folder / "a report.html",
         "--json",
-        findings,
+        folder / "findings.json",
     )
+    return done, folder
+
+
+def test_the_main_job_on_the_troubled_sample(troubled: tuple[tuple[int, str, str], Path]) -> None:
+    (status, out, err), folder = troubled
     assert (status, err) == (1, "")
-    kinds = {f["kind"] for f in json.loads(findings.read_text(encoding="utf-8"))["findings"]}
+    kinds = {f["kind"] for f in json.loads((folder / "findings.json").read_text(encoding="utf-8"))["findings"]}
     assert {"precharge.slow", "trip.overcurrent", "encoder.spike"} <= kinds
-    assert report.read_text(encoding="utf-8").lower().startswith("<!doctype html>")
+    assert (folder / "a report.html").read_text(encoding="utf-8").lower().startswith("<!doctype html>")
     assert "DANGER" in out
 
 
@@ -51,12 +60,11 @@ def test_the_healthy_sample_raises_nothing(command, sample_logs: Path, decoders:
     assert "Precharge complete" in out
 
 
-def test_findings_agree_with_what_the_simulator_did(command, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_findings_agree_with_what_the_simulator_did(
+    sample_logs: Path, troubled: tuple[tuple[int, str, str], Path]
+) -> None:
     truth = json.loads((sample_logs / "hazel-troubled.truth.json").read_text(encoding="utf-8"))
-    command(
-        "check", sample_logs / "hazel-troubled.log", "--vehicle", decoders / "hazel.toml", "--json", tmp_path / "f.json"
-    )
-    found = json.loads((tmp_path / "f.json").read_text(encoding="utf-8"))["findings"]
+    found = json.loads((troubled[1] / "findings.json").read_text(encoding="utf-8"))["findings"]
     for event in truth["events"]:
         if event["kind"].startswith(("precharge.", "trip.")):
             same = [f for f in found if f["kind"] == event["kind"] and abs(f["start_s"] - event["start_s"]) < 0.2]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
+from sample_beginnings import beginning
 
 import logscope
 import logscope.cli
@@ -36,10 +36,13 @@ def test_a_log_compared_with_itself_shows_no_difference(sample_logs: Path, decod
     assert not found.differences
 
 
-def test_several_values_follow_one_option(command, sample_logs: Path, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    log = Path(shutil.copy(sample_logs / "hazel-healthy.log", tmp_path / "again.log"))
-    sides = [sample_logs / name for name in ("hazel-healthy.log", "hazel-troubled.log")]
-    status, out, _ = command("compare", "--before", *sides, "--after", log, "--vehicle", decoders / "hazel.toml")
+def test_several_values_follow_one_option(command, decoders: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """On the precharges alone."""
+    for name, sample in (("first", "healthy"), ("second", "troubled"), ("after", "healthy")):
+        (tmp_path / f"{name}.log").write_text(beginning(sample, 6.0), encoding="utf-8")
+    sides = [tmp_path / "first.log", tmp_path / "second.log"]
+    after = tmp_path / "after.log"
+    status, out, _ = command("compare", "--before", *sides, "--after", after, "--vehicle", decoders / "hazel.toml")
     assert status == 0
     assert "measured 2 times before" in out or "No difference" in out
 

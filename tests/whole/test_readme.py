@@ -16,6 +16,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from sample_beginnings import beginning
 
 import logscope
 
@@ -41,13 +42,6 @@ def _own_process() -> set[str]:
     return set({line.split()[1]: line for line in reversed(commands())}.values())
 
 
-@cache
-def _beginning(log: Path) -> str:
-    lines = log.read_text(encoding="utf-8").splitlines(keepends=True)
-    stamps = [float(line[1:].partition(")")[0]) for line in lines]
-    return "".join(line for line, at_s in zip(lines, stamps, strict=True) if at_s - stamps[0] < UNTIL_S)
-
-
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """A folder with a space in its name and the files that the README speaks of."""
@@ -55,7 +49,7 @@ def folder(tmp_path: Path) -> Path:
     (place / "logs").mkdir(parents=True)
     for sample, names in LOGS.items():
         for name in names:
-            (place / name).write_text(_beginning(ROOT / "sample_logs" / f"hazel-{sample}.log"), encoding="utf-8")
+            (place / name).write_text(beginning(sample, UNTIL_S), encoding="utf-8")
     for kind in ("dbc", "toml"):
         shutil.copy(ROOT / "decoders" / f"hazel.{kind}", place / f"my.{kind}")
     shutil.copy(ROOT / "decoders" / "hazel.dbc", place / "hazel.dbc")

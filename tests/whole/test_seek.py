@@ -7,11 +7,19 @@ beside them.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 import logscope
+from logscope.logs import open_logs
+from logscope.seeking.candidates import candidates
+from logscope.seeking.gather import gather
+from logscope.seeking.hits import Hit
+from logscope.seeking.rank import ranked
+from logscope.seeking.search import Search
 
 CAPTURES = Path(__file__).parents[3] / "shared" / "captures"
 captured = pytest.mark.skipif(not CAPTURES.is_dir(), reason="the captures are not at hand")
@@ -43,16 +51,22 @@ def test_an_unknown_part_is_refused_in_one_line(command, sample_logs: Path) -> N
     assert "motor_speed" in complaint
 
 
-def places(log: str, part: str) -> list[tuple[int, int]]:
+def places(hits: Sequence[Hit]) -> list[tuple[int, int]]:
     """Identifier and lowest bit of the first five fields."""
-    found = logscope.seek(CAPTURES / log, like=part)
-    return [(hit.candidate.key.identifier, hit.candidate.field.positions()[0]) for hit in found.hits[:5]]
+    return [(hit.candidate.key.identifier, hit.candidate.field.positions()[0]) for hit in hits[:5]]
+
+
+@cache
+def _divided(log: str) -> Search:
+    """A capture divided into fields, for one part after the other."""
+    streams, _ = gather(open_logs([CAPTURES / log]).blocks)
+    return Search(candidates(streams, ()), {}, 0.0, max(float(stream.time_s[-1]) for stream in streams.values()))
 
 
 @captured
 def test_both_inverters_link_voltages_are_among_the_first_five() -> None:
     """0x288 and 0x289: 10 bits, big-endian; their lowest bit is bit 0 of the sixth byte in the file's definition."""
-    first = places("plug-in-hybrid-ready.log", "dc_link_voltage")
+    first = places(logscope.seek(CAPTURES / "plug-in-hybrid-ready.log", like="dc_link_voltage").hits)
     assert {identifier for identifier, _ in first} >= {0x288, 0x289}
 
 
@@ -64,4 +78,5 @@ def test_both_inverters_link_voltages_are_among_the_first_five() -> None:
 def test_link_relay_and_contactor_of_a_production_car_are_among_the_first_five(
     part: str, field: tuple[int, int]
 ) -> None:
-    assert field in places("production-car-power-on.csv", part)
+    hits, _ = ranked(_divided("production-car-power-on.csv"), part)
+    assert field in places(hits)

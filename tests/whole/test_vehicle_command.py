@@ -6,9 +6,8 @@ Oracle of the schema: the library jsonschema.
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -26,21 +25,28 @@ HAZEL = ROOT / "decoders" / "hazel.toml"
 LOG = ROOT / "sample_logs" / "hazel-healthy.log"
 
 
-def said(*arguments: str | Path) -> str:
-    done = subprocess.run(
-        [sys.executable, "-m", "logscope", "vehicle", *map(str, arguments)],
-        capture_output=True, text=True, encoding="utf-8", cwd=ROOT, check=True,
-    )  # fmt: skip
-    return " ".join(done.stdout.split())
+Said = Callable[..., str]
 
 
-def test_a_whole_vehicle_file_allows_every_check() -> None:
+@pytest.fixture
+def said(command: Callable[..., tuple[int, str, str]]) -> Said:
+    """What `logscope vehicle` prints, on one line."""
+
+    def call(*arguments: str | Path) -> str:
+        status, printed, _ = command("vehicle", *arguments)
+        assert status == 0
+        return " ".join(printed.split())
+
+    return call
+
+
+def test_a_whole_vehicle_file_allows_every_check(said: Said) -> None:
     count = len(logscope.vehicle_readiness(HAZEL).checks)
     assert f"Hazel: {count} of {count} checks can run." in said(HAZEL)
     assert all(each.runs for each in logscope.vehicle_readiness(HAZEL).checks)
 
 
-def test_what_is_missing_is_named_with_what_it_would_add(tmp_path: Path) -> None:
+def test_what_is_missing_is_named_with_what_it_would_add(said: Said, tmp_path: Path) -> None:
     file = tmp_path / "small.toml"
     file.write_text('[signals]\ndc_link_voltage = "InverterHv.DcLinkVoltage"\n', encoding="utf-8")
     text = said(file)
@@ -50,7 +56,7 @@ def test_what_is_missing_is_named_with_what_it_would_add(tmp_path: Path) -> None
     assert "precharge.capacitance_uF (the expected time constant" in text
 
 
-def test_limits_are_checked_only_where_one_is_stated(tmp_path: Path) -> None:
+def test_limits_are_checked_only_where_one_is_stated(said: Said, tmp_path: Path) -> None:
     file = tmp_path / "small.toml"
     mapped = '[signals]\nmotor_current = "InverterCurrent.MotorCurrent"\n'
     file.write_text(mapped, encoding="utf-8")
@@ -60,7 +66,7 @@ def test_limits_are_checked_only_where_one_is_stated(tmp_path: Path) -> None:
     assert "can run limits: how near" in said(file).replace("cannot run", "")
 
 
-def test_a_log_shows_which_mapped_signals_it_holds() -> None:
+def test_a_log_shows_which_mapped_signals_it_holds(said: Said) -> None:
     text = said(HAZEL, LOG)
     assert "Mapped signals in this log" in text
     assert "Motor speed: InverterMotion.MotorSpeed: 4" in text
