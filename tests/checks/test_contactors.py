@@ -14,6 +14,7 @@ import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state, voltages
 from one_check import findings_of
 from scipy.signal import lfilter
+from seeds import seeds
 
 from logscope.checks.contactors.blind import COARSEST_S
 from logscope.checks.contactors.check import contactors
@@ -294,39 +295,39 @@ def test_braking_through_sound_contactors_is_no_dropout(period_s: float) -> None
 
 
 @pytest.mark.parametrize("told", [HAZEL, Vehicle()])
-def test_a_welded_contactor_is_told_by_a_missing_fall_or_by_a_pack_that_moves(told: Vehicle) -> None:
-    for seed in range(4):
-        stages = CHARGED  # never opens
-        signals = _logged(seed, stages, _usual())
-        wave = 3 * np.sin(2 * np.pi * signals["battery_voltage"].time_s / 2.7)
-        wave_link = 3 * np.sin(2 * np.pi * signals["dc_link_voltage"].time_s / 2.7)
-        moving = changed(
-            signals,
-            {
-                "battery_voltage": replace(
-                    signals["battery_voltage"], value=signals["battery_voltage"].value + np.round(wave * 2) / 2
-                ),
-                "dc_link_voltage": replace(
-                    signals["dc_link_voltage"], value=signals["dc_link_voltage"].value + np.round(wave_link * 2) / 2
-                ),
-            },
-        )
-        (finding,) = findings_of(contactors, moving, told)
-        assert finding.kind == "contactor.welded"
-        assert finding.severity is Severity.DANGER
-        assert (finding.measured["correlation"].value or 0) > 0.8
-        (still,) = findings_of(contactors, signals, told)
-        assert still.kind == ("contactor.welded" if told is HAZEL else "contactor.undetermined")
-        if told is HAZEL:
-            assert "or its bleeder is open" in still.title
+@pytest.mark.parametrize("seed", seeds(1, of=4))
+def test_a_welded_contactor_is_told_by_a_missing_fall_or_by_a_pack_that_moves(told: Vehicle, seed: int) -> None:
+    stages = CHARGED  # never opens
+    signals = _logged(seed, stages, _usual())
+    wave = 3 * np.sin(2 * np.pi * signals["battery_voltage"].time_s / 2.7)
+    wave_link = 3 * np.sin(2 * np.pi * signals["dc_link_voltage"].time_s / 2.7)
+    moving = changed(
+        signals,
+        {
+            "battery_voltage": replace(
+                signals["battery_voltage"], value=signals["battery_voltage"].value + np.round(wave * 2) / 2
+            ),
+            "dc_link_voltage": replace(
+                signals["dc_link_voltage"], value=signals["dc_link_voltage"].value + np.round(wave_link * 2) / 2
+            ),
+        },
+    )
+    (finding,) = findings_of(contactors, moving, told)
+    assert finding.kind == "contactor.welded"
+    assert finding.severity is Severity.DANGER
+    assert (finding.measured["correlation"].value or 0) > 0.8
+    (still,) = findings_of(contactors, signals, told)
+    assert still.kind == ("contactor.welded" if told is HAZEL else "contactor.undetermined")
+    if told is HAZEL:
+        assert "or its bleeder is open" in still.title
 
 
-def test_a_link_that_falls_away_from_a_moving_pack_is_not_welded() -> None:
-    for seed in range(6):
-        signals = _logged(seed, (*CHARGED, Stage(OFF_S)), _usual())
-        pack = signals["battery_voltage"]
-        moving = replace(pack, value=pack.value + np.round(6 * np.sin(2 * np.pi * pack.time_s / 2.7)) / 2)
-        assert _kinds(findings_of(contactors, changed(signals, {"battery_voltage": moving}), Vehicle())) == ["sound"]
+@pytest.mark.parametrize("seed", seeds(2, of=6))
+def test_a_link_that_falls_away_from_a_moving_pack_is_not_welded(seed: int) -> None:
+    signals = _logged(seed, (*CHARGED, Stage(OFF_S)), _usual())
+    pack = signals["battery_voltage"]
+    moving = replace(pack, value=pack.value + np.round(6 * np.sin(2 * np.pi * pack.time_s / 2.7)) / 2)
+    assert _kinds(findings_of(contactors, changed(signals, {"battery_voltage": moving}), Vehicle())) == ["sound"]
 
 
 def _switching(name: str, times: list[float], period_s: float = 0.02) -> Part:

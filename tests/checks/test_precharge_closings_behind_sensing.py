@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from one_check import findings_of
 from scipy.signal import lfilter
+from seeds import seeds
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
@@ -98,7 +99,7 @@ def _holds(finding: Finding, truth_s: float) -> bool:
 
 
 @pytest.mark.parametrize(("tau_s", "lag_s", "period_s"), [(0.41, 0.045, 0.05), (0.6, 0.07, 0.05)])
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", seeds(1, of=2))
 def test_a_link_slower_than_any_sensing_does_not_settle_with_its_own_constant(tau_s, lag_s, period_s, seed):
     """Stamps on a grid bend the curve; a settling of 0.4 s would place the closing long before it, and far too low."""
     trace = Trace(tau_s, close=0.962, lags_s=(lag_s,), period_s=period_s, grid_s=0.01, seed=seed)

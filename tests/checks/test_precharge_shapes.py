@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from one_check import findings_of
 from scipy.integrate import solve_ivp
+from seeds import seeds
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
@@ -32,7 +33,7 @@ def _finding(seed: int, change, pack: bool = True) -> Finding:  # type: ignore[n
     return finding
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 def test_a_heating_resistor_is_recognised_and_its_cold_constant_found(seed: int) -> None:
     growth = 0.6
 
@@ -46,7 +47,7 @@ def test_a_heating_resistor_is_recognised_and_its_cold_constant_found(seed: int)
     assert finding.measured["resistor_growth_percent"].value == pytest.approx(60, abs=8)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 def test_a_constant_power_load_is_recognised_and_its_power_found(seed: int) -> None:
     """192 W from 170 V on: the link rests at 240.0 V (upper root of V² − Vs·V + P·R = 0), and never gets further."""
     power = 192.0
@@ -61,7 +62,7 @@ def test_a_constant_power_load_is_recognised_and_its_power_found(seed: int) -> N
     assert finding.measured["time_constant_s"].value == pytest.approx(R * C, rel=0.05)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 def test_a_resistive_load_shortens_the_expected_constant_too(seed: int) -> None:
     """900 ohm across the link: end and constant are 0.9 of the pack's and of R·C (Thevenin)."""
     finding = _finding(seed, lambda _, s: [((SOURCE - s[0]) / R - s[0] / 900) / C, 0.0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from one_check import findings_of
+from seeds import seeds
 
 from logscope.checks.precharge.check import precharge
 from logscope.checks.precharge.drift import Attempted, drift
@@ -44,13 +45,13 @@ def test_without_a_witness_both_readings_are_given() -> None:
     assert finding.measured["faster_constant_s"].low < LAG < finding.measured["faster_constant_s"].high
 
 
-def test_the_current_tells_which_constant_is_the_links_whichever_it_is() -> None:
-    for seed in range(2):
-        for swapped in (False, True):
-            finding = _only(_signals(seed, current=True, swapped=swapped))
-            constant = finding.measured["time_constant_s"]
-            assert constant.value == pytest.approx(LAG if swapped else TAU, rel=0.05)
-            assert "battery current" in finding.method
+@pytest.mark.parametrize("seed", seeds(1, of=2))
+def test_the_current_tells_which_constant_is_the_links_whichever_it_is(seed: int) -> None:
+    for swapped in (False, True):
+        finding = _only(_signals(seed, current=True, swapped=swapped))
+        constant = finding.measured["time_constant_s"]
+        assert constant.value == pytest.approx(LAG if swapped else TAU, rel=0.05)
+        assert "battery current" in finding.method
 
 
 def test_a_lag_of_the_expected_size_does_not_hide_a_fast_link() -> None:

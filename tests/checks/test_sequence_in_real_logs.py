@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from one_check import findings_of
+from seeds import seeds
 
 from logscope.arrays import FloatArray
 from logscope.checks.contactors.check import contactors
@@ -194,15 +195,15 @@ def test_a_link_that_is_braked_into_and_falls_through_its_pack_is_no_dropout(
 
 
 @pytest.mark.parametrize("told", [VEHICLE, Vehicle()])
-def test_a_main_contactor_that_holds_the_link_until_the_negative_opens_is_welded(told: Vehicle) -> None:
+@pytest.mark.parametrize("seed", seeds(1, of=3))
+def test_a_main_contactor_that_holds_the_link_until_the_negative_opens_is_welded(told: Vehicle, seed: int) -> None:
     late_s = 4.0
     link = _curve(lambda t: PACK_V * np.exp(-np.maximum(t - late_s, 0) / BLEED_S))
     states = {**_usual(), "negative_contactor": [(ON_S - 0.3, OFF_S + late_s)]}
-    for seed in range(3):
-        findings = findings_of(contactors, _log(seed, link, states=states), told)
-        (welded,) = [f for f in findings if f.severity is Severity.DANGER]
-        assert welded.kind == "contactor.welded"
-        assert "only once the negative contactor opens" in welded.explanation
+    findings = findings_of(contactors, _log(seed, link, states=states), told)
+    (welded,) = [f for f in findings if f.severity is Severity.DANGER]
+    assert welded.kind == "contactor.welded"
+    assert "only once the negative contactor opens" in welded.explanation
 
 
 def test_contactors_that_open_one_after_the_other_are_sound() -> None:
@@ -213,11 +214,13 @@ def test_contactors_that_open_one_after_the_other_are_sound() -> None:
 
 @pytest.mark.parametrize("tau_s", [0.5, 5.0, 30.0])
 @pytest.mark.parametrize("told", [VEHICLE, Vehicle()])
-def test_a_pack_voltage_that_dies_with_the_link_shows_no_welded_contactor(tau_s: float, told: Vehicle) -> None:
-    for seed in range(3):
-        link = _curve(lambda t: PACK_V * np.exp(-t / tau_s))
-        behind = lambda t, link=link: np.where(t < CLOSED_S, PACK_V, link(t))  # noqa: E731
-        assert _alarms(findings_of(contactors, _log(seed, link, pack=behind), told)) == []
+@pytest.mark.parametrize("seed", seeds(1, of=3))
+def test_a_pack_voltage_that_dies_with_the_link_shows_no_welded_contactor(
+    tau_s: float, told: Vehicle, seed: int
+) -> None:
+    link = _curve(lambda t: PACK_V * np.exp(-t / tau_s))
+    behind = lambda t, link=link: np.where(t < CLOSED_S, PACK_V, link(t))  # noqa: E731
+    assert _alarms(findings_of(contactors, _log(seed, link, pack=behind), told)) == []
 
 
 # --- rises that are no precharge
@@ -241,16 +244,17 @@ def test_a_pack_that_recovers_from_its_sag_is_no_hot_restart(period_s: float, sh
 # --- falls
 
 
-def test_an_active_discharge_that_stops_on_its_way_says_where() -> None:
-    for seed in range(3):
-        after = lambda t: np.where(t < 0.4, PACK_V * np.exp(-t / 0.3), 92.3 * np.exp(-(t - 0.4) / BLEED_S))  # noqa: E731
-        (found,) = findings_of(discharge, _log(seed, _curve(after)), VEHICLE)
-        assert found.measured["active_stop_V"].value == pytest.approx(92, abs=2)
-        assert found.measured["time_to_60V_s"].value == pytest.approx(0.4 + BLEED_S * np.log(92.3 / 60), rel=0.1)
-        assert "stopped at" in found.method
+@pytest.mark.parametrize("seed", seeds(1, of=3))
+def test_an_active_discharge_that_stops_on_its_way_says_where(seed: int) -> None:
+    after = lambda t: np.where(t < 0.4, PACK_V * np.exp(-t / 0.3), 92.3 * np.exp(-(t - 0.4) / BLEED_S))  # noqa: E731
+    (found,) = findings_of(discharge, _log(seed, _curve(after)), VEHICLE)
+    assert found.measured["active_stop_V"].value == pytest.approx(92, abs=2)
+    assert found.measured["time_to_60V_s"].value == pytest.approx(0.4 + BLEED_S * np.log(92.3 / 60), rel=0.1)
+    assert "stopped at" in found.method
 
 
-def test_an_active_discharge_that_ends_before_a_restart_does_not_stay_live() -> None:
+@pytest.mark.parametrize("seed", seeds(1, of=3))
+def test_an_active_discharge_that_ends_before_a_restart_does_not_stay_live(seed: int) -> None:
     """Down to 150 V in 0.25 s, then level for 1.2 s, and charged again."""
     back_s = 1.5
 
@@ -263,20 +267,17 @@ def test_an_active_discharge_that_ends_before_a_restart_does_not_stay_live() -> 
         "precharge_relay": [(ON_S, CLOSED_S + 0.01), (on_s, on_s + 0.8)],
         "main_contactor": [(CLOSED_S, OFF_S), (on_s + 0.7, END_S + 1)],
     }
-    for seed in range(3):
-        assert _alarms(findings_of(discharge, _log(seed, _curve(after), states=states), VEHICLE)) == []
+    assert _alarms(findings_of(discharge, _log(seed, _curve(after), states=states), VEHICLE)) == []
 
 
-def test_times_count_from_the_first_reading_where_the_opening_came_before_it() -> None:
-    for seed in range(3):
-        signals = _log(seed, _curve(_bled))
-        link = _quantity("dc_link_voltage", _curve(_bled), 0.01, seed, begin_s=OFF_S + 3.0)
-        (found,) = findings_of(discharge, Signals({**signals.parts, "dc_link_voltage": link}, 0.0, END_S), VEHICLE)
-        assert found.start_s == pytest.approx(OFF_S + 3.0, abs=0.05)
-        assert "after its first reading" in found.title
-        assert found.measured["time_to_60V_s"].value == pytest.approx(
-            BLEED_S * np.log(_bled(np.array(3.0)) / 60), rel=0.05
-        )
+@pytest.mark.parametrize("seed", seeds(1, of=3))
+def test_times_count_from_the_first_reading_where_the_opening_came_before_it(seed: int) -> None:
+    signals = _log(seed, _curve(_bled))
+    link = _quantity("dc_link_voltage", _curve(_bled), 0.01, seed, begin_s=OFF_S + 3.0)
+    (found,) = findings_of(discharge, Signals({**signals.parts, "dc_link_voltage": link}, 0.0, END_S), VEHICLE)
+    assert found.start_s == pytest.approx(OFF_S + 3.0, abs=0.05)
+    assert "after its first reading" in found.title
+    assert found.measured["time_to_60V_s"].value == pytest.approx(BLEED_S * np.log(_bled(np.array(3.0)) / 60), rel=0.05)
 
 
 def _both(off_s: float, on_s: float, later_s: float) -> dict[str, list[tuple[float, float]]]:
@@ -292,7 +293,7 @@ def _stopping(t: FloatArray) -> FloatArray:
     return np.where((t > 3.5) & (t < OFF_S - 0.45), 60.0, 0.0)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 @pytest.mark.parametrize(("gap_s", "later_s"), [(2.05, 0.1), (2.05, 0.2), (2.3, 0.15)])
 def test_a_key_that_is_turned_off_and_on_is_no_dropout_of_the_contactor_that_opens_last(gap_s, later_s, seed):
     on_s = OFF_S + gap_s
@@ -301,7 +302,7 @@ def test_a_key_that_is_turned_off_and_on_is_no_dropout_of_the_contactor_that_ope
     assert "contactor.dropout" not in _alarms(found)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 @pytest.mark.parametrize("later_s", [0.0, 0.1])
 def test_both_contactors_that_drop_out_for_a_moment_under_load_are_told(later_s, seed):
     link = _curve(lambda t: np.where(t < 0.6, PACK_V * np.exp(-t / 0.3), PACK_V))
