@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from live_runs import differences, judged, watched
+from sample_beginnings import beginning
 
 import logscope
 from logscope.capture.rows import no_frames
@@ -206,9 +207,17 @@ def test_slices_hold_every_frame_and_sample_once(tmp_path: Path) -> None:
     assert list(slices(replace(capture, blocks=(), serial=()))) == []
 
 
-def test_a_process_works_the_view_out_and_ends_with_the_last_picture() -> None:
+@pytest.fixture
+def precharged(tmp_path: Path) -> Path:
+    """The healthy drive until a while after its precharge."""
+    log = tmp_path / "precharged.log"
+    log.write_text(beginning("healthy", 10.0), encoding="utf-8")
+    return log
+
+
+def test_a_process_works_the_view_out_and_ends_with_the_last_picture(precharged: Path) -> None:
     process = LiveProcess(HAZEL, [])
-    capture = logscope.read(LOGS / "hazel-healthy.log")
+    capture = logscope.read(precharged)
     for piece in slices(capture, 1_000_000_000):
         process.offer([piece.frames, Now(piece.until_ns)])
         time.sleep(0.01)
@@ -269,8 +278,8 @@ def _terminal(arguments: list[str], keys: bytes = b"") -> str:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals of this kind")
-def test_a_log_is_shown_again_on_a_terminal() -> None:
-    shown = _terminal(["replay", str(LOGS / "hazel-healthy.log"), "--vehicle", str(HAZEL), "--speed", "100"])
+def test_a_log_is_shown_again_on_a_terminal(precharged: Path) -> None:
+    shown = _terminal(["replay", str(precharged), "--vehicle", str(HAZEL), "--speed", "30"])
     assert "precharging" in shown
     assert "Precharge complete" in shown
     assert "DC-link voltage" in shown
