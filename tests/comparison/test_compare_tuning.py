@@ -12,6 +12,7 @@ import pytest
 from loop_traces import loop_log
 from made_runs import run, with_findings
 from one_check import findings_of
+from seeds import seeds
 from tuning_traces import launches
 
 from logscope.checks.current_control.check import current_control
@@ -39,7 +40,7 @@ def compared(before: float, after: float, seed: int) -> ComparedMeasure:
     return next(each for each in comparison.measures if each.name == "overshoot_percent")
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 def test_a_better_damped_loop_overshoots_less_by_what_it_does(seed: int) -> None:
     found = compared(0.3, 0.65, seed)
     assert found.verdict is Verdict.BETTER
@@ -50,7 +51,7 @@ def test_a_better_damped_loop_overshoots_less_by_what_it_does(seed: int) -> None
     assert found.effect.low <= difference <= found.effect.high
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 def test_a_loop_left_alone_is_not_called_changed(seed: int) -> None:
     assert compared(0.45, 0.45, seed).verdict not in (Verdict.BETTER, Verdict.WORSE)
 

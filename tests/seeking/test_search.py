@@ -10,6 +10,7 @@ import cantools
 import numpy as np
 import pytest
 from made_logs import LENGTH_S, OPENS_S, RISES_S, TAU_S, link_volts, log, speed, stream, times
+from seeds import seeds
 
 from logscope.errors import RequestError
 from logscope.payload.fields import Field
@@ -38,10 +39,10 @@ def test_the_scale_of_a_link_voltage_comes_from_the_known_pack() -> None:
     assert "battery_voltage" in hit.scale_from
 
 
-def test_nothing_stands_out_where_no_field_is_the_part() -> None:
-    for seed in range(3):
-        for part in ("dc_link_voltage", "motor_speed", "precharge_relay", "throttle", "battery_voltage"):
-            assert search_log(log(seed=seed), like=part).standing_out == (), (seed, part)
+@pytest.mark.parametrize("seed", seeds(1, of=3))
+def test_nothing_stands_out_where_no_field_is_the_part(seed: int) -> None:
+    for part in ("dc_link_voltage", "motor_speed", "precharge_relay", "throttle", "battery_voltage"):
+        assert search_log(log(seed=seed), like=part).standing_out == (), (seed, part)
 
 
 def test_relay_and_contactor_are_the_bits_that_flip_at_the_precharge() -> None:
