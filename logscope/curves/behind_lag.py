@@ -48,10 +48,11 @@ class _Samples(NamedTuple):
     noise: FloatArray
 
 
-def explained_behind_lag(problem: Problem, theta: FloatArray, sound: SoundLink) -> bool:
+def explained_behind_lag(problem: Problem, theta: FloatArray, sound: SoundLink, *, few_do: bool = False) -> bool:
     """Whether a sound link behind one or two lags explains the readings as well.
 
     problem, theta : the curve that fits best, and its parameters, shape (size,)
+    few_do : whether samples too few for every such curve count as explained
     """
     slowest_s = float(np.exp(theta[2]))
     if not problem.layout.fits_onset:  # behind its beginning the curve is an exponential of the slowest constant
@@ -63,6 +64,8 @@ def explained_behind_lag(problem: Problem, theta: FloatArray, sound: SoundLink) 
     known = float(np.sum(off[kept] ** 2))
     samples = _Samples(problem.time_s[kept], problem.volts[kept], noise[kept])
     count = samples.time_s.size
+    if few_do and count < _LEAST_CLOSING:
+        return True
     shapes = [_one_lag, *([_two_lags] * (count >= _LEAST_TWO_LAGS)), *([_lags_and_closing] * (count >= _LEAST_CLOSING))]
     return any(_fits(problem, theta, samples, sound, shape, known + _AS_WELL) for shape in shapes)
 

@@ -126,9 +126,12 @@ class CurveFit:
         """By how much stamps that drift may lengthen or shorten the time constant [s]."""
         return self._problem.rest.stamps.drift_s if self._problem.rest is not None else 0.0
 
-    def explained_behind_lag(self, sound: SoundLink) -> bool:
-        """Whether a sound link behind one or two sensing lags would look the same."""
-        return explained_behind_lag(self._problem, self._theta, sound)
+    def explained_behind_lag(self, sound: SoundLink, *, few_do: bool = False) -> bool:
+        """Whether a sound link behind one or two sensing lags would look the same.
+
+        few_do : whether samples too few for every such curve count as explained
+        """
+        return explained_behind_lag(self._problem, self._theta, sound, few_do=few_do)
 
 
 def fit_curve(

@@ -12,6 +12,8 @@ import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state
 from limits_study import LimitsStudy
 from one_check import findings_of
+from scipy.ndimage import uniform_filter1d
+from scipy.signal import lsim, lti
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding
@@ -31,7 +33,9 @@ CYCLES = {
     "closed_early": KeyCycle(2.2, 20.0, close_fraction=0.7, close_delay_s=0.0),
     "bypassed": KeyCycle(2.2, 20.0, resistance_ohm=0.05),
 }
+CLOSES_AT_40 = KeyCycle(2.2, 20.0, close_fraction=0.4, close_delay_s=0.0)
 AS_USUAL = Logging(period_s=0.01)
+FINE = Logging(period_s=0.005, step_v=0.1)
 WAYS = {
     "as usual": AS_USUAL,
     "states 150 ms late": replace(AS_USUAL, lag_s=0.15),
@@ -150,6 +154,39 @@ def test_a_load_that_starts_and_stops_makes_one_stalled_attempt(flags: tuple[str
     stalled = [finding for finding in findings if finding.kind != "precharge.resistor_stress"]
     assert _kinds(stalled) == ["stalled"]
     assert "between the same two levels" in stalled[0].explanation
+
+
+@pytest.mark.parametrize(("timeout_s", "samples"), [(1.3, 8), (1.3, 12), (1.5, 12)])
+def test_a_load_that_starts_and_stops_is_seen_through_a_sensor_that_averages(timeout_s: float, samples: int) -> None:
+    """The mean of 40 or 60 ms rounds the teeth off; the relay may leave the link higher than any of them."""
+    cycle = KeyCycle(2.2, 20.0, power_W=200.0, cut_in_V=200.0, timeout_s=timeout_s)
+    played = play_log(3, (cycle,), END_S, hazel(), FINE)
+    link = played.signals["dc_link_voltage"]
+    averaged = uniform_filter1d(link.value, samples, origin=samples // 2 - 1)
+    seen = changed(played.signals, {"dc_link_voltage": replace(link, value=np.round(averaged / 0.1) * 0.1)})
+    first = findings_of(precharge, seen, HAZEL)[0]
+    assert first.kind == "precharge.stalled"
+    assert "between the same two levels" in first.explanation
+    assert "settled" not in first.explanation
+    fraction = first.measured["fraction_reached"].value
+    assert fraction is not None
+    assert fraction == pytest.approx(0.6, abs=0.02)  # 200 V of 331 V
+
+
+@pytest.mark.parametrize("seed", [3, 6, 8, 10])
+def test_a_contactor_that_closes_early_between_two_states_is_no_fast_link(seed: int) -> None:
+    """Behind sensing lags of 23 and 6 ms, with stamps on a grid of 50 ms, the two have one curve."""
+    played = play_log(seed, (CLOSES_AT_40,), END_S, hazel(), replace(FINE, lag_s=0.02))
+    link = played.signals["dc_link_voltage"]
+    lagging, grid = link.value - link.value[0], 0.05
+    for lag_s in (0.023, 0.006):
+        system = lti([1.0], [lag_s, 1.0])
+        lagging = lsim(system, lagging, np.arange(lagging.size) * link.period_s, interp=False)[1]
+    stamped = np.ceil(link.time_s / grid) * grid + 1e-6 * np.arange(link.time_s.size)
+    value = np.round((link.value[0] + lagging) / 0.1) * 0.1
+    seen = changed(played.signals, {"dc_link_voltage": replace(link, time_s=stamped, value=value)})
+    kinds = _kinds(findings_of(precharge, seen, HAZEL))
+    assert kinds[0] in ("undetermined", "closed_early")
 
 
 @pytest.mark.parametrize("flags", [FLAG_NAMES, ()])

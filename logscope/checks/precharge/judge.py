@@ -47,6 +47,7 @@ class Judged:
     close_fraction: float
     bound_s: float | None  # upper bound of the time constant where it could not be fitted
     period_s: float
+    fast_or_closed_early: bool = False  # behind a sensing lag the two look alike
 
     @property
     def hot(self) -> bool:
@@ -122,8 +123,11 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
         measurement = replace(measurement, fit=ahead)
         constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
+    fast_or_early = False
     if kind in ("complete", "slow", "fast") and _has_hole(measurement):
         kind = "undetermined"
+    elif fast_or_early := kind == "fast" and _may_close_on_the_way(link, measurement, expected_s, vehicle.precharge):
+        kind, constant = "undetermined", None
     elif kind == "undetermined" and (open_s := _too_fast(link, measurement, vehicle.precharge)) is not None:
         kind, constant, bound_s = "fast", None, open_s
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
@@ -144,6 +148,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         vehicle.precharge.close_fraction,
         bound_s,
         link.part.period_s,
+        fast_or_early,
     )
 
 
@@ -169,6 +174,20 @@ def _mostly_closing(m: Measurement, configured: Precharge) -> bool:
     """
     start = m.fraction(m.start_v)
     return start is not None and configured.close_fraction - start < _LEAST_BY_RESISTOR * (1 - start)
+
+
+def _may_close_on_the_way(link: Link, m: Measurement, expected_s: float | None, configured: Precharge) -> bool:
+    """Whether the readings may be those of a link as expected whose contactor closed while it was still charging.
+
+    Behind a sensing lag such a closing looks like the curve of a link that charges too fast, unless the contactor's
+    state, readings from before it, or the shape of the curve show the difference.
+    """
+    if m.closing is None or not m.pack_v or m.closing.low_v >= configured.close_fraction * m.pack_v:
+        return False
+    if m.fit is None or expected_s is None or _too_fast(link, m, configured) is not None:
+        return False
+    low_s, high_s = (expected_s * (1 + by) for by in (-configured.tolerance, configured.tolerance))
+    return m.fit.explained_behind_lag(SoundLink(low_s, high_s, closes_after=0.0), few_do=True)
 
 
 def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:

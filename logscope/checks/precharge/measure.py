@@ -150,7 +150,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
         pack = _level_once_closed(link, attempt.contactor_s)
     if pack is not None:
         highest_v = min(highest_v, (1 + PACK_MISMATCH) * pack.volts)
-    reached = float(volts[max(curve_end - 2, attempt.onset) : curve_end + 1].max())
+    reached_by = attempt.end if sawing else curve_end  # a load that cuts in breaks the curve before its highest reading
+    reached = float(volts[max(curve_end - 2, attempt.onset) : reached_by + 1].max())
     start_v = float(np.median(volts[first : attempt.onset + 1]))
     behind = volts[curve_end + 1 : last + 1]
     own_v = float(np.median(behind)) if behind.size else float(volts[attempt.onset : last + 1].max())

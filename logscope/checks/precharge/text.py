@@ -190,7 +190,7 @@ def _where_it_ended(judged: Judged, values: Mapping[str, Measured]) -> list[str]
     else:
         said.append(f"It reached {m.reached_v:.1f} V. Pack voltage unknown, no closing seen.")
     load = _load(values)
-    if judged.kind == "stalled" and not load:
+    if judged.kind == "stalled" and not load and not m.attempt.saws:
         said.append("It had settled there: something draws current from the link.")
     if load and m.fit is not None and m.pack_v:
         said.append(
@@ -337,6 +337,11 @@ def _doubt(judged: Judged) -> list[str]:
         return [
             f"A contactor that closed far too early between two samples, {seconds(judged.period_s)} apart, would "
             "look the same."
+        ]
+    if judged.fast_or_closed_early:
+        return [
+            "Either the link charges too fast, or the contactor closed before it was charged: through a sensing lag "
+            "the two look alike. Record the contactor's state as often as the link voltage."
         ]
     if judged.kind == "undetermined" and judged.measurement.leads_beyond_pack:
         return [

@@ -83,15 +83,22 @@ def with_swings(signals: Signals, link: Link, attempt: Attempt, until: int, apar
     relay = signals.get("precharge_relay")
     if attempt.saws or attempt.contactor_s is not None or (relay is not None and attempt.relay_end_s is None):
         return attempt
-    over = ~apart[attempt.top : until] | (volts[attempt.top : until] < _HELD_SHARE * volts[attempt.top])
-    last = attempt.top + (int(np.argmax(over)) if over.any() else over.size) - 1
+    least = max(8 * link.noise_v, 2 * link.step_v, _LEAST_SWING * link_full(link))
+    legs = rises_of(volts[attempt.onset : until], least)
+    if not legs:
+        return attempt
+    # The first rise ends where the voltage first falls by a swing: a later swing may lead a little higher.
+    top = min(attempt.top, attempt.onset + legs[0][1])
+    over = ~apart[top:until] | (volts[top:until] < _HELD_SHARE * volts[top])
+    last = top + (int(np.argmax(over)) if over.any() else over.size) - 1
     if attempt.relay_end_s is not None:
         last = min(last, int(np.searchsorted(time_s, attempt.relay_end_s)) - 1)
-    if last <= attempt.top:
+    if last <= top:
         return attempt
-    least = max(8 * link.noise_v, 2 * link.step_v, _LEAST_SWING * link_full(link))
-    swings = rises_of(volts[attempt.top : last + 1], least)
-    return replace(attempt, end=max(attempt.end, last), saws=len(swings)) if len(swings) >= _LEAST_SWINGS else attempt
+    swings = rises_of(volts[top : last + 1], least)
+    if len(swings) < _LEAST_SWINGS:
+        return attempt
+    return replace(attempt, top=top, end=max(attempt.end, last), saws=len(swings))
 
 
 def without_rise(signals: Signals, link: Link, attempts: list[Attempt]) -> list[NoRise]:
