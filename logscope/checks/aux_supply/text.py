@@ -16,7 +16,7 @@ from logscope.quantities import quantity_text
 from logscope.vehicle import Vehicle
 
 GASSES_V = charging_voltage_v(0.0)  # in frost more is right (practice)
-_NAMED = 3  # of what dips, in a sentence; all of them stand in the method
+_NAMED = 2  # of what dips, in a sentence; all of them stand in the method
 SURVIVES = (
     "ISO 16750-2 tests devices at supplies down to 6 to 10.5 V and up to 16 V, by their class: what they must "
     "survive, not what a vehicle should have."

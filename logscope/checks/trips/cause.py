@@ -101,9 +101,13 @@ def judge(
     name = best if likelihood >= NAMED_FROM and shown else "undetermined"
     lead = NO_LEAD if name == "undetermined" or sign is None or sign.moment is None else lead_of(sign.moment, event)
     why = " ".join(
-        (_seen_in_words(found, event, what), _likelihoods_in_words(ranked), _what_would_decide(found, ranked))
+        (
+            _seen_in_words(found, event, what),
+            _likelihoods_in_words(ranked[: 2 if name == "undetermined" else 1]),
+            _what_would_decide(found, ranked),
+        )
     )
-    return Cause(name, why.strip(), _method_in_words(found), ranked, sign, lead, went_on)
+    return Cause(name, why.strip(), _method_in_words(found, ranked), ranked, sign, lead, went_on)
 
 
 def _nothing_missed(found: tuple[Sign, ...], signals: Signals, study: SpeedAnalysis | None) -> bool:
@@ -143,10 +147,11 @@ def _seen_in_words(found: tuple[Sign, ...], event: Moment, what: str) -> str:
     return f"Seen around {what}: {'; '.join(seen)}." if seen else f"Nothing was seen before {what}."
 
 
-def _method_in_words(found: tuple[Sign, ...]) -> str:
+def _method_in_words(found: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
     absent = [each.words for each in found if each.seen is False]
     unknown = [each.words for each in found if each.seen is None]
-    parts = [f"Against other causes: {'; '.join(absent)}."] if absent else []
+    parts = [_likelihoods_in_words(ranked[:2])]
+    parts += [f"Against other causes: {'; '.join(absent)}."] if absent else []
     parts += [f"Cannot be determined: {'; '.join(unknown)}."] if unknown else []
     return " ".join([*parts, "The likelihoods are judgement from practice, no published source."])
 
@@ -158,15 +163,13 @@ def _before(sign: Sign, event: Moment) -> str:
     value, low, high = (1e3 * (each or 0.0) for each in (lead.value, lead.low, lead.high))
     side = "before" if value >= 0 else "after"
     if low < 0.0 <= high:
-        order = f"{high:.0f} ms before to {-low:.0f} ms after; the order is not certain"
-    else:
-        order = f"{min(abs(low), abs(high)):.0f} to {max(abs(low), abs(high)):.0f} ms {side}"
-    return f", {abs(value):.0f} ms {side} it (sampling: {order})"
+        return f", within {max(high, -low):.0f} ms of it, before or after"
+    return f", {abs(value):.0f} ms {side} it ({min(abs(low), abs(high)):.0f} to {max(abs(low), abs(high)):.0f} ms)"
 
 
 def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:
-    (first, much), (second, less) = ranked[:2]
-    return f"Likeliest: {IN_WORDS[first]} ({100 * much:.0f} %), then {IN_WORDS[second]} ({100 * less:.0f} %)."
+    named = ", then ".join(f"{IN_WORDS[cause]} ({100 * likelihood:.0f} %)" for cause, likelihood in ranked)
+    return f"Likeliest: {named}."
 
 
 def _what_would_decide(found: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:

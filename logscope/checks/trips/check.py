@@ -245,7 +245,7 @@ def _current_in_words(surge: Surge | None, peak: Peak | None) -> str:
         return f"The current reached {peak.amps:.0f} A; the sampling shows no surge."
     return (
         f"The current rose from {surge.before:.0f} A at {surge.sound_s:.3f} s to {surge.peak:.0f} A at "
-        f"{surge.peak_s:.3f} s or higher, between samples."
+        f"{surge.peak_s:.3f} s or higher."
     )
 
 
