@@ -121,7 +121,8 @@ def record(
 def _view(request: Request, vehicle: Path) -> LiveProcess:
     from logscope.live.process import LiveProcess
 
-    return LiveProcess(vehicle, [request.serials[k].definition for k in _text_consoles(request)])
+    rates = {spec.bus: spec.bit_rate for spec in request.cans if spec.bit_rate is not None}
+    return LiveProcess(vehicle, [request.serials[k].definition for k in _text_consoles(request)], rates)
 
 
 def _confirm(serials: list[SerialSpec], *, yes: bool) -> None:

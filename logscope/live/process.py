@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pickle
 import subprocess
 import sys
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from threading import Condition, Thread
@@ -24,10 +25,18 @@ _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THR
 class LiveProcess:
     """Give it what was recorded with `offer`; `view` is the newest picture, None before the first."""
 
-    def __init__(self, vehicle: Path, consoles: Iterable[Path]) -> None:
+    def __init__(self, vehicle: Path, consoles: Iterable[Path], bit_rates: Mapping[str, int] | None = None) -> None:
+        """consoles : definitions; bit_rates : as in `LiveView`"""
         paths = [str(Path(__file__).parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "logscope.live.work", str(vehicle), *map(str, consoles)],
+            [
+                sys.executable,
+                "-m",
+                "logscope.live.work",
+                str(vehicle),
+                json.dumps(bit_rates or {}),
+                *map(str, consoles),
+            ],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from logscope.capture.frames import Frames
 from logscope.capture.samples import SerialLog
 from logscope.findings import Measured
@@ -23,10 +25,15 @@ _STEP_NS = 100_000_000  # a precharge takes 0.1 s at least
 class LiveView:
     """Fed with frames and console samples in the order of time; `look` gives the picture."""
 
-    def __init__(self, vehicle: Vehicle) -> None:
-        """Raises VehicleError as `Window` does."""
+    def __init__(self, vehicle: Vehicle, bit_rates: Mapping[str, int] | None = None) -> None:
+        """bit_rates : of adapters that were opened at one [bit/s], by bus, before what the vehicle file states.
+
+        Raises VehicleError as `Window` does.
+        """
         self._window = Window(vehicle)
-        self._buses = Buses(vehicle.bit_rates)
+        rates = dict(vehicle.bit_rates)
+        rates.update(bit_rates or {})
+        self._buses = Buses(rates)
         self._judge = Judge(vehicle)
         self._now_s = 0.0
         self._followed_ns = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import pickle
 import sys
 import time
@@ -48,7 +49,10 @@ class _Inbox:
 
 
 def main() -> None:
-    """Work until the end of standard input. Arguments: the vehicle file, then the definitions of text consoles."""
+    """Work until the end of standard input.
+
+    Arguments: the vehicle file, the bit rates of buses as JSON, then the definitions of text consoles.
+    """
     from dataclasses import replace
 
     from logscope.definitions.serial import load_serial_definition
@@ -59,8 +63,8 @@ def main() -> None:
 
     warnings.simplefilter("ignore")  # of a check that fails; the report shows it
     known = load_vehicle(Path(sys.argv[1]))
-    view = LiveView(known)
-    consoles = [GrowingConsole(load_serial_definition(Path(path))) for path in sys.argv[2:]]
+    view = LiveView(known, json.loads(sys.argv[2]))
+    consoles = [GrowingConsole(load_serial_definition(Path(path))) for path in sys.argv[3:]]
     warm_up(known)
     inbox, out = _Inbox(sys.stdin.buffer), sys.stdout.buffer
     now_ns: int | None = None

@@ -216,7 +216,8 @@ def precharged(tmp_path: Path) -> Path:
 
 
 def test_a_process_works_the_view_out_and_ends_with_the_last_picture(precharged: Path) -> None:
-    process = LiveProcess(HAZEL, [])
+    """The bit rate is that at which the adapter was opened, of the one bus that has one."""
+    process = LiveProcess(HAZEL, [], {"can0": 500_000})
     capture = logscope.read(precharged)
     for piece in slices(capture, 1_000_000_000):
         process.offer([piece.frames, Now(piece.until_ns)])
@@ -226,6 +227,7 @@ def test_a_process_works_the_view_out_and_ends_with_the_last_picture(precharged:
     assert [verdict.kind for verdict in view.verdicts] == ["precharge.complete"]
     assert view.frames_left_out == 0
     assert sum(bus.frames for bus in view.buses) == len(capture.frames)
+    assert {bus.name: bus.load is not None for bus in view.buses} == {"can0": True, "can1": False}
 
 
 def test_what_a_slow_view_has_no_room_for_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
