@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
 import logscope
+from logscope.findings import Finding
 
 CAPTURES = Path(__file__).parents[3] / "shared" / "captures"
 pytestmark = pytest.mark.skipif(not CAPTURES.is_dir(), reason="the capture is not at hand")
@@ -18,25 +21,32 @@ dc_link_voltage = "FrontDrive.DcLinkVoltage"
 """
 
 
-def _precharges(tmp_path: Path, more: str = "", vehicle: str = VEHICLE):  # type: ignore[no-untyped-def]
-    (tmp_path / "plug-in-hybrid.dbc").write_bytes((CAPTURES / "plug-in-hybrid.dbc").read_bytes())
-    (tmp_path / "v.toml").write_text(vehicle + more, encoding="utf-8")
-    result = logscope.check(
-        logscope.read(CAPTURES / "plug-in-hybrid-ready.log"), logscope.load_vehicle(tmp_path / "v.toml")
-    )
+def _precharges(more: str = "", vehicle: str = VEHICLE) -> tuple[Finding, ...]:
+    return _led_to_by(vehicle + more)
+
+
+@cache
+def _led_to_by(vehicle: str) -> tuple[Finding, ...]:
+    """The precharges by a vehicle file; each file is checked once."""
+    with TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "plug-in-hybrid.dbc").write_bytes((CAPTURES / "plug-in-hybrid.dbc").read_bytes())
+        (folder / "v.toml").write_text(vehicle, encoding="utf-8")
+        log = logscope.read(CAPTURES / "plug-in-hybrid-ready.log")
+        result = logscope.check(log, logscope.load_vehicle(folder / "v.toml"))
     assert result.capture.account.out_of_order == 2854
-    return [f for f in result.findings if f.kind.startswith("precharge.")]
+    return tuple(f for f in result.findings if f.kind.startswith("precharge."))
 
 
-def test_its_one_precharge_is_found_where_it_is(tmp_path: Path) -> None:
+def test_its_one_precharge_is_found_where_it_is() -> None:
     """Start 1.16 s, end 316 V, as read off the samples; 98 ms and 65 ms from a two-pole fit made beside the project."""
-    (found,) = _precharges(tmp_path)
+    (found,) = _precharges()
     assert found.start_s == pytest.approx(1.16, abs=0.03)
     assert found.measured["end_voltage_V"].value == pytest.approx(316, abs=1)
 
 
-def test_without_rc_its_lag_and_rc_are_not_told_apart(tmp_path: Path) -> None:
-    (found,) = _precharges(tmp_path)
+def test_without_rc_its_lag_and_rc_are_not_told_apart() -> None:
+    (found,) = _precharges()
     assert found.measured["time_constant_s"].value is None
     # Three poles, fitted to the raw samples beside the project: 102, 58 and 14 ms leave what rounding does, 0.29 V.
     assert found.measured["slower_constant_s"].value == pytest.approx(0.102, rel=0.03)
@@ -46,11 +56,10 @@ def test_without_rc_its_lag_and_rc_are_not_told_apart(tmp_path: Path) -> None:
     assert "S-shaped" in found.method
 
 
-def test_two_readings_of_its_one_link_do_not_exclude_each_other(tmp_path: Path) -> None:
+def test_two_readings_of_its_one_link_do_not_exclude_each_other() -> None:
     """Two inverters measure the same link; neither shows a closing, for the raw samples have no step."""
     one, other = (
-        _precharges(tmp_path, vehicle=VEHICLE.replace("FrontDrive", name))[0].measured
-        for name in ("FrontDrive", "RearDrive")
+        _precharges(vehicle=VEHICLE.replace("FrontDrive", name))[0].measured for name in ("FrontDrive", "RearDrive")
     )
     for name in ("slower_constant_s", "faster_constant_s"):
         assert one[name].low < other[name].high
@@ -59,30 +68,22 @@ def test_two_readings_of_its_one_link_do_not_exclude_each_other(tmp_path: Path) 
     assert other["fraction_at_close"].value is None
 
 
-def test_with_rc_the_links_constant_is_found(tmp_path: Path) -> None:
-    (found,) = _precharges(tmp_path, "[precharge]\nresistance_ohm = 98\ncapacitance_uF = 1000\n")
+def test_with_rc_the_links_constant_is_found() -> None:
+    (found,) = _precharges("[precharge]\nresistance_ohm = 98\ncapacitance_uF = 1000\n")
     assert found.kind == "precharge.complete"
     assert found.measured["time_constant_s"].value == pytest.approx(0.098, rel=0.05)
 
 
-def test_its_pack_voltage_may_wake_late(tmp_path: Path) -> None:
-    more = VEHICLE.replace(
-        '"FrontDrive.DcLinkVoltage"\n', '"FrontDrive.DcLinkVoltage"\nbattery_voltage = "Battery.PackVoltage"\n'
-    )
-    (tmp_path / "plug-in-hybrid.dbc").write_bytes((CAPTURES / "plug-in-hybrid.dbc").read_bytes())
-    (tmp_path / "v.toml").write_text(more, encoding="utf-8")
-    result = logscope.check(
-        logscope.read(CAPTURES / "plug-in-hybrid-ready.log"), logscope.load_vehicle(tmp_path / "v.toml")
-    )
-    (found,) = [f for f in result.findings if f.kind.startswith("precharge.")]
+def test_its_pack_voltage_may_wake_late() -> None:
+    (found,) = _precharges('battery_voltage = "Battery.PackVoltage"\n')
     assert found.kind == "precharge.complete"
     assert found.measured["fraction_reached"].value == pytest.approx(1.0, abs=0.02)
 
 
-def test_the_pack_current_tells_its_rc_from_the_sensing_lag(tmp_path: Path) -> None:
+def test_the_pack_current_tells_its_rc_from_the_sensing_lag() -> None:
     """Read off the samples: the current falls by 0.705 every 20 ms, that is 57 ms, as one of the two constants."""
     more = 'battery_current = "Battery.PackCurrentRaw"\n'
-    (found,) = _precharges(tmp_path, more)
+    (found,) = _precharges(more)
     assert found.measured["time_constant_s"].value == pytest.approx(0.058, rel=0.06)
     assert found.measured["sensing_lag_s"].value == pytest.approx(0.102, rel=0.03)
     assert "battery current" in found.method
