@@ -66,6 +66,21 @@ def test_a_surge_to_the_limit_with_nothing_before_it_is_sudden_only_where_nothin
     assert period_s <= 0.015 or found[0].cause == "undetermined"
 
 
+@pytest.mark.parametrize(("later", "cause"), [(1, "undetermined"), (4, "sudden")])
+def test_a_speed_that_is_lost_within_a_reading_of_the_surge_may_have_led_to_it(later: int, cause: str) -> None:
+    """Each message holds a value of up to 10 ms before its stamp: what is seen one sample later may have come first."""
+    t = np.arange(0, 12, TICK_S)
+    current = np.where(t < 10.0, 130.0, np.where(t < 10.02, 415.0, 0.0))
+    parts = drive(current, 0.01)
+    speed = parts["motor_speed"]
+    first = int(np.searchsorted(speed.time_s, 10.0 - 1e-6)) + later
+    lost = (np.arange(speed.value.size) >= first) & (np.arange(speed.value.size) < first + 15)
+    parts["motor_speed"] = replace(speed, value=np.where(lost, 0.0, speed.value))
+    trip = of_kind(parts, "trip.overcurrent")[0]
+    assert trip.cause == cause
+    assert ("every 5 ms or faster" in trip.explanation) == (cause == "undetermined")
+
+
 @pytest.mark.parametrize("period_s", [0.005, 0.01, 0.02])
 @pytest.mark.parametrize("stood_s", [0.5, 5.0, 60.0])
 @pytest.mark.parametrize("level_A", [330.0, 342.0, 351.0])

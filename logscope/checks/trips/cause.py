@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from logscope.checks.trips.order import NO_LEAD, Moment, lead_of, sharpest
 from logscope.checks.trips.sign import Sign
 from logscope.checks.trips.signs import signs
@@ -24,6 +26,7 @@ from logscope.signals import Signals
 NAMED_FROM = 2.0 / 3.0  # likelihood from which a cause is named: twice all others together
 SURE_FROM = 0.85  # likelihood from which its name goes without "probably"
 WANTED_PERIOD_S = 0.010  # sampling at which a lead of some tens of ms can be found
+_JITTER = 1.2  # of a period, by which a typical one may seem longer
 _ONE_DISTURBANCE_S = 0.015  # most last for one counting window, 10 to 20 ms: coarser sampling may miss one (practice)
 
 # How often each sign is seen under each cause (practice, no published source).
@@ -104,7 +107,7 @@ def judge(
         (
             _seen_in_words(found, event, what),
             _likelihoods_in_words(ranked[: 2 if name == "undetermined" else 1]),
-            _what_would_decide(found, ranked),
+            _what_would_decide(found, ranked, _wanted_s(signals, study)),
         )
     )
     return Cause(name, why.strip(), _method_in_words(found, ranked), ranked, sign, lead, went_on)
@@ -172,9 +175,18 @@ def _likelihoods_in_words(ranked: tuple[tuple[str, float], ...]) -> str:
     return f"Likeliest: {named}."
 
 
-def _what_would_decide(found: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...]) -> str:
+def _wanted_s(signals: Signals, study: SpeedAnalysis | None) -> float:
+    """How often speed and current should be logged [s]: as usual, or twice as often as they are where that hid it."""
+    current = signals.get("motor_current")
+    logged_s = [] if study is None else [study.model.update_s]
+    logged_s += [] if current is None else [current.period_s]
+    coarse = max(logged_s, default=np.inf) > _JITTER * WANTED_PERIOD_S
+    return WANTED_PERIOD_S if coarse else 0.5 * min(logged_s)
+
+
+def _what_would_decide(found: tuple[Sign, ...], ranked: tuple[tuple[str, float], ...], wanted_s: float) -> str:
     """What to log, so that the signs that are open now can be decided the next time."""
     wanted = dict.fromkeys(_WOULD_DECIDE[each.name] for each in found if each.seen is None)
     if ranked[0][1] >= SURE_FROM or not wanted:
         return ""
-    return f"To decide it, record {', '.join(wanted)} every {WANTED_PERIOD_S * 1e3:.0f} ms or faster."
+    return f"To decide it, record {' and '.join(wanted)} every {wanted_s * 1e3:.2g} ms or faster."

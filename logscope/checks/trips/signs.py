@@ -83,9 +83,12 @@ def _speed(study: SpeedAnalysis | None, event: Moment) -> Sign:
         return Sign("speed", None, f"{apart}, which leaves open by {open_s * 1e3:.3g} ms what came first", moment)
     if moment is not None and _may_be_its_effect(study, moment, event):
         return Sign("speed", None, "the speed changes as much as the surge itself may have turned the rotor", moment)
-    off_s = study.stamps_off_s
-    if moment is None and off_s and first_disturbance(study, event, off_s) is not None:
-        words = f"the motor speed is disturbed, and its messages come in bursts, known in time to {off_s * 1e3:.3g} ms"
+    off_s = max(study.stamps_off_s, study.model.update_s)  # a message holds a value of up to one update before
+    if moment is None and first_disturbance(study, event, off_s) is not None:
+        why = ", and its messages come in bursts" if study.stamps_off_s else ""
+        words = (
+            f"the motor speed is disturbed right after it{why}: its readings are known in time to {off_s * 1e3:.3g} ms"
+        )
         return Sign("speed", None, words)
     if moment is not None:
         return Sign("speed", True, "a speed disturbance that no shaft could follow", moment)
