@@ -189,4 +189,4 @@ def _what_would_decide(found: tuple[Sign, ...], ranked: tuple[tuple[str, float],
     wanted = dict.fromkeys(_WOULD_DECIDE[each.name] for each in found if each.seen is None)
     if ranked[0][1] >= SURE_FROM or not wanted:
         return ""
-    return f"To decide it, record {' and '.join(wanted)} every {wanted_s * 1e3:.2g} ms or faster."
+    return f"To decide it, record {', '.join(wanted)} every {wanted_s * 1e3:.2g} ms or faster."
