@@ -55,7 +55,7 @@ def power_ties(signals: Signals, vehicle: Vehicle) -> Iterator[Tie]:
         yield from _efficiency(powers, signals)
     battery, motor = signals.get("battery_current"), signals.get("motor_current")
     if battery is not None and motor is not None:
-        yield from _current(battery, motor)
+        yield from _current(battery, motor, signals.get("motor_speed"))
 
 
 def mean_powers(signals: Signals) -> Powers | None:
@@ -135,8 +135,12 @@ def _efficiency(powers: Powers, signals: Signals) -> Iterator[Tie]:
         )
 
 
-def _current(battery: Part, motor: Part) -> Iterator[Tie]:
-    """The battery's current cannot be more than the motor's, auxiliaries apart: an inverter steps voltage down."""
+def _current(battery: Part, motor: Part, speed: Part | None) -> Iterator[Tie]:
+    """The battery's current cannot be more than the motor's, auxiliaries apart: an inverter steps voltage down.
+
+    Only while the motor carries current and, where that is logged, turns: at rest the battery feeds other things, or a
+    charger feeds it, and the motor's current is noise and offset.
+    """
     window_s = window_of(battery, motor)
     until_s = max(battery.time_s[-1], motor.time_s[-1])
     supplied = window_means(battery.time_s, battery.value, window_s, until_s)
@@ -146,7 +150,9 @@ def _current(battery: Part, motor: Part) -> Iterator[Tie]:
     if top <= 0.0 or not np.isfinite(supplied[resting]).any():
         return
     supplied = np.abs(supplied - np.nanmedian(supplied[resting]))
-    use = (turning > _STRONG * top) & np.isfinite(supplied)
+    use = (turning > _STRONG * top) & np.isfinite(supplied) & clear_of_noise(motor, turning)
+    if speed is not None:
+        use &= clear_of_noise(speed, window_means(speed.time_s, np.abs(speed.value), window_s, until_s))
     if np.count_nonzero(use) < _MIN_WINDOWS:
         return
     low, ratio, high = (float(q) for q in np.quantile(supplied[use] / turning[use], [0.2, 0.5, 0.8]))

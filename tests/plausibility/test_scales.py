@@ -132,6 +132,27 @@ def test_a_bench_supply_is_odd_and_nothing_is_taken_out():
     assert [finding.kind for finding in plausible.findings] == ["mapping.odd"]
 
 
+@pytest.mark.parametrize("offset_A", [0.0, 2.0], ids=["noise", "noise and offset"])
+def test_a_motor_at_rest_beside_a_charging_battery_is_no_slip(offset_A):
+    """A charger feeds 17 A; the inverter wakes after three seconds, and then reports noise, or an offset."""
+    noise = np.random.default_rng(5)
+    awake = T > 3.0
+    charging = Signals(
+        {
+            each.name: each
+            for each in (
+                part("battery_voltage", np.full(T.size, 330.0) + noise.normal(0.0, 0.2, T.size)),
+                part("battery_current", np.where(awake, -17.0, 0.0) + noise.normal(0.0, 0.1, T.size)),
+                part("motor_current", np.where(awake, np.abs(offset_A + noise.normal(0.0, 0.5, T.size)), 0.0)),
+                part("motor_speed", np.where(awake, noise.normal(0.0, 1.0, T.size), 0.0), 1.0),
+            )
+        },
+        0.0,
+        60.0,
+    )
+    assert not [d for d in examine(charging, FILE).findings if d.severity is Severity.WARNING]
+
+
 def test_a_spinning_wheel_and_another_gear_are_no_slip():
     signals = drive("torque", "battery_current")
     motor = signals.parts["motor_speed"]
