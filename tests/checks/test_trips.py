@@ -248,3 +248,13 @@ def test_a_current_that_collapses_without_fault_and_pedal_is_no_drive_without_a_
 def test_a_current_that_a_ramp_takes_away_is_no_doubt() -> None:
     current, torque, _ = _driven_at_the_limit(0.4)
     assert findings_of(trips, signals(current, torque), HAZEL)[0].kind == "trip.none"
+
+
+def test_no_trip_is_good_only_where_the_fault_signal_is_logged() -> None:
+    """A trip while braking gently leaves no sign in current and pedal."""
+    current, torque, _ = _driven_at_the_limit(0.4)
+    healthy = part("fault", current.time_s, np.zeros(current.time_s.size), healthy=np.ones(current.time_s.size, bool))
+    without, with_fault = (findings_of(trips, signals(current, *more), HAZEL)[0] for more in ((torque,), (healthy,)))
+    assert (without.kind, without.severity) == ("trip.none", Severity.INFO)
+    assert "fault signal is not logged" in without.title
+    assert (with_fault.kind, with_fault.severity) == ("trip.none", Severity.GOOD)

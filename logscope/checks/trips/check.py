@@ -102,20 +102,21 @@ def _undetermined(collapsed: Sequence[tuple[float, float]], signals: Signals) ->
 
 
 def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
+    """No trip; where no fault signal is logged, only none by overcurrent, for another one leaves no sure sign."""
     restarts = sum(1 for each in wrong.lost if each.restart and each.shown) if wrong is not None else 0
-    fault = signals.get("fault")
-    by = "The fault signal shows none" if fault is not None else "The motor current shows no surge and collapse"
-    doubt = "" if fault is not None else " A trip at low current is not seen without a fault signal."
+    logged = signals.get("fault") is not None
+    by = "The fault signal shows none" if logged else "The motor current shows no surge and collapse"
+    doubt = "" if logged else " A trip at low current, or between two samples, is not seen without a fault signal."
+    title = "Inverter: no trip" if logged else "Inverter: no overcurrent trip seen, the fault signal is not logged"
+    next_step = "Nothing to do." if logged else "Log the inverter's fault signal before relying on this."
+    if restarts:
+        title = f"Inverter: {'no fault, but ' if logged else ''}{restarts} restart{'s' * (restarts != 1)} at speed"
+        next_step = "See the finding on restarts, under motor speed."
     return assemble(
         "trip.none",
-        Severity.INFO if restarts else Severity.GOOD,
+        Severity.GOOD if logged and not restarts else Severity.INFO,
         Words(
-            f"Inverter: no fault, but {restarts} restart{'s' * (restarts != 1)} at speed"
-            if restarts
-            else "Inverter: no trip",
-            f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}",
-            "Nothing to do." if not restarts else "See the finding on restarts, under motor speed.",
-            hands_near_hv=False,
+            title, f"{by}, from {signals.start_s:.1f} to {signals.end_s:.1f} s.{doubt}", next_step, hands_near_hv=False
         ),
         [(signals.start_s, signals.end_s)],
         {},
