@@ -14,6 +14,7 @@ from scipy.integrate import trapezoid
 from spice import NEEDS_NGSPICE, solve
 
 from logscope.checks.charging.check import charging
+from logscope.checks.charging.taper import _fit
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.observations.charging.phases import Step
 from logscope.observations.observations import Observations
@@ -205,6 +206,26 @@ def test_one_event_is_told_once() -> None:
 def test_a_current_off_its_request_is_named(share: float, kinds: list[str]) -> None:
     found = judged(Made(asked_a=20.0 / share))
     assert [f.kind for f in found if f.severity is Severity.WARNING] == kinds
+
+
+def test_a_charge_that_ends_while_its_current_rises_is_not_off_its_request() -> None:
+    """A full battery: the request of 20 A is withdrawn after 2 s, at 8 A, for the charger rises by 4 A a second."""
+    made = Made(ends_s=22.0, log_s=120.0, request_ends_s=22.0, noise_a=0.3).signals()
+    current = made["charger_current"]
+    rising = np.where(current.value > 1.0, 4.0 * np.maximum(current.time_s - 20.0, 0.0), current.value)
+    found = findings_of(
+        charging, replace(made, parts={**made.parts, "charger_current": replace(current, value=rising)}), VEHICLE
+    )
+    assert [f.kind for f in found] == ["charge.stopped"]
+
+
+def test_a_current_that_falls_along_a_straight_line_has_no_time_constant() -> None:
+    """18 readings that fall from 14.0 to 11.5 A: any constant fits that is long enough, so none is known."""
+    time_s = 5.0 * np.arange(18)
+    for seed in range(40):
+        noise = np.random.default_rng([seed, 5]).normal(0.0, 0.05, time_s.size)
+        found = _fit(time_s, np.round(14.0 - 0.03 * time_s + noise, 1), 400.0)
+        assert found is None or found[2] - found[1] > found[0]
 
 
 def test_a_request_beyond_what_the_charger_can_give_is_no_fault() -> None:

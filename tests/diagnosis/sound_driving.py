@@ -37,6 +37,8 @@ _STANDARD_V = 331.0
 _FEWER_VALUES = 0.25  # vehicle files that state less than Hazel's
 _CHARGED, _NEUTRAL, _SLIPPERY, _PARKED = 0.15, 0.1, 0.15, 0.1  # of the drives
 _CHARGE_S = 240.0
+_PLUGGED_LATER_S = 8.0  # the key is off by then
+_PARKING_BRAKE = 0.5  # stops it before the plug is in
 _HAND_BRAKE = 0.3  # without it a vehicle on a slope rolls backwards faster than anybody reverses
 _OVERSPEED = 0.97
 
@@ -135,8 +137,11 @@ def _draw(rng: np.random.Generator, vehicle: Vehicle) -> tuple[Scenario, Vehicle
     ratio = rng.uniform(6.0, 11.0)
     duration_s = float(np.exp(rng.uniform(*np.log(_DURATION_S)))) + (_CHARGE_S if charged else 0.0)
     driven_s = duration_s - (_CHARGE_S if charged else 0.0)
-    cycles = () if parked and charged else _cycles(rng, driven_s)
+    cycles = () if parked and charged else _cycles(rng, driven_s - (_PLUGGED_LATER_S if charged else 0.0))
     throttle, brake = _feet(rng, cycles, parked, mass_kg=body.mass_kg, ratio=ratio)
+    if charged and cycles and not parked:  # nobody plugs in a vehicle that rolls
+        off_s = cycles[-1].off_s
+        brake = Profile((*brake.corners, (off_s - 2.0, 0.0), (off_s - 1.0, _PARKING_BRAKE)))
     name = "parked" if parked else "driven"
     scenario = Scenario(
         name=name + (", charged" if charged else ""),

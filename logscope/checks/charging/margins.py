@@ -10,6 +10,7 @@ from scipy.ndimage import median_filter
 
 from logscope.observations.charging.sessions import Session
 from logscope.signals import Part, Signals
+from logscope.statistics.distributions import normal_quantile
 from logscope.statistics.robust import noise_floor
 from logscope.statistics.sampling import between_samples, stretches
 from logscope.vehicle import Vehicle
@@ -21,7 +22,7 @@ _WATTS_SHARE = _VOLTS_SHARE + _AMPS_SHARE
 _MEDIAN_ROWS = 3  # a lone reading is no passing
 _LASTS_ROWS = 3  # readings in a row, or as many as a slow message has in…
 _LASTS_S = 3.0
-_NOISES = 3.0
+_BY_CHANCE = 0.025  # that noise takes any of the readings beyond a doubt, on one side of 95 % limits
 _ONE_S = 5.0  # visits nearer than this are one: the value hovers
 _LEAST_READINGS = 3
 _NOT_AWAKE = 0.5  # of the limit: a voltage below half of it is a controller that has not woken
@@ -108,7 +109,8 @@ def _margin(
     left = limit - calm if upper else calm - limit
     worst = int(np.argmin(left))
     noise = float(np.nan_to_num(noise_floor(value, quantum=part.step or 0.0)))
-    doubt += _NOISES * noise / float(np.sqrt(_MEDIAN_ROWS)) + (part.step or 0.0) / 2.0
+    reach = normal_quantile(1.0 - _BY_CHANCE / value.size)  # by noise alone the worst of so many is farther out
+    doubt += reach * noise / float(np.sqrt(_MEDIAN_ROWS)) + (part.step or 0.0) / 2.0
     spans = _lasting(part, time_s, left < -doubt)
     shown = "K" if unit == "°C" else unit
     past = np.flatnonzero((limit - value if upper else value - limit) < 0)

@@ -158,13 +158,22 @@ def _error(part: Part, target: Part, start_s: float, end_s: float, unit: str, mo
         due = np.minimum(request, most[rows])
         limited = bool(np.median(most[rows][known]) <= request)
     level = float(np.median(due[known]))
+    tolerance = max(_AMPS_SHARE * level, _LEAST_AMPS) if unit == "A" else _VOLTS_SHARE * level
+    known &= time_s >= _arrived_s(time_s[known], value[known], tolerance)
+    if known.sum() < _LEAST_READINGS or float(np.ptp(time_s[known])) < _SETTLES_S:
+        return None  # it never stood still: a charge that ends while its current still rises
     apart = (value - due)[known]
     noise = float(np.nan_to_num(noise_floor(value, quantum=part.step or 0.0)))
     reach = NORMAL_95 * noise / float(np.sqrt(known.sum())) + largest_rounding_bias(noise, part.step or 0.0)
     reach += (target.step or 0.0) / 2.0
     mean = float(apart.mean())
-    tolerance = max(_AMPS_SHARE * level, _LEAST_AMPS) if unit == "A" else _VOLTS_SHARE * level
     return Error(mean, mean - reach, mean + reach, unit, level, part.name, tolerance, start_s, end_s, limited)
+
+
+def _arrived_s(time_s: FloatArray, value: FloatArray, tolerance: float) -> float:
+    """From when a value is as high as it is in its last third [s]: before that it rises to what it then holds."""
+    final = float(np.median(value[-max(value.size // 3, 1) :]))
+    return float(time_s[int(np.argmax(value >= final - tolerance))])
 
 
 def requested(target: Part, at_s: FloatArray) -> FloatArray:

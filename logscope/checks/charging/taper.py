@@ -22,6 +22,7 @@ _UNKNOWNS = 3  # start, time constant, and what it falls towards
 _KNOWN_TO = 0.35  # of the value: wider limits give no time constant
 _SCALE_SHARE = 0.008  # of the current: standard deviation of the difference of two meters of 1 % each (practice)
 _ZERO_SHARE = 0.3  # of what a meter may read at rest: standard deviation of the difference of two at zero (practice)
+_SINGULAR = 1e6  # condition of the slopes: their squares then have no digits left to invert
 _AFTER_S = 3.0  # the change to constant voltage itself, and the lag of the messages
 
 
@@ -112,11 +113,10 @@ def _fit(
         alike = float(np.corrcoef(left[:-1], left[1:])[0, 1]) if spread > 0 else 0.0
         alike = max(alike - 1.0 / np.sqrt(time_s.size), 0.0)  # chance alone makes neighbours alike by so much
         noise_a = spread * float(np.sqrt((1 + alike) / max(1 - alike, 0.05)))
-    try:
-        covariance = np.linalg.inv(found.jac.T @ found.jac) * noise_a**2
-    except np.linalg.LinAlgError:
+    if np.linalg.cond(found.jac) > _SINGULAR:  # a straight line: any constant fits that is long enough
         return None
-    reach = student_quantile(0.975, freedom) * float(np.sqrt(max(float(covariance[1, 1]), 0.0)))
+    covariance = np.linalg.inv(found.jac.T @ found.jac) * noise_a**2
+    reach = student_quantile(0.975, freedom) * float(np.sqrt(float(covariance[1, 1])))
     if not np.isfinite(reach) or reach > 3.0:
         return None
     log_s = float(at[1])

@@ -291,7 +291,8 @@ def _near(charge: Charge) -> str:
     if least.left < 0:
         beyond = quantity_text(Measured(-least.left, unit))
         name = _limited_name(least)
-        return f"{name[0].upper()}{name[1:]} {beyond} beyond its limit, within the meter's doubt."
+        doubt = "beyond the meter's doubt, too" if least.passed else "within the meter's doubt"
+        return f"{name[0].upper()}{name[1:]} {beyond} beyond its limit, {doubt}."
     left = quantity_text(Measured(least.left, unit))
     return f"Smallest margin: {left}, {_limited_name(least)}, at {least.time_s:.0f} s."
 
