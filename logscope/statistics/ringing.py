@@ -128,7 +128,10 @@ def _refine(
         covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter**2
     except np.linalg.LinAlgError:
         return None
-    errors = np.sqrt(np.maximum(np.diag(covariance)[:2], 0.0))
+    variances = np.diag(covariance)[:2]
+    if not bool(np.all(variances > 0.0)):  # what the rows leave open comes out of the inverse as anything
+        return None
+    errors = np.sqrt(variances)
     if not (isfinite(errors[0]) and isfinite(errors[1])):
         return None
     correlation = float(covariance[0, 1] / max(errors[0] * errors[1], 1e-300))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,7 +12,11 @@ from hypothesis import strategies as st
 from scipy.signal import lsim, lti
 
 from logscope.arrays import FloatArray
-from logscope.checks.precharge.soonest import bound_of_pairs
+from logscope.checks.precharge.measure import Measurement
+from logscope.checks.precharge.soonest import bound_of_pairs, soonest_bound
+from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.rises import Attempt
+from logscope.signals import Part
 
 PACK_V = 350.0
 STEP_S = 1e-3
@@ -53,6 +60,23 @@ def test_a_link_at_half_its_constant_is_known_to_be_too_fast(lags_s: tuple[float
     bound_s = bound_of_pairs(TIME_S[::20], PACK_V - volts, room_v=1.0, unsure_s=0.0)
     assert bound_s is not None
     assert 0.1 <= bound_s < 0.13
+
+
+def test_two_readings_in_one_place_of_their_beat_are_no_jump() -> None:
+    """A link of 80 ms, read every 7.6 ms; as the readings are put back onto their beat the first two share a place."""
+    period_s, onset = 7.6e-3, 20
+    time_s = period_s * np.arange(90)
+    volts = np.round(400.0 * -np.expm1(-np.maximum(time_s - onset * period_s, 0.0) / 0.08))
+    time_s[onset] = time_s[onset + 1]
+    part = Part("dc_link_voltage", time_s, volts, "V", "Test.link", 1.0)
+    measured = SimpleNamespace(
+        attempt=Attempt(onset, 80, 89, onset_seen=True, ended_by="level"), top_v=400.0, unsure_between_s=1e-4
+    )
+    bound_s = soonest_bound(
+        cast(Link, SimpleNamespace(part=part, noise_v=0.3, step_v=1.0)), cast(Measurement, measured)
+    )
+    assert bound_s is not None
+    assert bound_s >= 0.08
 
 
 def test_noise_and_no_reading_at_all_bound_nothing() -> None:

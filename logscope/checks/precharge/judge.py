@@ -112,7 +112,8 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
     constant = None
     if fit is not None and fitted:
         found = witnesses(signals, fit, measurement.end_s) if fit.lag is not None else []
-        waits = _waits(measurement, vehicle.precharge.close_fraction)
+        early = _may_have_closed_early(measurement, vehicle.precharge)  # then a lag makes its step part of the curve
+        waits = 0.0 if early else _waits(measurement, vehicle.precharge.close_fraction)
         constant = compare_constant(fit, expected_s, tolerance, found, measurement.lag_is_faster, waits)
         measurement = _closing_by(constant, fit, measurement)
         if constant.verdict in (Verdict.SLOW, Verdict.FAST) and _mostly_closing(measurement, vehicle.precharge):
@@ -176,13 +177,18 @@ def _mostly_closing(m: Measurement, configured: Precharge) -> bool:
     return start is not None and configured.close_fraction - start < _LEAST_BY_RESISTOR * (1 - start)
 
 
+def _may_have_closed_early(m: Measurement, configured: Precharge) -> bool:
+    """Whether the contactor may have closed below the closing threshold, as far as its state and the curve show."""
+    return m.closing is not None and bool(m.pack_v) and m.closing.low_v < configured.close_fraction * (m.pack_v or 0.0)
+
+
 def _may_close_on_the_way(link: Link, m: Measurement, expected_s: float | None, configured: Precharge) -> bool:
     """Whether the readings may be those of a link as expected whose contactor closed while it was still charging.
 
     Behind a sensing lag such a closing looks like the curve of a link that charges too fast, unless the contactor's
     state, readings from before it, or the shape of the curve show the difference.
     """
-    if m.closing is None or not m.pack_v or m.closing.low_v >= configured.close_fraction * m.pack_v:
+    if not _may_have_closed_early(m, configured):
         return False
     if m.fit is None or expected_s is None or _too_fast(link, m, configured) is not None:
         return False

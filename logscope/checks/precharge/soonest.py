@@ -36,7 +36,9 @@ def soonest_bound(link: Link, m: Measurement, closes_at: float = 1.0, older_s: f
     missing = np.maximum(top_v - volts, least)
     near = missing < top_v - volts[0]
     # Timestamps of one burst, or on a coarse grid, may stand together although their readings are apart.
-    taken_s = time_s[near] - time_s[0] + m.unsure_between_s + older_s
+    # Readings that are put back onto their own beat may share one of its places, and are a beat apart all the same.
+    crowded_s = max(link.part.period_s - float(np.diff(time_s).min()), 0.0)
+    taken_s = time_s[near] - time_s[0] + max(m.unsure_between_s, crowded_s) + older_s
     return float(min(step_constant_bound(top_v - volts[0], *each) for each in zip(missing[near], taken_s, strict=True)))
 
 
