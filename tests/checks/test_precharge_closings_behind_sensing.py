@@ -7,6 +7,8 @@ test closes the contactor. Nothing here is taken from the simulator.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -15,8 +17,10 @@ from scipy.signal import lfilter
 from seeds import seeds
 
 from logscope.checks.precharge.check import precharge
+from logscope.checks.precharge.contactor_closing import _no_higher_than_read
+from logscope.checks.precharge.lagged_closing import Settling
 from logscope.findings import Finding
-from logscope.observations.dc_link.link import describe_link
+from logscope.observations.dc_link.link import Link, describe_link
 from logscope.observations.dc_link.readings import last_of_bursts
 from logscope.signals import Part, Signals
 from logscope.vehicle import Limits, Precharge, Vehicle
@@ -228,3 +232,22 @@ def test_a_jump_that_a_relay_which_drops_out_may_leave_is_not_called_bypassed(pe
         Vehicle(precharge=Precharge(resistance_ohm=100, capacitance_uF=1500), limits=Limits(battery_max_V=370)),
     )
     assert found.kind == f"precharge.{kind}"
+
+
+@pytest.mark.parametrize(("led_to_v", "level_v"), [(182.3, 169.1), (168.6, 168.6)])
+def test_a_closing_leads_no_higher_than_the_readings_come(led_to_v: float, level_v: float) -> None:
+    """What three readings of a settling are led to, against the half second of readings that follows."""
+    time_s = 0.008 * np.arange(200)
+    volts = np.where(time_s < 0.5, 163.4, 168.5 + 0.4 * (np.arange(200) % 2))
+    link = cast(Link, SimpleNamespace(part=Part("dc_link_voltage", time_s, volts, "V", "Test.link", 0.1), noise_v=0.1))
+    settling = Settling(
+        curve_end_s=0.48,
+        start_s=0.49,
+        end_s=0.5,
+        level_v=led_to_v,
+        link_v=163.4,
+        latest_v=163.5,
+        by_faster=True,
+        visible=True,
+    )
+    assert _no_higher_than_read(link, settling).level_v == pytest.approx(level_v, abs=0.1)

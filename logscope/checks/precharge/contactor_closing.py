@@ -9,6 +9,7 @@ import numpy as np
 
 from logscope.checks.precharge.breakpoint import BREAK_NOISE, Break
 from logscope.checks.precharge.lagged_closing import Settling
+from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.rise import CurveFit
 from logscope.observations.dc_link.flags import FLAG_LAG_S
 from logscope.observations.dc_link.link import Link
@@ -29,6 +30,10 @@ class Closing:
     high_v: float
     step_v: float | None  # where the voltage shows the step
     level_v: float | None = None  # that it leads to
+
+
+# Readings behind a settling that show where it leads, and for how many lags of the slowest sensing.
+_LEAST_LATER, _SETTLED_LAGS = 3, 4.0
 
 
 def closing_of(
@@ -65,12 +70,24 @@ def _of_reading(link: Link, volts: float) -> tuple[float, float]:
 
 def _settled(link: Link, attempt: Attempt, fit: CurveFit | None, settling: Settling) -> Closing | None:
     """The closing behind a sensing lag: at the link's own voltage, with either constant as its own."""
+    settling = _no_higher_than_read(link, settling)
     step_v = _step(link, settling)
     if fit is None or (step_v is None and attempt.contactor_s is None):
         return None
     either = (False,) if fit.lag is None else (False, True)
     level_v = settling.level_v if step_v is not None else None
     return behind_lag(fit, Closing(settling.start_s, settling.end_s, np.nan, np.nan, step_v, level_v), either)
+
+
+def _no_higher_than_read(link: Link, settling: Settling) -> Settling:
+    """The settling with a level that the readings come to afterwards: from a few of its own it may be led too far.
+
+    They have a time in which the slowest sensing settles to 2 %. A load that the pack has by then holds them lower.
+    """
+    later = link.part.value[link.part.between(settling.end_s, settling.end_s + _SETTLED_LAGS * LONGEST_LAG_S)]
+    if later.size < _LEAST_LATER:
+        return settling
+    return replace(settling, level_v=min(settling.level_v, float(np.max(later)) + NORMAL_95 * link.noise_v))
 
 
 def _step(link: Link, settling: Settling) -> float | None:
