@@ -82,7 +82,7 @@ def _settled(link: Link, attempt: Attempt, fit: CurveFit | None, settling: Settl
 def _no_higher_than_read(link: Link, settling: Settling) -> Settling:
     """The settling with a level that the readings come to afterwards: from a few of its own it may be led too far.
 
-    They have a time in which the slowest sensing settles to 2 %. A load that the pack has by then holds them lower.
+    They are those of a time in which the slowest sensing settles to 2 %.
     """
     later = link.part.value[link.part.between(settling.end_s, settling.end_s + _SETTLED_LAGS * LONGEST_LAG_S)]
     if later.size < _LEAST_LATER:
