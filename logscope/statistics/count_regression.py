@@ -16,6 +16,7 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.special import gammaln
 
 from logscope.arrays import FloatArray
+from logscope.statistics.information import covariance_of, variance_of
 from logscope.statistics.rates import Estimate
 from logscope.statistics.robust import NORMAL_95
 
@@ -33,7 +34,7 @@ class CountFit:
     """A fitted rate, log(rate) = coefficients · covariates.
 
     coefficients : shape (k,), natural logarithms per unit of each covariate
-    covariance : of the coefficients, shape (k, k), the inverse of Fisher's information
+    covariance : of the coefficients, shape (k, k), the inverse of Fisher's information, infinite where undetermined
     log_likelihood : natural logarithm; alpha : dispersion, 0 for Poisson
     """
 
@@ -45,7 +46,7 @@ class CountFit:
     def rates(self, covariates: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """The fitted rate at rows of covariates, shape (m, k), and its 95 % limits there (Wald), each of shape (m,)."""
         middle = covariates @ self.coefficients
-        reach = NORMAL_95 * np.sqrt(np.maximum(np.sum((covariates @ self.covariance) * covariates, axis=1), 0.0))
+        reach = NORMAL_95 * np.sqrt([variance_of(row, self.covariance) for row in covariates])
         return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
 
     def widened(self, variance_ratio: FloatArray) -> CountFit:
@@ -90,7 +91,10 @@ def fit_counts(counts: FloatArray, exposure: FloatArray, covariates: FloatArray,
             break
     mean = np.exp(np.clip(covariates @ beta + offset, -700.0, 700.0))
     information = covariates.T @ (covariates * (mean / (1.0 + alpha * mean))[:, np.newaxis])
-    return CountFit(beta, np.linalg.pinv(information, hermitian=True), reached, alpha)
+    covariance = covariance_of(information)
+    if np.isinf(covariance).any() and np.linalg.matrix_rank(covariates) < covariates.shape[1]:
+        raise ValueError("the covariates do not determine the coefficients")
+    return CountFit(beta, covariance, reached, alpha)
 
 
 def fit_dispersed(counts: FloatArray, exposure: FloatArray, covariates: FloatArray) -> CountFit:
@@ -124,8 +128,8 @@ def hac_variance_ratio(
     for lag in range(1, min(lags, counts.size - 1) + 1):
         both = scores[lag:].T @ scores[:-lag]
         meat += (1.0 - lag / (lags + 1.0)) * (both + both.T)
-    sandwich = fit.covariance @ meat @ fit.covariance
-    return np.maximum(np.diag(sandwich) / np.maximum(np.diag(fit.covariance), 1e-300), 1.0)
+    bread = np.where(np.isfinite(fit.covariance), fit.covariance, 0.0)  # what is not determined stays so
+    return np.asarray(np.maximum(np.diag(bread @ meat @ bread) / np.maximum(np.diag(bread), 1e-300), 1.0))
 
 
 def profile_limits(

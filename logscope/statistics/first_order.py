@@ -19,6 +19,7 @@ from scipy.optimize import minimize_scalar
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.statistics.distributions import f_quantile, student_quantile
+from logscope.statistics.information import covariance_of, variance_of
 
 _COARSE = 24  # time constants tried over all…
 _PRECISION = 3e-3  # …and how far the best one is sought, as a share
@@ -91,7 +92,7 @@ class Response:
     time_constant_s, low_s, high_s : infinite where the log sets no upper limit
     gains : of the inputs in the end, shape (k,); freedom : of Student's limits
     offset : what is added to the reference
-    covariance : of gains and offset, shape (k + 1, k + 1)
+    covariance : of gains and offset, shape (k + 1, k + 1), infinite where the log does not determine one
     fitted : shape (n,); scatter : standard deviation of the residuals
     """
 
@@ -114,7 +115,7 @@ class Response:
         return self._sum(float(self.gains @ inputs) + self.offset, np.append(inputs, 1.0))
 
     def _sum(self, value: float, weights: FloatArray) -> tuple[float, float, float]:
-        error = sqrt(max(float(weights @ self.covariance @ weights), 0.0))
+        error = sqrt(variance_of(weights, self.covariance))
         reach = student_quantile(0.975, self.freedom) * error
         return value, value - reach, value + reach
 
@@ -336,4 +337,4 @@ def _covariance(problem: Problem, rows: BoolArray, best_s: float, alike: float, 
     matrix, _ = _whitened(np.column_stack((columns, slope)), problem.value, rows, problem.stretch, alike)
     gram = matrix.T @ matrix
     gram[inputs, inputs] += (problem.noise / problem.offset_sd) ** 2
-    return np.asarray(variance * np.linalg.pinv(gram)[: inputs + 1, : inputs + 1])
+    return max(variance, 1e-300) * covariance_of(gram)[: inputs + 1, : inputs + 1]

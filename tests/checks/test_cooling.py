@@ -147,6 +147,19 @@ def test_a_flat_coolant_behind_a_closed_thermostat_is_no_lost_flow():
     assert not {"cooling.no_flow", "cooling.air"} & kinds.keys()
 
 
+def test_a_steady_cruise_shows_no_flow_to_be_gone():
+    """A plate that stands 25 K above its coolant, give or take, is in balance whatever flows: by hand, h = λ·25 K."""
+    time_s = np.arange(0.0, 600.0)
+    for seed in range(6):
+        drifts_K = np.random.default_rng(seed).normal(3.0 * time_s / 600.0, 0.3)
+        kinds = found([
+            part("motor_current", time_s, np.full(time_s.size, 150.0)),
+            replace(part("inverter_temperature", time_s, np.round(2.0 * (60.0 + drifts_K)) / 2.0), step=0.5),
+            replace(part("coolant_temperature", time_s, np.full(time_s.size, 35.0)), step=0.5),
+        ])  # fmt: skip
+        assert kinds.keys() == {"cooling.undetermined"}
+
+
 def test_a_pump_that_is_on_but_draws_nothing_or_less_than_it_did():
     end_s = 600.0
     time_s = np.arange(0.0, end_s, 1.0)

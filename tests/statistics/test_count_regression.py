@@ -120,6 +120,9 @@ def test_no_event_and_no_contrast_are_refused() -> None:
         fit_counts(np.zeros(5), np.ones(5), np.ones((5, 1)))
     with pytest.raises(ValueError, match="do not determine"):
         fit_counts(np.ones(5), np.ones(5), np.zeros((5, 2)))
+    current = np.random.default_rng(14).uniform(0.0, 3.0, 50)  # speed that goes with it, in another unit
+    with pytest.raises(ValueError, match="do not determine"):
+        fit_counts(np.ones(50), np.ones(50), np.column_stack([np.ones(50), current, 0.3 * current + 0.1]))
 
 
 def test_the_rate_s_limits_along_a_covariate_are_those_of_statsmodels() -> None:

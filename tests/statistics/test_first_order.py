@@ -115,3 +115,11 @@ def test_rows_that_are_missing_and_stretches_that_begin_anew_change_nothing_but_
     whole = fit_response(Problem(value, None, load[:, None], np.ones(load.size, np.int64), 1.0, 0.0))
     assert whole is not None
     assert whole.scatter > 1.5 * found.scatter  # the second stretch starts at rest, which one stretch cannot
+
+
+def test_a_steady_load_from_an_unknown_start_shows_no_rise():
+    """By hand: a + b·(1 − e) and (a + b) − b·e are one curve: what the load adds is open, and where it ends is not."""
+    time_s = np.arange(300.0) + 0.5
+    value = 50.0 - 20.0 * np.exp(-time_s / 60.0) + np.random.default_rng(15).normal(0.0, 0.1, time_s.size)
+    found = fit_response(problem(value, np.full(300, 100.0)))
+    assert found is None or not np.isfinite(found.at(np.array([100.0]))[2])

@@ -42,3 +42,11 @@ def test_residuals_that_alternate_lower_nothing() -> None:
     assert raised_by_likeness(np.array([1.0, -1.0] * 20)) == 1.0
     assert raised_by_likeness(np.zeros(5)) == 1.0
     assert raised_by_likeness(np.ones(1000)) == pytest.approx(39.0)  # bounded at a likeness of 0.95
+
+
+def test_parameters_that_the_samples_do_not_tell_apart_are_open() -> None:
+    """Two columns that are one: their sum is known, neither of them is."""
+    column = np.linspace(1.0, 2.0, 20)
+    jacobian = np.vstack([np.column_stack([column, column]), np.zeros(2)])
+    covariance = hc3_covariance(jacobian, np.random.default_rng(83).normal(0.0, 1.0, 20), 0.0)
+    assert np.isinf(np.diag(covariance)).all()

@@ -16,6 +16,7 @@ import numpy as np
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
 from logscope.findings import Measured
+from logscope.statistics.information import covariance_of
 
 _WINDOW_S = 10.0  # long against sensors' lags, short against a device that is cooled
 _COARSE_K = 0.9  # a resolution at which windows are twice as long
@@ -28,6 +29,7 @@ _SPARSE = 20.0  # cost of a change between the two, in units of the noise's vari
 _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
 _COUPLED_PER_S = 6e-4  # coolant warms by more than this for each kelvin of excess: 30 W/K into 12 L of coolant
 _EXCESS_K = 15.0
+_VARIES = 0.5  # of the excess: nearer to a steady state, heat that is wrong by a tenth looks like any λ
 _ROUNDS = 12
 _LEAST_ALIKE, _MOST_ALIKE = 0.2, 0.9  # correlation from one sum to the next: sensors' lags leave some in every log
 
@@ -114,7 +116,7 @@ def _best_heat(part: str, coolant: str, log: ThermalLog, lasts_s: float) -> tupl
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _States:
-    """Two values of λ [1/s]: high and low with their standard errors, and which windows have the low one.
+    """Two values of λ [1/s], high and low, and which windows have the low one.
 
     gain : change for each unit of heat
     """
@@ -122,8 +124,6 @@ class _States:
     gain: float
     high: float
     low: float
-    high_error: float
-    low_error: float
     starved: BoolArray
     misfit: float
     noise: float
@@ -132,17 +132,12 @@ class _States:
 def _solve(windows: _Windows, starved: BoolArray) -> _States:
     """λ of both for windows that are said to be starved; the low one is that of all where none is."""
     columns = np.column_stack((windows.heat, -windows.excess * ~starved, -windows.excess * starved))
-    used = np.array([True, not starved.all(), bool(starved.any())])
     scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
-    gram = (columns / scale)[:, used]
-    unknown = np.zeros(3)
-    unknown[used] = np.linalg.lstsq(gram, windows.change, rcond=None)[0] / scale[used]
+    unknown = np.linalg.lstsq(columns / scale, windows.change, rcond=None)[0] / scale
     left = windows.change - columns @ unknown
     noise = float(left @ left) / max(windows.change.size - 3, 1)
-    errors = np.full(3, np.inf)
-    errors[used] = np.sqrt(noise * np.diag(np.linalg.pinv(gram.T @ gram))) / scale[used]
     gain, high, low = unknown.tolist()
-    return _States(gain, high, low, float(errors[1]), float(errors[2]), starved, float(left @ left), noise)
+    return _States(gain, high, low, starved, float(left @ left), noise)
 
 
 def _two_states(windows: _Windows) -> _States:
@@ -240,19 +235,16 @@ def _sums(windows: _Windows, starved: BoolArray) -> _Rates:
     first = np.flatnonzero(~windows.joined)
     total -= (total[first] - sums[first])[run]
     columns = np.column_stack((total[:, 1:], run[:, None] == np.arange(first.size)))
-    used = np.concatenate(([True, not starved.all(), bool(starved.any())], np.ones(first.size, np.bool_)))
     scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
-    scaled = (columns / scale)[:, used]
-    unknown, errors = np.zeros(used.size), np.full(used.size, np.inf)
-    unknown[used] = np.linalg.lstsq(scaled, total[:, 0], rcond=None)[0] / scale[used]
+    unknown = np.linalg.lstsq(columns / scale, total[:, 0], rcond=None)[0] / scale
     left = total[:, 0] - columns @ unknown
-    misfit = float(left @ left)
-    alike = float(np.clip(left[1:] @ left[:-1] / max(misfit, 1e-12), _LEAST_ALIKE, _MOST_ALIKE))
-    noise = misfit / max(left.size - int(used.sum()), 1) * (1.0 + alike) / (1.0 - alike)
-    spread = np.diag(np.linalg.pinv(scaled.T @ scaled))
-    errors[used] = np.where(spread > 0.0, np.sqrt(noise * np.abs(spread)) / scale[used], np.inf)
+    misfit = max(float(left @ left), 1e-12)
+    alike = float(np.clip(left[1:] @ left[:-1] / misfit, _LEAST_ALIKE, _MOST_ALIKE))
+    freedom = max(left.size - int(np.count_nonzero(columns.any(axis=0))), 1)
+    noise = misfit / freedom * (1.0 + alike) / (1.0 - alike)
+    _, high_error, low_error = np.sqrt(noise * np.diag(covariance_of(columns.T @ columns))[:3]).tolist()
     gain, high, low = unknown[:3].tolist()
-    return _Rates(gain, high, low, float(errors[1]), float(errors[2]), misfit)
+    return _Rates(gain, high, low, high_error, low_error, misfit)
 
 
 def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
@@ -285,7 +277,8 @@ def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
     """A plate that hardly falls back to a coolant that does not warm for it, throughout the log."""
     rates = _sums(windows, np.zeros(windows.change.size, np.bool_))
     fastest = rates.high + 2.0 * rates.high_error
-    if rates.gain <= 0.0 or fastest > 1.0 / _PLATE_S:
+    excess_K = windows.excess / (windows.end_s - windows.start_s)
+    if rates.gain <= 0.0 or fastest > 1.0 / _PLATE_S or float(np.ptp(excess_K)) < _VARIES * float(excess_K.max()):
         return None
     span = (float(windows.start_s[0]), float(windows.end_s[-1]))
     found = _starved(part, log, (span,), 0, True, 1.0 / max(fastest, 1e-5), None)

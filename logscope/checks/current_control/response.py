@@ -91,6 +91,7 @@ def fit_step_response(
     fast = (
         cut
         or errors[0] > _KNOWN
+        or not np.isfinite(errors[1])
         or 2 * pi / natural < SAMPLES_PER_PERIOD * period_s
         or step.ramp_s > _RAMP_RISES * rise_time_s(natural, damping)
         or _plain(t, value, step, period_s) - left < _PLAIN_WORSE * left / freedom

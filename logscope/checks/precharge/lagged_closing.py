@@ -24,6 +24,7 @@ from logscope.physics.rc import (
     settled_fraction_three_pole,
     settled_fraction_two_pole,
 )
+from logscope.statistics.information import covariance_of
 
 _STARTS = 8  # moments of closing that the search starts from: the misfit has a minimum near each kink
 _SURELY = 2.0  # standard deviations: within these of the closing, samples may lie on either side of it
@@ -106,10 +107,10 @@ def find_settling(
         return None
     levels = _residuals(best.x, time_s, volts)[1]
     curvature = best.jac.T @ best.jac / spread
-    variance = float(np.linalg.pinv(curvature, hermitian=True)[3, 3])
+    variance = float(covariance_of(curvature)[3, 3])
     onset_s, closed_s = float(best.x[0]), float(best.x[3])
     tau, lag = float(np.exp(best.x[1])), float(np.exp(best.x[2]))
-    doubt = _SURELY * float(np.sqrt(max(variance, 0.0)))
+    doubt = _SURELY * float(np.sqrt(variance))
     if not visible and doubt > _MOST_DOUBT * lag:
         return None
     period_s = float(np.median(np.diff(time_s)))  # a short lag is over within it, and leaves it open where in it
