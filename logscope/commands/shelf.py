@@ -10,7 +10,7 @@ import typer
 from logscope.commands.guarded import Reads, Writes
 from logscope.commands.options import ReportFile
 from logscope.commands.output import log_progress, tell_where, terminal
-from logscope.outputs import FOLDER
+from logscope.outputs import FOLDER, HTML
 
 
 def shelf(
@@ -34,11 +34,19 @@ def shelf(
     ] = None,
     report: ReportFile = None,
     pages: Annotated[bool, typer.Option("--pages", help="Also write the report of each log into the archive.")] = False,
+    signals: Annotated[
+        bool, typer.Option("--signals", help="Also keep the mapped signals of each log in the archive.")
+    ] = False,
     workers: Annotated[
         int | None, typer.Option("--workers", metavar="N", help="Logs at a time; all cores if not given.", min=1)
     ] = None,
     scheduler: Annotated[
         str | None, typer.Option("--scheduler", metavar="tcp://HOST:8786", help="Check on a running Dask cluster.")
+    ] = None,
+    performance: Annotated[
+        Path | None,
+        Writes(HTML),
+        typer.Option("--performance", metavar="P.html", help="How the cluster spent its time, as Dask reports it."),
     ] = None,
     limit: Annotated[float, typer.Option("--limit", metavar="SECONDS", help="For one log.", min=0.1)] = 600.0,
     memory: Annotated[
@@ -58,12 +66,12 @@ def shelf(
     known_notes = () if notes is None else read_notes(notes)
     with log_progress() as watch:
         archive, tally = fill_archive(
-            places, out, vehicle, notes=notes, pages=pages, again=again, workers=workers, scheduler=scheduler,
-            limit_s=limit, memory_MB=memory, watch=watch,
+            places, out, vehicle, notes=notes, pages=pages, signals=signals, again=again, workers=workers,
+            scheduler=scheduler, performance=performance, limit_s=limit, memory_MB=memory, watch=watch,
         )  # fmt: skip
     shown = overview(archive, known_notes, None if report is None else report.parent)
     if report is not None:
         write_text(report, shelf_to_html(shown))
     console = terminal()
     print_shelf(shown, tally, console)
-    tell_where(console, {"Archive": out, "Report": report})
+    tell_where(console, {"Archive": out, "Report": report, "Performance": performance})

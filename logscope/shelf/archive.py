@@ -1,6 +1,6 @@
 """The archive: a folder of Parquet files that pandas, DuckDB or polars open directly.
 
-    ARCHIVE/rows/vehicle=Hazel/month=2026-03/<key>.parquet      and likewise findings, explanations, measures
+    ARCHIVE/rows/vehicle=Hazel/month=2026-03/<key>.parquet      and likewise findings, explanations, measures, samples
 
 One file a recording and table, named by its key: what is written twice is written over, so nothing is doubled. Each
 file is written under another name, put on the disk and renamed; `rows` comes last and is removed first. A run that is
@@ -11,22 +11,22 @@ once would remove what the other writes, so that a run holds a lock (`lock`).
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from logscope import __version__
 from logscope.errors import RequestError
-from logscope.files import create_folder, write_file, write_text
+from logscope.files import create_folder, write_bytes, write_file, write_text
 from logscope.shelf.job import Outcome
-from logscope.shelf.schema import ROWS, TABLES, VERSION, Record, arrow_schema, arrow_table
+from logscope.shelf.schema import ROWS, SAMPLES, TABLES, VERSION, Record, arrow_schema, arrow_table
 
 if TYPE_CHECKING:
     import pandas as pd
-    from pyarrow import dataset
+    from pyarrow.dataset import Dataset
 
 MARK = "_logscope.json"  # readers of data sets pass over what begins with _ or a full stop
 REPORTS = "_reports"
@@ -71,6 +71,49 @@ class Archive:
         """One row a measured value with its 95 % limits in `unit`; those without `finding` are of a whole recording."""
         return self._frame("measures")
 
+    def samples(
+        self, keys: str | Iterable[str] | None = None, parts: str | Iterable[str] | None = None
+    ) -> pd.DataFrame:
+        """The mapped signals, one row a sample, of recordings that were checked with `signals`.
+
+        Parameters
+        ----------
+        keys : str or iterable of str, optional
+            Of the recordings, as in `rows`; no other file is read. All if not given.
+        parts : str or iterable of str, optional
+            "motor_speed" …; no other part is read. All if not given.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns as in `logscope.shelf.schema.TABLES`, with `vehicle` and `month`; in order of time within a part.
+
+        Raises
+        ------
+        RequestError
+            Where the archive has no such recording, or keeps the signals of none of them.
+
+        Examples
+        --------
+        >>> import logscope
+        >>> archive = logscope.open_archive("archive")  # doctest: +SKIP
+        >>> rows = archive.rows()  # doctest: +SKIP
+        >>> archive.samples(rows.key[rows.dangers > 0], "motor_speed")  # doctest: +SKIP
+        """
+        from pyarrow import compute
+
+        rows = {row["key"]: row for row in self.known()}
+        chosen = rows if keys is None else dict.fromkeys([keys] if isinstance(keys, str) else keys)
+        if unknown := next((key for key in chosen if key not in rows), None):
+            raise RequestError(f"this archive has no recording “{unknown}”", where=self.folder, do="`rows` lists them.")
+        files = [file for key in chosen if (file := self.samples_file(rows[key])).is_file()]
+        if not files:
+            what = "this archive keeps no signals of these recordings"
+            raise RequestError(what, where=self.folder, do="Fill it with `logscope shelf --signals`.")
+        names = None if parts is None else [parts] if isinstance(parts, str) else list(parts)
+        only = None if names is None else compute.field("part").isin(names)
+        return self._dataset(SAMPLES, files).to_table(filter=only).to_pandas()
+
     def _frame(self, table: str) -> pd.DataFrame:
         found = self.dataset(table).to_table()
         if table != ROWS:  # what a killed run left without a row does not count
@@ -80,15 +123,24 @@ class Archive:
             found = found.filter(pc.is_in(found["key"], value_set=finished.combine_chunks()))
         return found.to_pandas()
 
-    def dataset(self, table: str) -> dataset.Dataset:
+    def dataset(self, table: str) -> Dataset:
         """A table as a data set of pyarrow, to read parts of it."""
+        place = self.folder / table
+        place.mkdir(exist_ok=True)
+        return self._dataset(table, place)
+
+    def _dataset(self, table: str, source: Path | list[Path]) -> Dataset:
         import pyarrow as pa
         from pyarrow import dataset
 
         fields = [*arrow_schema(table), *(pa.field(name, pa.string()) for name in _PARTITIONS)]
-        place = self.folder / table
-        place.mkdir(exist_ok=True)
-        return dataset.dataset(place, schema=pa.schema(fields), format="parquet", partitioning="hive")
+        return dataset.dataset(
+            source,
+            schema=pa.schema(fields),
+            format="parquet",
+            partitioning="hive",
+            partition_base_dir=str(self.folder / table),
+        )
 
     def known(self) -> list[Record]:
         """Of each recording what says whether it is done: `key log_keys logs status` and where its row stands."""
@@ -100,20 +152,27 @@ class Archive:
         """Keep what came of a recording; the row last. Raises RequestError where the disk takes no more."""
         from pyarrow import parquet
 
-        place = _place(outcome.job.vehicle_name, outcome.row)
+        vehicle, row = outcome.job.vehicle_name, outcome.row
         if outcome.page:
             create_folder(self.folder / REPORTS)
             write_text(self.report(outcome.job.key), outcome.page)
+        if outcome.samples:
+            file = self._file(SAMPLES, vehicle, row)
+            create_folder(file.parent)
+            write_bytes(file, outcome.samples)
         for table in TABLES:
             if records := outcome.tables.get(table):
-                folder = self.folder / table / place
-                create_folder(folder)
-                content = arrow_table(table, records)
-                write_file(folder / f"{outcome.job.key}.parquet", partial(parquet.write_table, content))
+                file = self._file(table, vehicle, row)
+                create_folder(file.parent)
+                write_file(file, partial(parquet.write_table, arrow_table(table, records)))
 
     def report(self, key: str) -> Path:
         """Where the page of a recording stands, or would."""
         return self.folder / REPORTS / f"{key}.html"
+
+    def samples_file(self, row: Record) -> Path:
+        """Where the mapped signals of a recording stand, or would; `row` is one of `known`."""
+        return self._file(SAMPLES, row["vehicle"], row)
 
     def remove(self, key: str) -> None:
         """Remove a recording, its row first."""
@@ -127,7 +186,7 @@ class Archive:
         import pyarrow as pa
         from pyarrow import parquet
 
-        file = self.folder / ROWS / _place(row["vehicle"], row) / f"{row['key']}.parquet"
+        file = self._file(ROWS, row["vehicle"], row)
         former = parquet.read_table(file, partitioning=None)
         column = pa.array([list(logs)], arrow_schema(ROWS).field("logs").type)
         content = former.set_column(former.column_names.index("logs"), arrow_schema(ROWS).field("logs"), column)
@@ -141,14 +200,13 @@ class Archive:
                 if file.name.startswith(_UNFINISHED) or file.stem not in finished:
                     file.unlink(missing_ok=True)
 
+    def _file(self, table: str, vehicle: str | None, row: Record) -> Path:
+        name = quote(vehicle, safe=" ") if vehicle else _NO_VEHICLE
+        name = name.replace(".", "%2E")  # a full stop at the end of a name is none on Windows
+        return self.folder / table / f"vehicle={name}" / f"month={row['date']:%Y-%m}" / f"{row['key']}.parquet"
+
     def _files(self, table: str) -> Iterator[Path]:
         return (self.folder / table).rglob("*.parquet")
-
-
-def _place(vehicle: str | None, row: Mapping[str, Any]) -> Path:
-    name = quote(vehicle, safe=" ") if vehicle else _NO_VEHICLE
-    name = name.replace(".", "%2E")  # a full stop at the end of a name is none on Windows
-    return Path(f"vehicle={name}") / f"month={row['date']:%Y-%m}"
 
 
 def is_archive(folder: Path) -> bool:
@@ -167,7 +225,7 @@ def open_archive(path: Path | str) -> Archive:
     Returns
     -------
     Archive
-        `rows()`, `findings()`, `explanations()` and `measures()` are pandas DataFrames.
+        `rows()`, `findings()`, `explanations()`, `measures()` and `samples()` are pandas DataFrames.
 
     Raises
     ------

@@ -28,11 +28,12 @@ _LONG_AGO = datetime.fromtimestamp(0, UTC)
 class Wishes:
     """What is asked of the checks.
 
-    pages : a page for each log; again : also what failed before; limit_s : for one log
-    memory_MB : for one process; portable : for machines that do not have this disk
+    pages, signals : a page for each log, and its mapped signals; again : also what failed before
+    limit_s : for one log; memory_MB : for one process; portable : for machines that do not have this disk
     """
 
     pages: bool = False
+    signals: bool = False
     again: bool = False
     limit_s: float = 600.0
     memory_MB: float | None = None
@@ -100,7 +101,13 @@ class Shelf:
         row = self.former.get(key)
         if row is None or row["status"] == CHANGED or (self.wishes.again and row["status"] != CHECKED):
             return False
-        return not self.wishes.pages or row["status"] != CHECKED or self.archive.report(row["key"]).is_file()
+        if row["status"] != CHECKED:
+            return True
+        wanted = (
+            (self.wishes.pages, self.archive.report(row["key"])),
+            (self.wishes.signals, self.archive.samples_file(row)),
+        )
+        return all(file.is_file() for wished, file in wanted if wished)
 
     def outdated(self) -> list[Record]:
         """Rows of logs that are found with another content, or with another vehicle file."""
@@ -132,9 +139,9 @@ class Shelf:
         if vehicle is None or known is None:
             return Job(tuple(logs), None, "", refused=refused)
         files = _bundle(known.files) if self.wishes.portable else VehicleFiles(str(vehicle))
-        wishes = self.wishes
+        asked = self.wishes
         return Job(
-            tuple(logs), files, known.vehicle.name, wishes.pages, wishes.limit_s, wishes.memory_MB, refused=refused
+            tuple(logs), files, known.vehicle.name, asked.pages, asked.signals, asked.limit_s, asked.memory_MB, refused
         )
 
     def _job(self, found: Found) -> tuple[Log, Job]:
@@ -197,13 +204,18 @@ def _fill(shelf: Shelf, places: Sequence[str], engine: Engine, watch: Watch) -> 
 
 def _keep(shelf: Shelf, outcome: Outcome, tally: Tally) -> None:
     former = shelf.former.get(outcome.job.key)
-    if former is not None and former["status"] != CHECKED:
-        shelf.archive.remove(outcome.job.key)  # its row may have stood under the date of the file
+    if former is not None and _place(former) != _place(outcome.row):
+        shelf.archive.remove(former["key"])
     shelf.archive.put(outcome)
     if outcome.row["status"] == CHECKED:
         tally.checked += 1
     else:
         tally.failed += 1
+
+
+def _place(row: Record) -> tuple[str, str, str]:
+    """What decides whether a row is written over: it may have been of several logs, or dated by the file."""
+    return row["key"], row["status"], f"{row['date']:%Y-%m}"
 
 
 def _present(shelf: Shelf) -> list[Record]:

@@ -42,7 +42,7 @@ class Job:
     """The logs of one recording.
 
     vehicle : None where `refused` says why it cannot be checked at all; vehicle_name : for the place in the archive
-    report : whether its page is wanted; limit_s : after which it counts as hung
+    report, signals : whether its page and its mapped signals are wanted; limit_s : after which it counts as hung
     memory_MB : what its process may use; None sets no limit
     """
 
@@ -50,6 +50,7 @@ class Job:
     vehicle: VehicleFiles | None
     vehicle_name: str
     report: bool = False
+    signals: bool = False
     limit_s: float = 600.0
     memory_MB: float | None = None
     refused: str = ""
@@ -62,14 +63,16 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of a job: the records of each table, one in `rows`; and the page where it was wanted.
+    """What came of a job: the records of each table, one in `rows`.
 
+    page : where it was wanted; samples : of the mapped signals, a whole Parquet file, where they were wanted
     worn : whether its process should be replaced
     """
 
     job: Job
     tables: Mapping[str, Sequence[Record]]
     page: str = ""
+    samples: bytes = b""
     worn: bool = False
 
     @property

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     import pyarrow as pa
 
-VERSION = 2  # of the tables below; an archive of another version is not added to
+VERSION = 3  # of the tables below; an archive of another version is not added to
 Record = Mapping[str, Any]
 
 
 class Column(NamedTuple):
-    """`kind` is text, texts, flag, count, counts, number or time (UTC); the unit of a number ends its name."""
+    """`kind` is text, texts, word, flag, count, counts, number or time (UTC); the unit of a number ends its name."""
 
     name: str
     kind: str
@@ -32,6 +32,15 @@ _VALUE = (
 
 # `rows` is written last: what has no row there is not finished and does not count.
 TABLES: Mapping[str, tuple[Column, ...]] = {
+    "samples": (
+        _KEY._replace(kind="word"),
+        Column("part", "word", "that the signal plays, or the reading of a load"),
+        Column("time_s", "number", "from the start of the recording"),
+        Column("value", "number", "in `unit`, turned and shifted as the vehicle file says"),
+        Column("unit", "word", "of the value; empty for states, faults and modes"),
+        Column("source", "word", "the signal that is mapped to the part"),
+        Column("in_doubt", "flag", "whether the part was in doubt, so that no check used it"),
+    ),
     "measures": (
         _KEY,
         Column("finding", "count", "that it belongs to; empty for a measure of the whole recording"),
@@ -108,6 +117,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
     ),
 }
 ROWS = "rows"
+SAMPLES = "samples"  # kept where that is asked for
 
 
 @cache
@@ -118,6 +128,7 @@ def arrow_schema(table: str) -> pa.Schema:
     kinds = {
         "text": pa.string(),
         "texts": pa.list_(pa.string()),
+        "word": pa.dictionary(pa.int32(), pa.string()),  # one of few, in millions of rows
         "flag": pa.bool_(),
         "count": pa.int64(),
         "counts": pa.list_(pa.int64()),

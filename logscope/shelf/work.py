@@ -25,6 +25,7 @@ from logscope.shelf.contents import Contents
 from logscope.shelf.job import CHANGED, CHECKED, Job, Outcome, VehicleFiles, base_row, failed
 from logscope.shelf.keys import checks_version, mapping_version
 from logscope.shelf.places import fetched, stamp_of
+from logscope.shelf.samples import samples_file
 from logscope.shelf.schema import ROWS
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def checked(job: Job) -> Outcome:
     peak_MB = _peak_memory()
     worn = worn or (peak_MB or 0.0) > _WORN_MB
     spent = {"work_s": time.process_time() - before_s, "memory_MB": peak_MB}
-    return Outcome(job, {**outcome.tables, ROWS: [{**outcome.row, **spent}]}, outcome.page, worn)
+    return replace(outcome, tables={**outcome.tables, ROWS: [{**outcome.row, **spent}]}, worn=worn)
 
 
 def _checked(job: Job) -> Outcome:
@@ -92,7 +93,9 @@ def _checked(job: Job) -> Outcome:
     for log in job.logs:
         if stamp_of(log.name) not in (None, (log.size, log.modified)):
             return failed(job, f"{log.name}: the log changed while it was read. The next run reads it again.", CHANGED)
-    return Outcome(job, records(job, result, vehicle, contents), result.to_html() if job.report else "")
+    tables = records(job, result, vehicle, contents)
+    page = result.to_html() if job.report else ""
+    return Outcome(job, tables, page, samples_file(job.key, result) if job.signals else b"")
 
 
 @lru_cache(maxsize=4)  # a shelf has few vehicles, and their logs come one after another

@@ -16,7 +16,7 @@ import logscope
 import logscope.files
 from logscope.errors import RequestError
 from logscope.shelf.archive import Archive, open_or_create
-from logscope.shelf.job import Job, Outcome
+from logscope.shelf.job import Job, Outcome, failed
 from logscope.shelf.schema import TABLES, VERSION
 
 
@@ -75,6 +75,29 @@ def test_logs_of_one_recording_become_one_row(shelf: Path, tmp_path: Path) -> No
     assert contents(archive) == contents(filled(shelf, tmp_path / "fresh")[0])
 
 
+@pytest.mark.parametrize("wish", ["pages", "signals"])
+def test_what_is_asked_for_later_is_added_once_to_a_recording_of_several_logs_too(
+    shelf: Path, tmp_path: Path, wish: str
+) -> None:
+    write_log(shelf / "Hazel" / "drives" / "second logger.log", 0, 0x1000, start_s=0.05)
+    filled(shelf, tmp_path / "archive")
+    archive, tally = filled(shelf, tmp_path / "archive", **{wish: True})
+    assert (tally.checked, len(archive.rows())) == (7, 6)
+    assert contents(archive) == contents(filled(shelf, tmp_path / "fresh", **{wish: True})[0])
+    assert filled(shelf, tmp_path / "archive", **{wish: True})[1].kept == 7
+
+
+def test_a_log_that_fails_when_it_is_checked_again_has_one_row(shelf: Path, tmp_path: Path) -> None:
+    """Its row then stands under the date of its file, in another month."""
+
+    def failing(jobs: Iterable[Job]) -> Iterator[Outcome]:
+        yield from (failed(job, "it hangs") for job in jobs)
+
+    filled(shelf, tmp_path / "archive")
+    archive, tally = filled(shelf, tmp_path / "archive", failing, pages=True)
+    assert (tally.failed, len(archive.rows()), len(archive.findings())) == (6, 6, 0)
+
+
 def test_a_log_that_cannot_be_read_costs_its_own_row(shelf: Path, tmp_path: Path) -> None:
     drives = shelf / "Hazel" / "drives"
     (drives / "torn.log").write_bytes(bytes(range(256)))
@@ -120,7 +143,7 @@ def test_a_run_cut_at_any_write_leaves_a_readable_archive_and_the_next_completes
     shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """After the cut nothing more happens on the disk: what was being written stays, under its other name."""
-    whole = contents(filled(shelf, tmp_path / "whole")[0])
+    whole = contents(filled(shelf, tmp_path / "whole", signals=True)[0])
     replace, unlink = os.replace, Path.unlink
     count = sum(1 for _ in (tmp_path / "whole").rglob("*.parquet"))
     for at in range(1, count, 3):
@@ -138,11 +161,11 @@ def test_a_run_cut_at_any_write_leaves_a_readable_archive_and_the_next_completes
             Path, "unlink", lambda path, missing_ok=False, left=left: unlink(path, missing_ok) if left[0] >= 0 else None
         )
         with pytest.raises(_Cut):
-            filled(shelf, place)
+            filled(shelf, place, signals=True)
         monkeypatch.undo()
         rows = logscope.open_archive(place).rows()
         assert rows.key.is_unique
-        archive, tally = filled(shelf, place)
+        archive, tally = filled(shelf, place, signals=True)
         assert tally.kept == len(rows)
         assert contents(archive) == whole
         assert not list(place.rglob(".logscope-*"))
@@ -171,7 +194,7 @@ def test_the_tables_open_in_pandas_by_themselves_with_units_and_version_in_the_s
     shelf: Path, tmp_path: Path
 ) -> None:
     """pandas and pyarrow as readers that know nothing of us."""
-    archive, _ = filled(shelf, tmp_path / "archive")
+    archive, _ = filled(shelf, tmp_path / "archive", signals=True)
     for table, columns in TABLES.items():
         if not list((tmp_path / "archive" / table).rglob("*.parquet")):
             continue

@@ -8,13 +8,17 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
 from small_shelf import contents, filled, in_this_process
 
+import logscope
 from logscope.errors import RequestError
+from logscope.outputs import HTML
 from logscope.shelf import cluster
+from logscope.shelf.fill import Tally
 from logscope.shelf.job import Job, Log, Outcome
 
 pytest.importorskip("distributed", reason="needs Dask")
@@ -62,18 +66,51 @@ def test_a_worker_that_is_killed_in_the_middle_costs_nothing(
     _wait_for_workers(address, 2)
 
     def killing(jobs: Iterator[Job]) -> Iterator[Outcome]:
-        for n, outcome in enumerate(cluster.on_cluster(jobs, address)):
+        for n, outcome in enumerate(cluster.on_cluster(jobs, client)):
             if n == 1:
                 workers[0].send_signal(signal.SIGKILL if os.name == "posix" else signal.SIGTERM)
             yield outcome
 
-    archive, tally = filled(shelf, tmp_path / "archive", killing, portable=True)
+    with cluster.connected(address) as client:
+        archive, tally = filled(shelf, tmp_path / "archive", killing, portable=True)
     assert (tally.checked, tally.failed) == (6, 0)
     found, expected = contents(archive), contents(filled(shelf, tmp_path / "local", in_this_process)[0])
     for rows in (found["rows"], expected["rows"]):
         for row in rows:
             del row["vehicle_file"]  # travelled with the logs, so that its path is another
     assert found == expected
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_dask_reports_on_a_run_where_that_is_asked_for_or_it_is_said_what_it_needs(
+    shelf: Path, tmp_path: Path, running: tuple[str, list[subprocess.Popen[bytes]]]
+) -> None:
+    page = tmp_path / "how.html"
+    vehicle = shelf / "Hazel" / "vehicle.toml"
+
+    def run() -> Tally:
+        drives, address = shelf / "Hazel" / "drives", running[0]
+        return logscope.fill_archive(drives, tmp_path / "archive", vehicle, scheduler=address, performance=page)[1]
+
+    if find_spec("bokeh") is None:
+        with pytest.raises(RequestError, match="without Bokeh"):
+            run()
+        return
+    assert run().checked == 3
+    assert "check_batch" in page.read_text(encoding="utf-8")
+    assert HTML.recognise(page)  # so that the next run may write over it
+
+
+def test_a_report_of_dask_needs_a_cluster(shelf: Path, tmp_path: Path) -> None:
+    with pytest.raises(RequestError, match="needs a cluster"):
+        logscope.fill_archive(shelf, tmp_path / "archive", performance=tmp_path / "how.html")
+    assert not (tmp_path / "archive").exists()
+
+
+def test_without_dask_it_is_said_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "dask.distributed", None)
+    with pytest.raises(RequestError, match="needs Dask"), cluster.connected("tcp://127.0.0.1:9"):
+        pass
 
 
 def _wait_for_workers(address: str, count: int) -> None:
@@ -90,8 +127,9 @@ def test_an_address_where_nothing_answers_is_said(monkeypatch: pytest.MonkeyPatc
     with (
         dask.config.set({"distributed.comm.timeouts.connect": "0.1s"}),
         pytest.raises(RequestError, match="no scheduler answers"),
+        cluster.connected("tcp://127.0.0.1:9"),
     ):
-        list(cluster.on_cluster([], "tcp://127.0.0.1:9"))
+        pass
 
 
 def test_small_logs_go_together_and_large_ones_alone() -> None:

@@ -17,7 +17,6 @@ from pathlib import Path
 from threading import Event, Thread
 
 import numpy as np
-from pyarrow import parquet
 from small_shelf import START_S, contents, filled, write_log, write_vehicle
 
 import logscope
@@ -43,14 +42,15 @@ def _is_readable(archive: Path) -> None:
     rows = opened.rows()
     assert rows.key.is_unique, "a recording is there twice"
     assert not rows.logs.map(tuple).duplicated().any(), "a log is there twice"
-    for table in (opened.findings(), opened.measures(), opened.explanations()):
+    samples = (opened.samples(),) if len(rows) else ()  # they are written before the row
+    for table in (opened.findings(), opened.measures(), opened.explanations(), *samples):
         assert set(table.key) <= set(rows.key), "a recording is there in part"
 
 
 def _is_whole(logs: Path, archive: Path, folder: Path) -> None:
     """The next run completes the archive, to what a run without any trouble gives."""
-    completed, _ = filled(logs, archive)
-    assert contents(completed) == contents(filled(logs, folder / "fresh")[0]), "the archives differ"
+    completed, _ = filled(logs, archive, signals=True)
+    assert contents(completed) == contents(filled(logs, folder / "fresh", signals=True)[0]), "the archives differ"
     assert not list(archive.rglob(".logscope-*")), "what was being written is still there"
 
 
@@ -88,33 +88,32 @@ def killed(folder: Path, random: np.random.Generator, command: tuple[str, ...] =
 
 def whole_program_killed(folder: Path, random: np.random.Generator) -> None:
     """The command with its worker processes, killed; they end by themselves."""
-    killed(folder, random, ("-m", "logscope", "shelf", "--workers", "2"))
+    killed(folder, random, ("-m", "logscope", "shelf", "--signals", "--workers", "2"))
 
 
 def disk_full(folder: Path, random: np.random.Generator) -> None:
     """At any byte: the file that did not fit is not there, and the run says why it ended."""
     logs, archive = _shelf(folder), folder / "my archive"
-    room = int(random.integers(100, 250_000))
-    plain = parquet.write_table
+    room = int(random.integers(300, 250_000))
+    plain = os.fsync
 
-    def write(table: object, path: Path, *more: object, **options: object) -> None:
+    def sync(number: int) -> None:  # of each file that is written, before it gets its name
         nonlocal room
-        plain(table, path, *more, **options)
-        size = Path(path).stat().st_size
+        size = os.fstat(number).st_size
         if size > room:
-            with Path(path).open("r+b") as file:
-                file.truncate(room)
+            os.ftruncate(number, room)
             raise OSError(errno.ENOSPC, "No space left on device")
         room -= size
+        plain(number)
 
-    parquet.write_table = write
+    os.fsync = sync
     said = "No space left"
     try:
-        filled(logs, archive)
+        filled(logs, archive, signals=True)
     except RequestError as error:
         said = str(error)
     finally:
-        parquet.write_table = plain
+        os.fsync = plain
     assert "No space left" in said
     _is_readable(archive)
     _is_whole(logs, archive, folder)
@@ -143,7 +142,7 @@ def grows(folder: Path, random: np.random.Generator) -> None:
     logger.start()
     try:
         while not ended.is_set():
-            filled(logs, archive)
+            filled(logs, archive, signals=True)
             _is_readable(archive)
     finally:
         logger.join()
@@ -155,7 +154,7 @@ TRIALS: tuple[Callable[[Path, np.random.Generator], None], ...] = (killed, disk_
 
 def main() -> None:
     if sys.argv[1:2] == ["--fill"]:
-        filled(Path(sys.argv[2]), Path(sys.argv[3]))
+        filled(Path(sys.argv[2]), Path(sys.argv[3]), signals=True)
         return
     times = int(sys.argv[1]) if len(sys.argv) > 1 else 100
     for trial in (*TRIALS, whole_program_killed):
