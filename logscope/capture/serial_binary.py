@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -84,8 +84,10 @@ def read_binary(blocks: Iterable[bytes], definition: SerialDefinition, file: str
     A record without a checksum is taken only where another sync or the end of the log follows it: with
     nothing else to distinguish, bytes that merely look like a sync would be read as records.
     """
-    reader = _reader_of(definition, file)
-    _run(reader, blocks)
+    reader = BinaryReader(definition, file)
+    for block in blocks:
+        reader.add(block)
+    reader.finish()
     return reader.rows(), reader.account()
 
 
@@ -93,47 +95,22 @@ def read_arrivals(
     pieces: Iterable[tuple[bytes, int]], definition: SerialDefinition, file: str
 ) -> tuple[Rows, SerialAccount]:
     """The same for bytes whose arrival was seen. pieces : bytes, and when the last of them had arrived [ns]."""
-    reader = _reader_of(definition, file)
+    reader = BinaryReader(definition, file)
     arrivals: list[int] = []
-
-    def watched() -> Iterator[bytes]:
-        for piece, arrival_ns in pieces:
-            yield piece
-            arrivals.extend([arrival_ns] * (reader.samples - len(arrivals)))  # it has been taken by now
-
-    _run(reader, watched())
+    for piece, arrival_ns in pieces:
+        reader.add(piece)
+        arrivals.extend([arrival_ns] * (reader.samples - len(arrivals)))
+    reader.finish()
     last = arrivals[-1] if arrivals else 0
     arrivals.extend([last] * (reader.samples - len(arrivals)))
     return replace(reader.rows(), stamp_ns=np.array(arrivals, np.int64)), reader.account()
 
 
-def _reader_of(definition: SerialDefinition, file: str) -> _BinaryReader:
-    assert definition.record is not None  # the caller's condition
-    return _BinaryReader(definition, definition.record, file)
-
-
-def _run(reader: _BinaryReader, blocks: Iterable[bytes]) -> None:
-    if reader.record.framing == "none":
-        reader.search(blocks)
-    else:
-        reader.unpack(_packets(blocks, END_OF[reader.record.framing]))
-
-
-def _packets(blocks: Iterable[bytes], end: bytes) -> Iterator[list[bytes]]:
-    """Packets without their end bytes, block by block; ends that follow each other hold nothing."""
-    rest = b""
-    for block in blocks:
-        *whole, rest = (rest + block).split(end)
-        yield [packet for packet in whole if packet]
-    yield [rest] if rest else []
-
-
 @dataclass
-class _BinaryReader:
+class BinaryReader:
     """Goes through a log block by block and keeps count."""
 
     definition: SerialDefinition
-    record: Record
     file: str
     samples: int = 0
     other: int = 0
@@ -142,6 +119,13 @@ class _BinaryReader:
     tables: list[FloatArray] = field(default_factory=list)
     places: list[tuple[int, int]] = field(default_factory=list)  # number and turn of the records at hand
     place_tables: list[NDArray[np.int64]] = field(default_factory=list)
+    _rest: bytes = b""  # what the next block may complete
+
+    @cached_property
+    def record(self) -> Record:
+        """What the definition says of a record."""
+        assert self.definition.record is not None  # the caller's condition
+        return self.definition.record
 
     @cached_property
     def layout(self) -> RecordLayout:
@@ -153,12 +137,22 @@ class _BinaryReader:
         """Records and stretches so far."""
         return self.samples + self.other + self.damaged
 
-    def search(self, blocks: Iterable[bytes]) -> None:
-        """Find records by their sync."""
-        rest = b""
-        for block in blocks:
-            rest = self._search(rest + block, final=False)
-        self._search(rest, final=True)
+    def add(self, block: bytes) -> None:
+        """Read on."""
+        data = self._rest + block
+        if self.record.framing == "none":
+            self._rest = self._search(data, final=False)
+        else:
+            *whole, self._rest = data.split(END_OF[self.record.framing])
+            self._unpack([packet for packet in whole if packet])  # ends that follow each other hold nothing
+
+    def finish(self) -> None:
+        """Take what no further block will complete."""
+        if self.record.framing == "none":
+            self._search(self._rest, final=True)
+        elif self._rest:
+            self._unpack([self._rest])
+        self._rest = b""
 
     def _search(self, data: bytes, final: bool) -> bytes:
         """Take the records in `data`; returns the bytes that the next block may complete."""
@@ -189,11 +183,6 @@ class _BinaryReader:
         if self.record.checksum is not None:
             return np.ones(kept.start.size, np.bool_)
         return np.asarray(np.isin(kept.end, possible.start) | (kept.end == content.size))
-
-    def unpack(self, packets: Iterable[list[bytes]]) -> None:
-        """Take the records in the packets of a framing."""
-        for batch in packets:
-            self._unpack(batch)
 
     def _unpack(self, packets: list[bytes]) -> None:
         contents: list[bytes] = []
@@ -270,6 +259,13 @@ class _BinaryReader:
             value=value,
             time=value[:, names.index(time)] if time is not None else np.full(len(value), np.nan),
         )
+
+    def take_rows(self) -> Rows:
+        """The sound records since the last call, for a log that has no end."""
+        rows = self.rows()
+        self.tables.clear()
+        self.place_tables.clear()
+        return rows
 
     def account(self) -> SerialAccount:
         """The account of the records so far."""

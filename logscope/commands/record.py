@@ -111,6 +111,8 @@ def record(
             recorder.stop(BY_TIME if by_time else BY_USER)
     finally:
         last = None if view is None else view.finish()
+    if view is not None and view.failure:
+        console.print(_failed(view), markup=False, highlight=False)
     _conclude(console, recorder, out, last)
     if check:
         _check(guard, out, vehicle)
@@ -122,7 +124,7 @@ def _view(request: Request, vehicle: Path) -> LiveProcess:
     from logscope.live.process import LiveProcess
 
     rates = {spec.bus: spec.bit_rate for spec in request.cans if spec.bit_rate is not None}
-    return LiveProcess(vehicle, [request.serials[k].definition for k in _text_consoles(request)], rates)
+    return LiveProcess(vehicle, [spec.definition for spec in request.serials], rates)
 
 
 def _confirm(serials: list[SerialSpec], *, yes: bool) -> None:
@@ -203,12 +205,16 @@ def _drawn(recorder: Recorder, view: LiveProcess | None, keys: Keyboard | None) 
         lines = [_status_line(status) for status in recorder.status()]
         so_far = f"{recorder.elapsed_s:.0f} s, {recorder.written_bytes / 1e6:.1f} MB, {_room(recorder)}"
         lines[0] = f"Recording for {so_far}   {lines[0]}"
-        if view.failed:
-            lines.append("The view has failed; the recording is not affected.")
+        if view.failure:
+            lines.append(_failed(view))
         return screen(view.view, lines, _KEYS, keys.typed if keys is not None else "", rows)
 
     with shown(draw) as drawing:
         yield drawing
+
+
+def _failed(view: LiveProcess) -> str:
+    return f"The recording is not affected, but the view has failed: {view.failure}"
 
 
 def _room(recorder: Recorder) -> str:
@@ -222,32 +228,30 @@ def _listener(view: LiveProcess | None, request: Request) -> Listener | None:
     """Hands what was written to the view."""
     if view is None:
         return None
-    from logscope.live.items import Lines
+    from logscope.definitions.serial import load_serial_definition
+    from logscope.live.items import Lines, Records
     from logscope.recording.port import CanBatch
     from logscope.recording.writers import StampedLines
 
-    texts = _text_consoles(request)
-    stamped = {len(request.cans) + k: (place, StampedLines()) for place, k in enumerate(texts)}
+    first = len(request.cans)  # sources are numbered, the consoles after the buses
+    stamped = {
+        first + k: StampedLines()
+        for k, spec in enumerate(request.serials)
+        if load_serial_definition(spec.definition).record is None
+    }
 
     def listen(arrived: Sequence[Arrived]) -> None:
         items: list[Item] = []
         for number, batch in arrived:
             if isinstance(batch, CanBatch):
                 items.append(batch.frames)
-            elif number in stamped:
-                place, lines = stamped[number]
-                if text := lines.feed(batch):
-                    items.append(Lines(place, text))
+            elif number not in stamped:
+                items.append(Records(number - first, batch.data, batch.arrival_ns))
+            elif text := stamped[number].feed(batch):
+                items.append(Lines(number - first, text))
         view.offer(items)
 
     return listen
-
-
-def _text_consoles(request: Request) -> list[int]:
-    """Which of the consoles send text."""
-    from logscope.definitions.serial import load_serial_definition
-
-    return [k for k, spec in enumerate(request.serials) if load_serial_definition(spec.definition).record is None]
 
 
 def _status_line(status: SourceStatus) -> str:

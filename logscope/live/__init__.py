@@ -9,5 +9,5 @@ What runs live, and its limits: precharge and trips by their checks, on the wind
 the motor speed by the observation of the encoder check, for each minute; margins by the check of the limits, the worst
 of all windows; the bus by its load and error frames. All else waits for the report: what needs the whole recording,
 such as drifts, heat that several attempts add up, rates against current, and every other check. A console's own clock
-is not used yet, and a binary console is not shown.
+is not used: its samples count from their arrival.
 """

@@ -14,6 +14,14 @@ class Lines(NamedTuple):
     text: bytes
 
 
+class Records(NamedTuple):
+    """Bytes of a binary console, by the number of its definition, and when they arrived [ns]; cut anywhere."""
+
+    console: int
+    data: bytes
+    arrival_ns: int
+
+
 class Now(NamedTuple):
     """The time on the clock of the recording [ns]."""
 
@@ -30,4 +38,4 @@ class End(NamedTuple):
     """There is no more."""
 
 
-Item = Frames | Lines | Now | LeftOut | End
+Item = Frames | Lines | Records | Now | LeftOut | End

@@ -46,6 +46,7 @@ class LiveProcess:
             creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
         )
         self.view: View | None = None
+        self._reason = ""
         self._waiting: deque[Item] = deque()
         self._size = self._left_out = 0
         self._filled = Condition()
@@ -55,9 +56,16 @@ class LiveProcess:
             thread.start()
 
     @property
-    def failed(self) -> bool:
-        """Whether the process has ended by itself."""
-        return not self._ending and self._process.poll() is not None
+    def process(self) -> int:
+        """The number by which the system knows the process."""
+        return self._process.pid
+
+    @property
+    def failure(self) -> str:
+        """Why the process has ended by itself; empty where it has not."""
+        if self._reason or self._ending or self._process.poll() is None:
+            return self._reason
+        return "its process ended by itself."
 
     def offer(self, items: Iterable[Item]) -> None:
         """Hand items over, as far as there is room. Never waits."""
@@ -116,3 +124,5 @@ class LiveProcess:
                 return
             if isinstance(view, View):
                 self.view = view
+            else:
+                self._reason = str(view)

@@ -13,7 +13,8 @@ from threading import Condition, Thread
 from typing import Any, BinaryIO
 
 from logscope.capture.frames import Frames
-from logscope.live.items import End, LeftOut, Lines, Now
+from logscope.errors import LogscopeError
+from logscope.live.items import End, LeftOut, Lines, Now, Records
 
 FOLLOW_S = 0.1  # while nothing happens, how often what has arrived is taken up
 LOOK_S = 0.5
@@ -49,14 +50,22 @@ class _Inbox:
 
 
 def main() -> None:
-    """Work until the end of standard input.
+    """Work until the end of standard input, or until a log shows what the vehicle file leaves open: that is sent, too.
 
-    Arguments: the vehicle file, the bit rates of buses as JSON, then the definitions of text consoles.
+    Arguments: the vehicle file, the bit rates of buses as JSON, then the definitions of consoles.
     """
+    try:
+        _work(sys.stdout.buffer)
+    except LogscopeError as error:
+        pickle.dump(str(error), sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+
+
+def _work(out: BinaryIO) -> None:
     from dataclasses import replace
 
     from logscope.definitions.serial import load_serial_definition
-    from logscope.live.console import GrowingConsole
+    from logscope.live.console import growing
     from logscope.live.judge import warm_up
     from logscope.live.view import LiveView
     from logscope.vehicle import load_vehicle
@@ -64,9 +73,9 @@ def main() -> None:
     warnings.simplefilter("ignore")  # of a check that fails; the report shows it
     known = load_vehicle(Path(sys.argv[1]))
     view = LiveView(known, json.loads(sys.argv[2]))
-    consoles = [GrowingConsole(load_serial_definition(Path(path))) for path in sys.argv[3:]]
+    consoles = [growing(load_serial_definition(Path(path))) for path in sys.argv[3:]]
     warm_up(known)
-    inbox, out = _Inbox(sys.stdin.buffer), sys.stdout.buffer
+    inbox = _Inbox(sys.stdin.buffer)
     now_ns: int | None = None
     left_out, looked, shown = 0, 0.0, view.verdicts
     ended = False
@@ -75,8 +84,8 @@ def main() -> None:
         for item in inbox.take(FOLLOW_S):
             if isinstance(item, Frames):
                 view.add_frames(item)
-            elif isinstance(item, Lines):
-                view.add_console(consoles[item.console].feed(item.text))
+            elif isinstance(item, Lines | Records):
+                view.add_console(consoles[item.console].feed(item))
             elif isinstance(item, Now):
                 now_ns = item.now_ns
             elif isinstance(item, LeftOut):

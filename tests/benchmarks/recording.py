@@ -39,15 +39,21 @@ def _send(buses: list[socket.socket], console: int, seconds: float) -> None:
     os.write(console, b"t,rpm,amps,volts,heatsink,state,fault\r\n")
     while (now := time.monotonic() - began) < seconds:
         while sent < now * _FRAMES_PER_S:
-            frame = struct.pack("<IBBBB8s", 0x100 + sent % 64, 8, 0, 0, 0, sent.to_bytes(8, "big"))
-            for bus in buses:
-                bus.send(frame)
+            for k, bus in enumerate(buses):  # of their own identifiers, or the view could not know which is meant
+                identifier = 0x100 + 0x400 * k + sent % 64
+                bus.send(struct.pack("<IBBBB8s", identifier, 8, 0, 0, 0, sent.to_bytes(8, "big")))
             sent += 1
         while written < now * _BYTES_PER_S:
             written += os.write(console, _LINE)
         time.sleep(_TICK_S)
     own = resource.getrusage(resource.RUSAGE_SELF)
     print(f"the sender itself: {100 * (own.ru_utime + own.ru_stime) / seconds:.0f} % of one core", flush=True)
+
+
+def _own_memory(process: int | str = "self") -> float:
+    """What a process holds for itself [MB]; the rest of its memory are pages of libraries, which the system shares."""
+    lines = Path(f"/proc/{process}/smaps_rollup").read_text(encoding="ascii").splitlines()
+    return next(float(line.split()[1]) for line in lines if line.startswith("Anonymous:")) / 1024
 
 
 def main() -> None:
@@ -70,20 +76,21 @@ def main() -> None:
         sender.join()
         time.sleep(1.0)
         after, lasted = resource.getrusage(resource.RUSAGE_SELF), time.monotonic() - began
+        own = _own_memory(), 0.0 if view is None else _own_memory(view.process)
         statuses = recorder.status()
         recorder.stop()
         used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
         print(f"{lasted:.0f} s, {recorder.written_bytes / 1e6:.0f} MB written")
-        print(f"recording: {100 * used / lasted:.0f} % of one core, {after.ru_maxrss / 1024:.0f} MB at most")
+        print(f"recording: {100 * used / lasted:.0f} % of one core")
+        print(f"recording: {after.ru_maxrss / 1024:.0f} MB at most, {own[0]:.0f} its own")
         for status in statuses:
             print(f"{status.name}: {status.count:,}, {status.count / seconds:,.0f} a second, {status.lost} lost")
         if view is not None:
             last = view.finish(60)
             spent = resource.getrusage(resource.RUSAGE_CHILDREN)
             print(f"view: {100 * (spent.ru_utime + spent.ru_stime) / lasted:.0f} % of one core, with sender and start")
-            print(
-                f"view: {spent.ru_maxrss / 1024:.0f} MB at most, {0 if last is None else last.frames_left_out} kept out"
-            )
+            kept_out = view.failure if last is None else f"{last.frames_left_out} kept out"
+            print(f"view: {spent.ru_maxrss / 1024:.0f} MB at most, {own[1]:.0f} its own; {kept_out}")
         frames = logscope.read(Path(folder) / "drive" / "can0-001.log").frames
         numbers = [int.from_bytes(frames.data(row), "big") for row in range(0, len(frames), 997)]
         print("in order, none missing" if numbers == list(range(0, len(frames), 997)) else "frames are missing")

@@ -19,7 +19,6 @@ import logscope
 from logscope.capture.rows import no_frames
 from logscope.capture.serial import read_serial
 from logscope.definitions.serial import load_serial_definition
-from logscope.live.console import GrowingConsole
 from logscope.live.items import Now
 from logscope.live.missing import missing_parts
 from logscope.live.picture import Phase, View
@@ -168,30 +167,6 @@ def test_silence_is_seen_by_the_clock_of_the_recording() -> None:
     assert any("does not arrive" in text for text in view.missing)
 
 
-def test_console_lines_become_parts(tmp_path: Path) -> None:
-    definition = load_serial_definition(ROOT / "decoders" / "hazel-console.toml")
-    console = GrowingConsole(definition)
-    header = b"(1700000000.000000) t,rpm,amps,volts,heatsink,state,fault\n"
-    lines = b"".join(
-        b"(%d.%06d) %d,1830,96.4,318.2,41.5,Run,0\n" % (1_700_000_000 + k // 10, k % 10 * 100_000, k)
-        for k in range(1, 50)
-    )
-    (tmp_path / "v.toml").write_text(
-        f'[[serial]]\ndefinitions = "{(ROOT / "decoders" / "hazel-console.toml").as_posix()}"\n'
-        '[signals]\nmotor_speed = "Console.MotorSpeed"\ndc_link_voltage = "Console.DcLinkVoltage"\n',
-        encoding="utf-8",
-    )
-    live = LiveView(logscope.load_vehicle(tmp_path / "v.toml"))
-    for part in (header + lines[:500], lines[500:]) if lines[499:500] == b"\n" else (header, lines):
-        live.add_console(console.feed(part))
-    live.follow()
-    view = live.look()
-    assert {part.name: part.value.replace("\xa0", " ") for part in view.parts} == {
-        "motor_speed": "1830 rpm", "dc_link_voltage": "318 V",
-    }  # fmt: skip
-    assert view.parts[0].rate_Hz == pytest.approx(10, rel=0.05)
-
-
 def test_slices_hold_every_frame_and_sample_once(tmp_path: Path) -> None:
     log = LOGS / "hazel-healthy.log"
     (tmp_path / "c.txt").write_text(
@@ -242,14 +217,34 @@ def test_what_a_slow_view_has_no_room_for_is_said(monkeypatch: pytest.MonkeyPatc
     assert any("not in this view" in line for line, _ in view_lines(view))
 
 
+def _failure(process: LiveProcess) -> str:
+    until = time.monotonic() + 60
+    while not process.failure and time.monotonic() < until:
+        time.sleep(0.05)
+    assert process.finish(300) is None
+    return process.failure
+
+
 def test_a_view_that_fails_is_seen(tmp_path: Path) -> None:
     process = LiveProcess(tmp_path / "absent.toml", [])
-    until = time.monotonic() + 60
-    while not process.failed and time.monotonic() < until:
-        time.sleep(0.05)
-    assert process.failed
     process.offer([Now(1)])
-    assert process.finish(300) is None
+    assert "absent.toml" in _failure(process)
+
+
+def test_a_view_that_cannot_go_on_says_why() -> None:
+    """One message on two buses, where the vehicle file does not say which of them is meant."""
+    process = LiveProcess(HAZEL, [])
+    frames = logscope.read(LOGS / "hazel-healthy.log").frames
+    pedals = np.flatnonzero(frames.identifier == 0x120)[:2]
+    both = replace(
+        frames,
+        time_ns=frames.time_ns[pedals], bus=np.array([0, 1], np.uint8), identifier=frames.identifier[pedals],
+        flags=frames.flags[pedals], length=frames.length[pedals], offset=frames.offset[pedals],
+    )  # fmt: skip
+    process.offer([both])
+    failure = _failure(process)
+    assert "Pedals” occurs more than once" in failure
+    assert "hazel.toml" in failure
 
 
 def _terminal(arguments: list[str], keys: bytes = b"") -> str:

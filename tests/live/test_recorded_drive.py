@@ -7,6 +7,7 @@ from pathlib import Path
 
 import can
 import numpy as np
+import pytest
 
 import logscope
 from logscope.capture.frames import Flag, Frames
@@ -15,14 +16,18 @@ from logscope.recording.specs import can_specs
 
 ROOT = Path(logscope.__file__).parents[1]
 _PLAYED_S = 6.0  # up to the first metres: key, precharge, closing
+_LATE_S = 0.01  # a drive that is played later than its link is logged is another drive
 
 
-def _play(frames: Frames, buses: dict[str, can.BusABC]) -> None:
+def _play(frames: Frames, buses: dict[str, can.BusABC]) -> float:
+    """Send each frame when it is due; returns by how much the latest was late [s]."""
+    late_s = 0.0
     began, first_ns = time.monotonic(), int(frames.time_ns[0])
     for row in range(len(frames)):
         due = began + (int(frames.time_ns[row]) - first_ns) / 1e9
         while (wait := due - time.monotonic()) > 0:
             time.sleep(wait)
+        late_s = max(late_s, -wait)
         buses[frames.buses[frames.bus[row]]].send(
             can.Message(
                 arbitration_id=int(frames.identifier[row]),
@@ -30,6 +35,7 @@ def _play(frames: Frames, buses: dict[str, can.BusABC]) -> None:
                 data=frames.data(row),
             )
         )
+    return late_s
 
 
 def test_a_recorded_drive_has_the_findings_of_the_simulators_log(tmp_path: Path) -> None:
@@ -44,19 +50,17 @@ def test_a_recorded_drive_has_the_findings_of_the_simulators_log(tmp_path: Path)
     specs = can_specs([f"{name}=virtual:drive-{name}" for name in frames.buses], {})
     recorder = Recorder(Request(specs, [], tmp_path / "my drive"))
     recorder.start()
-    _play(frames, buses)
+    late_s = _play(frames, buses)
     time.sleep(0.3)
     recorder.stop()
     for bus in buses.values():
         bus.shutdown()
     recorded, simulated = (logscope.check(log, vehicle, only="precharge") for log in (tmp_path / "my drive", cut))
     assert recorded.capture.account.frames == len(frames)
-    kinds = [[f.kind for f in result.findings if f.kind.startswith("precharge")] for result in (recorded, simulated)]
-    assert kinds[0] == kinds[1] == ["precharge.slow"]
-    constants = [
-        next(f for f in result.findings if f.kind == "precharge.slow").measured["time_constant_s"]
-        for result in (recorded, simulated)
-    ]
-    assert constants[0].value is not None
-    assert constants[1].value is not None
-    assert abs(constants[0].value / constants[1].value - 1) < 0.05
+    found, expected = ([f for f in r.findings if f.kind.startswith("precharge")] for r in (recorded, simulated))
+    assert [f.kind for f in expected] == ["precharge.slow"]
+    if late_s > _LATE_S and [f.kind for f in found] != ["precharge.slow"]:
+        pytest.skip(f"the machine is too busy to play a drive: a frame was {late_s:.3f} s late")
+    assert [f.kind for f in found] == ["precharge.slow"]
+    values = [f.measured["time_constant_s"].value for f in (*found, *expected)]
+    assert values[0] == pytest.approx(values[1], rel=0.05, abs=late_s if late_s > _LATE_S else 0.0)
