@@ -5,7 +5,9 @@ It has no end. Its samples are stamped with their arrival, for its own clock nee
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -45,9 +47,9 @@ class GrowingRecords:
         return assemble(self._definition, rows, self._reader.account())
 
 
-def growing(definition: SerialDefinition) -> GrowingText | GrowingRecords:
-    """The reader of a console."""
-    return GrowingText(definition) if definition.record is None else GrowingRecords(definition)
+def reader_of(definition: SerialDefinition) -> Callable[[Any], SerialLog]:
+    """What makes samples of the items of a console, `Lines` or `Records`."""
+    return GrowingText(definition).feed if definition.record is None else GrowingRecords(definition).feed
 
 
 def _by_arrival(definition: SerialDefinition) -> SerialDefinition:

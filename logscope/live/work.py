@@ -65,7 +65,7 @@ def _work(out: BinaryIO) -> None:
     from dataclasses import replace
 
     from logscope.definitions.serial import load_serial_definition
-    from logscope.live.console import growing
+    from logscope.live.console import reader_of
     from logscope.live.judge import warm_up
     from logscope.live.view import LiveView
     from logscope.vehicle import load_vehicle
@@ -73,7 +73,7 @@ def _work(out: BinaryIO) -> None:
     warnings.simplefilter("ignore")  # of a check that fails; the report shows it
     known = load_vehicle(Path(sys.argv[1]))
     view = LiveView(known, json.loads(sys.argv[2]))
-    consoles = [growing(load_serial_definition(Path(path))) for path in sys.argv[3:]]
+    consoles = [reader_of(load_serial_definition(Path(path))) for path in sys.argv[3:]]
     warm_up(known)
     inbox = _Inbox(sys.stdin.buffer)
     now_ns: int | None = None
@@ -85,7 +85,7 @@ def _work(out: BinaryIO) -> None:
             if isinstance(item, Frames):
                 view.add_frames(item)
             elif isinstance(item, Lines | Records):
-                view.add_console(consoles[item.console].feed(item))
+                view.add_console(consoles[item.console](item))
             elif isinstance(item, Now):
                 now_ns = item.now_ns
             elif isinstance(item, LeftOut):

@@ -15,7 +15,7 @@ import logscope
 from logscope.capture.serial import read_recorded
 from logscope.commands.record import _listener
 from logscope.definitions.serial import SerialDefinition, load_serial_definition
-from logscope.live.console import GrowingText, growing
+from logscope.live.console import GrowingRecords, GrowingText
 from logscope.live.items import Item, Lines, Records
 from logscope.live.process import LiveProcess
 from logscope.live.view import LiveView
@@ -94,7 +94,7 @@ def _batches(framing: str, count: int = 100) -> list[SerialBatch]:
 @pytest.mark.parametrize("framing", ["none", "cobs", "slip"])
 def test_binary_records_become_the_samples_that_are_read_afterwards(tmp_path: Path, framing: str) -> None:
     definition: SerialDefinition = load_serial_definition(_definition(tmp_path, framing))
-    writer, console = BinaryConsoleWriter(tmp_path, "telemetry", 1 << 20), growing(definition)
+    writer, console = BinaryConsoleWriter(tmp_path, "telemetry", 1 << 20), GrowingRecords(definition)
     logs = []
     for batch in _batches(framing):
         writer.write(batch)
