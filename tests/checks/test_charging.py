@@ -11,6 +11,7 @@ from charge_traces import VEHICLE, Made
 from limits_study import LimitsStudy
 from one_check import findings_of
 from scipy.integrate import trapezoid
+from scipy.signal import lfilter
 from spice import NEEDS_NGSPICE, solve
 
 from logscope.checks.charging.check import charging
@@ -80,6 +81,17 @@ def test_limits_of_the_taper_hold_the_truth_as_often_as_they_say() -> None:
     for seed in range(9000, 9040):
         made = Made(seed=seed, period_s=0.5, noise_a=0.3, load_a=0.04 * (seed % 100))
         study.of(made.time_constant_s, only(made).measured["taper_time_constant_s"])
+    study.judge()
+
+
+def test_limits_of_the_taper_hold_where_neighbouring_readings_err_alike() -> None:
+    """Errors of an autoregressive series of first order, as a regulator's wander makes them; truth by draws."""
+    study, rng, since_s = LimitsStudy(), np.random.default_rng(9100), np.arange(0.0, 600.0, 10.0)
+    for _ in range(120):
+        errors = lfilter([0.1], [1.0, -0.6], rng.standard_normal(since_s.size))
+        fit = _fit(since_s, 20.0 * np.exp(-since_s / 400.0) + 1.0 + errors, 350.0)
+        assert fit is not None
+        study.add(400.0, *fit[:3])
     study.judge()
 
 

@@ -9,6 +9,7 @@ from scipy.optimize import least_squares
 
 from logscope.arrays import FloatArray
 from logscope.checks.charging.amounts import find_load
+from logscope.curves.reading_error import wider_by_correlation
 from logscope.observations.charging.phases import Step
 from logscope.observations.charging.sessions import Session
 from logscope.physics.charging import taper_current_a, taper_time_constant_s
@@ -110,9 +111,7 @@ def _fit(
         at, left = found.x, found.fun[:-1]
         freedom = time_s.size - _UNKNOWNS
         spread = float(np.sqrt(np.sum(left**2) / freedom))
-        alike = float(np.corrcoef(left[:-1], left[1:])[0, 1]) if spread > 0 else 0.0
-        alike = max(alike - 1.0 / np.sqrt(time_s.size), 0.0)  # chance alone makes neighbours alike by so much
-        noise_a = spread * float(np.sqrt((1 + alike) / max(1 - alike, 0.05)))
+        noise_a = spread * wider_by_correlation(left)
     if np.linalg.cond(found.jac) > _SINGULAR:  # a straight line: any constant fits that is long enough
         return None
     covariance = np.linalg.inv(found.jac.T @ found.jac) * noise_a**2
