@@ -7,8 +7,10 @@ type checker reads are left alone: no test can notice them, nor need it.
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+import random
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 _COMPARED = {
@@ -41,7 +43,7 @@ class Mutant:
 
 
 def mutants(path: Path) -> list[Mutant]:
-    """Every mutant of a file."""
+    """Every mutant of a file; a few of them may be no Python."""
     source = path.read_text(encoding="utf-8")
     starts = _line_starts(source)
     tree = ast.parse(source)
@@ -50,15 +52,25 @@ def mutants(path: Path) -> list[Mutant]:
         for place, after in _changes(node, source, starts):
             start, end = place
             found.append(Mutant(path, node.lineno, start, end, source[start:end], after))
-    return [mutant for mutant in found if _still_parses(mutant, source)]
+    return [mutant for mutant in found if mutant.before != mutant.after]
 
 
-def _still_parses(mutant: Mutant, source: str) -> bool:
+def drawn(files: Iterable[Path], count: int, seed: int, lines: Mapping[Path, set[int]] | None = None) -> list[Mutant]:
+    """So many mutants of some files at random, all of them Python; of these lines alone where any are given.
+
+    To parse each of tens of thousands takes minutes: only those that are drawn are.
+    """
+    every = [each for file in files for each in mutants(file) if lines is None or each.line in lines.get(file, set())]
+    random.Random(seed).shuffle(every)
+    return list(islice((mutant for mutant in every if _parses(mutant)), count))
+
+
+def _parses(mutant: Mutant) -> bool:
     try:
-        ast.parse(mutant.text(source))
+        ast.parse(mutant.text(mutant.path.read_text(encoding="utf-8")))
     except SyntaxError:
         return False
-    return mutant.before != mutant.after
+    return True
 
 
 def _living(node: ast.AST) -> Iterator[ast.expr | ast.stmt]:

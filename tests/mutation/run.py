@@ -5,34 +5,39 @@
     python tests/mutation/run.py --diff main --sample 100                  # … or the lines that a change added
 
 A mutant is killed where a test fails or runs far too long, and survives where all pass; one in a line that no test runs
-survives at once. Printed: the score by folder, and every survivor. The working tree is never touched: each worker has a
-copy, and compiled kernels are kept in a folder of its own that is emptied for each mutant of a file that has any.
+survives at once. Printed: each mutant as it is judged, with the test that noticed it, and the score by folder: as they
+were drawn, so that the first so many are a random sample, too. The working tree is never touched: each worker
+has a copy, and compiled kernels are kept in a folder of its own that is emptied for each mutant of a file that has any.
+A test that fails in an unchanged copy notices nothing: it is run there before it counts.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import random
 import re
 import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from queue import Queue
 
-from covering import Map, gather, load
-from mutants import Mutant, mutants
+from covering import Map, durations, gather, load
+from mutants import Mutant, drawn
 
 ROOT = Path(__file__).parents[2]
 DATA = Path(tempfile.gettempdir()) / "logscope-mutation.coverage"
 MOST_TESTS = 12  # of those that run a line: the most specific ones, which run the fewest lines
-SLOWEST_S = 120.0  # a mutant that runs longer does not end
+LONGEST_S = 60.0  # of tests a mutant, as they took when gathered
+OVER = 5.0  # a mutant whose tests run so many times longer does not end
+STARTING_S = 60.0  # imports, and kernels compiled anew
+ENDLESS = "does not end"
+NO_SUCH_TEST, NO_TEST = 4, 5  # exit codes of pytest
+NOT_COPIED = (".git", "__pycache__", "*.nb[ic]", ".*_cache", ".hypothesis", ".venv", "dist")
 
 
 def main() -> None:
@@ -50,21 +55,23 @@ def main() -> None:
         return
     files = _files(chosen.places or ["logscope"])
     added = None if chosen.diff is None else _added(chosen.diff)
-    every = [m for file in files for m in mutants(file) if added is None or m.line in added.get(file, set())]
-    drawn = random.Random(chosen.seed).sample(every, min(chosen.sample, len(every)))
-    covering = load(ROOT, DATA)
+    tried = drawn(files, chosen.sample, chosen.seed, added)
     killed, total = Counter[str](), Counter[str]()
-    for mutant, dead in _run(drawn, covering, chosen.jobs):
+    for mutant, killer in _run(tried, load(ROOT, DATA), durations(DATA), chosen.jobs):
         folder = mutant.path.relative_to(ROOT / "logscope").parts[0]
         total[folder] += 1
-        killed[folder] += dead
-        if not dead:
-            print(f"survived  {mutant.path.relative_to(ROOT).as_posix()}:{mutant.line}: "
-                  f"{' '.join(mutant.before.split())} → {' '.join(mutant.after.split())}", flush=True)  # fmt: skip
+        killed[folder] += killer is not None
+        print("survived" if killer is None else "killed  ", _words(mutant), "" if killer is None else f"({killer})",
+              flush=True)  # fmt: skip
     for folder in sorted(total):
         print(f"{folder:<16} {killed[folder]:>4} of {total[folder]:>4} killed")
     count = sum(total.values())
-    print(f"{'in all':<16} {sum(killed.values()):>4} of {count:>4} killed, of {len(every)} mutants")
+    print(f"{'in all':<16} {sum(killed.values()):>4} of {count:>4} killed")
+
+
+def _words(mutant: Mutant) -> str:
+    before, after = (" ".join(text.split()) for text in (mutant.before, mutant.after))
+    return f"{mutant.path.relative_to(ROOT).as_posix()}:{mutant.line}: {before} → {after}"
 
 
 def _files(places: Sequence[str]) -> list[Path]:
@@ -89,73 +96,95 @@ def _added(revision: str) -> dict[Path, set[int]]:
     return found
 
 
-def _run(drawn: Sequence[Mutant], covering: Map, jobs: int) -> Iterator[tuple[Mutant, bool]]:
+def _run(
+    tried: Sequence[Mutant], covering: Map, seconds: Mapping[str, float], jobs: int
+) -> Iterator[tuple[Mutant, str | None]]:
+    """Each mutant with the test that noticed it."""
     with tempfile.TemporaryDirectory() as folder:
         copies: Queue[Path] = Queue()
         for number in range(jobs):
-            copy = Path(folder) / str(number)
-            for part in ("logscope", "tests", "decoders", "sample_logs"):
-                shutil.copytree(ROOT / part, copy / part, ignore=shutil.ignore_patterns("__pycache__", "*.nb[ic]"))
-            for part in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
-                shutil.copy(ROOT / part, copy / part)
-            copies.put(copy)
+            shutil.copytree(ROOT, Path(folder) / str(number), ignore=shutil.ignore_patterns(*NOT_COPIED))
+            copies.put(Path(folder) / str(number))
+        sound: dict[str, bool] = {}
 
-        def judged(mutant: Mutant) -> tuple[Mutant, bool]:
+        def judged(mutant: Mutant) -> tuple[Mutant, str | None]:
             copy = copies.get()
             try:
-                return mutant, _is_killed(mutant, copy, _tests(mutant, covering))
+                tests, longest_s = _tests(mutant, covering, seconds)
+                while tests and (killer := _failing(copy, tests, longest_s, mutant)):
+                    if killer not in sound:
+                        sound[killer] = killer == ENDLESS or _failing(copy, [killer], longest_s) is None
+                    if sound[killer]:
+                        return mutant, killer
+                    tests = [test for test in tests if test not in (killer, killer.partition("::")[0])]
+                return mutant, None
             finally:
                 copies.put(copy)
 
         with ThreadPoolExecutor(jobs) as pool:
-            yield from pool.map(judged, drawn)
+            yield from pool.map(judged, tried)
 
 
-def _tests(mutant: Mutant, covering: Map) -> list[str]:
-    """The tests that run the mutated line, those first that run the fewest lines; at most MOST_TESTS.
+def _tests(mutant: Mutant, covering: Map, seconds: Mapping[str, float]) -> tuple[list[str], float]:
+    """The tests that run the mutated line, and the seconds that they take.
 
-    A line that runs as the file is imported (a constant, a table) is run by no test: those of the whole file then, or
-    of its folder, those first that run most of it.
+    First those that run the fewest lines, then the files in which these stand: what tests of a file share runs in the
+    first of them alone. A line that runs as the file is imported (a constant), or compiled, is seen in no test: those
+    of the whole file then, or of its folder, those first that run most of it.
     """
     name = mutant.path.relative_to(ROOT).as_posix()
     lines = covering.get(name, {})
     reach = Counter(test for tests in lines.values() for test in tests)
     if own := lines.get(mutant.line, frozenset()):
-        return sorted(own, key=lambda test: (reach[test], test))[:MOST_TESTS]
-    folder = name.rpartition("/")[0]
-    beside = [each for file, each in covering.items() if file.rpartition("/")[0] == folder]
-    wide = reach or Counter(test for each in beside for tests in each.values() for test in tests)
-    return sorted(wide, key=lambda test: (-wide[test], test))[:MOST_TESTS]
+        ranked = sorted(own, key=lambda test: (reach[test], test))
+    else:
+        folder = name.rpartition("/")[0]
+        beside = [each for file, each in covering.items() if file.rpartition("/")[0] == folder]
+        wide = reach or Counter(test for each in beside for tests in each.values() for test in tests)
+        ranked = sorted(wide, key=lambda test: (-wide[test], test))
+    by_file: dict[str, float] = {}
+    for test, spent in seconds.items():
+        file = test.partition("::")[0]
+        by_file[file] = by_file.get(file, 0.0) + spent
+    chosen, total = ranked[:1], seconds.get(ranked[0], 0.0) if ranked else 0.0
+    files = dict.fromkeys(test.partition("::")[0] for test in ranked[:MOST_TESTS])
+    for place in [*ranked[1:MOST_TESTS], *files]:
+        spent = seconds.get(place, by_file.get(place, 0.0))
+        if total + spent <= LONGEST_S:
+            chosen.append(place)
+            total += spent
+    return chosen, total
 
 
-def _is_killed(mutant: Mutant, copy: Path, tests: Sequence[str]) -> bool:
-    if not tests:
-        return False
-    source = mutant.path.read_text(encoding="utf-8")
-    file = copy / mutant.path.relative_to(ROOT)
+def _failing(copy: Path, tests: Sequence[str], seconds: float, mutant: Mutant | None = None) -> str | None:
+    """The first of the tests that fails in a copy of the project, with the mutant in it."""
     kernels = copy / "kernels"
+    source = "" if mutant is None else mutant.path.read_text(encoding="utf-8")
+    if mutant is not None:
+        (copy / mutant.path.relative_to(ROOT)).write_text(mutant.text(source), encoding="utf-8", newline="\n")
     if "numba" in source:
         shutil.rmtree(kernels, ignore_errors=True)
-    file.write_text(mutant.text(source), encoding="utf-8", newline="\n")
-    environment = {
-        **os.environ,
-        "PYTHONPATH": str(copy),
-        "NUMBA_CACHE_DIR": str(kernels),
-        "PYTHONDONTWRITEBYTECODE": "1",
-    }
-    began = time.monotonic()
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests],
-            cwd=copy, env=environment, capture_output=True, timeout=SLOWEST_S, check=False,
+            [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-rfE", "-p", "no:cacheprovider", *tests],
+            cwd=copy, env={**os.environ, "PYTHONPATH": str(copy), "NUMBA_CACHE_DIR": str(kernels)},
+            capture_output=True, text=True, encoding="utf-8", errors="replace",
+            timeout=STARTING_S + OVER * seconds, check=False,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        return time.monotonic() - began >= SLOWEST_S
+        return ENDLESS
     finally:
-        file.write_text(source, encoding="utf-8", newline="\n")
+        if mutant is not None:
+            (copy / mutant.path.relative_to(ROOT)).write_text(source, encoding="utf-8", newline="\n")
         if "numba" in source:
             shutil.rmtree(kernels, ignore_errors=True)
-    return done.returncode != 0
+    if done.returncode == 0:
+        return None
+    if named := re.search(r"^(?:FAILED|ERROR) ([^\s\[]+)", done.stdout, re.MULTILINE):
+        return named[1]
+    if done.returncode in (NO_SUCH_TEST, NO_TEST):
+        raise SystemExit(f"gather again: {done.stdout[-500:]}{done.stderr[-500:]}")
+    return tests[0]
 
 
 if __name__ == "__main__":

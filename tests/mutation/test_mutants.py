@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
-from mutants import mutants
+from mutants import drawn, mutants
 
 _CODE = '''"""A text that is left alone: 1 < 2."""
 
@@ -49,7 +49,9 @@ def test_texts_and_annotations_are_left_alone(tmp_path: Path) -> None:
 def test_every_mutant_is_python_and_differs_in_one_place(tmp_path: Path) -> None:
     file = tmp_path / "code.py"
     file.write_text(_CODE, encoding="utf-8")
-    for mutant in mutants(file):
+    assert len(drawn([file], 5, 0)) == 5
+    assert all(mutant.line == 11 for mutant in drawn([file], 99, 0, {file: {11}}))
+    for mutant in drawn([file], 99, 0):
         text = mutant.text(_CODE)
         assert ast.dump(ast.parse(text)) != ast.dump(ast.parse(_CODE))
         assert text.startswith(_CODE[: mutant.start])
