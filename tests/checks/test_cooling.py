@@ -14,8 +14,10 @@ from motor_traces import part, signals
 from one_check import findings_of
 
 from logscope.checks.cooling.check import cooling
+from logscope.checks.cooling.response import Law, Warming
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.signals import MissingPart, Part
+from logscope.statistics.first_order import Response
 from logscope.vehicle import Cooling, Limits, Vehicle
 
 HAZEL = Vehicle(
@@ -282,3 +284,18 @@ def test_the_time_left_lasts_from_the_hottest_and_fastest_to_the_coolest_and_slo
     assert left.value == pytest.approx(passes_s(end.value, constant.value), rel=known)
     assert left.low == pytest.approx(passes_s(end.high, constant.low), rel=known)
     assert left.high is None or left.high == pytest.approx(passes_s(end.low, constant.high), rel=known)
+
+
+def response(time_constant_s: float, low_s: float, high_s: float) -> Response:
+    none = np.zeros(0)
+    return Response(time_constant_s, low_s, high_s, np.array([0.05]), np.eye(2) * 1e-6, 50.0, 0.0, none, 0.1)
+
+
+def test_lags_and_steps_leave_open_a_time_constant_that_laws_alike_bound():
+    """3 s of lags to both sides (common practice, no published source), half a step, and the law that is no worse."""
+    laws = (Law(("current",), response(100.0, 90.0, 110.0)), Law(("current2",), response(105.0, 80.0, 115.0)))
+    warming = Warming("motor_temperature", None, np.ones(3, dtype=bool), 2.0, laws)
+    assert warming.time_constant_s == (100.0, 80.0 - 4.0, 115.0 + 4.0)
+    assert warming.at(50.0).rise[0] == pytest.approx(0.05 * 50.0)
+    squared = replace(warming, laws=laws[1:])
+    assert squared.at(50.0).rise[0] == pytest.approx(0.05 * 50.0**2)

@@ -272,3 +272,18 @@ def test_a_ramp_before_a_surge_is_no_part_of_it() -> None:
     assert surge.sound_s <= 9.98 <= surge.onset_s
     assert surge.before == pytest.approx(216.0, abs=2.0)
     assert surge.peak == pytest.approx(340.0, abs=10.0)
+
+
+@pytest.mark.parametrize(
+    ("level_a", "peak", "pull_a", "is_one"),
+    [(340.0, 420.0, 0.0, False), (340.0, 460.0, 0.0, True), (40.0, 90.0, 300.0, False), (40.0, 120.0, 300.0, True)],
+)
+def test_a_surge_is_more_than_regulation_about_its_level_and_than_what_trips_nothing(
+    level_a: float, peak: float, pull_a: float, is_one: bool
+) -> None:
+    """More than 30 % of the current before it, and than 20 % of the log's highest (common practice, no source)."""
+    at = every(0.001)
+    pull_a = pull_a or level_a
+    amps = np.interp(at, [3.0, 3.5, 4.0, 4.5, 9.98, 10.0], [level_a, pull_a, pull_a, level_a, level_a, peak])
+    found = surge_before(Part("motor_current", at, np.where(at < 10.021, amps, 0.0), "A", "Made.I"), 10.05)
+    assert (found is not None) is is_one
