@@ -35,6 +35,7 @@ def test_two_clocks_are_two_senders(ppm: float) -> None:
     assert two is not None
     assert not two.copies
     assert two.low_ppm <= abs(ppm) <= two.high_ppm
+    assert two.high_ppm - two.low_ppm < 10.0  # as stamps good to 0.02 ms show over a minute, and hardly wider
 
 
 @pytest.mark.parametrize("restarts", [1, 2, 3, 5])

@@ -6,8 +6,10 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from made_runs import run
+from scipy.stats import chi2
 
 from logscope.checks.measures import MEASURES
 from logscope.errors import RequestError
@@ -75,15 +77,20 @@ def test_what_is_fitted_is_no_other_mapping_and_another_scale_or_definition_is(t
 
 
 def test_values_hold_the_truth() -> None:
-    """Known truth of the made-up run: noise 6 rpm with a step of 1, time constant 0.15 s within some percent."""
-    found = values_of(run(5, 8.0), Vehicle(), MEASURES)
+    """Known truth of the made-up run: noise 6 rpm with a step of 1, time constant 0.15 s within some percent.
+
+    The rate's limits: those of a Poisson count by scipy.stats.chi2.
+    """
+    found = values_of(made := run(5, 8.0), Vehicle(), MEASURES)
     noise, constant = found["speed_noise_rpm"], found["precharge_time_constant_s"]
     assert noise.value == pytest.approx((6.0**2 + 1 / 12) ** 0.5, rel=0.1)
     assert constant.value == pytest.approx(0.15, rel=0.06)
-    rate = found["speed_disturbances_per_min"]
-    assert rate.low is not None
-    assert rate.high is not None
-    assert 0 < rate.low < (rate.value or 0) < rate.high
+    (spikes,) = (finding for finding in made.findings if finding.kind == "encoder.spike")
+    count, speed, rate = len(spikes.events), made.signals["motor_speed"], found["speed_disturbances_per_min"]
+    turning_min = np.count_nonzero(np.abs(speed.value) > 30) * speed.period_s / 60
+    exact = chi2.ppf(0.025, 2 * count) / 2, chi2.ppf(0.975, 2 * count + 2) / 2  # they came by themselves
+    assert rate.value == pytest.approx(count / turning_min, rel=0.01)
+    assert (rate.low, rate.high) == pytest.approx([each / turning_min for each in exact], rel=0.05)
 
 
 TOML = '[[note]]\ndate = 2026-03-05\ntext = "screen bonded"\n[[note]]\ndate = 2026-03-01T10:00:00\ntext = "new cable"\n'

@@ -138,7 +138,7 @@ def test_memory_is_bounded_by_the_window() -> None:
         sizes.append(sum(part.time_s.size for part in signals.parts.values()))
         assert all(part.time_s[0] >= signals.end_s - WINDOW_S - 1e-6 for part in signals.parts.values())
         assert all(np.all(np.diff(part.time_s) >= 0) for part in signals.parts.values())
-    assert sizes[-1] <= 1.05 * max(sizes[2:4])
+    assert 0 < sizes[-1] <= 1.05 * max(sizes[2:4])
     assert window.signals().end_s == pytest.approx(6 * lasts_ns / 1e9, abs=1.0)
 
 
@@ -159,11 +159,14 @@ def test_silence_is_seen_by_the_clock_of_the_recording() -> None:
     frames = list(slices(logscope.read(LOGS / "hazel-healthy.log"), 4_000_000_000))[2].frames
     live.add_frames(frames)
     live.follow(int(frames.time_ns.max()))
-    assert all(part.arriving for part in live.look().parts if part.rate_Hz > 5)
+    seen = [part.name for part in live.look().parts if part.rate_Hz > 5]
+    assert len(seen) > 10
+    assert all(part.arriving for part in live.look().parts if part.name in seen)
     live.follow(int(frames.time_ns.max()) + 20 * 10**9)
     view = live.look()
+    assert {part.name for part in view.parts} >= set(seen)
     assert not any(part.arriving for part in view.parts)
-    assert all(bus.frames_per_s == 0 for bus in view.buses)
+    assert [bus.frames_per_s for bus in view.buses] == [0, 0]
     assert any("does not arrive" in text for text in view.missing)
 
 

@@ -139,12 +139,12 @@ def test_sixty_volt_itself_is_no_high_voltage() -> None:
 
 
 def test_the_bands_hold_every_circuit_inside_the_tolerances() -> None:
-    """scipy.integrate.solve_ivp on a link with both loads, at the worst corner and inside."""
+    """scipy.integrate.solve_ivp on a link with both loads: the edges are those of the worst corners, no wider."""
     needs = replace(HAZEL, load_ohm=47_000.0, load_W=40.0, load_cut_in_V=180.0)
     design = size_precharge(needs)
     band, energy = design.values["time_to_close_s"], design.values["pulse_energy_J"]
-    assert None not in (band.low, band.high, energy.low, energy.high)
-    for volts, r, c in ((240.0, 1.05, 1.1), (344.0, 0.95, 0.9), (290.0, 1.02, 0.95), (320.0, 1.0, 1.0)):
+    times, heats = [], []
+    for volts, r, c in ((240.0, 1.05, 1.1), (344.0, 0.95, 0.9), (344.0, 1.05, 1.1), (240.0, 0.95, 0.9), (290.0, 1, 1)):
         ohm, farad = design.choice.resistance_ohm * r, 1e-3 * c
 
         def change(
@@ -158,8 +158,10 @@ def test_the_bands_hold_every_circuit_inside_the_tolerances() -> None:
 
         closed.terminal = True  # type: ignore[attr-defined]
         solved = solve_ivp(change, (0, 20.0), [0.0, 0.0], events=closed, max_step=2e-3, rtol=1e-7)
-        assert (band.low or 0) * 0.999 <= solved.t_events[0][0] <= (band.high or 0) * 1.001
-        assert (energy.low or 0) * 0.999 <= solved.y_events[0][0][1] <= (energy.high or 0) * 1.001
+        times.append(solved.t_events[0][0])
+        heats.append(solved.y_events[0][0][1])
+    assert (band.low, band.high) == pytest.approx((min(times), max(times)), rel=1e-3)
+    assert (energy.low, energy.high) == pytest.approx((min(heats), max(heats)), rel=1e-3)
 
 
 def test_a_load_makes_the_resistor_smaller() -> None:
@@ -203,9 +205,11 @@ def test_closing_difference_and_inrush() -> None:
     assert values["inrush_bound_A"].high == pytest.approx(inrush_peak_a(0.05 * 344, 0.010, 1e-6, 1.1e-3))
 
 
-def test_the_timeout_lies_behind_the_slow_edge() -> None:
+def test_the_timeout_lies_behind_the_slow_edge_by_a_fifth_and_a_message() -> None:
+    """A later one leaves a stalled precharge on for longer (common practice, no published source)."""
     values = size_precharge(HAZEL).values
-    assert (values["timeout_s"].value or 0) > (values["time_to_close_s"].high or math.inf)
+    slowest_s = values["time_to_close_s"].high or math.inf
+    assert 1.2 * slowest_s < (values["timeout_s"].value or 0) < 1.2 * slowest_s + 0.15
 
 
 @settings(deadline=None)  # a busy machine says nothing of the design

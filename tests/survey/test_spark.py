@@ -42,4 +42,6 @@ def test_a_value_that_never_changes_lies_at_the_bottom() -> None:
 
 def test_every_console_can_show_it() -> None:
     for encoding in ("utf-8", "cp1252", "cp437", "ascii"):
-        spark_text(list(range(LEVELS)), encoding).encode(encoding)
+        shown = spark_text(list(range(LEVELS)), encoding)
+        assert len(set(shown)) == len(shown) == LEVELS
+        shown.encode(encoding)
