@@ -130,6 +130,17 @@ def test_a_worn_place_is_found_by_what_is_never_read_there() -> None:
     assert found.measured["to_percent"].value == pytest.approx(37, abs=0.3)
 
 
+def test_a_foot_that_is_quicker_than_the_readings_wears_no_place() -> None:
+    """Readings every 200 ms of presses that take 300 ms: those on the way up all happen to lie low."""
+    t = np.arange(0, 150, 0.2)
+    value = np.random.default_rng(24).normal(1.5, 0.1, t.size)
+    for number, begins in enumerate(range(20, t.size - 20, 30)):
+        value[begins] = 6.0 + 0.2 * number
+        value[begins + 1 : begins + 10] += 55.0
+    pedal = Part("throttle", t, np.round(value, 1), "%", "Made.throttle", 0.1)
+    assert "jump" not in outcomes(signals(pedal))
+
+
 def test_throttle_with_brake_is_noted() -> None:
     parts = made(23)
     t = np.arange(0, 120, 0.02)

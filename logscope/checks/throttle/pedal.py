@@ -21,6 +21,8 @@ _PLACES, _PLACE_ROWS = 6, 3  # places of REST_BAND that the pedal visited, each 
 _ASKED_SHARE = 0.02  # of the largest torque asked, from which on something is asked
 JUMP_PERCENT = 3.0  # of travel: a smaller gap is not felt (common practice, no published source)
 _JUMPS = 5  # passes over the same place without a reading in it
+# So many moves in one direction on each side of it, by more than noise makes, among so many readings, show the pace.
+_MOVES, _APART_NOISES, _NEAR = 2, 3.0, 100
 APART_PERCENT, APART_S = 5.0, 0.1  # two tracks further apart for longer are a fault (common practice, no source)
 
 
@@ -95,16 +97,30 @@ def find_jump(throttle: Part, rest: Rest) -> tuple[float, float, tuple[float, ..
     if gap[at] < JUMP_PERCENT:
         return None
     over = np.flatnonzero((value[:-1] <= low) & (value[1:] >= high) | (value[:-1] >= high) & (value[1:] <= low))
-    pace = np.abs(np.diff(value))
-    slow = [k for k in over if _slow(pace, int(k), gap[at])]
+    apart = max(_APART_NOISES * rest.noise, throttle.step or 0.0)
+    slow = [k for k in over if _due_within(value, int(k), gap[at], apart)]
     if len(slow) < _JUMPS or len(slow) < 0.5 * over.size:
         return None
     return low, high, tuple(float(throttle.time_s[k]) for k in slow)
 
 
-def _slow(pace: FloatArray, at: int, gap: float) -> bool:
-    beside = np.concatenate([pace[max(at - 3, 0) : at], pace[at + 1 : at + 4]])
-    return beside.size > 0 and float(beside.max()) < gap / 3
+def _due_within(value: FloatArray, at: int, gap: float, apart: float) -> bool:
+    """Whether the pedal came to a gap and left it so slowly that readings within were due.
+
+    One that stood on either side may have crossed it between two readings at any pace.
+    """
+    before, after = _differing(value[max(at - _NEAR, 0) : at + 1][::-1], apart), _differing(value[at + 1 :][:_NEAR], apart)
+    moves = np.concatenate([-np.diff(before), np.diff(after)]) * np.sign(value[at + 1] - value[at])
+    return moves.size == 2 * _MOVES and bool(np.all((moves > 0) & (moves < gap / 3)))
+
+
+def _differing(values: FloatArray, apart: float) -> FloatArray:
+    """The first readings that each differ from the one before, as many as show _MOVES."""
+    kept = [values[0]]
+    for value in values:
+        if abs(value - kept[-1]) > apart and len(kept) <= _MOVES:
+            kept.append(value)
+    return np.array(kept)
 
 
 def find_disagreement(first: Part, second: Part) -> tuple[list[tuple[float, float]], float, float]:
