@@ -17,6 +17,8 @@ _USUALLY = 0.5
 _CLAIMED = 0.5
 # A single cause below it would only mislead: many are as likely.
 _LIKELY_ENOUGH = 0.4
+# The tables of causes are coarse: a rival that comes so near is as likely, and neither is claimed.
+_CLEARLY = 1.5
 # A rival that is less likely to be at work instead is not worth a test of its own.
 _RIVAL = 0.02
 _SIGNS = {sign.name: sign for sign in SIGNS}
@@ -69,9 +71,11 @@ def _explanation(cause: Cause, found: Posterior, members: tuple[int, ...], obser
     causes = [name for name in found.candidates if own[0] in CAUSES[name].node.shows]
     if found.chance(*causes) < _CLAIMED or found.chance(cause.name) < _LIKELY_ENOUGH:
         return None
-    against = [sign for sign in shows if sign in observed.absent and shows[sign] >= _USUALLY]
     rivals = {name: found.chance(name, without=cause.name) for name in causes if name != cause.name}
     rival = max(rivals, key=lambda name: rivals[name], default=None)
+    if rival is not None and found.chance(cause.name) < _CLEARLY * rivals[rival]:
+        return None
+    against = [sign for sign in shows if sign in observed.absent and shows[sign] >= _USUALLY]
     return Explanation(
         cause=cause.name,
         title=cause.title,

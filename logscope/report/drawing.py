@@ -6,10 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from logscope.report.rows import LABEL_PX, Row, plain
 
 TAG_ROWS, TAG_ROW_PX = 4, 15  # numbers above a chart that would meet are set one over the other
 TAG_SHARE = 0.06  # room for one number as a share of a phone chart's width
+LETTER_SHARE = 0.026  # of a label, as a share of the same width
+_LOOKS = 24  # across a label, at what it would cover
 
 Item = dict[str, Any]
 
@@ -88,21 +92,42 @@ def heading(text: str, ceiling: float) -> Item:
     return place | _text(text, 12, "--ink") | {"bgcolor": "--veil", "borderpad": 1}
 
 
-def level_labels(row: Row, axis: str) -> list[Item]:
-    """A label on each level: above its line, or below where that is taken; the legend has them all."""
+def level_labels(row: Row, axis: str, span: tuple[float, float]) -> list[Item]:
+    """A label on each level, up to the first comma: at the end and on the side of its line where it covers least.
+
+    Where all are taken it has none; the legend has them all, and whole.
+    """
     room = LABEL_PX * (row.high - row.low) / row.height_px
     labels: list[Item] = []
     taken: list[tuple[float, float]] = []
     for level in sorted(row.levels, key=lambda x: -x.value):
-        for low, anchor in ((level.value, "bottom"), (level.value - room, "top")):
-            outside = low + room > row.high or low < row.low
-            if not outside and all(low >= b or low + room <= a for a, b in taken):
-                taken.append((low, low + room))
-                place = {"xref": "paper", "yref": axis, "x": 1, "y": level.value}
-                place |= {"xanchor": "right", "yanchor": anchor, "bgcolor": "--veil", "borderpad": 0}
-                labels.append(place | _text(level.label, 11, "--level"))
-                break
+        text = level.label.partition(",")[0]
+        width = min(LETTER_SHARE * len(text), 1.0)
+        places = [
+            (end, low, anchor)
+            for end in (1, 0)
+            for low, anchor in ((level.value, "bottom"), (level.value - room, "top"))
+            if row.low <= low <= row.high - room and all(low >= b or low + room <= a for a, b in taken)
+        ]
+        if not places:
+            continue
+        covered = [
+            _covered(row, span, (end * (1 - width), end + (1 - end) * width), (y, y + room)) for end, y, _ in places
+        ]
+        end, low, anchor = places[covered.index(min(covered))]
+        taken.append((low, low + room))
+        place = {"xref": "paper", "yref": axis, "x": end, "y": level.value}
+        place |= {"xanchor": "right" if end else "left", "yanchor": anchor, "bgcolor": "--veil", "borderpad": 0}
+        labels.append(place | _text(text, 11, "--level"))
     return labels
+
+
+def _covered(row: Row, span: tuple[float, float], across: tuple[float, float], up: tuple[float, float]) -> int:
+    """How often the lines of a row pass through a rectangle; `across` in shares of the axis."""
+    at = span[0] + np.linspace(*across, _LOOKS) * (span[1] - span[0])
+    lines = [(np.array(trace["x"], float), np.array(trace["y"], float)) for trace in row.traces]
+    value = [np.interp(at, x, y, left=np.nan, right=np.nan) for x, y in lines if x.size]
+    return int(sum(np.count_nonzero((each >= up[0]) & (each <= up[1])) for each in value))
 
 
 def _text(text: str, size: int, colour: str) -> Item:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from logscope.capture.frames import Account
 from logscope.diagnosis.progress import progress
-from logscope.findings import CAUTION_HV, Finding, NotChecked, Severity
+from logscope.findings import CAUTION_HV, Finding, Measured, NotChecked, Severity
 from logscope.parts import part_title
 from logscope.quantities import (
     clock_text,
@@ -17,10 +17,8 @@ from logscope.quantities import (
     finite,
     grouped,
     limits_text,
-    number_text,
     seconds_text,
     value_text,
-    with_unit,
 )
 from logscope.report.words import (
     cause_words,
@@ -284,7 +282,7 @@ def part_rows(result: Result) -> list[PartRow]:
                 name=part_title(name),
                 source=result.sources.get(name) or (part.source if part is not None else ""),
                 samples=grouped(int(part.time_s.size)) if part is not None else "0",
-                period="" if period is None else with_unit(number_text(1000 * period, 1), "ms"),
+                period="" if period is None else value_text(Measured(period, "s")),
                 note=logged.empty.get(name) or ("in doubt: see above" if name in logged.doubtful else ""),
             )
         )

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from logscope.checks.needs import Readiness
+from logscope.findings import Measured
 from logscope.parts import part_name, part_title
-from logscope.quantities import counted, number_text, with_unit
+from logscope.quantities import counted, value_text
 from logscope.report.terminal import Cell, print_cells
 from logscope.report.words import check_name
 from logscope.signals import Signals
@@ -45,7 +46,7 @@ def print_parts(signals: Signals, sources: Mapping[str, str], console: Console) 
         if logged is None:
             text = f"{source}: {signals.empty.get(part) or signals.doubtful.get(part, 'not in this log')}"
         else:
-            period = f", every {with_unit(number_text(1000 * logged.period_s, 1), 'ms')}" if logged.has_period else ""
+            period = f", every {value_text(Measured(logged.period_s, 's'))}" if logged.has_period else ""
             text = f"{source}: {counted(int(logged.time_s.size), 'sample')}{period}"
         print_cells(console, (Cell(f"{part_title(part)}: {text}", "" if logged is not None else "yellow"),))
 

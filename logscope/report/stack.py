@@ -69,7 +69,7 @@ def stacked(
             "range": [row.low, row.high],
             "visible": not row.strip,
         }
-        layout["annotations"] += [heading(row.heading, ceiling), *level_labels(row, axis)]
+        layout["annotations"] += [heading(row.heading, ceiling), *level_labels(row, axis, span)]
         layout["shapes"] += [level_line(level.value, axis) for level in row.levels]
         data += [trace | {"yaxis": axis, "xaxis": "x"} for trace in row.traces]
     return {"data": data, "layout": layout}

@@ -16,6 +16,7 @@ from logscope.report.rows import Key, Row, Trace, bounds, numbers, padded
 from logscope.report.stack import LEFT_PX, Drawing, stacked
 
 _ROW_PX = 90
+_HEADING_LIFT_PX = 6  # clear of the highest number on the axis below it
 _MOST_DATES = 5  # on the axis, so that they stand side by side on a phone
 _MOST_POINTS = 240  # of a row: as many as a phone has columns for; more are thinned, every extreme kept
 _MOST_WITH_LIMITS = 80  # logs; the intervals of more run into one another
@@ -41,7 +42,7 @@ def vehicle_chart(history: History, names: Sequence[str]) -> Drawing | None:
     )
     for item in figure["layout"]["annotations"]:
         if item["xref"] == "paper":  # the names of the measures are long: on a phone they need the whole width
-            item["xshift"] = -LEFT_PX
+            item |= {"xshift": -LEFT_PX, "yshift": _HEADING_LIFT_PX}
     ticks = sorted({1 + round(each) for each in np.linspace(0, count - 1, min(_MOST_DATES, count))})
     figure["layout"]["xaxis"] |= {
         "tickvals": ticks,

@@ -50,6 +50,15 @@ class Candidate:
         page = "" if self.segment.selected_by is None else f" m{self.segment.selected_by}"
         return f"{self.key.name} {self.field.start}|{self.field.bits}@{order}{sign}{page}"
 
+    @property
+    def in_words(self) -> str:
+        """The same for people who do not know that notation."""
+        field = self.field
+        size = f"{field.bits} bits from bit {field.start}" if field.bits > 1 else f"bit {field.start}"
+        order = "" if field.bits == 1 else f", {'high' if field.big_endian else 'low'} byte first"
+        page = "" if self.segment.selected_by is None else f", where its selector is {self.segment.selected_by}"
+        return f"{self.key.name}, {size}{order}{', with a sign' if self.segment.signed else ''}{page}"
+
     def samples(self) -> tuple[FloatArray, FloatArray]:
         """Times [s] and raw values, both of shape (m,)."""
         rows, time_s = self.stream.rows, self.stream.time_s

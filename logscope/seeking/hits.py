@@ -19,7 +19,8 @@ class Hit:
 
     score : likeness, 0 to 1
     false_positive_rate : share of logs with shifted or shuffled time in which any field reaches this score
-    scale, offset, unit : value = raw × scale + offset; scale_from says what they rest on
+    scale, offset, unit : value = raw × scale + offset, without a unit where the scale is unknown; scale_from says
+        what they rest on
     scale_limits, offset_limits : of 95 %, where a known part or series gives them
     reasons : what was seen, in words; moments : where to look [s]; on_is_high : of a state, whether 1 means on
     """

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.parts import part_name
 from logscope.seeking.candidates import Candidate, Searched, states
 from logscope.seeking.likeness.driving import speedlike
 from logscope.seeking.likeness.link import Precharge, precharge_of, shuffled
@@ -74,7 +75,7 @@ class Search:
         """The link's voltage: the known one, else the field most like it; and where it is from."""
         for part in ("dc_link_voltage", "dc_link_voltage_second"):
             if part in self.known:
-                return self.known[part], f"the known {part}"
+                return self.known[part], f"the known {part_name(part)}"
         if self.rises and self.rises[0][1].score >= LEAST_LINK:
             best = self.rises[0][0]
             return best.samples(), f"{best.name}, which is most like a link voltage"
@@ -85,7 +86,7 @@ class Search:
         """A speed over the grid, zero at rest: a known one, else the field most like one; and where it is from."""
         for part in ("motor_speed", "motor_speed_second", "vehicle_speed", "stator_frequency"):
             if part in self.scene.known:
-                return self.scene.known[part], f"the known {part}"
+                return self.scene.known[part], f"the known {part_name(part)}"
         if not self.numbers:
             return None
         scores = speedlike(self.scene.rows, self.scene.step_s)

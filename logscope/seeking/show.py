@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 MOST_SHOWN = 10
+NOTATION = "Fields as in DBC files: start bit|bits@order and sign; order 0 is high byte first, 1 low byte first."
 
 
 def to_json(found: Found) -> str:
@@ -100,10 +101,8 @@ def headline(found: Found) -> str:
         return f"Divided {fields}. Like a part of the drive system: {len(found.hits)}."
     best = found.standing_out
     if best:
-        several = f" and {len(best) - 1} more" if len(best) > 1 else ""
-        return (
-            f"Sought {found.sought} in {fields}: {best[0].candidate.name}{several} stand{'' if several else 's'} out."
-        )
+        first = f"{len(best)} stand out, most of all" if len(best) > 1 else "one stands out,"
+        return f"Sought {found.sought} in {fields}: {first} {best[0].candidate.in_words}."
     return (
         f"Sought {found.sought} in {fields}: nothing stands out. No field reaches a likeness of {LEAST_SCORE:g} that "
         f"fewer than {100 * STANDS_OUT:g} % of chance logs reach."
@@ -137,6 +136,7 @@ def print_found(found: Found, console: Console) -> None:
             cells = (f"{rank}", hit.candidate.name, f"{hit.score:.2f}", rate_text(hit), seen)
             table.add_row(*map(text, cells), style="" if hit.stands_out else "dim")
         console.print(table)
+        console.print(text(NOTATION))
     if not found.sought:
         for key, each in found.segmentations.items():
             console.print(text(identifier_text(key, each)))

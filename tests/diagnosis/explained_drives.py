@@ -55,7 +55,7 @@ ORIGINS: dict[str, tuple[str, ...]] = {
     "cooling, sensors swapped": ("temperature_sensor", "mapping"),
     "cooling, derating": ("too_much_heat",),
     "aux.supply, converter stops": ("converter_not_feeding",),
-    "aux.supply, converter does not start": ("converter_not_feeding", "low_voltage_battery"),
+    "aux.supply, converter does not start": ("converter_not_feeding", "low_voltage_resistance"),
     "aux.supply, set-point sags": ("converter_weak",),
     "aux.supply, too high": ("converter_voltage",),
     "aux.dip, weak battery": ("low_voltage_resistance",),

@@ -157,6 +157,14 @@ def test_a_dropout_beside_a_sound_12_volt_side_is_the_contactors_own() -> None:
     assert [each.cause for each in found] == ["contactor_supply"]
 
 
+def test_a_worn_12_volt_battery_and_the_precharge_that_it_breaks_off_have_one_origin() -> None:
+    """A battery reads low at rest and dips under load for one reason; which a log shows depends on when."""
+    empty, dips = finding("aux.supply", cause="empty_battery"), finding("aux.dip", cause="source_resistance")
+    broken = finding("precharge.interrupted", Severity.DANGER)
+    for shown in ((empty, broken), (dips, broken), (empty, dips, broken), (empty,)):
+        assert causes_of(*shown) == ["low_voltage_resistance"]
+
+
 def test_nothing_is_explained_where_nothing_is_wrong() -> None:
     quiet = [finding(kind, Severity.GOOD) for kind in ("precharge.complete", "encoder.clean", "trip.none")]
     noted = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(2.0, "", 1.1, 4.0))
@@ -166,6 +174,16 @@ def test_nothing_is_explained_where_nothing_is_wrong() -> None:
 def test_a_limit_that_is_passed_beside_nothing_else_stands_by_itself() -> None:
     low = finding("limits.margin", aux_min_margin_V=Measured(-0.4, "V", None, -0.4))
     assert explain((low, finding("aux.supply", Severity.GOOD), finding("aux.dip", Severity.GOOD)), PARTS) == ()
+
+
+def test_neither_of_two_causes_is_claimed_where_one_is_as_likely_as_the_other() -> None:
+    """A link that stays live, with the pack's voltage not logged: a welded contactor and an open bleeder look alike."""
+    live = finding("dc_link.stays_live", Severity.DANGER)
+    sound = finding("contactor.sound", Severity.GOOD)
+    assert explain((live, sound), ("dc_link_voltage",)) == ()
+    held = finding("dc_link.stays_live", Severity.DANGER, cause="welded")
+    assert [each.cause for each in explain((held,), PARTS)] == ["contactor_welded"]
+    assert [each.cause for each in explain((live,), PARTS)] == ["bleeder_open"]
 
 
 def test_a_finding_that_no_cause_explains_is_a_member_of_none() -> None:

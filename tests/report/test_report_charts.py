@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from logscope.findings import Event, Evidence, Finding, Level, Mark, Severity
 from logscope.report.charts import MOMENT_POINTS, finding_chart, overview_chart
 from logscope.report.downsample import keep_extremes
-from logscope.report.drawing import tag_rows
+from logscope.report.drawing import level_labels, tag_rows
+from logscope.report.rows import Row
 from logscope.signals import Load, Part, Signals
 
 
@@ -99,6 +100,18 @@ def test_labels_of_near_levels_do_not_meet():
     chart = finding_chart(finding, fake.signals())
     assert len([s for s in chart.figure["layout"]["shapes"] if s["yref"] == "y"]) == 4
     assert sum(key.style == "dash level" for key in chart.keys) == 4
+
+
+def test_a_label_stands_where_it_covers_no_line_and_ends_at_its_comma():
+    """A rise from the left to a line just above the level: only below the level's left end there is room."""
+    x = [0.0, 2.0, 3.0, 4.0, 10.0]
+    lines = ({"x": x, "y": [0.0, 0.0, 80.0, 94.0, 94.0]}, {"x": x, "y": [100.0] * 5})
+    level = Level(95.0, "closing threshold, 95 % of the pack", "dc_link_voltage")
+    (label,) = level_labels(Row("", 150, lines, -8.0, 125.0, levels=(level,)), "y", (0.0, 20.0))
+    assert label["text"] == "closing threshold"
+    assert (label["x"], label["xanchor"], label["yanchor"]) == (1, "right", "bottom")
+    (label,) = level_labels(Row("", 150, lines, -8.0, 125.0, levels=(level,)), "y", (0.0, 10.0))
+    assert (label["x"], label["xanchor"], label["yanchor"]) == (0, "left", "top")
 
 
 def test_a_level_far_off_is_named_instead_of_pressing_the_data_flat():

@@ -36,7 +36,7 @@ def test_the_scale_of_a_link_voltage_comes_from_the_known_pack() -> None:
     streams = log(stream(0x1A0, 0.01, (Field(0, 12), link_volts(at) * 4)))
     hit = search_log(streams, known=known, like="dc_link_voltage").hits[0]
     assert hit.scale == pytest.approx(0.25, rel=0.01)
-    assert "battery_voltage" in hit.scale_from
+    assert "battery voltage" in hit.scale_from
 
 
 @pytest.mark.parametrize("seed", seeds(1, of=3))

@@ -7,6 +7,7 @@ beside them.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
@@ -26,15 +27,28 @@ captured = pytest.mark.skipif(not CAPTURES.is_dir(), reason="the captures are no
 
 
 def test_the_link_voltage_of_the_sample_log_is_found_and_written(command, sample_logs: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    out, fields = tmp_path / "found.dbc", tmp_path / "found.json"
+    out, fields, page = tmp_path / "found.dbc", tmp_path / "found.json", tmp_path / "found.html"
     log = sample_logs / "hazel-healthy.log"
-    status, printed, _ = command("seek", log, "--like", "dc_link_voltage", "--out", out, "--json", fields)
+    status, printed, _ = command(
+        "seek", log, "--like", "dc_link_voltage", "--out", out, "--json", fields, "--report", page
+    )
     assert status == 0
     assert "stands out" in printed or "stand out" in printed
     best = json.loads(fields.read_text(encoding="utf-8"))["hits"][0]
     assert (best["identifier"], best["big_endian"]) == (0xA5, True)
     assert best["stands_out"]
     assert "BO_ 165 " in out.read_text(encoding="utf-8")
+    shown = page.read_text(encoding="utf-8")
+    assert re.search(r"1\. can0 0x0A5, \d+ bits from bit \d+, high byte first</h2>", shown)
+    assert "dc_link_voltage" not in shown
+
+
+def test_a_field_of_unknown_scale_is_given_no_unit(sample_logs: Path) -> None:
+    """Who reads its definition would take raw values for revolutions per minute."""
+    best = logscope.seek(sample_logs / "hazel-troubled.log", like="motor_speed").hits[0]
+    assert best.scale_from.startswith("Scale unknown")
+    assert best.unit == ""
+    assert '""' in best.dbc_line
 
 
 def test_a_part_of_the_vehicle_file_serves_as_reference(command, sample_logs: Path, decoders: Path) -> None:  # type: ignore[no-untyped-def]

@@ -109,7 +109,10 @@ def _due_within(value: FloatArray, at: int, gap: float, apart: float) -> bool:
 
     One that stood on either side may have crossed it between two readings at any pace.
     """
-    before, after = _differing(value[max(at - _NEAR, 0) : at + 1][::-1], apart), _differing(value[at + 1 :][:_NEAR], apart)
+    before, after = (
+        _differing(value[max(at - _NEAR, 0) : at + 1][::-1], apart),
+        _differing(value[at + 1 :][:_NEAR], apart),
+    )
     moves = np.concatenate([-np.diff(before), np.diff(after)]) * np.sign(value[at + 1] - value[at])
     return moves.size == 2 * _MOVES and bool(np.all((moves > 0) & (moves < gap / 3)))
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.parts import part_name
 from logscope.seeking.correlation import Correlated, correlate
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.driving import beside_force, templates
@@ -46,7 +47,7 @@ def force_of(search: Search) -> tuple[FloatArray, str] | None:
     """The torque over the grid, zero at rest: a known one, else the field most like one; and where it is from."""
     for part in ("torque", "torque_target"):
         if part in search.scene.known:
-            return search.scene.known[part], f"the known {part}"
+            return search.scene.known[part], f"the known {part_name(part)}"
     found, source = drive_of(search)
     hits = of_the_drive(search, "torque", "torque", found, source, []) if found else []
     if not hits or not hits[0].stands_out or hits[0].score < _LEAST_TORQUE:

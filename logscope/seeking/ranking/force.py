@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logscope.parts import part_name
 from logscope.seeking.correlation import Correlated, correlate
 from logscope.seeking.likeness.battery import sag
 from logscope.seeking.likeness.driving import detrended
@@ -19,7 +20,7 @@ def by_force(search: Search, part: str) -> Ranked:
     twin = next((each for each in TWINS.get(part, ()) if each in scene.known), "")
     if twin:
         beside = correlate(scene.rows, scene.known[twin], scene.step_s)
-        return hits_of(search, part, [(f"the known {twin}", beside)], twin), []
+        return hits_of(search, part, [(f"the known {part_name(twin)}", beside)], twin), []
     found, source = drive_of(search)
     if not found:
         return [], ["No speed is known or found, so that nothing shows what moves the vehicle."]
@@ -40,7 +41,7 @@ def by_sag_and_power(search: Search, part: str) -> Ranked:
     if volts is not None:
         lost = sag(scene.known[volts], scene.step_s)
         quick = detrended(scene.rows, scene.step_s)
-        extra.append((f"the sag of the known {volts}", correlate(quick, lost, scene.step_s)))
+        extra.append((f"the sag of the known {part_name(volts)}", correlate(quick, lost, scene.step_s)))
     found, source = torque_field(search) or drive_of(search)
     if not found and not extra:
         return [], ["Neither a battery voltage nor a speed is known or found."]

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.parts import PARTS
+from logscope.parts import PARTS, part_name
 from logscope.seeking.correlation import Correlated, Line, false_positive_rate, line
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.driving import rest_of, sidedness
@@ -47,11 +47,13 @@ _USUAL_V = (60.0, 900.0)
 _FACTORS = (1.0, 0.5, 0.1, 0.25, 0.2, 0.05, 0.01, 2.0)
 
 
-def usual_scale(level: float) -> tuple[float, str]:
+def usual_scale(level: float) -> tuple[float, str, str]:
+    """A factor with which a level reads as a traction battery's volts, its unit, and what it rests on."""
     for factor in _FACTORS:
         if _USUAL_V[0] <= level * factor <= _USUAL_V[1]:
-            return factor, f"Scale assumed: a usual factor, with which the level is {level * factor:.0f} V; measure it."
-    return 1.0, "Scale unknown."
+            why = f"Scale assumed: a usual factor, with which the level is {level * factor:.0f} V; measure it."
+            return factor, "V", why
+    return 1.0, "", "Scale unknown."
 
 
 def with_rates(hits: list[Hit], chance: FloatArray) -> list[Hit]:
@@ -82,11 +84,10 @@ def hits_of(
     for number, candidate in enumerate(search.numbers):
         if best[number] <= 0:
             continue
-        unit, fit = PARTS[part].unit, Line()
-        why = "Scale unknown: nothing in its unit is known."
+        unit, fit, why = "", Line(), "Scale unknown: nothing in its unit is known."
         if fitted_to and best[number] >= 0.8:
-            fit = line(scene.known[fitted_to], scene.rows[number])
-            why = fit.in_words(fitted_to, unit)
+            unit, fit = PARTS[part].unit, line(scene.known[fitted_to], scene.rows[number])
+            why = fit.in_words(part_name(fitted_to), unit)
         reasons = tuple(f"correlation {each.best[number]:+.2f} with {name}" for name, each in found)
         delay = found[0][1].delay_s[number]
         if abs(delay) >= scene.step_s:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.parts import PARTS
+from logscope.parts import part_name
 from logscope.seeking.correlation import correlate
 from logscope.seeking.hits import Hit
 from logscope.seeking.likeness.driving import speedlike
@@ -22,13 +22,13 @@ def by_speed(search: Search, part: str) -> Ranked:
     if reference is not None:
         same_unit = {part, reference} <= {"motor_speed", "motor_speed_second"}
         found = correlate(scene.rows, scene.known[reference], scene.step_s)
-        return hits_of(search, part, [(reference, found)], reference if same_unit else ""), []
+        return hits_of(search, part, [(part_name(reference), found)], reference if same_unit else ""), []
     scores = speedlike(scene.rows, scene.step_s)
     chance = _speed_chance(search)
     reasons = ("its rate of change follows another field, as a speed follows a force, and it rests at one value",)
-    unit, why = PARTS[part].unit, "Scale unknown: no speed is known."
+    why = "Scale unknown: no speed is known."
     hits = [
-        Hit(part, each, float(score), 1.0, unit=unit, scale_from=why, reasons=reasons)
+        Hit(part, each, float(score), 1.0, scale_from=why, reasons=reasons)
         for each, score in zip(search.numbers, scores, strict=True)
         if score > 0
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import detrend
 
+from logscope.parts import part_name
 from logscope.seeking.correlation import Correlated, correlate
 from logscope.seeking.likeness.driving import templates
 from logscope.seeking.likeness.thermal import heated, slow
@@ -20,7 +21,7 @@ def by_heat(search: Search, part: str) -> Ranked:
     twin = next((each for each in TWINS.get(part, ()) if each in scene.known), "")
     if twin:
         beside = correlate(scene.rows, scene.known[twin], scene.step_s)
-        return hits_of(search, part, [(f"the known {twin}", beside)], twin), []
+        return hits_of(search, part, [(f"the known {part_name(twin)}", beside)], twin), []
     heating = [each for each in ("motor_current", "torque", "battery_current") if each in scene.known]
     heat = scene.known[heating[0]] ** 2 if heating else None
     notes = []

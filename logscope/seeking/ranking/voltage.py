@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from logscope.arrays import FloatArray
+from logscope.parts import part_name
 from logscope.seeking.candidates import Candidate, widened
 from logscope.seeking.correlation import Correlated, correlate, line
 from logscope.seeking.hits import Hit
@@ -27,7 +28,7 @@ def by_sag(search: Search, part: str) -> Ranked:
     found: list[tuple[str, Correlated]] = []
     if "battery_current" in scene.known:
         current = detrended(scene.known["battery_current"], scene.step_s)
-        found.append(("the known battery_current", correlate(quick, current, scene.step_s, signed=False)))
+        found.append(("the known battery current", correlate(quick, current, scene.step_s, signed=False)))
     elif search.speed is not None:
         power = detrended(templates(search.speed[0], scene.step_s)["battery_current"], scene.step_s)
         found.append((f"force times speed of {search.speed[1]}", correlate(quick, power, scene.step_s, signed=False)))
@@ -50,7 +51,7 @@ def _widened(hit: Hit, candidate: Candidate, above: float, raw: FloatArray, refe
     fit = line(reference, raw + above)
     return replace(
         hit, candidate=candidate, scale=fit.scale, offset=fit.offset, scale_limits=fit.scale_limits,
-        offset_limits=fit.offset_limits, scale_from=fit.in_words("dc_link_voltage", hit.unit),
+        offset_limits=fit.offset_limits, scale_from=fit.in_words(part_name("dc_link_voltage"), hit.unit),
     )  # fmt: skip
 
 
@@ -58,8 +59,8 @@ def _with_usual_scale(hit: Hit) -> Hit:
     if hit.scale_from.startswith("Fitted"):
         return hit
     raw = hit.candidate.samples()[1]
-    scale, why = usual_scale(float(np.quantile(raw, 0.95)))
-    return replace(hit, scale=scale, scale_from=why)
+    scale, unit, why = usual_scale(float(np.quantile(raw, 0.95)))
+    return replace(hit, scale=scale, unit=unit, scale_from=why)
 
 
 def by_converter(search: Search, part: str) -> Ranked:
