@@ -20,6 +20,7 @@ CAUSES = {
     "encoder": "a speed disturbance (encoder)",
     "demand": "a step of the demand (throttle or target)",
     "oscillation": "a growing oscillation",
+    "shaft": "the shaft, or the encoder on it",
     "supply": "a change of the DC-link supply (link voltage, contactor or battery)",
     "limit": "a limit below the demand",
     "sudden": "a sudden fault with nothing before it",

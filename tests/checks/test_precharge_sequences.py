@@ -177,16 +177,31 @@ def test_a_load_that_starts_and_stops_is_seen_through_a_sensor_that_averages(tim
 def test_a_contactor_that_closes_early_between_two_states_is_no_fast_link(seed: int) -> None:
     """Behind sensing lags of 23 and 6 ms, with stamps on a grid of 50 ms, the two have one curve."""
     played = play_log(seed, (CLOSES_AT_40,), END_S, hazel(), replace(FINE, lag_s=0.02))
-    link = played.signals["dc_link_voltage"]
-    lagging, grid = link.value - link.value[0], 0.05
-    for lag_s in (0.023, 0.006):
-        system = lti([1.0], [lag_s, 1.0])
-        lagging = lsim(system, lagging, np.arange(lagging.size) * link.period_s, interp=False)[1]
+    link, grid = _behind(played.signals["dc_link_voltage"], 0.023, 0.006), 0.05
     stamped = np.ceil(link.time_s / grid) * grid + 1e-6 * np.arange(link.time_s.size)
-    value = np.round((link.value[0] + lagging) / 0.1) * 0.1
-    seen = changed(played.signals, {"dc_link_voltage": replace(link, time_s=stamped, value=value)})
+    seen = changed(played.signals, {"dc_link_voltage": replace(link, time_s=stamped)})
     kinds = _kinds(findings_of(precharge, seen, HAZEL))
     assert kinds[0] in ("undetermined", "closed_early")
+
+
+def _behind(link: Part, *lags_s: float) -> Part:
+    """A link's voltage as sensed behind low-passes one after the other."""
+    lagging = link.value - link.value[0]
+    for lag_s in lags_s:
+        system = lti([1.0], [lag_s, 1.0])
+        lagging = lsim(system, lagging, np.arange(lagging.size) * link.period_s, interp=False)[1]
+    return replace(link, value=np.round((link.value[0] + lagging) / 0.1) * 0.1)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_relay_that_drops_out_behind_a_slow_sensor_is_no_load_on_the_link(seed: int) -> None:
+    """A low-pass of 72 ms rounds the cut off curve into one that settles; a load would drain the link afterwards."""
+    cycle = KeyCycle(2.2, 20.0, drop_out_s=0.08)
+    played = play_log(seed, (cycle,), END_S, hazel(), replace(AS_USUAL, period_s=0.02))
+    seen = changed(played.signals, {"dc_link_voltage": _behind(played.signals["dc_link_voltage"], 0.0726, 0.0134)})
+    (found,) = findings_of(precharge, seen, HAZEL)
+    assert found.kind == "precharge.interrupted"
+    assert "parallel_load_ohm" not in found.measured
 
 
 @pytest.mark.parametrize("flags", [FLAG_NAMES, ()])

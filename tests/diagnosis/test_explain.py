@@ -165,6 +165,11 @@ def test_a_worn_12_volt_battery_and_the_precharge_that_it_breaks_off_have_one_or
         assert causes_of(*shown) == ["low_voltage_resistance"]
 
 
+def test_an_oscillation_that_follows_the_shaft_comes_from_the_encoder_and_not_from_the_loop() -> None:
+    assert causes_of(finding("current_control.oscillation", cause="shaft")) == ["encoder_mounting"]
+    assert causes_of(finding("current_control.oscillation", Severity.DANGER)) == ["loop_gain"]
+
+
 def test_nothing_is_explained_where_nothing_is_wrong() -> None:
     quiet = [finding(kind, Severity.GOOD) for kind in ("precharge.complete", "encoder.clean", "trip.none")]
     noted = finding("encoder.noise", Severity.INFO, rate_ratio_per_100A=Measured(2.0, "", 1.1, 4.0))

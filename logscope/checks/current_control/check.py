@@ -131,12 +131,12 @@ def _swinging(loop: Loop) -> Finding:
         smallest = {f"smallest_seen_{loop.unit}": Measured(smallest_seen(searched), loop.unit)}
         return _finding(loop, "calm", Severity.GOOD, calm_words(loop, searched), span, smallest)
     small = (found.amplitude.value or 0.0) < LEAST_SWING_SHARE * loop.full_scale
-    growing = found.damping.high is not None and found.damping.high < 0 and not small
+    growing = found.damping.high is not None and found.damping.high < 0 and not small and found.per_turn is None
     measured = {
         "count": Measured(float(len(found.events)), "1"),
         "swing_Hz": found.frequency,
         f"amplitude_{loop.unit}": found.amplitude,
-        "damping_ratio": found.damping,
+        "damping_ratio": found.damping if found.per_turn is None else Measured(None, "1"),
         **{f"{name}_speed_percent": Measured(share, "%") for name, share in found.by_band.items()},
     }
     chart = Chart(
@@ -152,7 +152,8 @@ def _swinging(loop: Loop) -> Finding:
     )
     severity = Severity.DANGER if growing else Severity.INFO if small else Severity.WARNING
     words = swinging_words(loop, found, growing=growing, small=small)
-    return _finding(loop, "oscillation", severity, words, found.events, measured, evidence)
+    cause = None if found.per_turn is None else "shaft"
+    return _finding(loop, "oscillation", severity, words, found.events, measured, evidence, cause)
 
 
 def _finding(
@@ -163,6 +164,9 @@ def _finding(
     events: tuple[tuple[float, float], ...],
     measured: dict[str, Measured],
     evidence: Evidence | None = None,
+    cause: str | None = None,
 ) -> Finding:
     parts = (loop.measured.name, loop.target.name, *(("motor_speed",) if loop.speed is not None else ()))
-    return assemble(f"current_control.{outcome}", severity, words, events, measured, parts, parts, evidence)
+    return assemble(
+        f"current_control.{outcome}", severity, words, events, measured, parts, parts, evidence, cause=cause
+    )

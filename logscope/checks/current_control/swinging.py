@@ -33,6 +33,10 @@ _SAME = 0.1  # of the frequency, within which the target swings along
 _STANDS, _TURNS_BETWEEN, _SAMPLES_COMPARED, _KEPT = 2, 1.0, 8, 0.4
 _ANSWERED_PERIODS = 4.0  # an answer that lasts longer has a shape, which several steps show
 _EARLIEST = 1.1  # of the time between stamps, since messages come up to a tenth of it too early (practice)
+# What a shaft does to its encoder: one off centre errs once a turn, a tilted disc twice (geometry).
+_ORDERS = (1, 2)
+# The speeds must tell it from a loop's own frequency: the windows, of which most must follow, spread over some lobes.
+_FOLLOWING, _FOLLOWED, _APART_LOBES = 0.8, 3, 2.0
 _MOVE_NOISES = 3.0  # the answer to a smaller move of the target is no higher than the noise
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
 # is an amplitude of 1.8 standard deviations.
@@ -49,6 +53,7 @@ class Swinging:
     """Episodes as (from, until) [s]; frequency, amplitude and damping; share of the windows of each speed band [%].
 
     rpm, size : speed and amplitude of each window that swings; with_target : whether the target swings along
+    per_turn : how often a turn of the shaft it swings; None where its frequency does not follow the speed
     """
 
     events: tuple[tuple[float, float], ...]
@@ -59,6 +64,7 @@ class Swinging:
     rpm: FloatArray
     size: FloatArray
     with_target: bool
+    per_turn: int | None
 
 
 def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
@@ -87,8 +93,25 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
         loop.rpm(middle),
         size,
         _target_swings(loop, frequency),
+        _per_turn(loop, swings),
     )
     return found, swings
+
+
+def _per_turn(loop: Loop, swings: Swings) -> int | None:
+    """How often a turn of the shaft it swings, where its frequency follows a speed that changes."""
+    time_s, rate_hz = loop.measured.time_s, 1.0 / loop.measured.spacing_s
+    rows = [slice(first, first + count) for first, count in zip(swings.first, swings.samples, strict=True)]
+    turns_hz = np.array([np.mean(loop.rpm(time_s[row])) for row in rows]) / 60.0
+    lobe_hz = rate_hz / swings.samples
+    if turns_hz.size < _FOLLOWED or not np.isfinite(turns_hz).all():
+        return None
+    for order in _ORDERS:
+        seen_hz = np.abs((order * turns_hz + rate_hz / 2) % rate_hz - rate_hz / 2)  # as the sampling folds it
+        follows = np.abs(swings.frequency_hz - seen_hz) <= lobe_hz
+        if follows.mean() >= _FOLLOWING and np.ptp(seen_hz[follows]) >= _APART_LOBES * lobe_hz.max():
+            return order
+    return None
 
 
 def _ring(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> DampedSinusoid | None:

@@ -19,6 +19,10 @@ _LOWER = (
     "the ground and a low current limit."
 )
 _SMALL = "Leave it. Look again if it grows with speed or load."
+_MOUNTING = (
+    "Check the encoder's seat, its run-out and the gap to its sensor, then balance and couplings of the shaft. Leave "
+    "the gains as they are until that is done."
+)
 _SCALE = "Check the target's scale, a current or torque limit that is reached, and the integral gain. "
 _KEEP = "Nothing to change here. Keep the log for comparison with later settings."
 
@@ -87,15 +91,22 @@ def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -
         if found.with_target
         else "The target does not oscillate: the loop does, or what it drives."
     )
-    damping = "negative: the oscillation grows" if growing else "about zero: it sustains itself"
+    turning = {None: "", 1: ", once a turn", 2: ", twice a turn"}[found.per_turn]
+    if turning:
+        who = "Its frequency follows the motor speed: encoder or shaft cause it, not the loop's gain."
+        advice, damping = _MOUNTING, ""
+    else:
+        advice = f"{'Do not drive on with these settings. ' if growing else ''}{_LOWER}"
+        damping = "negative: the oscillation grows" if growing else "about zero: it sustains itself"
+        damping = f"Damping ratio {quantity_text(found.damping)}, {damping}. "
     return Words(
         f"{_name(loop)}: oscillates by ±{quantity_text(Measured(found.amplitude.value, loop.unit))} at "
-        f"{quantity_text(Measured(found.frequency.value, 'Hz'))}" + (", and it grows" if growing else ""),
+        f"{quantity_text(Measured(found.frequency.value, 'Hz'))}" + turning + (", and it grows" if growing else ""),
         f"{count} episode{'s' * (count != 1)}, {bands or 'at unknown speed'}. {who}",
-        _SMALL if small else f"{'Do not drive on with these settings. ' if growing else ''}{_LOWER}",
+        _SMALL if small else advice,
         hands_near_hv=not small,
-        method=f"Damping ratio {quantity_text(found.damping)}, {damping}. An oscillation above half the sampling "
-        f"rate, {quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}, shows at a wrong, lower frequency. "
+        method=f"{damping}An oscillation above half the sampling rate, "
+        f"{quantity_text(Measured(0.5 / loop.measured.period_s, 'Hz'))}, shows at a wrong, lower frequency. "
         + ("It is below a hundredth of full scale, as the steps of a speed sensor cause it. " if small else "")
         + _PRACTICE,
     )

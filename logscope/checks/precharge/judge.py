@@ -32,6 +32,8 @@ LEAST_STEEP_SAMPLES = 3
 # what was left of the curve is over, and a step or a pause would not be seen.
 _MOST_MISSING = 1.0
 _SETTLED_CONSTANTS = 5.0  # then 99.3 % of the rise are there (handbook practice: precharge for five R·C)
+# In so many time constants a load leaves a link 5 % of its voltage; one that still has so much of it has no load.
+_DRAINED, _KEPT = 3.0, 0.9
 _OFF_BAND = {Verdict.SLOW: "slow", Verdict.FAST: "fast"}
 
 
@@ -98,6 +100,8 @@ _LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor 
 
 def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measurement) -> Judged:
     """Decide the kind of one attempt."""
+    cut_off = _kept_without_relay(link, measurement, vehicle.precharge)
+    measurement = replace(measurement, settled=measurement.settled and not cut_off)
     fit = measurement.fit
     expected_s = _expected_constant(measurement, vehicle)
     bound_s, soonest_s = None, soonest_bound(link, measurement)
@@ -119,7 +123,7 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         if constant.verdict in (Verdict.SLOW, Verdict.FAST) and _mostly_closing(measurement, vehicle.precharge):
             constant = None
     kind = _kind(measurement, constant, bound_s, jumped, expected_s, vehicle, link.noise_v, link.part.period_s)
-    if kind == "interrupted" and measurement.settled:
+    if kind == "interrupted" and (measurement.settled or cut_off):
         constant = None  # the rise was cut off between two samples: what looks like its constant is not the link's
     elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
         measurement = replace(measurement, fit=ahead)
@@ -373,6 +377,24 @@ def _held(attempt: Attempt, configured_s: float | None) -> bool:
     return attempt.relay_end_s - attempt.relay_s >= _SETTLED_CONSTANTS * configured_s
 
 
+def _kept_without_relay(link: Link, m: Measurement, configured: Precharge) -> bool:
+    """Whether a link that stopped short of the pack kept its voltage after the relay had opened, and that was soon.
+
+    Later the controller may have switched off the load together with the relay.
+    A load that holds it at a fraction f of the pack's is Rp = R·f/(1 - f), and drains it with Rp·C = R·C·f/(1 - f).
+    """
+    opened_s, configured_s, reached = m.attempt.relay_end_s, configured.time_constant_s, m.fraction(m.reached_v)
+    if opened_s is None or configured_s is None or reached is None or m.closing is not None:
+        return False
+    if not m.settled or reached >= configured.close_fraction or not _opened_soon(m.attempt, configured_s):
+        return False
+    lag_s = m.fit.lag.value if m.fit is not None and m.fit.lag is not None else 0.0
+    gone_s = opened_s + _DRAINED * (configured_s * reached / (1 - reached) + lag_s)
+    time_s, volts = link.part.time_s, link.part.value
+    begins, ends = np.searchsorted(time_s, [m.end_s, max(m.end_s, gone_s)])
+    return bool(ends < volts.size and volts[begins : ends + 1].min() >= _KEPT * m.reached_v)
+
+
 def _over_too_soon(m: Measurement, bound_s: float | None, configured: Precharge) -> bool:
     """Whether a rise that ended too low was over too soon to have settled there.
 
@@ -391,7 +413,11 @@ def _broke_off(m: Measurement, bound_s: float | None, configured: Precharge) -> 
         return True
     if bound_s is None:
         return not m.settled
-    attempt = m.attempt
-    if attempt.relay_s is None or attempt.relay_end_s is None or configured.time_constant_s is None:
+    return configured.time_constant_s is not None and _opened_soon(m.attempt, configured.time_constant_s)
+
+
+def _opened_soon(attempt: Attempt, configured_s: float) -> bool:
+    """Whether the relay opened before a sound link would have come up."""
+    if attempt.relay_s is None or attempt.relay_end_s is None:
         return False
-    return attempt.relay_end_s - attempt.relay_s < 3 * configured.time_constant_s
+    return attempt.relay_end_s - attempt.relay_s < 3 * configured_s

@@ -115,7 +115,13 @@ SIGNS = (
         "oscillation",
         "torque or current oscillates",
         "torque and current do not oscillate",
-        by_kind("current_control.oscillation"),
+        by_cause("current_control.oscillation", None),
+    ),
+    Sign(
+        "oscillates_with_shaft",
+        "torque or current oscillates once or twice a turn",
+        "torque and current do not oscillate with the shaft",
+        by_cause("current_control.oscillation", "shaft"),
     ),
     Sign(
         "overshoot",

@@ -50,8 +50,8 @@ def by_topic(topic: str, but: tuple[str, ...] = ()) -> Shown:
     return Shown(lambda f, _: f.kind.startswith(f"{topic}.") and f.kind not in but and is_wrong(f), frozenset((topic,)))
 
 
-def by_cause(kind: str, *causes: str) -> Shown:
-    """A finding that its check already puts down to one of these causes."""
+def by_cause(kind: str, *causes: str | None) -> Shown:
+    """A finding that its check already puts down to one of these causes; with None, to none."""
     return Shown(lambda f, _: f.kind == kind and f.cause in causes and is_wrong(f), _topics(kind))
 
 
