@@ -24,6 +24,7 @@ _RARE = 0.05  # of the lines with pairs, in which a name must occur to be a sign
 _PAIR = re.compile(r"(?<![\w.])([A-Za-z_]\w*)\s*[=:]\s*([+-]?\d+(?:\.\d+)?)([A-Za-z%°Ω/]*)(?=[\s,;|]|$)")
 _STAMPS = ("iso", "clock", "epoch", "uptime")
 _GUESSED_RATE_HZ = 10
+_UNITS_AS_NAMES = {"rpm": "rpm", "kmh": "km/h", "volts": "V", "amps": "A"}
 
 
 def advice(lines: Sequence[str], path: Path) -> tuple[str, str, str] | None:
@@ -67,8 +68,9 @@ def _definition(
 
 
 def _unit(pairs: Sequence[list[tuple[str, str, str]]], name: str) -> str:
-    """What stands after most of the numbers; empty where that is nothing."""
-    return Counter(unit for found in pairs for own, _, unit in found if own == name).most_common(1)[0][0]
+    """What stands after most of the numbers, or is their name; empty where neither is a unit."""
+    behind = Counter(unit for found in pairs for own, _, unit in found if own == name).most_common(1)[0][0]
+    return behind or _UNITS_AS_NAMES.get(name.lower(), "")
 
 
 def _values(pairs: Sequence[list[tuple[str, str, str]]], name: str) -> list[float]:

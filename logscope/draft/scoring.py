@@ -77,7 +77,9 @@ def _speaks(part: str, signal: Logged, name: float, shown: float) -> bool:
     named = name >= PLAIN * BORROWED
     match PARTS[part].role:
         case Role.QUANTITY:
-            hinted = bool(signal.unit) and profile.supports in signal.sense.own and name >= HALF  # "RPM" of an inverter
+            hinted = bool(signal.unit) and profile.supports in signal.sense.own
+            by_itself = not signal.sense.subjects and not profile.by_name
+            hinted &= name >= HALF or by_itself  # "RPM" of an inverter, or of a console that names nothing else
             return of_kind and (named or hinted or shown >= SHOWN)
         case Role.STATE | Role.FAULT:
             return named or shown >= SHOWN
@@ -104,6 +106,8 @@ def _name_points(profile: Profile, signal: Logged) -> tuple[float, tuple[str, ..
     if (sense.own - SUBJECTS | sense.subjects) & profile.forbids or not profile.needs <= sense.own:
         return None
     points, said = _subject_points(profile, signal)
+    if profile.by_name and profile.subjects and not said:
+        return None
     if profile.supports is not None and profile.supports in sense.own:
         points += 0.5 if signal.unit else 1.0
         said.append(_spoken(profile.supports))

@@ -44,6 +44,10 @@ def test_the_proposed_definition_reads_the_log(tmp_path: Path, before: str, time
     refuse_unknown(tmp_path / "first run.txt", consoles=[read])
 
 
+def test_a_name_that_is_a_unit_gives_it(tmp_path: Path) -> None:
+    assert 'name = "rpm"\nunit = "rpm"' in example_of(tmp_path, [f"rpm={n} udc={300 + n}" for n in range(20)])
+
+
 @pytest.mark.parametrize(
     "lines",
     [

@@ -52,10 +52,13 @@ def test_what_looks_like_a_part_alone_is_not_stated(reference: str, unit: str, v
     assert stated(logged(reference, unit, value)) == {}
 
 
-def test_a_speed_in_a_message_of_the_inverter_is_proposed_with_doubt() -> None:
-    found = choices(logged("INV_Status.RPM", "rpm", 40 * ROAD))["motor_speed"]
-    assert found.fit.signal.reference == "INV_Status.RPM"
-    assert not found.sure
+@pytest.mark.parametrize("reference", ["INV_Status.RPM", "console.rpm"])
+def test_a_speed_of_the_inverter_or_of_nothing_named_is_proposed_with_doubt(reference: str) -> None:
+    found = choices(logged(reference, "rpm", 40 * ROAD))
+    assert list(found) == ["motor_speed"]
+    assert found["motor_speed"].fit.signal.reference == reference
+    assert not found["motor_speed"].sure
+    assert not any("equally" in doubt for doubt in found["motor_speed"].doubts)
 
 
 @pytest.mark.parametrize(
