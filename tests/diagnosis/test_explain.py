@@ -167,7 +167,8 @@ def test_a_worn_12_volt_battery_and_the_precharge_that_it_breaks_off_have_one_or
 
 def test_an_oscillation_that_follows_the_shaft_comes_from_the_encoder_and_not_from_the_loop() -> None:
     assert causes_of(finding("current_control.oscillation", cause="shaft")) == ["encoder_mounting"]
-    assert causes_of(finding("current_control.oscillation", Severity.DANGER)) == ["loop_gain"]
+    clean = finding("encoder.clean", Severity.GOOD)
+    assert causes_of(finding("current_control.oscillation", Severity.DANGER), clean) == ["loop_gain"]
 
 
 def test_nothing_is_explained_where_nothing_is_wrong() -> None:

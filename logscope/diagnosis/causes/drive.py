@@ -47,7 +47,7 @@ CAUSES = (
         "The encoder is off centre, or has lost lines",
         USUAL,
         {"ripple": ALWAYS, "speed_noise": SOMETIMES, "oscillates_with_shaft": OFTEN,  # the loop follows what it reads
-         "oscillation": SOMETIMES},
+         "oscillation": SELDOM},
         "Compare the ripple at two steady speeds: it keeps its number of periods a turn.",
         f"{OFF} check the encoder's seat, its run-out and the gap to its sensor.",
         "Look for damaged or dirty lines or teeth.",
