@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -18,12 +19,13 @@ from logscope.curves.behind_lag import SoundLink, explained_behind_lag
 from logscope.curves.estimate import Estimate, estimate
 from logscope.curves.evidence import LAG_ODDS, MISFIT_CORRELATION, SURE_SHARE
 from logscope.curves.initial_guess import guesses_behind, guesses_of, least_squares_start
+from logscope.curves.reading_error import over_stamp_error
 from logscope.curves.rise_likelihood import Problem, Rest
 from logscope.curves.rise_shapes import FILTERED, Layout, Shape
 from logscope.physics.rc import settled_fraction
 from logscope.statistics.importance import Posterior, sample_posterior
 
-MISFIT_RATIO = 3.0  # times the noise seen at rest: a misfit larger than this is no noise
+MISFIT_RATIO = 3.0  # times the noise seen at rest and what stamps make of the slope: a larger misfit is neither
 _MOST_FIT_SAMPLES = 500  # bounds the work on a curve that was sampled far more finely than it moves
 _LEAST_ODDS = 1e-3  # of a filter beside the likeliest: less adds nothing to the limits
 _BEYOND_NOISE = 1.15  # residuals this much larger than the noise at rest are not all noise
@@ -179,16 +181,15 @@ def fit_curve(
             [plain, lagged],
             True,
         )  # most links are read through a filter: one that would not show is not left out
-    if rest is not None and _misfits(best, rest.noise_v):
+    if rest is not None and _misfits(best, rest):
         for shape in (Shape.HEATING, Shape.CONSTANT_POWER):
             bent = _solve(problem(shape))
             if bent is not None and _likelier(best, bent) is bent:
                 best, mix, even = bent, [bent], False
     odds = float(np.exp(np.clip(best[1].log_evidence - plain[1].log_evidence, -700, 700)))
-    noise_v = rest.noise_v if rest is not None else None
     if possible := _below(mix, highest_v):
         best, mix, even = _chosen(_no_likelier(possible), even)
-    return _curve_fit(best, mix, even=even, odds=odds, noise_v=noise_v)
+    return _curve_fit(best, mix, even=even, odds=odds)
 
 
 def _no_likelier(solved: list[Solved]) -> list[Solved]:
@@ -206,11 +207,18 @@ def _likelier(known: Solved, other: Solved) -> Solved:
     return other if other[1].log_evidence - known[1].log_evidence >= np.log(LAG_ODDS) else known
 
 
-def _misfits(solved: Solved, noise_v: float) -> bool:
-    """Whether the residuals of the best curve are larger than the noise at rest and follow one another."""
+def _misfits(solved: Solved, rest: Rest) -> bool:
+    """Whether the residuals of the best curve are larger than noise and stamps make them, and follow one another.
+
+    Where a sensor's readings repeat, or stamps lie on a coarse grid, the error of a stamp changes slowly, and so do the
+    residuals that it makes where the curve is steep: they say nothing of its shape.
+    """
     problem, posterior = solved
-    left = _residuals(problem, posterior.likeliest)
-    if left.size < 8 or float(np.std(left)) < MISFIT_RATIO * noise_v:
+    theta, noise_v, error_s = posterior.likeliest, np.array([rest.noise_v]), np.array([rest.stamps.error_s])
+    curve = partial(problem.layout.curve, theta[None, :])
+    _, deviation = over_stamp_error(curve, problem.time_s, noise_v, error_s)
+    left = _residuals(problem, theta) / deviation[0]
+    if left.size < 8 or float(np.std(left)) < MISFIT_RATIO:
         return False
     return _correlation(left) > MISFIT_CORRELATION
 
@@ -338,11 +346,11 @@ def _estimate(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Es
     return estimate(of, of.draws[:, 0])
 
 
-def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: float, noise_v: float | None) -> CurveFit:
-    problem, layout = best[0], best[0].layout
+def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: float) -> CurveFit:
+    problem, layout, rest = best[0], best[0].layout, best[0].rest
     theta = best[1].likeliest
     left = _residuals(problem, theta)
-    mix = tuple(_mixed(solved, even, max(_wider(left, noise_v), _wider_by_stamps(*best))))
+    mix = tuple(_mixed(solved, even, max(_wider(left, rest.noise_v if rest else None), _wider_by_stamps(*best))))
     filtered = layout.shape in FILTERED
     behind = [one for one in mix if one[0].shape in FILTERED]
 
@@ -363,7 +371,7 @@ def _curve_fit(best: Solved, solved: Sequence[Solved], *, even: bool, odds: floa
         load=own(Shape.CONSTANT_POWER, -2),
         third=_share(mix, Shape.TWICE_LAGGED) >= _POSSIBLE,
         averaged=_share(mix, Shape.AVERAGED) >= SURE_SHARE,
-        misfit=noise_v is not None and _misfits(best, noise_v),
+        misfit=rest is not None and _misfits(best, rest),
         _problem=problem,
         _theta=theta,
         _mix=mix,

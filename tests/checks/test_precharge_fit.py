@@ -8,6 +8,8 @@ from scipy.optimize import curve_fit
 
 from logscope.checks.precharge.breakpoint import find_break
 from logscope.curves.rise import fit_curve
+from logscope.curves.rise_likelihood import Rest
+from logscope.curves.timestamps import Known, Timestamps
 
 # NIST StRD, Misra1a: y = b1·(1 − exp(−b2·x)), the charging curve; certified values with standard deviations.
 MISRA1A = np.array(
@@ -120,3 +122,25 @@ def test_a_trace_that_does_not_rise_has_no_curve() -> None:
     scattered = np.array([0.7, 0.7, 0.9, 0.3, 0.9])  # on some points of the search's grid the line falls
     found = fit_curve(t[:5], scattered, 0.1, onset_seen=False)
     assert found is None or found.end.value > found.start.value
+
+
+def _repeated(shape, seed: int):  # type: ignore[no-untyped-def]
+    """A sensor of 10.34 ms in messages of 5 ms: the age of a reading drifts from 0 to 5 ms and back within the rise."""
+    stamp = np.arange(0.0, 0.6, 0.005)
+    taken = np.floor(stamp / 0.01034) * 0.01034
+    volts = np.round((205 * shape(taken - 0.1) + np.random.default_rng(seed).normal(0, 0.1, taken.size)) / 0.5) * 0.5
+    first = np.concatenate([[True], taken[1:] > taken[:-1]])
+    rest = Rest(0.18, 0.1, Timestamps(0.005 / np.sqrt(12), Known.SURELY))
+    return fit_curve(stamp[first], volts[first], 0.5, onset_seen=True, rest=rest)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_readings_whose_age_drifts_are_no_other_curve(seed: int) -> None:
+    """The closed form of the exponential; one that bends on the way is none, however late its readings may be."""
+    fit = _repeated(lambda t: np.where(t > 0, 1 - np.exp(-np.maximum(t, 0) / 0.0432), 0.0), seed)
+    assert fit is not None
+    assert not fit.misfit
+    assert fit.time_constant.low < 0.0432 < fit.time_constant.high
+    bent = _repeated(lambda t: np.interp(t, [0.0, 0.02, 0.2, 0.22, 0.5], [0.0, 0.4, 0.5, 0.95, 1.0]), seed)
+    assert bent is not None
+    assert bent.misfit
