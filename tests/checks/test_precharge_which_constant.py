@@ -51,3 +51,12 @@ def test_a_fast_link_behind_a_slow_sensor_is_still_told_where_neither_is_as_expe
 def test_a_settling_with_the_faster_one_leaves_the_slower_one_to_the_link():
     found = compare_constant(curve(0.1, 0.02), 0.1, 0.2, lag_is_faster=True)
     assert (found.verdict, found.shown_by) == (Verdict.IN_BAND, BY_SETTLING)
+
+
+def test_two_constants_about_the_band_are_the_links_and_the_lag_in_the_order_that_sensing_has():
+    found = compare_constant(curve(0.49, 0.058), 0.306, 0.2)
+    assert (found.verdict, found.shown_by) == (Verdict.SLOW, BY_SLOWNESS)
+    behind_lags = curve(0.49, 0.058)
+    behind_lags.explained_behind_lag = lambda sound: True  # a link as expected behind one lag more looks the same
+    assert compare_constant(behind_lags, 0.306, 0.2).verdict is Verdict.OPEN
+    assert compare_constant(curve(0.14, 0.02), 0.05, 0.2).verdict is Verdict.OPEN  # either may be a sensor's

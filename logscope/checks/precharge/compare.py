@@ -68,7 +68,7 @@ def compare_constant(
     """
     constant = _compared(fit, expected_s, tolerance, found, lag_is_faster)
     known = constant.time_constant
-    shown = constant.shown_by not in (None, BY_SETTLING)  # by what no lag changes
+    shown = constant.shown_by not in (None, BY_SETTLING, BY_SLOWNESS)  # by what no lag changes
     if expected_s is None or known is None or shown or fit.misfit:
         return constant
     perhaps_slow = constant.verdict is Verdict.OPEN and known.value > expected_s * (1 + tolerance)
@@ -127,6 +127,8 @@ def _compared(
         return Constant(Verdict.IN_BAND, nearest, other, both, either=True)
     if verdicts[0] == verdicts[1]:  # both readings say the same
         return Constant(verdicts[0], slower, faster, both)
+    if slower.low > LONGEST_LAG_S:
+        return Constant(verdicts[0], slower, faster, both, BY_SLOWNESS)
     return Constant(Verdict.OPEN, None, both=both)
 
 
