@@ -37,7 +37,12 @@ def progress(findings: Sequence[Finding]) -> Progress | None:
         return None
     good = {finding.kind for finding in findings if finding.severity is Severity.GOOD}
     # What could not be judged once stands open, whatever another attempt showed.
-    unjudged = {finding.kind.partition(".")[0] for finding in findings if finding.kind.endswith(".undetermined")}
+    needed = {kind for results in _NEEDED.values() for kind in results}
+    unjudged = {
+        finding.kind.partition(".")[0]
+        for finding in findings
+        if finding.kind.endswith(".undetermined") or (finding.kind in needed and finding.severity is not Severity.GOOD)
+    }
     shown = {kind for kind in good if kind.partition(".")[0] not in unjudged}
     latest = taken[-1]
     return Progress(latest[1], tuple(words for kind, words in _NEEDED[latest].items() if kind not in shown))

@@ -14,7 +14,7 @@ from math import inf, nan
 
 import numpy as np
 
-from logscope.arrays import BoolArray
+from logscope.arrays import BoolArray, FloatArray
 from logscope.plausibility.possible import SHAFT_SPEEDS, TEMPERATURES, possible
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import begins
@@ -31,6 +31,7 @@ _FEWEST_SAMPLES = 3  # of a slow message these may stand for more than a second
 _STEADY_SAMPLES, _STEADY_S = 5, 0.25  # a level that so many samples and so long hold is one, not a curve's pause
 _STEADY = 0.03  # of the level
 _SAME = 0.05  # of the level: noise, rounding and some decay
+_DEEPEST_SAG = 0.6  # of its voltage: no battery sags so deep under load (common practice, no published source)
 _BESIDE_PACK = 0.10  # of the battery's voltage: a link that so far from it stands is not joined to it
 _LOWEST_LEVEL_V = 20.0  # below it a link counts as discharged, and steps are of no consequence
 _LOWEST_DIP_V = 2 * _NEAR_ZERO_V  # but what falls to nothing and is back bends a precharge that begins from there
@@ -265,19 +266,28 @@ def _pack_near(signals: Signals, at_s: float) -> float | None:
 def _apart(part: Part, level: float, from_s: float, until_s: float, signals: Signals) -> bool:
     """Whether a link at that level was not joined to the battery: far from its voltage, or by what the states say.
 
-    States are only believed where the link reads more at some other time, for one that always says “open” is dead.
+    Without either it is one that stands far below its own level at another time, for a moment only. States are only
+    believed where the link reads more at some other time, for one that always says “open” is dead.
     """
     pack = _pack_near(signals, from_s)
     if pack is not None:
         return abs(level - pack) > _BESIDE_PACK * pack
     states = [signals.parts[name] for name in ("main_contactor", "precharge_relay") if name in signals.parts]
-    if not states or level >= (1.0 - _BESIDE_PACK) * float(part.value.max()):
+    if not states:
+        return until_s - from_s <= _FASTEST_DISCHARGE_S and level < _DEEPEST_SAG * _lasting_high(part.value)
+    if level >= (1.0 - _BESIDE_PACK) * float(part.value.max()):
         return False
     for state in states:
         seen = state.between(from_s - _STATE_AROUND_S, until_s + _STATE_AROUND_S)
         if state.on is None or seen.stop - seen.start < _FEWEST_STATES or np.any(state.on[seen]):
             return False
     return True
+
+
+def _lasting_high(value: FloatArray) -> float:
+    """The highest level that a few readings reach, so that a single stray one makes none."""
+    few = min(_STEADY_SAMPLES, value.size)
+    return float(np.partition(value, -few)[-few])
 
 
 def _path_open(signals: Signals, from_s: float, until_s: float) -> bool:

@@ -199,7 +199,7 @@ def test_a_contactor_that_reports_closed_below_the_emptiest_pack_is_not_good(per
     assert "battery_min_V" in below.explanation
     (alone,) = findings_of(precharge, signals, Vehicle(precharge=circuit))
     assert alone.kind == "precharge.complete"
-    assert "from its time constant alone" in alone.explanation
+    assert "from the contactor's state alone" in alone.explanation
 
 
 def test_what_a_closing_far_too_early_leaves_of_the_curve_is_called_the_sensing() -> None:

@@ -10,10 +10,10 @@ from seeds import seeds
 from logscope.arrays import FloatArray
 from logscope.checks.precharge.check import precharge
 from logscope.curves.timestamps import Known, grid_of, timestamps_of
-from logscope.findings import Finding
+from logscope.findings import Finding, Severity
 from logscope.observations.dc_link.link import describe_link
 from logscope.observations.dc_link.readings import at_rows, own_readings, readings_between
-from logscope.physics.rc import settled_fraction, settled_fraction_two_pole
+from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
 
@@ -176,3 +176,25 @@ def test_stamps_on_a_coarse_grid_are_known_only_to_the_grid() -> None:
     stale = timestamps_of(t, 0.05, repeats=True)
     assert (stale.known, stale.error_s) == (Known.SURELY, pytest.approx(0.05 * np.sqrt(2 / 12)))
     assert timestamps_of(np.round(_stamps(0.05), 3), 0.05, repeats=False).known is Known.BY_SCATTER
+
+
+def test_a_reading_that_is_gone_at_once_is_no_precharge() -> None:
+    """A controller sends a default of 60 V as it boots; nothing takes a link's charge within 20 ms."""
+    t = _stamps(0.02)
+    volts = _charge(t, 0.15)
+    volts[20] = 60.0
+    link = {"dc_link_voltage": _signals(t, volts).parts["dc_link_voltage"]}
+    for parts in (_signals(t, volts).parts, link):
+        (found,) = findings_of(precharge, Signals(parts, 0.0, float(t[-1])), _vehicle(150, 1e-3))
+        assert found.start_s == pytest.approx(1.2, abs=0.03)
+        assert found.kind == "precharge.complete"
+
+
+def test_few_readings_behind_lags_are_no_interruption() -> None:
+    """RC 48 ms behind lags of 60 and 7 ms, every 100 ms, to a pack that is not logged: closed form of three poles."""
+    for first_s in np.arange(0.0, 0.1, 0.02):
+        t = np.arange(first_s, 4.0, 0.1)
+        volts = 36 + (91 - 36) * settled_fraction_three_pole(t - 1.2, 0.048, 0.06, 0.007)
+        part = Part("dc_link_voltage", t, np.round(volts / 0.1) * 0.1, "V", "Link.Voltage", 0.1)
+        found = findings_of(precharge, Signals({part.name: part}, 0.0, 4.0), _vehicle(48, 1e-3))
+        assert [each.severity for each in found] == [Severity.INFO]

@@ -16,7 +16,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import lsim, lti
 
 from logscope.checks.precharge.check import precharge
-from logscope.findings import Finding
+from logscope.findings import Finding, Severity
 from logscope.signals import Part, Signals
 from logscope.simulate.scenarios import KeyCycle
 from logscope.vehicle import Limits, Precharge, Vehicle
@@ -36,6 +36,7 @@ CYCLES = {
 CLOSES_AT_40 = KeyCycle(2.2, 20.0, close_fraction=0.4, close_delay_s=0.0)
 AS_USUAL = Logging(period_s=0.01)
 FINE = Logging(period_s=0.005, step_v=0.1)
+LINK_ALONE = replace(AS_USUAL, flags=(), pack=False, current=False)
 WAYS = {
     "as usual": AS_USUAL,
     "states 150 ms late": replace(AS_USUAL, lag_s=0.15),
@@ -88,6 +89,19 @@ def test_a_relay_that_closes_onto_a_stalled_link_is_told() -> None:
     assert _kinds(findings)[0] == "stalled"
     assert all(kind in ("stalled", "no_rise") for kind in _kinds(findings))
     assert len(findings) == 2
+
+
+@pytest.mark.parametrize(("bleeder_ohm", "kind"), [(20e3, "undetermined"), (100e3, "complete")])
+@pytest.mark.parametrize("parallel_ohm", [1200.0, 2000.0])
+def test_a_link_held_low_is_nothing_good_where_the_pack_is_not_logged(
+    parallel_ohm: float, bleeder_ohm: float, kind: str
+) -> None:
+    """It stalls at 89 or 93 % of a pack that nothing shows; its constant is shorter by less than the tolerance."""
+    cycle, circuit = KeyCycle(2.2, 20.0, parallel_ohm=parallel_ohm), hazel(bleeder_ohm=bleeder_ohm)
+    (found,) = findings_of(precharge, play_log(1, (cycle,), END_S, circuit, LINK_ALONE).signals, HAZEL)
+    assert found.kind == f"precharge.{kind}"
+    assert found.severity is Severity.INFO
+    assert "load" in found.explanation
 
 
 def _hot(seed: int, off_s: float, logging: Logging, bleeder_ohm: float) -> Signals:

@@ -171,6 +171,19 @@ def test_nothing_speaks_against_a_step_only_where_the_log_shows_what_it_needs(ki
     assert missing in found.advice
 
 
+def test_a_result_that_was_once_not_shown_leaves_the_step_open():
+    """One precharge is seen to reach the pack, the next is not, for the pack's voltage was not logged yet."""
+    kinds = (
+        ("precharge.complete", Severity.GOOD),
+        ("precharge.complete", Severity.INFO),
+        ("contactor.sound", Severity.GOOD),
+    )
+    findings = tuple(replace(fake.plain_finding(n, severity), kind=kind) for n, (kind, severity) in enumerate(kinds))
+    found = model.verdict(replace(fake.empty(), findings=findings))
+    assert found.headline == "No danger and no warning found."
+    assert "a complete precharge, each time" in found.advice
+
+
 def test_findings_are_ordered_worst_first_then_by_time():
     ordered = model.in_order(fake.troubled().findings)
     assert [f.severity.rank for f in ordered] == sorted((f.severity.rank for f in ordered), reverse=True)

@@ -58,7 +58,7 @@ def precharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
             "the link voltage never rises from a disconnected state, and no relay state shows an attempt"
         )
     judged = [
-        judge(signals, vehicle, link, measure(signals, link, attempt, attempts.stamps, timing))
+        judge(signals, vehicle, link, measure(signals, link, attempt, attempts.stamps, timing), observations.openings)
         for attempt, timing in zip(attempts.found, attempts.timing, strict=True)
     ]
     stresses = [stress(one, signals, link, vehicle) for one in judged]
@@ -72,6 +72,11 @@ def precharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     findings += overload(known, held, vehicle.precharge.resistor_energy_J)
     findings += drift(_fitted(judged))
     return sorted(findings, key=lambda finding: finding.start_s)
+
+
+def _severity(judged: Judged) -> Severity:
+    """Good only where it is seen that the link came up to the pack."""
+    return Severity.INFO if judged.kind == "complete" and not judged.shows_pack else SEVERITY[judged.kind]
 
 
 def _fitted(judged: Sequence[Judged]) -> list[Attempted]:
@@ -91,7 +96,7 @@ def _finding(
     end_s = m.closing.end_s if m.closing else m.end_s
     return assemble(
         f"precharge.{judged.kind}",
-        SEVERITY[judged.kind],
+        _severity(judged),
         describe(judged, values),
         [(m.onset_s, max(end_s, m.onset_s))],
         values,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +21,7 @@ from logscope.curves.behind_lag import SoundLink
 from logscope.curves.rise import CurveFit
 from logscope.curves.rise_shapes import Shape
 from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.openings import Opening
 from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 from logscope.vehicle import Precharge, Vehicle
@@ -50,6 +52,7 @@ class Judged:
     bound_s: float | None  # upper bound of the time constant where it could not be fitted
     period_s: float
     fast_or_closed_early: bool = False  # behind a sensing lag the two look alike
+    let_go_within_s: float | None = None  # so soon the link fell again, where nothing shows that it was ever closed
 
     @property
     def hot(self) -> bool:
@@ -61,6 +64,11 @@ class Judged:
         """Whether the contactor closed at a reading below the closing threshold."""
         m = self.measurement
         return m.closing is not None and bool(m.pack_v) and m.closing.high_v < self.close_fraction * (m.pack_v or 0.0)
+
+    @property
+    def shows_pack(self) -> bool:
+        """Whether anything shows the pack's voltage, which the link has to reach."""
+        return self.measurement.pack_v is not None
 
     @property
     def has_hole(self) -> bool:
@@ -94,12 +102,19 @@ class Judged:
         return constant / SAMPLES_PER_CONSTANT if constant else None
 
 
+# A controller that waits in vain for the pack's voltage gives up within so long (common practice, no published source).
+_LONGEST_TIMEOUT_S = 10.0
 _HIGHEST_PACK_V = 1500.0  # where voltage class B ends (ISO 6469-3)
 _LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor waits for, 0.9 and more
 
 
-def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measurement) -> Judged:
-    """Decide the kind of one attempt."""
+def judge(
+    signals: Signals, vehicle: Vehicle, link: Link, measurement: Measurement, openings: Sequence[Opening] = ()
+) -> Judged:
+    """Decide the kind of one attempt.
+
+    openings : every moment at which the link was taken from the pack, in order of time
+    """
     cut_off = _kept_without_relay(link, measurement, vehicle.precharge)
     measurement = replace(measurement, settled=measurement.settled and not cut_off)
     fit = measurement.fit
@@ -129,7 +144,8 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         measurement = replace(measurement, fit=ahead)
         constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
     fast_or_early = False
-    if kind in ("complete", "slow", "fast") and _has_hole(measurement):
+    let_go_s = _let_go_within_s(measurement, openings, vehicle.precharge) if kind == "complete" else None
+    if (kind in ("complete", "slow", "fast") and _has_hole(measurement)) or let_go_s is not None:
         kind = "undetermined"
     elif fast_or_early := kind == "fast" and _may_close_on_the_way(link, measurement, expected_s, vehicle.precharge):
         kind, constant = "undetermined", None
@@ -154,7 +170,22 @@ def judge(signals: Signals, vehicle: Vehicle, link: Link, measurement: Measureme
         bound_s,
         link.part.period_s,
         fast_or_early,
+        let_go_s,
     )
+
+
+def _let_go_within_s(m: Measurement, openings: Sequence[Opening], configured: Precharge) -> float | None:
+    """How soon after its onset the link fell again, where neither pack nor closing is seen [s]; None where it did not.
+
+    A link that a load holds a little below the pack, until the controller gives up, rises and falls like this, and its
+    constant is shorter by less than the band is wide.
+    """
+    if m.pack_v is not None or m.closing is not None or m.attempt.contactor_s is not None:
+        return None
+    next_one = next((each for each in openings if each.high_s > m.onset_s), None)
+    if next_one is None or next_one.low_s - m.onset_s > (configured.timeout_s or _LONGEST_TIMEOUT_S):
+        return None
+    return next_one.high_s - m.onset_s
 
 
 def _has_hole(m: Measurement) -> bool:
@@ -282,7 +313,9 @@ def _kind(
     if reached is None and m.closing is None and m.settled and m.attempt.stayed_open:
         return "undetermined"  # why the contactor stayed open, only the pack voltage would tell
     if reached is None and m.closing is None and _stops_short(m, noise_v):
-        return "undetermined" if m.attempt.ended_by == "log end" else "interrupted"
+        # Fewer samples do not show whether a sensing lag bends the curve, which then leads too high.
+        open_ended = m.attempt.ended_by == "log end" or m.inside < SAMPLES_PER_CONSTANT
+        return "undetermined" if open_ended else "interrupted"
     if constant is None or constant.verdict is Verdict.OPEN:
         return "undetermined"
     if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:

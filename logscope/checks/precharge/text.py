@@ -60,6 +60,8 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
             f" Until then treat it as bypassed: a link that jumps past its resistor, seen through a lag of "
             f"{seconds(lag_s)}, looks the same."
         )
+    if judged.let_go_within_s is not None or (judged.kind == "complete" and not judged.shows_pack):
+        next_step = "Record the pack voltage and the states of relay and contactor as well, and try again."
     wanted = judged.wanted_period_s
     if judged.kind == "undetermined" and wanted is not None and wanted < judged.period_s:
         next_step = (
@@ -87,6 +89,8 @@ def _title(judged: Judged) -> str:
         case "complete" if judged.hot and constant is None:
             held = percent(m.start_v / (m.pack_v or m.start_v))
             return f"Precharge: hot restart, the link still held {held} of the pack voltage"
+        case "complete" if not judged.shows_pack:
+            return f"Precharge curve as expected, pack voltage unknown: {tau}{against}"
         case "complete" if constant is not None:
             return f"Precharge complete: {tau}{against}"
         case "complete":
@@ -368,6 +372,11 @@ def _doubt(judged: Judged) -> list[str]:
             "The main contactor stayed open: the link may have stalled below the pack, or the sequence gave up for "
             "another reason."
         ]
+    if judged.let_go_within_s is not None:
+        return [
+            f"The link fell again within {seconds(judged.let_go_within_s)}: a load may have held it below the pack "
+            "until the controller gave up, or the key was turned off."
+        ]
     if judged.kind == "stalled" and judged.measurement.pack_v is None:
         return ["It settled below battery_min_V, the emptiest pack in the vehicle file."]
     low_once_closed = judged.kind == "undetermined" and judged.measurement.pack_by_link
@@ -384,9 +393,15 @@ def _doubt(judged: Judged) -> list[str]:
                 "constant in the same way: log the pack voltage to distinguish them.",
                 f"Where the contactor closed during the rise, {_SENSING_CONSTANT}.",
             ]
+        if judged.kind == "complete" and judged.shows_pack:
+            return [
+                "Pack voltage not logged, no step seen: that the link reached it follows from the contactor's state "
+                "alone."
+            ]
         if judged.kind == "complete":
             return [
-                "Pack voltage not logged, no step seen: that the link reached it follows from its time constant alone."
+                "Whether the link reached the pack is not shown: a load that holds it a little lower shortens the time "
+                "constant by less than its tolerance."
             ]
     if judged.kind == "undetermined" and judged.curve is None:
         return [

@@ -53,6 +53,9 @@ _UNEVEN_SHARE, _WAY_SAMPLES, _WAY_DOWN_S = 0.2, 4, 60.0
 _BEFORE_SAMPLES, _AFTER_SAMPLES = 8, 10
 # 60 A lift 1 mF by 60 V each millisecond; half way up a sample or two may lie.
 _LEAP_S, _LEAP_SAMPLES = 0.05, 2
+# Readings on each side of a stray one, such as a default that a controller sends as it boots, and what may be left of
+# the rise; an active discharge, up to 5 s in UN R100, leaves a link at most half charged within the time.
+_STRAY_SAMPLES, _STRAY_SHARE, _FASTEST_DISCHARGE_S = 2, 0.1, 0.3
 
 
 class Timing(NamedTuple):
@@ -201,6 +204,8 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
     if edge_s is not None:  # far behind the beginning of the rise, it vouches for the end of it only
         starts_it = edge_s - begin_s <= 3 * FLAG_LAG_S and not surely_closed(signals, begin_s)
         return bool(disconnected[attempt.onset]) or starts_it
+    if _gone_at_once(link, attempt):
+        return False
     before = slice(int(np.searchsorted(time_s, begin_s - FLAG_LAG_S)), attempt.onset + 1)
     apart = bool(disconnected[before].all())
     if "main_contactor" in signals:
@@ -260,6 +265,17 @@ def _thrown_up(link: Link, attempt: Attempt) -> bool:
     leapt = time_s[attempt.top] - time_s[attempt.onset] <= max(_LEAP_S, 2 * link.part.period_s)
     after = volts[attempt.top : int(np.searchsorted(time_s, time_s[attempt.top] + QUIET_BEFORE_S, side="right"))]
     return bool(leapt and after.min() < (1 - LEAST_RISE) * volts[attempt.top] - 3 * link.noise_v)
+
+
+def _gone_at_once(link: Link, attempt: Attempt) -> bool:
+    """Whether the link is back where it began within a reading or two, sooner than anything discharges a link."""
+    time_s, volts = link.part.time_s, link.part.value
+    after = slice(attempt.top + 1, attempt.top + 1 + _STRAY_SAMPLES)
+    if attempt.top - attempt.onset > _STRAY_SAMPLES or volts[after].size < _STRAY_SAMPLES:
+        return False
+    back_s = float(time_s[after][-1] - time_s[attempt.top])
+    kept_v = max(_STRAY_SHARE * float(volts[attempt.top] - volts[attempt.onset]), 3 * link.noise_v)
+    return back_s < _FASTEST_DISCHARGE_S and float(volts[after][-1] - volts[attempt.onset]) <= kept_v
 
 
 def _above_pack(signals: Signals, link: Link) -> BoolArray:
