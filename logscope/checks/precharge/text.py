@@ -89,12 +89,13 @@ def _title(judged: Judged) -> str:
         case "complete" if judged.hot and constant is None:
             held = percent(m.start_v / (m.pack_v or m.start_v))
             return f"Precharge: hot restart, the link still held {held} of the pack voltage"
-        case "complete" if not judged.shows_pack:
+        case "complete" if constant is not None and not judged.shows_pack:
             return f"Precharge curve as expected, pack voltage unknown: {tau}{against}"
         case "complete" if constant is not None:
             return f"Precharge complete: {tau}{against}"
         case "complete":
-            return f"Precharge complete: settled{share}; sensing lag and RC cannot be distinguished"
+            complete = " complete" if judged.shows_pack else ""
+            return f"Precharge{complete}: settled{share}; sensing lag and RC cannot be distinguished"
         case "fast" if judged.bound_s is not None and judged.least_factor is not None:
             most = f"time constant at most {seconds(judged.bound_s)}"
             return f"Precharge fast: {most}{against}, at least {number(judged.least_factor)} × too fast"
