@@ -14,6 +14,17 @@ from logscope.checks.precharge.compare import (
     is_bypassed,
 )
 from logscope.checks.precharge.contactor_closing import Closing, behind_lag
+from logscope.checks.precharge.ending import (
+    above_any_pack,
+    below_any_pack,
+    broke_off,
+    charged_in_time,
+    held,
+    kept_without_relay,
+    let_go_within_s,
+    may_be_part_way,
+    stops_short,
+)
 from logscope.checks.precharge.measure import Measurement
 from logscope.checks.precharge.soonest import bound_before_closing, soonest_bound
 from logscope.checks.precharge.witness import witnesses
@@ -22,7 +33,6 @@ from logscope.curves.rise import CurveFit
 from logscope.curves.rise_shapes import Shape
 from logscope.observations.dc_link.link import Link
 from logscope.observations.dc_link.openings import Opening
-from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 from logscope.vehicle import Precharge, Vehicle
 
@@ -33,9 +43,6 @@ LEAST_STEEP_SAMPLES = 3
 # Time constants of a rise that a gap in the log may hide before nothing is claimed of it: behind one of them 63 % of
 # what was left of the curve is over, and a step or a pause would not be seen.
 _MOST_MISSING = 1.0
-_SETTLED_CONSTANTS = 5.0  # then 99.3 % of the rise are there (handbook practice: precharge for five R·C)
-# In so many time constants a load leaves a link 5 % of its voltage; one that still has so much of it has no load.
-_DRAINED, _KEPT = 3.0, 0.9
 _OFF_BAND = {Verdict.SLOW: "slow", Verdict.FAST: "fast"}
 
 
@@ -102,9 +109,6 @@ class Judged:
         return constant / SAMPLES_PER_CONSTANT if constant else None
 
 
-# A controller that waits in vain for the pack's voltage gives up within so long (common practice, no published source).
-_LONGEST_TIMEOUT_S = 10.0
-_HIGHEST_PACK_V = 1500.0  # where voltage class B ends (ISO 6469-3)
 _LEAST_BY_RESISTOR = 0.8  # of a rise: in one from 0 V it is what the contactor waits for, 0.9 and more
 
 
@@ -115,7 +119,7 @@ def judge(
 
     openings : every moment at which the link was taken from the pack, in order of time
     """
-    cut_off = _kept_without_relay(link, measurement, vehicle.precharge)
+    cut_off = kept_without_relay(link, measurement, vehicle.precharge)
     measurement = replace(measurement, settled=measurement.settled and not cut_off)
     fit = measurement.fit
     expected_s = _expected_constant(measurement, vehicle)
@@ -144,7 +148,7 @@ def judge(
         measurement = replace(measurement, fit=ahead)
         constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
     fast_or_early = False
-    let_go_s = _let_go_within_s(measurement, openings, vehicle.precharge) if kind == "complete" else None
+    let_go_s = let_go_within_s(measurement, openings, vehicle.precharge) if kind == "complete" else None
     if (kind in ("complete", "slow", "fast") and _has_hole(measurement)) or let_go_s is not None:
         kind = "undetermined"
     elif fast_or_early := kind == "fast" and _may_close_on_the_way(link, measurement, expected_s, vehicle.precharge):
@@ -172,20 +176,6 @@ def judge(
         fast_or_early,
         let_go_s,
     )
-
-
-def _let_go_within_s(m: Measurement, openings: Sequence[Opening], configured: Precharge) -> float | None:
-    """How soon after its onset the link fell again, where neither pack nor closing is seen [s]; None where it did not.
-
-    A link that a load holds a little below the pack, until the controller gives up, rises and falls like this, and its
-    constant is shorter by less than the band is wide.
-    """
-    if m.pack_v is not None or m.closing is not None or m.attempt.contactor_s is not None:
-        return None
-    next_one = next((each for each in openings if each.high_s > m.onset_s), None)
-    if next_one is None or next_one.low_s - m.onset_s > (configured.timeout_s or _LONGEST_TIMEOUT_S):
-        return None
-    return next_one.high_s - m.onset_s
 
 
 def _has_hole(m: Measurement) -> bool:
@@ -259,7 +249,7 @@ def _jumped(m: Measurement, bound_s: float | None, expected_s: float | None, con
     top = m.fraction(m.top_v)
     if top is None or top < configured.close_fraction or expected_s is None or bound_s is None:
         return False
-    soon = not _charged_in_time(m, expected_s * (1 - configured.tolerance), configured.close_fraction)
+    soon = not charged_in_time(m, expected_s * (1 - configured.tolerance), configured.close_fraction)
     return soon and is_bypassed(bound_s, expected_s)
 
 
@@ -289,8 +279,8 @@ def _kind(
         return "slow" if slow else "complete"
     if bound_s is not None and (top is None or top >= close_at):
         fastest_s = None if expected_s is None else expected_s * (1 - vehicle.precharge.tolerance)
-        past_resistor = is_bypassed(bound_s, expected_s) and not _charged_in_time(m, fastest_s, close_at)
-        past_resistor = past_resistor and not (top is None and _may_be_part_way(m, fastest_s, vehicle))
+        past_resistor = is_bypassed(bound_s, expected_s) and not charged_in_time(m, fastest_s, close_at)
+        past_resistor = past_resistor and not (top is None and may_be_part_way(m, fastest_s, vehicle))
         return "bypassed" if past_resistor else "undetermined"
     if m.attempt.saws and m.closing is None and (top is None or top < close_at):
         return "stalled"
@@ -305,14 +295,14 @@ def _kind(
     if m.closing is None and reached is not None and reached < close_at and (top is None or top < close_at):
         if m.attempt.ended_by == "log end" and not m.settled:
             return "undetermined"
-        if _broke_off(m, bound_s, vehicle.precharge):
+        if broke_off(m, bound_s, vehicle.precharge):
             return "interrupted"
-        return "stalled" if m.inside >= LEAST_STEEP_SAMPLES or _held(m.attempt, configured_s) else "undetermined"
-    if reached is None and m.closing is None and m.settled and _below_any_pack(m, close_at, vehicle):
+        return "stalled" if m.inside >= LEAST_STEEP_SAMPLES or held(m.attempt, configured_s) else "undetermined"
+    if reached is None and m.closing is None and m.settled and below_any_pack(m, close_at, vehicle):
         return "stalled"
     if reached is None and m.closing is None and m.settled and m.attempt.stayed_open:
         return "undetermined"  # why the contactor stayed open, only the pack voltage would tell
-    if reached is None and m.closing is None and _stops_short(m, noise_v):
+    if reached is None and m.closing is None and stops_short(m, noise_v):
         # Fewer samples do not show whether a sensing lag bends the curve, which then leads too high.
         open_ended = m.attempt.ended_by == "log end" or m.inside < SAMPLES_PER_CONSTANT
         return "undetermined" if open_ended else "interrupted"
@@ -320,35 +310,12 @@ def _kind(
         return "undetermined"
     if constant.verdict in (Verdict.SLOW, Verdict.FAST) and m.inside < LEAST_STEEP_SAMPLES:
         return "undetermined"
-    if m.pack_by_link and _below_any_pack(m, close_at, vehicle):
+    if m.pack_by_link and below_any_pack(m, close_at, vehicle):
         return "undetermined"  # closed, and yet below the emptiest pack: the contact, a load, or a slip of the mapping
     pack_shown = m.pack is not None and not m.pack_by_link
-    if constant.verdict is Verdict.FAST and not pack_shown and not _above_any_pack(m, close_at, vehicle):
+    if constant.verdict is Verdict.FAST and not pack_shown and not above_any_pack(m, close_at, vehicle):
         return "undetermined"  # a load that holds the link below the pack's voltage shortens the constant as well
     return _OFF_BAND.get(constant.verdict, "complete")
-
-
-def _charged_in_time(m: Measurement, fastest_s: float | None, close_at: float) -> bool:
-    """Whether the link can have come up to the closing threshold within the rise, whatever brought it up from there.
-
-    fastest_s : the shortest constant that is as expected [s]; None where it is not known: then only the start counts
-    """
-    full_v = m.pack_v or m.top_v
-    missing_v = max(full_v - m.start_v, 0.0) * (1.0 if fastest_s is None else float(np.exp(-m.rise_s / fastest_s)))
-    return full_v - missing_v >= close_at * full_v
-
-
-def _may_be_part_way(m: Measurement, fastest_s: float | None, vehicle: Vehicle) -> bool:
-    """Whether a resistor brings the link as far within the rise, on the way to the fullest pack there may be.
-
-    Without the pack's voltage a relay that drops out so soon leaves the link where it then stands.
-
-    fastest_s : the shortest constant that is as expected [s]; None where it is not known: then nothing is said
-    """
-    if fastest_s is None:
-        return False
-    to_go_v = max((vehicle.limits.battery_max_V or _HIGHEST_PACK_V) - m.start_v, 0.0)
-    return m.top_v - m.start_v <= -to_go_v * float(np.expm1(-m.rise_s / fastest_s))
 
 
 def _highest_at_closing(
@@ -384,73 +351,3 @@ def _highest_behind_lag(closing: Closing, m: Measurement, expected_s: float | No
         return -np.inf
     charging_s = max(closing.end_s - fit.onset.value, 0.0)
     return m.pack_v - (m.pack_v - m.start_v) * float(np.exp(-charging_s / fastest_s))
-
-
-def _above_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:
-    """Whether the link settled at what is enough for the fullest pack."""
-    fullest_v = vehicle.limits.battery_max_V
-    return fullest_v is not None and m.fit is not None and m.fit.end.claim_low >= close_at * fullest_v
-
-
-def _below_any_pack(m: Measurement, close_at: float, vehicle: Vehicle) -> bool:
-    """Whether the link settled at what would be too low for the emptiest pack."""
-    emptiest_v = vehicle.limits.battery_min_V
-    return emptiest_v is not None and m.fit is not None and m.fit.end.claim_high < close_at * emptiest_v
-
-
-def _stops_short(m: Measurement, noise_v: float) -> bool:
-    """Whether the link never came to where its own curve was going, beyond doubt."""
-    return m.fit is not None and not m.settled and m.fit.end.claim_low > m.top_v + 3 * noise_v
-
-
-def _held(attempt: Attempt, configured_s: float | None) -> bool:
-    """Whether the relay's state says closed for so long that the curve must have come to its end."""
-    if attempt.relay_s is None or attempt.relay_end_s is None or configured_s is None:
-        return False
-    return attempt.relay_end_s - attempt.relay_s >= _SETTLED_CONSTANTS * configured_s
-
-
-def _kept_without_relay(link: Link, m: Measurement, configured: Precharge) -> bool:
-    """Whether a link that stopped short of the pack kept its voltage after the relay had opened, and that was soon.
-
-    Later the controller may have switched off the load together with the relay.
-    A load that holds it at a fraction f of the pack's is Rp = R·f/(1 - f), and drains it with Rp·C = R·C·f/(1 - f).
-    """
-    opened_s, configured_s, reached = m.attempt.relay_end_s, configured.time_constant_s, m.fraction(m.reached_v)
-    if opened_s is None or configured_s is None or reached is None or m.closing is not None:
-        return False
-    if not m.settled or reached >= configured.close_fraction or not _opened_soon(m.attempt, configured_s):
-        return False
-    lag_s = m.fit.lag.value if m.fit is not None and m.fit.lag is not None else 0.0
-    gone_s = opened_s + _DRAINED * (configured_s * reached / (1 - reached) + lag_s)
-    time_s, volts = link.part.time_s, link.part.value
-    begins, ends = np.searchsorted(time_s, [m.end_s, max(m.end_s, gone_s)])
-    return bool(ends < volts.size and volts[begins : ends + 1].min() >= _KEPT * m.reached_v)
-
-
-def _over_too_soon(m: Measurement, bound_s: float | None, configured: Precharge) -> bool:
-    """Whether a rise that ended too low was over too soon to have settled there.
-
-    A load that holds the link at a fraction of the pack shortens RC by that same fraction (both are Rp/(R + Rp)), so a
-    rise that was over sooner than that never settled: it was cut off between two samples.
-    """
-    fastest_s = m.fit.time_constant.claim_high if bound_s is None and m.fit else bound_s
-    if fastest_s is None or configured.time_constant_s is None:
-        return False
-    return fastest_s < (m.fraction(m.reached_v) or 0.0) * configured.time_constant_s * (1 - configured.tolerance)
-
-
-def _broke_off(m: Measurement, bound_s: float | None, configured: Precharge) -> bool:
-    """Whether a rise that ended too low was cut off, rather than having settled there."""
-    if _over_too_soon(m, bound_s, configured):
-        return True
-    if bound_s is None:
-        return not m.settled
-    return configured.time_constant_s is not None and _opened_soon(m.attempt, configured.time_constant_s)
-
-
-def _opened_soon(attempt: Attempt, configured_s: float) -> bool:
-    """Whether the relay opened before a sound link would have come up."""
-    if attempt.relay_s is None or attempt.relay_end_s is None:
-        return False
-    return attempt.relay_end_s - attempt.relay_s < 3 * configured_s
