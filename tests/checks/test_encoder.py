@@ -200,6 +200,18 @@ def test_clean_says_what_would_have_been_seen() -> None:
     assert clean.measured["smallest_seen_free_rpm"].value == pytest.approx(free + noise, rel=0.02)
 
 
+@pytest.mark.parametrize(("every", "kind"), [(10, "encoder.clean"), (20, "encoder.undetermined")])
+def test_readings_farther_apart_than_a_disturbance_lasts_show_no_clean_speed(every: int, kind: str) -> None:
+    """Of a speed that is lost for 80 ms every two seconds, readings 200 ms apart hold nothing."""
+    time, value = ramp()
+    for first in range(1001, 1900, 200):
+        value[first : first + 8] = 0.0
+    shown = check(time[::20], value[::20])
+    assert set(shown) == {"encoder.undetermined"}
+    sound = ramp()[1]
+    assert set(check(time[::every], sound[::every])) == {kind}
+
+
 def test_a_rotor_not_told_is_named_in_the_explanation() -> None:
     time, value = ramp()
     assert "rotor_inertia_kgm2" in check(time, value, UNTOLD)["encoder.clean"].method

@@ -38,6 +38,9 @@ from logscope.signals import Signals
 from logscope.vehicle import Vehicle
 
 _MARKS_AT_MOST = 20  # a chart with more is a thicket; `events` has them all
+# Bursts of interference and losses of the speed last up to that (common practice, no published source); readings that
+# come so often are by a fifth farther apart where a bus is busy.
+_LONGEST_DISTURBANCE_S, _UNEVEN = 0.1, 1.2
 _CHARTED = ("motor_speed", "motor_current", "torque")
 
 
@@ -171,6 +174,13 @@ def _without_disturbance(signals: Signals, study: SpeedAnalysis) -> Finding:
             signals,
             "the motor never turned, and at rest a dead encoder and a working one look alike",
             "Record a spin with the wheels off the ground, or a drive.",
+        )
+    if model.update_s > _UNEVEN * _LONGEST_DISTURBANCE_S:
+        return _undetermined(
+            signals,
+            f"readings come {model.update_s * 1e3:.3g} ms apart, and most disturbances are over within "
+            f"{_LONGEST_DISTURBANCE_S * 1e3:.0f} ms: they fall between two readings",
+            "Record the motor speed every 10 ms.",
         )
     top = float(np.max(np.abs(speed.value)))
     if model.smallest_seen_rpm >= top:
