@@ -72,9 +72,9 @@ def test_a_worker_that_is_killed_in_the_middle_costs_nothing(
             yield outcome
 
     with cluster.connected(address) as client:
-        archive, tally = filled(shelf, tmp_path / "archive", killing, portable=True)
+        archive, tally = filled(shelf, tmp_path / "archive", killing, portable=True, signals=True)
     assert (tally.checked, tally.failed) == (6, 0)
-    found, expected = contents(archive), contents(filled(shelf, tmp_path / "local", in_this_process)[0])
+    found, expected = contents(archive), contents(filled(shelf, tmp_path / "local", in_this_process, signals=True)[0])
     for rows in (found["rows"], expected["rows"]):
         for row in rows:
             del row["vehicle_file"]  # travelled with the logs, so that its path is another
