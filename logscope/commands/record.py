@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from threading import Event
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -149,12 +148,21 @@ def _introduce(console: Console, recorder: Recorder, request: Request) -> None:
         console.print(line, markup=False, highlight=False)
 
 
+class _Ending:
+    """Whether the process was asked to end. No lock: the handler may come while whoever waits for it holds one."""
+
+    asked = False
+
+    def ask(self, *_: object) -> None:
+        self.asked = True
+
+
 @contextmanager
-def _asked_to_end() -> Iterator[Event]:
-    """An event that is set when the process is asked to end; the recording is then closed as usual."""
-    ending = Event()
+def _asked_to_end() -> Iterator[_Ending]:
+    """What a signal to end is noted in; the recording is then closed as usual."""
+    ending = _Ending()
     asked = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
-    before = {number: signal.signal(number, lambda *_: ending.set()) for number in asked}
+    before = {number: signal.signal(number, ending.ask) for number in asked}
     try:
         yield ending
     finally:
@@ -162,18 +170,18 @@ def _asked_to_end() -> Iterator[Event]:
             signal.signal(number, handler)
 
 
-def _watch(recorder: Recorder, view: LiveProcess | None, ending: Event, until: float | None) -> bool:
+def _watch(recorder: Recorder, view: LiveProcess | None, ending: _Ending, until: float | None) -> bool:
     """Wait for the end; returns whether it came by the time."""
     from logscope.recording.keys import keyboard
 
     with keyboard() as keys, _drawn(recorder, view, keys) as draw:
-        while not ending.is_set() and not recorder.ended.is_set():
+        while not ending.asked and not recorder.ended.is_set():
             if until is not None and time.monotonic() >= until:
                 return True
             if keys is not None and _obey(keys, recorder):
                 return False
             draw()
-            ending.wait(_DRAW_S)
+            recorder.ended.wait(_DRAW_S)
     return False
 
 

@@ -54,6 +54,31 @@ def test_it_says_what_it_cannot_prove_and_what_it_recorded(tmp_path: Path) -> No
     assert "not empty" in again.stderr
 
 
+_ASKED_WHILE_IT_WAITS = """
+import signal, sys, threading
+from logscope.commands.record import _asked_to_end, _watch
+
+class Recorder:
+    ended = threading.Event()
+
+def ask(frame, what, _):
+    if frame.f_code is waiting and what == "line" and frame.f_lineno > held:
+        signal.raise_signal(signal.SIGTERM)
+    return ask
+
+waiting = threading.Event.wait.__code__
+held = next(at for start, _, at in waiting.co_lines() if at and at > waiting.co_firstlineno)
+with _asked_to_end() as ending:
+    sys.settrace(ask)
+    _watch(Recorder, None, ending, None)
+"""
+
+
+def test_a_signal_to_end_that_comes_at_any_moment_of_waiting_is_obeyed() -> None:
+    """While the event that is waited for holds its lock, too: a handler that set one would wait for ever."""
+    subprocess.run([sys.executable, "-c", _ASKED_WHILE_IT_WAITS], cwd=ROOT, timeout=120, check=True)
+
+
 @pytest.mark.parametrize(
     ("arguments", "why"),
     [
