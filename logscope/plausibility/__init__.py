@@ -26,6 +26,8 @@ is far smoother), then single readings, then whole parts:
   nothing physical explains it either (`Unexplained`), else reported as odd or left to the checks.
 - **Signs** (`signs`): products that must be positive, judged alike: sag against current, shaft against battery power,
   torque against acceleration, a value against its target.
+- **States** (`states`): a contactor that reads open while a drive's power flows, one that reads closed through each
+  gradual rise while another closes after it, a battery that charges through a resistor.
 - **Temperatures** (`temperatures`): out of all range, or alone beside two that agree at the start.
 
 Readings that agree at a fair share of the moments are of one scale, whatever happens at others: so an open or

@@ -12,6 +12,7 @@ from logscope.plausibility.constant import constant_readings
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.doubts import misread_doubts, sign_doubts, temperature_doubts
 from logscope.plausibility.scales import scale_doubts
+from logscope.plausibility.states import state_doubts
 from logscope.plausibility.two_contents import two_contents
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -37,7 +38,7 @@ class Plausible:
 
 def relations() -> tuple[Relation, ...]:
     """What has to fit together, each judged on what no relation before it put in doubt."""
-    return (constant_readings, scale_doubts, sign_doubts, temperature_doubts)
+    return (constant_readings, scale_doubts, sign_doubts, state_doubts, temperature_doubts)
 
 
 def examine(signals: Signals, vehicle: Vehicle) -> Plausible:

@@ -11,6 +11,7 @@ from math import pi
 
 import numpy as np
 from mapping_slips import TEMPERATURES, Slip
+from scipy.ndimage import minimum_filter1d
 
 from logscope.arrays import FloatArray
 from logscope.signals import Part, Signals
@@ -18,6 +19,7 @@ from logscope.vehicle import Vehicle
 
 _DRIVING_W, _MOVING_KMH = 8000.0, 10.0  # as much as a sound judgement needs, by the sound readings
 _ENOUGH_S = 4.0
+_LATE_S = 0.5  # a state at 10 Hz is late by less
 _STILL_S, _STILL_SAMPLES = 4.0, 30  # for which nothing that is measured stands at the edge of its field
 _JUMPED, _OF_RANGE = 3.0, 0.1  # times the range of the sound readings, and of the raw range: out of all proportion
 _VARIED_A = 60.0
@@ -97,6 +99,8 @@ def decidable(slip: Slip, sound: Sound) -> bool:
     """Whether anything in the log contradicts a slip."""
     if slip.is_mark:
         return _mark_shows(slip, sound)
+    if slip.kind == "turned round":
+        return _drives_through(sound)
     if slip.is_stuck:
         return _stuck_shows(slip, sound)
     if slip.kind == "byte order":
@@ -216,6 +220,13 @@ def _impossible(name: str, vehicle: Vehicle) -> float:
     if name in _IMPOSSIBLE:
         return _IMPOSSIBLE[name]
     return _IMPOSSIBLE_A if "current" in name else _IMPOSSIBLE_V
+
+
+def _drives_through(sound: Sound) -> bool:
+    """Whether a drive's power flows long enough that no state can be late by as much."""
+    power_W = sound.at("battery_current") * sound.at("battery_voltage")
+    lasting = minimum_filter1d(np.nan_to_num(power_W), round(2 * _LATE_S / 0.05) + 1)
+    return sound.for_s(lasting > 1.2 * _DRIVING_W) >= _ENOUGH_S and sound.joined
 
 
 def _stuck_shows(slip: Slip, sound: Sound) -> bool:

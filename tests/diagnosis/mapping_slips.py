@@ -20,7 +20,8 @@ SCALED = (
 SIGNED = ("battery_current", "torque", "motor_speed", "torque_target")
 TEMPERATURES = ("motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out")
 OFFSETS = {"kelvin": (1.0, 273.15), "no offset": (1.0, 40.0), "offset twice": (1.0, -40.0), "Fahrenheit": (1.8, 32.0)}
-STATES = ("precharge_relay", "main_contactor", "negative_contactor")
+CONTACTORS = ("main_contactor", "negative_contactor")
+STATES = ("precharge_relay", *CONTACTORS)
 _STRETCH_S = (0.2, 3.0)  # for which a field holds a mark in the middle of a log
 _FEWEST_BITS = 8  # a shorter field has no marks to spare
 
@@ -72,6 +73,7 @@ def slips(signals: Signals, rng: np.random.Generator) -> list[Slip]:
         if name in signals and signals.parts[name].value.size > 3:
             found += [*_marks(signals.parts[name], rng), *_stuck(signals.parts[name])]
     found += [Slip(name, "stuck off", _off) for name in STATES if name in signals]
+    found += [Slip(name, "turned round", _turned_round) for name in CONTACTORS if name in signals]
     return found
 
 
@@ -125,6 +127,11 @@ def _put(part: Part, where: slice, value: float) -> Part:
     values: FloatArray = part.value.copy()
     values[where] = value
     return replace(part, value=values)
+
+
+def _turned_round(part: Part) -> Part:
+    assert part.on is not None
+    return replace(part, value=1.0 - part.value, on=~part.on)
 
 
 def _off(part: Part) -> Part:

@@ -1,0 +1,113 @@
+"""States and voltages that are mapped to one another's signals, or turned round.
+
+Oracle: the exact circuit of the simulator, which shares no code with this, and the moments at which it switches.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from key_cycle_traces import Logging, hazel, play_log
+from scipy.ndimage import uniform_filter1d
+
+from logscope.plausibility.states import state_doubts
+from logscope.signals import Part, Signals
+from logscope.simulate.scenarios import KeyCycle
+from logscope.vehicle import Vehicle
+
+END_S = 26.0
+USUAL = Logging(period_s=0.01)
+CYCLES = {
+    "sound": KeyCycle(2.2, 20.0),
+    "slow": KeyCycle(2.2, 20.0, resistance_ohm=270.0, timeout_s=6.0),
+    "closed early": KeyCycle(2.2, 20.0, close_fraction=0.4, close_delay_s=0.0),
+    "past its resistor": KeyCycle(2.2, 20.0, resistance_ohm=0.05),
+    "stalled": KeyCycle(2.2, 20.0, parallel_ohm=600.0),
+    "cut off": KeyCycle(2.2, 20.0, drop_out_s=0.15, retries=2),
+}
+
+
+def played(cycle: KeyCycle, logging: Logging = USUAL, seed: int = 1) -> Signals:
+    return play_log(seed, (cycle,), END_S, hazel(), logging).signals
+
+
+def mapped(signals: Signals, **to: Part) -> Signals:
+    """The same with other signals mapped to some parts."""
+    named = {name: replace(part, name=name) for name, part in to.items()}
+    return replace(signals, parts={**signals.parts, **named})
+
+
+def turned(part: Part) -> Part:
+    assert part.on is not None
+    return replace(part, value=1.0 - part.value, on=~part.on)
+
+
+def doubted(signals: Signals) -> list[tuple[str, tuple[str, ...]]]:
+    return [(doubt.finding.kind, doubt.doubtful) for doubt in state_doubts(signals, Vehicle())]
+
+
+@pytest.mark.parametrize("name", ["main_contactor", "negative_contactor"])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_contactor_that_reads_open_while_driving_is_turned_round(name: str, seed: int) -> None:
+    signals = played(CYCLES["sound"], seed=seed)
+    assert doubted(mapped(signals, **{name: turned(signals[name])})) == [("mapping.inverted", (name,))]
+
+
+@pytest.mark.parametrize("name", ["main_contactor", "negative_contactor"])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_contactor_that_is_the_relay_is_exchanged(name: str, seed: int) -> None:
+    """The relay's state goes off as the contactor closes; a drive's current does not flow through it."""
+    signals = played(CYCLES["sound"], seed=seed)
+    other = mapped(signals, precharge_relay=signals[name], **{name: signals["precharge_relay"]})
+    assert doubted(other) == [("mapping.exchanged", (name, "precharge_relay"))]
+
+
+@pytest.mark.parametrize("driven", [True, False])
+@pytest.mark.parametrize("name", ["negative_contactor", "precharge_relay"])
+def test_the_contactor_past_the_resistor_is_the_one_that_closes_after_the_rise(name: str, driven: bool) -> None:
+    signals = played(CYCLES["sound"], replace(USUAL, current=driven))
+    other = mapped(signals, main_contactor=signals[name], **{name: signals["main_contactor"]})
+    ((kind, parts),) = doubted(other)
+    assert kind == "mapping.exchanged"
+    assert set(parts) == {"main_contactor", name}
+
+
+def test_a_battery_that_charges_through_a_resistor_is_the_link() -> None:
+    signals = played(CYCLES["sound"], replace(USUAL, pack_period_s=0.01))
+    other = mapped(signals, dc_link_voltage=signals["battery_voltage"], battery_voltage=signals["dc_link_voltage"])
+    assert doubted(other) == [("mapping.exchanged", ("dc_link_voltage", "battery_voltage"))]
+    behind_contactor = mapped(signals, battery_voltage=signals["dc_link_voltage"])  # it dies with its contactor
+    assert doubted(behind_contactor) == []
+
+
+@pytest.mark.parametrize("way", [USUAL, replace(USUAL, lag_s=0.25), replace(USUAL, flag_period_s=0.2, period_s=0.05)])
+@pytest.mark.parametrize("cycle", CYCLES)
+def test_what_goes_wrong_in_the_vehicle_is_no_slip_of_the_mapping(cycle: str, way: Logging) -> None:
+    for seed in range(3):
+        assert doubted(played(CYCLES[cycle], way, seed)) == []
+
+
+def test_a_link_past_its_resistor_behind_a_slow_sensor_is_no_slip_of_the_mapping() -> None:
+    """Averaged over 0.15 s a jump looks gradual; main contactor and relay close together, the negative one before."""
+    signals = played(CYCLES["past its resistor"], replace(USUAL, current=False))
+    link, relay = signals["dc_link_voltage"], signals["precharge_relay"]
+    slow = replace(link, value=uniform_filter1d(link.value, 15))
+    assert doubted(mapped(signals, dc_link_voltage=slow, main_contactor=relay)) == []
+
+
+def test_a_contactor_that_drops_out_under_load_is_none_that_is_turned_round() -> None:
+    signals = played(CYCLES["sound"])
+    main = signals["main_contactor"]
+    assert main.on is not None
+    lost = main.on & ~((main.time_s > 8.0) & (main.time_s < 9.5))
+    assert doubted(mapped(signals, main_contactor=replace(main, on=lost, value=np.where(lost, 1.0, 0.0)))) == []
+
+
+def test_a_state_that_is_no_longer_sent_is_none_that_reads_open() -> None:
+    signals = played(CYCLES["sound"])
+    main = signals["main_contactor"]
+    before = main.where(main.time_s < 2.3)
+    on = np.concatenate([[True], before.on[1:]])  # it closed once before, in a key cycle that the log begins with
+    assert doubted(mapped(signals, main_contactor=replace(before, on=on))) == []
