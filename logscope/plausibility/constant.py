@@ -28,8 +28,8 @@ _MIN_PACK_OHM = 0.005  # no traction battery has less, its cables included (prac
 _SAG_STEPS = 3.0  # of the voltage's definition: less is rounding
 _DRIVEN_HZ, _DRIVEN_KM_H, _DRIVEN_S = 5.0, 10.0, 5.0  # no noise at rest, and no vehicle that is pushed
 _FLOWS_A, _FLOWS_S = 20.0, 1.0  # more than a sensor's offset, and longer than a message may be late
-_DRIVEN_W, _SWING_A, _SWING_NM = 8000.0, 60.0, 20.0  # heater and converter take less; a motor at idle swings less
-_TURNS_RPM = 300.0  # the motor turns, and does not only rock on its mounts (practice)
+DRIVEN_W, _SWING_A, _SWING_NM = 8000.0, 60.0, 20.0  # heater and converter take less; a motor at idle swings less
+TURNS_RPM = 300.0  # the motor turns, and does not only rock on its mounts (practice)
 _CLOSED_S, _LIVE_V = 3.0, 60.0  # class A ends at 60 V DC (ISO 6469-3); a state may be late, not by seconds
 _MOVED_SHARE, _FINE_STEPS = 0.01, 300.0  # of the pack's voltage; a coarser link may round all of it away
 _HEATED_S, _HEATING_A = 600.0, 30.0  # ten minutes at 30 A (rms) warm winding, inverter and coolant by some kelvin
@@ -134,12 +134,12 @@ def _does_not_drive(part: Part, signals: Signals) -> str | None:
     speed = signals.parts.get("motor_speed")
     volts = signals.parts.get("battery_voltage") or signals.parts.get("dc_link_voltage")
     others = {name: signals.parts.get(name) for name in _AT_WORK if name != part.name}
-    if speed is None or volts is None or not volts.value.size or _seconds_above(speed, _TURNS_RPM) < _DRIVEN_S:
+    if speed is None or volts is None or not volts.value.size or _seconds_above(speed, TURNS_RPM) < _DRIVEN_S:
         return None
     lowest = {
         "torque": _SWING_NM,
         "motor_current": _SWING_A,
-        "battery_current": _DRIVEN_W / max(float(np.max(volts.value)), 1.0),
+        "battery_current": DRIVEN_W / max(float(np.max(volts.value)), 1.0),
     }
     spans = {name: _span_turning(other, speed) for name, other in others.items()}
     if not all(spans[name] >= lowest[name] for name in others):
@@ -271,7 +271,7 @@ def _span_turning(part: Part | None, speed: Part) -> float:
     """The same of the readings while the motor turns."""
     if part is None or not part.value.size:
         return 0.0
-    turning = np.abs(speed.held_at(part.time_s)) > _TURNS_RPM
+    turning = np.abs(speed.held_at(part.time_s)) > TURNS_RPM
     value = part.value[turning]
     return float(np.ptp(np.quantile(value, [0.01, 0.99]))) if value.size >= _SAMPLES else 0.0
 

@@ -1,8 +1,9 @@
 """States and voltages that stand for one another's: turned round, or mapped to the wrong signal.
 
 Two things show it that no fault of the vehicle does. A drive's power flows through a contactor, so one that reads open
-all the while is none that is open. And what charges a link gradually is a resistor: a state that reads closed from
-before the rise is not that of the contactor past it, where another one closes after the rise.
+all the while is none that is open; so it is with a pressed brake, and with an inverter that has tripped. And what
+charges a link gradually is a resistor: a state that reads closed from before the rise is not that of the contactor past
+it, where another one closes after the rise.
 """
 
 from __future__ import annotations
@@ -15,13 +16,13 @@ import numpy as np
 from logscope.arrays import BoolArray, FloatArray
 from logscope.findings import Finding, Measured, Severity
 from logscope.parts import part_name, part_title
+from logscope.plausibility.constant import DRIVEN_W, TURNS_RPM
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.name import line_of
 from logscope.plausibility.paired import common_moments, known_at, lag_allowance_s, on_at
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
-DRIVE_W = 8000.0  # heater and converter together take less (common practice, no published source)
 _LIVE = 0.8  # of its highest level: a link that stands so high while power is drawn is joined to the battery
 _FEWEST_MOMENTS, _LEAST_S = 8, 1.0
 _NEARLY_ALL = 0.95  # of the moments: a contactor that drops out for a moment reads open at fewer
@@ -30,7 +31,7 @@ _GRADUAL = 3  # readings between: what jumps past its resistor has one or two
 _LONGEST_RISE_S = 10.0  # a controller gives up by then (common practice, no published source)
 _HAND_OVER_S = 1.0  # within which the relay opens once the contactor has closed (common practice)
 _LEVEL_SAMPLES = 5
-_WHY = {"mapping.exchanged": "probably exchanged", "mapping.inverted": "open and closed probably turned round"}
+_WHY = {"mapping.exchanged": "probably exchanged", "mapping.inverted": "its values probably turned round"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,37 +45,75 @@ class _Rise:
 
 def state_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
     """Contactor states and voltages that are mapped to one another's signals, or turned round."""
-    found = list(_open_in_the_drive(signals, vehicle))
+    found = list(_impossible_in_the_drive(signals, vehicle))
     taken = {name for doubt in found for name in doubt.doubtful}
     found += [doubt for doubt in _closed_before_the_rise(signals, vehicle) if not taken & set(doubt.doubtful)]
     return found + list(_voltages_exchanged(signals, vehicle))
 
 
-def _open_in_the_drive(signals: Signals, vehicle: Vehicle) -> Iterator[Doubt]:
-    """Contactors that read open while the battery drives the vehicle."""
-    for name in ("main_contactor", "negative_contactor"):
-        state = signals.get(name)
-        if state is None or state.on is None or not state.on.any():
-            continue  # one that never closes is judged as a part that never changes
-        at_s = _driving_moments(signals, state)
+@dataclass(frozen=True, slots=True)
+class _Impossible:
+    """What a part reads that it cannot all the while that the battery drives the vehicle.
+
+    reads : in words; reading : of the part, for each of its samples, shape (n,); why : what speaks against it
+    remedy : what to look at, after the line of the vehicle file
+    """
+
+    reads: str
+    reading: BoolArray
+    why: str
+    remedy: str
+
+
+def _impossible(name: str, part: Part) -> _Impossible | None:
+    if name == "fault":
+        healthy = part.value == 0 if part.healthy is None else part.healthy
+        return _Impossible(
+            "reads a fault",
+            ~healthy,
+            "an inverter that has tripped takes nothing",
+            "the value for no fault (`none`) may be another one. A warning that does not stop the inverter is no fault "
+            "here.",
+        )
+    if part.on is None or not part.on.any():
+        return None  # one that never closes is judged as a part that never changes
+    if name == "brake":
+        return _Impossible(
+            "reads pressed", part.on, "nobody drives so", "the value for pressed (`on`) may be the other."
+        )
+    return _Impossible(
+        "reads open",
+        ~part.on,
+        "its current flows through it",
+        "its signal may be that of another contactor or of the precharge relay, or its value for closed the one for "
+        "open (`on`).",
+    )
+
+
+def _impossible_in_the_drive(signals: Signals, vehicle: Vehicle) -> Iterator[Doubt]:
+    """States that read otherwise than they can while the battery drives the vehicle."""
+    for name in ("main_contactor", "negative_contactor", "brake", "fault"):
+        part = signals.get(name)
+        if part is None or (found := _impossible(name, part)) is None:
+            continue
+        at_s = _driving_moments(signals, part)
         if at_s.size < _FEWEST_MOMENTS or at_s[-1] - at_s[0] < _LEAST_S:
             continue
-        is_open = float(np.mean(~on_at(state, at_s)))
-        if is_open < _NEARLY_ALL:
+        share = float(np.mean(found.reading[np.searchsorted(part.time_s, at_s, side="right") - 1]))
+        if share < _NEARLY_ALL:
             continue
-        relay = signals.get("precharge_relay")
+        relay = signals.get("precharge_relay") if name.endswith("contactor") else None
         stays = relay is not None and relay.on is not None and float(np.mean(on_at(relay, at_s))) >= _NEARLY_ALL
         closed = f" {part_title('precharge_relay')} reads closed meanwhile." if stays else ""
         yield _doubt(
             "mapping.exchanged" if stays else "mapping.inverted",
             (name, "precharge_relay") if stays else (name,),
-            f"{part_title(name)}: reads open while the battery drives the vehicle",
-            f"{part_title(name)} reads open at {100 * is_open:.0f} % of the moments at which the battery gives more "
-            f"than {DRIVE_W / 1000:.0f} kW, which flow through it.{closed}",
-            f"Check what {line_of(name, vehicle)} names: its signal may be that of another contactor or of the "
-            "precharge relay, or its value for closed the one for open (`on`).",
+            f"{part_title(name)}: {found.reads} while the battery drives the vehicle",
+            f"{part_title(name)} {found.reads} at {100 * share:.0f} % of the moments at which the battery gives more "
+            f"than {DRIVEN_W / 1000:.0f} kW: {found.why}.{closed}",
+            f"Check what {line_of(name, vehicle)} names: {found.remedy}",
             (float(at_s[0]), float(at_s[-1])),
-            100 * (1 - is_open),
+            100 * (1 - share),
         )
 
 
@@ -88,8 +127,11 @@ def _driving_moments(signals: Signals, state: Part) -> FloatArray:
     at_s, around_s = common_moments(current, link, state), lag_allowance_s(state, current)
     top = float(np.quantile(link.value, 0.99))
     drives: BoolArray = (known_at(link, at_s) > _LIVE * top) & np.isfinite(known_at(state, at_s))
+    speed = signals.get("motor_speed")
+    if speed is not None and speed.value.size:
+        drives = drives & (np.abs(known_at(speed, at_s)) > TURNS_RPM)
     for shift_s in (-around_s, 0.0, around_s):
-        drives = drives & (known_at(current, at_s + shift_s) * known_at(volts, at_s + shift_s) > DRIVE_W)
+        drives = drives & (known_at(current, at_s + shift_s) * known_at(volts, at_s + shift_s) > DRIVEN_W)
     return np.asarray(at_s[drives])
 
 

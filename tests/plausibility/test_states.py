@@ -55,6 +55,26 @@ def test_a_contactor_that_reads_open_while_driving_is_turned_round(name: str, se
     assert doubted(mapped(signals, **{name: turned(signals[name])})) == [("mapping.inverted", (name,))]
 
 
+@pytest.mark.parametrize(("said", "kinds"), [(1.0, ["mapping.inverted"]), (0.0, [])])
+def test_a_fault_that_is_set_throughout_a_drive_is_none(said: float, kinds: list[str]) -> None:
+    """A trip that comes in the middle of a drive stays one: what was driven before it was driven without a fault."""
+    signals = played(CYCLES["sound"])
+    time_s = np.arange(0.0, END_S, 0.1)
+    fault = Part("fault", time_s, np.full(time_s.size, said), "", "Inverter.Fault")
+    assert [kind for kind, _ in doubted(mapped(signals, fault=fault))] == kinds
+    tripped = replace(fault, value=np.where(time_s > 12.0, 3.0, 0.0))
+    assert doubted(mapped(signals, fault=tripped)) == []
+
+
+def test_a_brake_that_reads_pressed_throughout_a_drive_is_turned_round() -> None:
+    signals = played(CYCLES["sound"])
+    time_s = np.arange(0.0, END_S, 0.1)
+    pressed = time_s < 4.0
+    brake = Part("brake", time_s, pressed.astype(float), "", "Pedals.Brake", on=pressed)
+    assert doubted(mapped(signals, brake=brake)) == []
+    assert doubted(mapped(signals, brake=turned(brake))) == [("mapping.inverted", ("brake",))]
+
+
 @pytest.mark.parametrize("name", ["main_contactor", "negative_contactor"])
 @pytest.mark.parametrize("seed", range(3))
 def test_a_contactor_that_is_the_relay_is_exchanged(name: str, seed: int) -> None:

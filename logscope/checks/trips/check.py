@@ -107,7 +107,7 @@ def _none(signals: Signals, wrong: WrongSpeed | None) -> Finding:
     logged = signals.get("fault") is not None
     by = "The fault signal shows none" if logged else "The motor current shows no surge and collapse"
     doubt = "" if logged else " A trip at low current, or between two samples, is not seen without a fault signal."
-    title = "Inverter: no trip" if logged else "Inverter: no overcurrent trip seen, the fault signal is not logged"
+    title = "Inverter: no trip" if logged else "Inverter: no overcurrent trip seen, without a fault signal"
     next_step = "Nothing to do." if logged else "Log the inverter's fault signal before relying on this."
     if restarts:
         title = f"Inverter: {'no fault, but ' if logged else ''}{restarts} restart{'s' * (restarts != 1)} at speed"
