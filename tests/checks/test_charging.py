@@ -153,6 +153,22 @@ def test_a_stop_is_put_down_to_what_came_first(cause: str) -> None:
     assert found.severity is (Severity.INFO if cause == "request" else Severity.WARNING)
 
 
+def test_a_request_that_never_comes_again_is_lost_from_its_last_message_on() -> None:
+    """A charger that waits two seconds for a message that is sent every 0.6 s: two were due when it stopped."""
+    signals = Made(ends_s=300.0, request_silent_s=298.3).signals()
+    target = signals["charger_current_target"]
+    seldom = target.where(np.arange(target.time_s.size) % 3 == 0)
+    (found,) = findings_of(charging, replace(signals, parts={**signals.parts, target.name: seldom}), VEHICLE)
+    assert (found.kind, found.cause) == ("charge.stopped", "communication")
+
+
+def test_a_charger_that_gives_all_it_can_reads_its_own_rating_and_that_is_good() -> None:
+    rated = VEHICLE.model_copy(update={"charging": VEHICLE.charging.model_copy(update={"charger_max_current_A": 19.9})})
+    found = only(Made(), rated)
+    assert (found.kind, found.severity) == ("charge.complete", Severity.GOOD)
+    assert found.measured["charger_current_margin_A"].value < 0.0
+
+
 def test_a_stop_at_a_limit_is_what_the_request_follows() -> None:
     made = Made(ends_s=130.0, request_ends_s=129.8, held_v=341.0)
     vehicle = VEHICLE.model_copy(update={"limits": Limits(battery_max_V=float(made.terminal(np.array([129.9]))[0]))})

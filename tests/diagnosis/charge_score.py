@@ -39,6 +39,7 @@ _RATED_A = 32.0  # Hazel's charger, and what her battery takes
 _HOT_C = 55.0
 _PERIODS_S = (0.1, 0.5, 1.0, 5.0)
 _VOLT_SHARE, _AMPERE_SHARE, _AMPERE_A = 0.003, 0.01, 0.25
+_BELOW = _VOLT_SHARE + 0.002  # of a voltage: further below it, a sound meter and its noise do not reach it
 _VOLTS = ("charger_voltage", "battery_voltage")
 _AMPS = ("charger_current", "battery_current")
 _OPTIONAL = (("battery_current",), ("charge_plug", "charge_lock"), ("charger_input_power",), ("charger_voltage",))
@@ -174,15 +175,21 @@ def judge(signals: Signals, vehicle: Vehicle) -> list[Finding]:
         return []
 
 
-def decidable(event: TruthEvent, drive: Drive, signals: Signals) -> bool:
+def decidable(event: TruthEvent, drawn: Session, drive: Drive, signals: Signals) -> bool:
     """Whether what shows an event is logged, often enough."""
     charge = drive.scenario.charge
     assert charge is not None
     period_s = signals["charger_current"].spacing_s
+    circuit, below = drive.scenario.circuit, (1.0 - _BELOW) * charge.voltage_V
     if event.kind == "charge.off_target":  # the level must be held for a few readings, within the charger's rating
-        return period_s < 2.0 and charge.current_A * charge.current_share < _RATED_A
-    if event.kind == "charge.no_current":
-        return "charge_plug" in signals
+        amps = charge.current_A * charge.current_share
+        # what gives less than it should may be held back where its meter reads the voltage requested
+        free = charge.current_share > 1.0 or circuit.open_circuit_V + amps * circuit.pack_ohm < below
+        return period_s < 2.0 and amps < _RATED_A and free
+    if event.kind == "charge.complete":  # else what flows beside the battery keeps the current above the end current
+        return not (charge.load_A and drawn.end_stated) or "battery_current" in signals
+    if event.kind == "charge.no_current":  # a battery that reads the voltage requested may be full
+        return "charge_plug" in signals and circuit.open_circuit_V < below
     if event.kind == "charge.plug_out":
         return "charge_plug" in signals and period_s < 0.7 * charge.arc_s
     if event.kind == "charge.not_stopping":
@@ -200,7 +207,7 @@ def run(seed: int, sound_only: bool, score: Score) -> None:
         signals, vehicle, start_s, how = logged(drive, drawn, seed, rng)
         findings = judge(signals, vehicle)
         events = [event for event in drive_truth(drive, start_s) if event.kind.startswith("charge.")]
-        events = [event for event in events if decidable(event, drive, signals)]
+        events = [event for event in events if decidable(event, drawn, drive, signals)]
         outcome = match(events, findings, signals["charger_current"].spacing_s)
         label = f"seed {seed}, {name} ({how})"
         for event in events:

@@ -25,6 +25,7 @@ _TAPERED = (
 _FOLLOWS_S = 6.0
 _WITHDRAWN = 0.05  # of the request before: below, it is withdrawn
 _LOST = 0.05  # of the input power before: below, the supply is gone
+_OVERDUE_PERIODS = 2.5  # since the last request: two were due, which no jitter explains
 _NEAR_CELL_V, _NEAR_VOLTS_SHARE, _NEAR_K = 0.005, 0.002, 0.5  # to a limit, where a monitor stops (practice)
 # A charger at rest draws some watts: no more than this of its power, and nothing at all without mains (practice).
 _OWN_SHARE, _NOTHING, _IDLES_S, _LEAST_IDLE = 0.1, 0.25, 10.0, 3
@@ -195,9 +196,10 @@ def _request(
     if span := _falls(target, asks, end_s - wait_s, after_s):
         return [("request", *span)]
     silent_s = float(target.time_s[target.time_s <= after_s][-1])
-    apart_s = gap_threshold_s(target.time_s)
     upcoming = target.time_s[target.time_s > silent_s]
     resumes_s = float(upcoming[0]) if upcoming.size else np.inf
+    # a request that never comes again is lost from its last message on, not after a gap alone
+    apart_s = gap_threshold_s(target.time_s) if upcoming.size else _OVERDUE_PERIODS * target.spacing_s
     quiet = silent_s < end_s - apart_s and resumes_s > end_s and log_end_s > end_s
     if quiet and end_s - wait_s <= silent_s:
         return [("communication", silent_s, silent_s + float(apart_s))]

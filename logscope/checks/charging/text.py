@@ -131,7 +131,7 @@ def no_current_words(idle: Idle) -> Words:
     reasons = [
         *(["The charger reports a fault."] if idle.fault else []),
         *(["It draws nothing from the mains."] if idle.unfed else []),
-        *(["The battery is at the voltage requested: it is full."] if idle.full else []),
+        *(["The battery reads the voltage requested: it is probably full."] if idle.full else []),
     ]
     step = "Look at timer, charge level and what the pack monitor waits for."
     if idle.fault:
