@@ -8,7 +8,7 @@ from logscope.checks.aux_supply.dips import SEES_S, by_what, find_dips, states
 from logscope.checks.aux_supply.levels import Lowest, lowest
 from logscope.checks.aux_supply.resistance import Resistances, find_resistances
 from logscope.checks.aux_supply.side import Side, describe_side
-from logscope.checks.aux_supply.supply import Levels, Problem, find_levels, highest_level, problems
+from logscope.checks.aux_supply.supply import Levels, Problem, find_levels, highest_level, open_stops, problems
 from logscope.checks.aux_supply.text import (
     dip_words,
     fall_sentence,
@@ -87,8 +87,9 @@ def _supply(side: Side, resistances: Resistances, signals: Signals, vehicle: Veh
             )
         )
     if not found:
-        words = sound_words(side, levels, low, resistances, told)
-        good = levels.running is not None
+        stops = open_stops(side)
+        words = sound_words(side, levels, low, resistances, told, stops)
+        good = levels.running is not None and not stops
         severity = Severity.GOOD if good else Severity.INFO
         evidence = Evidence(marks=(Mark(low.time_s, "lowest"),))
         found = [assemble("aux.supply", severity, words, [_span(side)], measured, _PARTS, signals, evidence)]

@@ -101,6 +101,20 @@ def _not_running(side: Side) -> Iterator[Problem]:
         yield Problem("stopped" if ran else "never_ran", ((since_s, until_s),), level)
 
 
+def open_stops(side: Side) -> tuple[tuple[float, float], ...]:
+    """Stretches between two runs of the converter in which it may have stopped, or the key may have been off [s].
+
+    No contactor is logged, or none then.
+    """
+    runs = np.flatnonzero(side.running == 1)
+    idle = (side.running == 0) & np.isnan(side.linked)
+    if not runs.size or not idle.any():
+        return ()
+    idle[: runs[0]] = idle[runs[-1] :] = False
+    spans = spans_of(idle, side.time_s, max(gap_threshold_s(side.time_s), side.period_s))
+    return tuple(span for span in spans if span[1] - span[0] >= STARTS_S)
+
+
 def _too_high(side: Side, vehicle: Vehicle) -> Iterator[Problem]:
     """Above its limit, above what any lead-acid battery is charged with, or above the stated set-point."""
     blocks = of_side(side, np.ones(side.time_s.size, dtype=bool))

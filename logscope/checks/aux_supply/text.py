@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from logscope.checks.aux_supply.backfeed import Fed, Together
 from logscope.checks.aux_supply.dips import SEES_S, Switched
 from logscope.checks.aux_supply.levels import Lowest
@@ -62,7 +64,9 @@ def supply_method(side: Side, levels: Levels, resistances: Resistances) -> str:
     return " ".join(said)
 
 
-def sound_words(side: Side, levels: Levels, low: Lowest, resistances: Resistances, fall: str) -> Words:
+def sound_words(
+    side: Side, levels: Levels, low: Lowest, resistances: Resistances, fall: str, stops: Sequence[tuple[float, float]]
+) -> Words:
     """Nothing is wrong with the supply as far as it can be judged."""
     if levels.running is not None:
         title = f"12 V supply: {_bare(levels.running.level)} with the converter running"
@@ -72,7 +76,8 @@ def sound_words(side: Side, levels: Levels, low: Lowest, resistances: Resistance
         title = f"12 V supply: lowest {_bare(low.volts)}, unknown whether the converter ran"
     return Words(
         title,
-        f"{levels_sentence(levels)} Lowest reading: {_bare(low.volts)} at {low.time_s:.2f} s. {fall}".strip(),
+        f"{levels_sentence(levels)} Lowest reading: {_bare(low.volts)} at {low.time_s:.2f} s. "
+        f"{_open(stops) or fall}".strip(),
         "Keep this log: the level with every load on, and the same level a year later, show converter and "
         "battery ageing."
         if levels.running is not None
@@ -80,6 +85,15 @@ def sound_words(side: Side, levels: Levels, low: Lowest, resistances: Resistance
         hands_near_hv=False,
         method=supply_method(side, levels, resistances),
     )
+
+
+def _open(stops: Sequence[tuple[float, float]]) -> str:
+    """What may have been a stop of the converter."""
+    if not stops:
+        return ""
+    since_s, until_s = max(stops, key=lambda span: span[1] - span[0])
+    alone = f"From {since_s:.0f} to {until_s:.0f} s the battery alone supplied it"
+    return f"{alone}; whether the DC link was on is not logged."
 
 
 _AT_TERMINALS = "The set-point is judged at the converter's own terminals."
