@@ -139,6 +139,9 @@ _VALUE_NAMES = {
     "battery_cold_margin_K": "Margin to the lowest battery temperature",
     "excess_K": "Highest above the coolant",
     "coolant_rise_K": "Rise of the coolant",
+    "flow_L_per_min": "Coolant flow, upper bound",
+    "apart_K": "Outlet above inlet",
+    "heat_W": "Heat taken up, upper bound",
     "flowing_time_constant_s": "Time constant while coolant flows",
     "warmed_K": "Rise in that time",
     "hottest_C": "Highest",
@@ -200,7 +203,7 @@ _VALUE_NAMES = {
     "longest_byte": "Longest frame",
 }
 _UNIT_ENDINGS = (
-    "m_per_s2", "K_per_W", "Wh_per_km", "Nm_per_A",
+    "m_per_s2", "L_per_min", "K_per_W", "Wh_per_km", "Nm_per_A",
     "rpm_per_s", "V_per_min", "V_per_s", "A_per_s", "Nm_per_s", "per_min", "per_h", "per_s", "bit_per_s",
     "rpm", "ohm", "mohm", "kWh", "Wh", "Ah", "Nm", "Hz", "kHz", "km_h", "percent", "ppm", "uF", "ms", "min",
     "us", "kW", "mV", "s", "V", "A", "C", "K", "J", "W", "h", "m", "F", "deg", "byte",

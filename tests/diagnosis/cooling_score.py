@@ -1,10 +1,12 @@
 """The cooling check on drives whose bodies, flow and sensors are known: kinds found, false claims, coverage.
 
     python tests/diagnosis/cooling_score.py 20 --first 0
+    python tests/diagnosis/cooling_score.py 5 --long
 
-Each seed is a drive of some minutes with a thermal chain of its own. The drive does not depend on its cooling, so it is
-played once and judged sound and with every fault, through ways of logging of its own: temperatures every 0.3 s to 5 s
-in steps of 0.25 K to 1 K, with or without an outlet sensor, and with or without the state of the pump.
+Each seed is a drive of some minutes (`--long`: of half an hour, in which inlet and outlet part without flow) with a
+thermal chain of its own. The drive does not depend on its cooling, so it is played once and judged sound and with every
+fault, through ways of logging of its own: temperatures every 0.3 s to 5 s in steps of 0.25 K to 1 K, with or without an
+outlet sensor, and with or without the state of the pump.
 """
 
 from __future__ import annotations
@@ -34,8 +36,9 @@ from logscope.simulate.scenarios import KeyCycle, Profile
 from logscope.simulate.thermal import Chain, Cooling, SensorFault
 from logscope.simulate.truth import TruthEvent
 
-_MINUTES = (4.0, 9.0)
-_FLOW = ("cooling.no_flow", "cooling.air")
+_MINUTES, _LONG_MINUTES = (4.0, 9.0), (20.0, 35.0)
+_FLOW = ("cooling.no_flow", "cooling.air", "cooling.low_flow")
+_W_PER_K_OF_LITRE = 1.06 * 3500.0 / 60.0  # of the simulator's coolant, for each litre a minute
 _CONTINUOUS_A = 150.0  # as Hazel's vehicle file states
 _SHOWS_K = 12.0  # of excess, and as much again for each kelvin of resolution
 _TEMPERATURES = (
@@ -56,10 +59,10 @@ class Score:
     sound_h: float = 0.0
 
 
-def play(seed: int) -> Drive:
+def play(seed: int, minutes: tuple[float, float] = _MINUTES) -> Drive:
     """A drive with firm and gentle stretches, uphill and down, and a chain of its own."""
     rng = np.random.default_rng([seed, 4711])
-    end_s = 60.0 * rng.uniform(*_MINUTES)
+    end_s = 60.0 * rng.uniform(*minutes)
     presses, at_s = [], 5.0
     while at_s < end_s - 25.0:
         held_s = rng.uniform(5.0, 45.0)
@@ -102,6 +105,7 @@ def cases(drive: Drive, rng: np.random.Generator) -> Iterator[tuple[str, Cooling
     yield "pump off", replace(cooling, pump_off=((0.0, np.inf),))
     yield "pump dead", replace(cooling, pump_dead=((0.0, np.inf),))
     yield "no flow", replace(cooling, air_lock=((0.0, np.inf),), air_flow=flow)
+    yield "little flow", replace(cooling, air_lock=((0.0, np.inf),), air_flow=float(rng.uniform(0.05, 0.12)))
     yield "flow lost", replace(cooling, air_lock=((since_s, np.inf),), air_flow=flow)
     yield "air", replace(cooling, air_lock=twice, air_flow=flow)
     yield "stuck", replace(cooling, sensors=(SensorFault(still, 20.0, stuck=True),))
@@ -145,9 +149,9 @@ def judge(signals: Signals) -> list[Finding]:
         return []
 
 
-def run(seed: int, score: Score) -> None:
+def run(seed: int, score: Score, minutes: tuple[float, float] = _MINUTES) -> None:
     """All cases of a seed into the score."""
-    drive = play(seed)
+    drive = play(seed, minutes)
     rng = np.random.default_rng([seed, 4712])
     for name, cooled in cases(drive, rng):
         played = replace(drive, scenario=replace(drive.scenario, cooling=cooled))
@@ -172,6 +176,7 @@ def run(seed: int, score: Score) -> None:
             score.notes.append(
                 f"seed {seed}, {name} ({how}): missed {event.kind} {event.start_s:.0f} to {event.end_s:.0f}"
             )
+        _bound(findings, cooled, score, f"seed {seed}, {name} ({how})")
         if name in ("sound", "hot restart"):
             score.sound_h += drive.scenario.duration_s / 3600.0
             _cover(findings, played, "coolant_temperature_out" in signals, score, f"seed {seed}, {name} ({how})")
@@ -202,6 +207,20 @@ def _ends(played: Drive, current_A: float) -> dict[str, float]:
     return {kind: coolant_C + next(v for k, v in each.items() if k.startswith("rise")) for kind, each in rises.items()}
 
 
+def _bound(findings: list[Finding], cooled: Cooling, score: Score, label: str) -> None:
+    """Whether the upper bound of the flow held it, where inlet and outlet gave one."""
+    for finding in findings:
+        bound = finding.measured.get("flow_L_per_min")
+        if bound is None or bound.high is None:
+            continue
+        at_s = np.linspace(finding.start_s, finding.end_s, 50)
+        true = float(cooled.flow(at_s).min()) * cooled.chain.stream_W_per_K / _W_PER_K_OF_LITRE
+        held = true <= bound.high
+        score.held.setdefault((finding.kind, "flow_L_per_min"), []).append(held)
+        if not held:
+            score.notes.append(f"{label}: flow at most {bound.high:.2g}, truly {true:.2g}")
+
+
 def _cover(findings: list[Finding], played: Drive, outlet: bool, score: Score, label: str) -> None:
     """Whether the limits held the truth; the chain's is about the outlet."""
     for finding in findings:
@@ -228,9 +247,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("seeds", type=int)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--long", action="store_true", help="drives of half an hour")
     asked, score = parser.parse_args(), Score()
     for seed in range(asked.first, asked.first + asked.seeds):
-        run(seed, score)
+        run(seed, score, _LONG_MINUTES if asked.long else _MINUTES)
     for kind in sorted({*score.events, *score.false}):
         print(f"{kind:26s} found {share(score.found[kind], score.events[kind]):18s} false {score.false[kind]}")
     print(f"sound driving: {score.sound_h:.1f} h; left open: {dict(score.open)}")

@@ -6,7 +6,7 @@ from math import exp, inf, log
 
 import pytest
 
-from logscope.physics.heating import rise_after, seconds_to
+from logscope.physics.heating import rise_after, seconds_to, stream_litres_per_min
 
 
 def test_a_textbook_motor_on_test():
@@ -29,3 +29,11 @@ def test_windings_of_iec_60034_1(letter, rise_K):
 
 def test_no_time_is_left_beyond_a_limit():
     assert seconds_to(85.0, 90.0, 120.0, 45.0) == 0.0
+
+
+def test_water_that_a_textbook_heats_in_a_tube():
+    """Y. A. Çengel, Heat Transfer, “Heating water in a tube by steam”, from memory: 0.3 kg/s from 15 to 115 °C.
+
+    The heat is 125.6 kW with c = 4.187 kJ/(kg·K); in litres of 1 kg.
+    """
+    assert stream_litres_per_min(125.6e3 / 100.0, 4187.0) == pytest.approx(0.3 * 60.0, rel=1e-3)

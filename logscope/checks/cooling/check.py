@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from logscope.checks.assemble import assemble
+from logscope.checks.cooling.balance import Parted, find_parted
 from logscope.checks.cooling.derating import Derating, find_derating
 from logscope.checks.cooling.flow import Starved, find_starved
 from logscope.checks.cooling.outlook import outlook_of
@@ -24,6 +25,7 @@ from logscope.checks.cooling.text import (
     derating_words,
     flow_words,
     offset_words,
+    parted_words,
     pump_words,
     response_words,
     stuck_words,
@@ -58,7 +60,9 @@ def cooling(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
         raise NothingToCheck("no temperature has ten readings or more")
     troubles = find_pump_trouble(signals, log)
     stuck, offset, swapped = find_stuck(log), find_offset(log), find_swapped(log)
-    starved = find_starved(log) if swapped is None and not stuck else None
+    sensed = swapped is None and not stuck
+    starved = find_starved(log) if sensed else None
+    parted = find_parted(log) if sensed and offset is None else None
     findings = [_sensor(stuck_words(each), "cooling.sensor_stuck", each, signals) for each in stuck]
     if offset is not None:
         findings.append(_offset(offset, log, signals))
@@ -66,7 +70,9 @@ def cooling(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
         findings.append(_swapped(swapped, log, signals))
     findings += [_pump(trouble, signals) for trouble in troubles]
     if starved is not None:
-        findings.append(_flow(starved, troubles, signals))
+        findings.append(_flow(starved, parted, troubles, signals))
+    elif parted is not None:
+        findings.append(_parted(parted, troubles, signals))
     derating = find_derating(signals, vehicle)
     if derating is not None:
         findings.append(_derating(derating, signals))
@@ -105,9 +111,25 @@ def _response(part: str, log: ThermalLog, signals: Signals, vehicle: Vehicle, st
     )
 
 
-def _flow(starved: Starved, troubles: list[PumpTrouble], signals: Signals) -> Finding:
+def _parted(parted: Parted, troubles: list[PumpTrouble], signals: Signals) -> Finding:
+    measured = {
+        "flow_L_per_min": Measured(None, "L/min", 0.0, parted.flow_L_per_min),
+        "apart_K": Measured(None, "K", parted.apart_K, None),
+        "heat_W": Measured(None, "W", None, parted.heat_W),
+    }
+    spans = [(parted.start_s, parted.end_s)]
+    severity = Severity.WARNING if parted.open and parted.moves else Severity.INFO
+    parts = (*_COOLANT, *_PUMP, "battery_current", "battery_voltage", "torque", "motor_speed")
+    words = parted_words(parted)
+    return assemble("cooling.low_flow", severity, words, spans, measured, parts, signals, cause=_pump_cause(troubles))
+
+
+def _pump_cause(troubles: list[PumpTrouble]) -> str | None:
+    return "pump" if any(trouble.what is not Trouble.DRY for trouble in troubles) else None
+
+
+def _flow(starved: Starved, parted: Parted | None, troubles: list[PumpTrouble], signals: Signals) -> Finding:
     air = starved.returns >= 2
-    cause = "pump" if any(trouble.what is not Trouble.DRY for trouble in troubles) else None
     measured: dict[str, Measured] = {
         "excess_K": Measured(starved.excess_K, "K"),
         "coolant_rise_K": Measured(starved.coolant_K, "K"),
@@ -115,6 +137,8 @@ def _flow(starved: Starved, troubles: list[PumpTrouble], signals: Signals) -> Fi
     }
     if starved.flowing_s is not None:
         measured["flowing_time_constant_s"] = starved.flowing_s
+    if parted is not None:
+        measured["flow_L_per_min"] = Measured(None, "L/min", 0.0, parted.flow_L_per_min)
     if air:
         measured["count"] = Measured(float(len(starved.spans)), "")
     return assemble(
@@ -126,7 +150,7 @@ def _flow(starved: Starved, troubles: list[PumpTrouble], signals: Signals) -> Fi
         (starved.part, *_COOLANT, "coolant_pump", "coolant_pump_speed", "motor_current"),
         signals,
         Evidence(window=(starved.spans[0][0], starved.spans[-1][1])),
-        cause=cause,
+        cause=_pump_cause(troubles),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from logscope.checks.cooling.balance import OPEN_C, Parted
 from logscope.checks.cooling.derating import Derating
 from logscope.checks.cooling.flow import Starved
 from logscope.checks.cooling.outlook import Outlook
@@ -117,6 +118,32 @@ def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pump_logged: b
             "device's temperature would look the same: check what the vehicle file maps. A thermostat that is closed "
             "keeps "
             "a sensor at the radiator cold, but the device then still answers its load quickly."
+        ),
+    )
+
+
+def parted_words(parted: Parted) -> Words:
+    """Inlet and outlet that part beyond what the heat explains."""
+    flow = quantity_text(Measured(parted.flow_L_per_min, "L/min"))
+    alike = (
+        " One of the two hardly moves: a stuck sensor would look the same."
+        if not parted.moves
+        else ""
+        if parted.open
+        else f" Below {OPEN_C:.0f} °C a closed thermostat would look the same."
+    )
+    return Words(
+        f"Coolant flow: at most {flow}, inlet and outlet {parted.apart_K:.0f} K apart",
+        f"From {parted.start_s:.0f} to {parted.end_s:.0f} s the outlet stood at least {parted.apart_K:.0f} K above the "
+        f"inlet, and there was at most {quantity_text(Measured(parted.heat_W, 'W'))} of heat to take up. That leaves "
+        f"{flow} at most; sound loops carry 6 L/min and more.{alike}",
+        f"Check that both signals are coolant temperatures. {_BLEED}",
+        hands_near_hv=False,
+        method=(
+            "Energy balance of a stream, heat = density·heat capacity·flow·difference, for water with half glycol. The "
+            "heat is at most what the battery gave and the shaft did not take, with the meters' doubt, and what motor, "
+            "heat sink and coolant gave off as they cooled. Sensors may differ by 2 K. A sensor on a hot body instead "
+            "of in the coolant, or a definition that shows another temperature, would look the same."
         ),
     )
 

@@ -10,7 +10,7 @@ SIGNS = (
         "no_flow",
         "the device warms as without coolant flow",
         "the device warms as with coolant flow",
-        by_kind("cooling.no_flow"),
+        by_kind("cooling.no_flow", "cooling.low_flow"),
     ),
     Sign("air", "coolant flow comes and goes", "coolant flow is steady", by_kind("cooling.air")),
     Sign(
