@@ -162,6 +162,25 @@ def test_a_steady_cruise_shows_no_flow_to_be_gone():
         assert kinds.keys() == {"cooling.undetermined"}
 
 
+@pytest.mark.parametrize(
+    ("seed", "period_s", "step_K"), [(45, 5.0, 0.5), (46, 5.0, 0.5), (52, 1.0, 1.0), (54, 1.0, 1.0)]
+)
+def test_flow_that_comes_and_goes_in_a_long_log(seed: int, period_s: float, step_K: float):
+    loop = Loop(seed=seed, end_s=1900.0, flow=((376.0, 751.0, 0.03), (1127.0, 1503.0, 0.03)), hardest_A=250.0)
+    air = found(logged(loop, period_s, step_K))["cooling.air"]
+    assert [event.start_s for event in air.events] == pytest.approx([376.0, 1127.0], abs=40.0)
+
+
+def test_a_sensor_that_is_off_when_cold_is_seen_in_a_log_of_hours():
+    begun = {each.name: each.where(each.time_s > 12.0) for each in logged(Loop(seed=45, end_s=9000.0))}  # load at 20 s
+    motor = begun["motor_temperature"]
+    begun["motor_temperature"] = replace(motor, value=motor.value - 7.0)
+    begun["coolant_temperature_out"] = replace(begun["coolant_temperature"], name="coolant_temperature_out")
+    assert found(list(begun.values()))["cooling.sensor_offset"].measured["offset_K"].value == pytest.approx(
+        -7.0, abs=1.0
+    )
+
+
 def test_a_pump_that_is_on_but_draws_nothing_or_less_than_it_did():
     end_s = 600.0
     time_s = np.arange(0.0, end_s, 1.0)

@@ -14,6 +14,7 @@ from logscope.checks.cooling.outlook import outlook_of
 from logscope.checks.cooling.pump import PumpTrouble, Trouble, find_pump_trouble
 from logscope.checks.cooling.response import Warming, find_warming
 from logscope.checks.cooling.sensors import (
+    BEGINS_S,
     OffsetSensor,
     StuckSensor,
     SwappedSensors,
@@ -59,7 +60,9 @@ def cooling(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
     if log is None:
         raise NothingToCheck("no temperature has ten readings or more")
     troubles = find_pump_trouble(signals, log)
-    stuck, offset, swapped = find_stuck(log), find_offset(log), find_swapped(log)
+    begins = thermal_log(signals, BEGINS_S)
+    offset = find_offset(begins) if begins is not None else None
+    stuck, swapped = find_stuck(log), find_swapped(log)
     sensed = swapped is None and not stuck
     starved = find_starved(log) if sensed else None
     parted = find_parted(log) if sensed and offset is None else None

@@ -10,6 +10,7 @@ windows; how large the two are from sums since the log's beginning, in which rou
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -25,12 +26,14 @@ _SLOWER = 0.4  # of the other λ, with limits: less than that is a flow that has
 _CLEAR = 5.0  # standard errors by which an episode departs, and at least…
 _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
+_APART_K = 1.0  # by which two sound sensors of one temperature differ (practice)
 _SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less may be noise
 _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
 _COUPLED_PER_S = 6e-4  # coolant warms by more than this for each kelvin of excess: 30 W/K into 12 L of coolant
 _EXCESS_K = 15.0
 _VARIES = 0.5  # of the excess: nearer to a steady state, heat that is wrong by a tenth looks like any λ
 _ROUNDS = 12
+_SPAN_EDGES, _SPANS = 11, 3  # places between which a lost flow is looked for first, and stretches that are followed up
 _LEAST_ALIKE, _MOST_ALIKE = 0.2, 0.9  # correlation from one sum to the next: sensors' lags leave some in every log
 
 
@@ -146,13 +149,15 @@ def _two_states(windows: _Windows) -> _States:
     warmer = windows.change - _expected(windows, alone)
     smooth = np.convolve(np.pad(warmer, 1, mode="edge"), np.ones(3) / 3.0, mode="valid")
     best = alone
-    place = np.arange(smooth.size) / smooth.size
     begun = [smooth > np.quantile(smooth, share) for share in (0.3, 0.5, 0.7)]
-    for states in (smooth > 0.0, *begun, *(place > share for share in (0.25, 0.5, 0.75))):
+    for states in (smooth > 0.0, *begun, *_likely_spans(windows)):
         for _ in range(_ROUNDS):
             if not states.any() or states.all():
                 break
             solved = _solve(windows, states)
+            if solved.low > solved.high:  # which of the two flows is for λ to say
+                states = ~states
+                solved = _solve(windows, states)
             if solved.misfit < best.misfit:
                 best = solved
             heated = windows.change - solved.gain * windows.heat
@@ -162,6 +167,16 @@ def _two_states(windows: _Windows) -> _States:
                 break
             states = now
     return best
+
+
+def _likely_spans(windows: _Windows) -> list[BoolArray]:
+    """One or two stretches that explain the windows best: a search by turns needs a start near its end."""
+    place = np.arange(windows.change.size)
+    edges = np.unique(np.linspace(0, place.size, _SPAN_EDGES).round().astype(np.int64)).tolist()
+    spans = [(place >= a) & (place < b) for a, b in combinations(edges, 2) if b - a < place.size]
+    single = sorted(spans, key=lambda span: _solve(windows, span).misfit)[:_SPANS]
+    double = [span | other for span in single for other in spans if not (span & other).any()]
+    return single + sorted(double, key=lambda both: _solve(windows, both).misfit)[:_SPANS]
 
 
 def _expected(windows: _Windows, states: _States) -> FloatArray:
@@ -192,10 +207,10 @@ def _judged(part: str, coolant: str, log: ThermalLog) -> Starved | None:
     if best is None:
         return None
     heat, windows, states = best
-    found = _lost(part, windows, states, log) if states.starved.any() else None
+    found = _lost(part, coolant, windows, states, log) if states.starved.any() else None
     if found is None:
         later = _later_half(windows)
-        found = _lost(part, windows, later, log) if later is not None else None
+        found = _lost(part, coolant, windows, later, log) if later is not None else None
     if found is None and part == DEVICES[-1]:
         finer = _windows(part, coolant, heat, log, _WINDOW_S)
         found = None if finer is None else _never(part, finer, log)
@@ -247,7 +262,7 @@ def _sums(windows: _Windows, starved: BoolArray) -> _Rates:
     return _Rates(gain, high, low, high_error, low_error, misfit)
 
 
-def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
+def _lost(part: str, coolant: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
     """Flow that was there and is not at other times."""
     rates = _sums(windows, states.starved)
     low_most = rates.low + 2.0 * rates.low_error
@@ -258,6 +273,11 @@ def _lost(part: str, windows: _Windows, states: _States, log: ThermalLog) -> Sta
     departs = (rates.high - rates.low) * windows.excess
     noise = float(np.sqrt(states.noise))
     least_K = max(_DEPARTS_K, 2.0 * log.rounding[part])
+    # where it flowed, it must have carried something off, whatever two sensors and their rounding differ by
+    doubt_K = _APART_K + (log.rounding[part] + log.rounding[coolant]) / 2.0
+    sure = np.maximum(windows.excess - doubt_K * (windows.end_s - windows.start_s), 0.0)
+    if rates.high * float(sure[~states.starved].sum()) < least_K:
+        return None
     spans = [
         (int(a), int(b) - 1)
         for a, b in zip(edges[::2], edges[1::2], strict=True)

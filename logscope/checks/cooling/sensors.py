@@ -15,6 +15,7 @@ from logscope.checks.cooling.thermal_log import COOLANTS, DEVICES, ThermalLog
 _STILL_S, _OTHER_K = 180.0, 12.0  # no device keeps its temperature so long while another one's moves so far
 _LOAD_S, _VARIED = 30.0, 3.0  # over which the load is averaged; times that it varies
 _COLD_S = 20.0  # before the load, at the log's start
+BEGINS_S = 60.0  # of a log, in which its cold start is looked for
 _COLD_C = (-30.0, 45.0)  # a vehicle that stood is as warm as its surroundings
 _AGREE_K, _OFF_K = 1.5, 3.0  # others among themselves; one that departs from them
 _STEPS = 1.0  # of resolution, beside that

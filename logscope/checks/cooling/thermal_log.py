@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import pi
+from math import inf, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,8 +55,11 @@ class ThermalLog:
         return np.where(where, np.cumsum(starts), 0)
 
 
-def thermal_log(signals: Signals) -> ThermalLog | None:
-    """The log on its steps; None where no temperature of a device or of the coolant has enough readings."""
+def thermal_log(signals: Signals, lasts_s: float = inf) -> ThermalLog | None:
+    """The log on its steps; None where no temperature of a device or of the coolant has enough readings.
+
+    lasts_s : of the log from its first temperature on: a beginning has finer steps than a long log
+    """
     parts = {
         name: part
         for name in (*DEVICES, *COOLANTS)
@@ -66,7 +69,7 @@ def thermal_log(signals: Signals) -> ThermalLog | None:
         return None
     spacings = [part.spacing_s for part in parts.values() if np.isfinite(part.spacing_s)]
     start_s = min(float(part.time_s[0]) for part in parts.values())
-    end_s = max(float(part.time_s[-1]) for part in parts.values())
+    end_s = min(max(float(part.time_s[-1]) for part in parts.values()), start_s + lasts_s)
     step_s = max([_STEP_S, (end_s - start_s) / _ROWS, *spacings])
     count = int((end_s - start_s) / step_s) + 1
     grid = _Grid(start_s, step_s, count)
