@@ -268,6 +268,28 @@ def test_a_request_beyond_what_the_charger_can_give_is_no_fault() -> None:
     assert {f.severity for f in judged(Made(asked_a=125.0), unknown)} == {Severity.INFO}
 
 
+def test_a_request_that_is_an_upper_limit_is_no_error_of_regulation() -> None:
+    """A monitor that sends the highest voltage of the charging port, 400 V, and lets the charger end by its own."""
+    (off,) = (each for each in judged(Made(asked_v=400.0)) if each.kind == "charge.off_target")
+    assert off.severity is Severity.INFO
+    assert "upper limit" in off.explanation
+
+
+def test_a_drive_that_reports_enabled_in_the_whole_log_is_no_warning() -> None:
+    signals = Made().signals()
+    time_s = np.arange(0.0, 760.0, 0.5)
+    for on, severity in ((np.ones(time_s.size, bool), Severity.INFO), (time_s > 100.0, Severity.WARNING)):
+        state = Part("inverter_state", time_s, on.astype(float), "", "Made.State", on=on)
+        found = findings_of(charging, replace(signals, parts={**signals.parts, state.name: state}), VEHICLE)
+        assert [each.severity for each in found if each.kind == "charge.while_enabled"] == [severity]
+
+
+def test_a_request_withdrawn_near_the_end_current_may_mean_a_full_battery() -> None:
+    """7 A of a stated end of 5 A, the battery's own current unknown: a converter may take the rest."""
+    made = Made(held_a=7.5, ends_s=300.0, request_ends_s=299.5, constant_s=900.0, without=("battery_current",))
+    assert only(made).kind == "charge.undetermined"
+
+
 def test_a_voltage_off_its_request_is_named() -> None:
     found = judged(Made(asked_v=326.0))
     assert [f.kind for f in found if f.severity is Severity.WARNING] == ["charge.off_target"]

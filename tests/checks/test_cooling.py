@@ -181,6 +181,21 @@ def test_a_sensor_that_is_off_when_cold_is_seen_in_a_log_of_hours():
     )
 
 
+@pytest.mark.parametrize("mark_C", [215.0, 255.0, 0.0])
+def test_marks_and_old_values_are_no_temperatures(mark_C: float):
+    """Readings of 0xFF less its offset, or zeros, among the others; and the last drive's value until it wakes."""
+    loop = Loop(seed=46, hardest_A=30.0)
+    parts = {each.name: each for each in logged(loop)}
+    rng = np.random.default_rng(46)
+    for name in ("motor_temperature", "inverter_temperature", "coolant_temperature"):
+        value = parts[name].value.copy()
+        value[rng.random(value.size) < 0.03] = mark_C
+        value[parts[name].time_s < 9.0] = 58.0
+        parts[name] = replace(parts[name], value=value)
+    parts["coolant_pump"] = state("coolant_pump", loop.end_s, False)
+    assert not {kind for kind in found(list(parts.values())) if "pump" in kind or "sensor" in kind or "flow" in kind}
+
+
 def test_a_pump_that_is_on_but_draws_nothing_or_less_than_it_did():
     end_s = 600.0
     time_s = np.arange(0.0, end_s, 1.0)

@@ -238,6 +238,7 @@ def _off_target(charge: Charge, signals: Signals, vehicle: Vehicle) -> Iterator[
         rated = vehicle.charging
         known = rated.charger_max_current_A is not None or rated.charger_max_power_W is not None
         fact = short and (error.limited or regulation.constant_power or not known)
+        fact |= error.beyond_regulation and not error.above  # a request that is an upper limit, held by another voltage
         yield _finding(
             "charge.off_target",
             Severity.INFO if fact else Severity.WARNING,
@@ -269,7 +270,8 @@ def _while_enabled(charge: Charge, signals: Signals) -> Iterator[Finding]:
     event = while_enabled(charge.session, signals)
     if event is not None:
         words = text.while_enabled_words(event)
-        yield _event("charge.while_enabled", Severity.WARNING, words, charge, signals, event, parts=("inverter_state",))
+        severity = Severity.INFO if event.constant else Severity.WARNING
+        yield _event("charge.while_enabled", severity, words, charge, signals, event, parts=("inverter_state",))
 
 
 def _plug_out(charge: Charge, signals: Signals) -> Iterator[Finding]:

@@ -27,6 +27,7 @@ class Event:
 
     into_battery : whether the battery's current says that it is charged; None where that is not logged
     what : what shows it, for words
+    constant : whether what shows it never changes in the log: it may be another signal
     """
 
     start_s: float
@@ -34,6 +35,7 @@ class Event:
     amps: float
     into_battery: bool | None = None
     what: str = ""
+    constant: bool = False
 
 
 def not_stopping(session: Session, signals: Signals) -> Event | None:
@@ -97,7 +99,8 @@ def while_enabled(session: Session, signals: Signals) -> Event | None:
         for a, b in zip(first, last, strict=True):
             if time_s[b] - time_s[a] >= _OVERLAPS_S and both[a : b + 1].sum() >= _LEAST_ROWS:
                 amps = float(np.median(session.amps[a : b + 1]))
-                return Event(float(time_s[a]), float(time_s[last[-1]]), amps, what=what)
+                constant = name == "inverter_state" and bool(active.all())
+                return Event(float(time_s[a]), float(time_s[last[-1]]), amps, what=what, constant=constant)
     return None
 
 

@@ -25,11 +25,13 @@ _TAPERED = (
 _FOLLOWS_S = 6.0
 _WITHDRAWN = 0.05  # of the request before: below, it is withdrawn
 _LOST = 0.05  # of the input power before: below, the supply is gone
+_BESIDE_A = 3.0  # what a converter and heaters take from the charger's output beside the battery: 1 kW (practice)
 _OVERDUE_PERIODS = 2.5  # since the last request: two were due, which no jitter explains
 _NEAR_CELL_V, _NEAR_VOLTS_SHARE, _NEAR_K = 0.005, 0.002, 0.5  # to a limit, where a monitor stops (practice)
 # A charger at rest draws some watts: no more than this of its power, and nothing at all without mains (practice).
 _OWN_SHARE, _NOTHING, _IDLES_S, _LEAST_IDLE = 0.1, 0.25, 10.0, 3
 _TAKES_SHARE, _LEAST_READINGS = 0.1, 5  # of the charger's current, below which a battery is not charged by it
+_END_READINGS = 4.0  # of the battery's current, over which its noise is averaged
 _BEFORE_S = 3.0  # the end, over which a limit counts as reached
 
 
@@ -81,10 +83,10 @@ def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: l
         return Ending(Outcome.COMPLETE, None, (), None, last.end_a)
     order = tuple(sorted(_events(session, signals), key=lambda event: (event[1] + event[2]) / 2))
     limit = _reached(session, signals, margins)
-    if limit is None and _cause(order, limit) == "request" and _may_be_full(session, signals):
+    if limit is None and _cause(order, limit) == "request" and _may_be_full(session, signals, vehicle):
         why = (
-            "the request was withdrawn while the current tapered, above the end current stated: full, if another "
-            "load, whose current is not logged, takes the difference"
+            "the request was withdrawn above the end current stated: full, if another load, whose current is not "
+            "logged, takes the difference"
         )
         return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     return Ending(Outcome.STOPPED, _cause(order, limit), order, limit, last.end_a)
@@ -109,7 +111,7 @@ def _is_full(session: Session, signals: Signals, vehicle: Vehicle) -> bool:
     battery = signals.get("battery_current")
     end_a = flat.end_a
     if battery is not None:
-        before_s = max(_BEFORE_S, 2.0 * float(np.nan_to_num(battery.spacing_s)))
+        before_s = max(_BEFORE_S, _END_READINGS * float(np.nan_to_num(battery.spacing_s)))
         own = -battery.value[battery.between(flat.end_s - before_s, flat.end_s)]
         into_a = float(np.median(own)) if own.size else 0.0
         end_a = min(end_a, into_a) if into_a > 0 else end_a
@@ -119,9 +121,12 @@ def _is_full(session: Session, signals: Signals, vehicle: Vehicle) -> bool:
     return end_a <= _TAPERED * top
 
 
-def _may_be_full(session: Session, signals: Signals) -> bool:
+def _may_be_full(session: Session, signals: Signals, vehicle: Vehicle) -> bool:
     """Whether a monitor that knows more than the log may have found the battery full: its own current is not logged."""
-    return session.phase(Step.VOLTAGE) is not None and session.current.of_charger and "battery_current" not in signals
+    stated, end_a = vehicle.charging.end_current_A, float(session.amps[-1])
+    near = stated is not None and end_a <= _END_ROOM * stated + session.least_a + _BESIDE_A
+    tapers = session.phase(Step.VOLTAGE) is not None
+    return (tapers or near) and session.current.of_charger and "battery_current" not in signals
 
 
 def _battery_shows_the_end(session: Session, signals: Signals) -> bool:

@@ -19,6 +19,7 @@ from logscope.vehicle import Vehicle
 # meter of its own (common practice, no published source). Beyond these it is off.
 _AMPS_SHARE, _LEAST_AMPS = 0.05, 1.0
 _VOLTS_SHARE = 0.01
+_NO_REGULATION = 5.0  # times the tolerance of a voltage
 _HELD_PERIODS = 3.0  # a request that was not renewed for so long is stale
 _LEAST_READINGS = 5
 _NOISES = 3.0
@@ -50,6 +51,11 @@ class Error:
     def off(self) -> bool:
         """Whether all of the interval is beyond the tolerance; more than the file states and less than asked is not."""
         return (self.low > self.tolerance and not self.limited) or self.high < -self.tolerance
+
+    @property
+    def beyond_regulation(self) -> bool:
+        """Whether it is a voltage so far off that no regulation explains it."""
+        return self.unit == "V" and abs(self.value) > _NO_REGULATION * self.tolerance
 
     @property
     def above(self) -> bool:

@@ -191,6 +191,9 @@ def off_target_words(error: Error, regulation: Regulation, known: bool) -> Words
             meaning = "The request may be more than the charger can give."
         step = "Look at its input current limit and temperature; state charger_max_current_A or charger_max_power_W in "
         step += "the vehicle file."
+    elif error.beyond_regulation and not error.above:
+        meaning = "So much is no error of regulation: the request is an upper limit, or another set-point holds it."
+        step = "Check which voltage the charger holds by itself, and the scale of both signals."
     mean = quantity_text(Measured(error.value, error.unit, error.low, error.high))
     asked = f"{number(error.asked)} {error.unit}"
     against = f"the {asked} that the charger can give" if error.limited else f"the request of {asked}"
@@ -228,8 +231,12 @@ def while_enabled_words(event: Event) -> Words:
     """Charging while the drive can move the vehicle."""
     return Words(
         f"Charging while the drive is enabled: {seconds(event.end_s - event.start_s)}, at {number(event.amps)} A",
-        f"From {event.start_s:.1f} s, {event.what} while charging current flows. A vehicle that is plugged in must not "
-        "be able to drive away.",
+        f"From {event.start_s:.1f} s, {event.what} while charging current flows. "
+        + (
+            "It does so in the whole log: the signal may be another one, or its `on` too wide."
+            if event.constant
+            else "A vehicle that is plugged in must not be able to drive away."
+        ),
         "Interlock the drive with plug or charger. If the inverter only reports ready, correct `on` of inverter_state.",
         method="Both held for at least two seconds, longer than their messages lie apart.",
     )

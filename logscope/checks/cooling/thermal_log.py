@@ -8,6 +8,7 @@ from math import inf, pi
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.signals import Part, Signals
@@ -21,6 +22,8 @@ _HELD_S = 5.0  # a current is taken to go on so long without a message, a temper
 _HELD_ROWS = 3  # …or so many steps
 _SLOW_HELD_S = 30.0
 _FEWEST = 10  # readings of a temperature
+# Readings further apart are no temperatures of one body: beside what a heat sink does in a second (practice).
+_LEAP_K, _FASTEST_K_PER_S, _BESIDE = 8.0, 3.0, 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +64,7 @@ def thermal_log(signals: Signals, lasts_s: float = inf) -> ThermalLog | None:
     lasts_s : of the log from its first temperature on: a beginning has finer steps than a long log
     """
     parts = {
-        name: part
+        name: _believable(part)
         for name in (*DEVICES, *COOLANTS)
         if (part := signals.get(name)) is not None and part.time_s.size >= _FEWEST
     }
@@ -82,6 +85,25 @@ def thermal_log(signals: Signals, lasts_s: float = inf) -> ThermalLog | None:
         _heats(signals, grid),
         _pumping(signals, grid),
     )
+
+
+def _believable(part: Part) -> Part:
+    """Without what no body does: lone readings far from those beside them, and the value of before the log began.
+
+    A controller repeats its last value until it wakes, and then leaps to the true one.
+    """
+    value, time_s = part.value, part.time_s
+    spacing_s = float(np.nan_to_num(part.spacing_s))
+    leap_K = _LEAP_K + 2.0 * (part.step or 0.0)
+    beside = median_filter(value, _BESIDE, mode="nearest")
+    kept = np.abs(value - beside) <= leap_K + _FASTEST_K_PER_S * spacing_s * (_BESIDE // 2)
+    moved = np.flatnonzero(value[kept] != value[kept][:1])
+    if moved.size:
+        first = int(np.flatnonzero(kept)[moved[0]])
+        since_s = time_s[first] - time_s[max(first - 1, 0)]
+        if abs(value[first] - value[kept][0]) > leap_K + _FASTEST_K_PER_S * since_s:
+            kept[:first] = False
+    return part if kept.all() else part.where(kept)
 
 
 @dataclass(frozen=True, slots=True)
