@@ -139,7 +139,7 @@ class Archive:
             schema=pa.schema(fields),
             format="parquet",
             partitioning="hive",
-            partition_base_dir=str(self.folder / table),
+            partition_base_dir=(self.folder / table).as_posix(),
         )
 
     def known(self) -> list[Record]:
