@@ -222,6 +222,26 @@ def test_a_pump_that_stays_fed_is_named_and_one_that_runs_on_is_not():
     assert only(findings, "aux.backfeed").severity is Severity.INFO
 
 
+def test_a_load_that_follows_another_switch_and_never_its_own_is_mapped_to_the_wrong_signal():
+    signals = Made().signals(7372)
+    load = signals.loads[0]
+    time_s, own = load.switch.time_s, load.switch.on
+    opens_s = time_s[1:][~own[1:] & own[:-1]]
+
+    def fan_on(at_s):  # from before the other one's end to some seconds behind it
+        return np.any([(at_s > opened - 2.8) & (at_s < opened + 4.0) for opened in opens_s], axis=0)
+
+    fan = Part("fan", time_s, fan_on(time_s).astype(float), "", "Other.Fan", on=fan_on(time_s))
+    drawn = np.where(fan_on(load.current.time_s), 4.0, 0.0)
+    of_fan = Part("fan", load.current.time_s, drawn, "A", "Other.FanCurrent", step=0.1)
+    mixed = (Load(load.name, load.switch, of_fan), Load("fan", fan, load.current))
+    findings = findings_of(aux_supply, Signals(signals.parts, 0.0, 60.0, loads=mixed), STATED)
+    fed = [f for f in findings if f.kind == "aux.backfeed"]
+    assert fed
+    assert {f.severity for f in fed} == {Severity.INFO}
+    assert any("never its own" in f.title for f in fed)
+
+
 def test_a_current_that_repeats_an_old_value_is_no_back_feed():
     signals = Made().signals(7370)
     load = signals.loads[0]

@@ -41,6 +41,7 @@ class Fed:
     through : what else was switched on whenever it was fed, and only then; empty where nothing was
     ends : how many of the spans ended by themselves; changes : whether its reading changed after it opened
     off_s : for how long its switch was seen open
+    by_own : whether it is fed with its own switch closed and the others open as well; None where that is not seen
     """
 
     load: str
@@ -54,6 +55,12 @@ class Fed:
     ends: int
     changes: bool
     off_s: float
+    by_own: bool | None
+
+    @property
+    def exchanged(self) -> bool:
+        """Whether it follows another switch alone, and never its own: the mapping, and no second path."""
+        return bool(self.through) and self.by_own is False
 
     @property
     def longest_s(self) -> float:
@@ -69,7 +76,12 @@ class Fed:
     def sure(self) -> bool:
         """Whether it was surely fed: for long, and not by a reading that may be an old one."""
         total_s = sum(until - since for since, until in self.spans)
-        return self.changes and not self.runs_on and total_s >= (_SEEN_S if self.through else _LASTS_S)
+        return (
+            self.changes
+            and not self.runs_on
+            and not self.exchanged
+            and total_s >= (_SEEN_S if self.through else _LASTS_S)
+        )
 
 
 def find_fed(signals: Signals) -> list[Fed]:
@@ -107,6 +119,7 @@ def _fed(load: Load, by: str, part: Part, signals: Signals) -> Fed | None:
     value = float(np.median(level))
     ends = sum(1 for _, until in spans if _ends(part, off, fed, until))
     opened = int(np.flatnonzero(off)[0])
+    through = _followed(load, part, off, fed, signals)
     return Fed(
         load.name,
         by,
@@ -115,10 +128,11 @@ def _fed(load: Load, by: str, part: Part, signals: Signals) -> Fed | None:
         tuple(spans),
         Measured(value, part.unit, value - reach, value + reach),
         value / usual,
-        _followed(load, part, off, fed, signals),
+        through,
         ends,
         bool(np.any(part.value[opened:] != part.value[opened])),
         float(np.count_nonzero(off) * part.spacing_s),
+        _by_its_own(part, on, least, through, signals),
     )
 
 
@@ -157,6 +171,17 @@ def _followed(load: Load, part: Part, off: BoolArray, fed: BoolArray, signals: S
             shares[name] = min(float(np.mean(fed[with_it])), float(np.mean(~fed[without])))
     best = max(shares.values(), default=0.0)
     return tuple(name for name, share in shares.items() if share > _FOLLOWS and share > best - _ALIKE)
+
+
+def _by_its_own(part: Part, on: BoolArray, least: float, through: tuple[str, ...], signals: Signals) -> bool | None:
+    """Whether a load takes much with its own switch closed and the others open; None where that is too short."""
+    alone = on.copy()
+    for name, other in states(signals):
+        if name in through:
+            alone &= _where(part, other, "current")[1]
+    if alone.sum() * part.spacing_s < _LEAST_OFF_S:
+        return None
+    return bool(np.mean(np.abs(part.value[alone]) > least) > 1 - _FOLLOWS)
 
 
 @dataclass(frozen=True, slots=True)

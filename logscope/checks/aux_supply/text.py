@@ -269,14 +269,25 @@ def fed_words(fed: Fed) -> Words:
     much = f"{_bare(fed.level)}, {100 * fed.share:.0f} % of what it has when on"
     if fed.through and fed.sure:
         other = " and ".join(fed.through)
+        first = "" if fed.by_own else "Check first that the signals of the two are not exchanged under [[load]]. "
         return Words(
             f"{fed.load}: fed with its switch open, together with {other}",
             f"{many.capitalize()}, {fed.longest_s:.3g} s at most, its {fed.by} stayed at {much}: always "
             f"while {other} was "
             "on, never while it was off. One feeds the other, or a relay sticks on a supply that switches with it.",
-            f"With the switch of {fed.load} open and {other} on, pull the fuse of {fed.load}. If it still "
+            f"{first}With the switch of {fed.load} open and {other} on, pull the fuse of {fed.load}. If it still "
             "runs, trace the "
             "second path: a diode or a relay of its own for each load separates them.",
+            hands_near_hv=False,
+            method=_FED_METHOD,
+        )
+    if fed.exchanged:
+        other = " or ".join(fed.through)
+        return Words(
+            f"{fed.load}: its {fed.by} follows the switch of {other}, never its own",
+            f"With its own switch closed and {other} off its {fed.by} stayed near zero; {many}, {fed.longest_s:.3g} s "
+            f"at most, it stayed at {much} with {other} on. The signals of the two loads are probably exchanged.",
+            "Check what “signal” and “current” name under [[load]] in the vehicle file.",
             hands_near_hv=False,
             method=_FED_METHOD,
         )
