@@ -168,18 +168,21 @@ def test_a_growing_swing_is_a_danger() -> None:
 def test_a_swing_that_follows_the_shaft_is_put_down_to_it_and_not_to_the_loop() -> None:
     """An encoder off centre errs once a turn (geometry), and the loop follows it; a loop keeps its own frequency."""
     t = np.arange(0, 12, TICK_S)
-    speed = np.interp(t, [0, 2, 10, 12], [900, 900, 2100, 2100])
-    turns = np.cumsum(speed) * TICK_S / 60
+    rising, steady = np.interp(t, [0, 2, 10, 12], [900, 900, 2100, 2100]), np.full(t.size, 1500.0)
+    turns = np.cumsum(rising) * TICK_S / 60
     swinging = np.where((t > 4) & (t < 9), 6.0, 0.0)
-    for swing, cause, severity in (
-        (np.sin(2 * np.pi * turns), "shaft", Severity.WARNING),
-        (np.sin(2 * np.pi * 25.0 * t), None, Severity.WARNING),
+    for speed, swing, cause in (
+        (rising, np.sin(2 * np.pi * turns), "shaft"),
+        (rising, np.sin(2 * np.pi * 25.0 * t), None),
+        (steady, np.sin(2 * np.pi * 25.0 * t), "undetermined"),
+        (steady, np.sin(2 * np.pi * 20.0 * t), None),
     ):
         made = loop_log(np.random.default_rng(8), 60, 0.8, seconds=12, speed=speed, added=swinging * swing)
         found = outcomes(made)["oscillation"]
-        assert (found.cause, found.severity) == (cause, severity)
+        assert (found.cause, found.severity) == (cause, Severity.WARNING)
         assert ("once a turn" in found.title) is (cause == "shaft")
-        assert ("proportional gain" in found.next_step) is (cause is None)
+        assert ("another speed" in found.explanation) is (cause == "undetermined")
+        assert ("proportional gain" in found.next_step) is (cause != "shaft")
 
 
 def test_without_steps_it_says_what_to_do_and_without_target_it_is_not_checked() -> None:

@@ -166,8 +166,9 @@ def test_a_worn_12_volt_battery_and_the_precharge_that_it_breaks_off_have_one_or
 
 
 def test_an_oscillation_that_follows_the_shaft_comes_from_the_encoder_and_not_from_the_loop() -> None:
-    assert causes_of(finding("current_control.oscillation", cause="shaft")) == ["encoder_mounting"]
     clean = finding("encoder.clean", Severity.GOOD)
+    assert causes_of(finding("current_control.oscillation", cause="shaft"), clean) == ["encoder_mounting"]
+    assert causes_of(finding("current_control.oscillation", cause="undetermined"), clean) == []
     assert causes_of(finding("current_control.oscillation", Severity.DANGER), clean) == ["loop_gain"]
 
 
@@ -185,8 +186,8 @@ def test_a_limit_that_is_passed_beside_nothing_else_stands_by_itself() -> None:
 def test_neither_of_two_causes_is_claimed_where_one_is_as_likely_as_the_other() -> None:
     """A link that stays live, with the pack's voltage not logged: a welded contactor and an open bleeder look alike."""
     live = finding("dc_link.stays_live", Severity.DANGER)
-    sound = finding("contactor.sound", Severity.GOOD)
-    assert explain((live, sound), ("dc_link_voltage",)) == ()
+    for beside in ((), (finding("contactor.sound", Severity.GOOD),)):
+        assert explain((live, *beside), ("dc_link_voltage",)) == ()
     held = finding("dc_link.stays_live", Severity.DANGER, cause="welded")
     assert [each.cause for each in explain((held,), PARTS)] == ["contactor_welded"]
     assert [each.cause for each in explain((live,), PARTS)] == ["bleeder_open"]
@@ -235,6 +236,11 @@ def test_a_sign_is_absent_only_where_its_parts_are_logged() -> None:
     one_track = finding("throttle.jump")
     assert "pedal_tracks" in absent(one_track)
     assert "pedal_tracks" not in absent(one_track, logged=("throttle",))
+    broken, sound = finding("precharge.interrupted", Severity.DANGER), finding("contactor.sound", Severity.GOOD)
+    assert {"chatter", "order"} <= absent(broken, sound)
+    assert not {"chatter", "order"} & absent(broken, sound, logged=("dc_link_voltage", "battery_voltage"))
+    (found,) = explain((broken, sound), ("dc_link_voltage", "battery_voltage"))
+    assert found.cause == "precharge_relay_releases"
     no_pump = finding("cooling.no_flow", Severity.WARNING)
     assert not {"pump_off", "pump_stopped", "pump_dry"} & absent(no_pump, logged=("motor_temperature",))
 

@@ -131,12 +131,12 @@ def _swinging(loop: Loop) -> Finding:
         smallest = {f"smallest_seen_{loop.unit}": Measured(smallest_seen(searched), loop.unit)}
         return _finding(loop, "calm", Severity.GOOD, calm_words(loop, searched), span, smallest)
     small = (found.amplitude.value or 0.0) < LEAST_SWING_SHARE * loop.full_scale
-    growing = found.damping.high is not None and found.damping.high < 0 and not small and found.per_turn is None
+    growing = found.damping.high is not None and found.damping.high < 0 and not small and not found.follows_shaft
     measured = {
         "count": Measured(float(len(found.events)), "1"),
         "swing_Hz": found.frequency,
         f"amplitude_{loop.unit}": found.amplitude,
-        "damping_ratio": found.damping if found.per_turn is None else Measured(None, "1"),
+        "damping_ratio": Measured(None, "1") if found.follows_shaft else found.damping,
         **{f"{name}_speed_percent": Measured(share, "%") for name, share in found.by_band.items()},
     }
     chart = Chart(
@@ -152,7 +152,7 @@ def _swinging(loop: Loop) -> Finding:
     )
     severity = Severity.DANGER if growing else Severity.INFO if small else Severity.WARNING
     words = swinging_words(loop, found, growing=growing, small=small)
-    cause = None if found.per_turn is None else "shaft"
+    cause = "shaft" if found.follows_shaft else None if found.per_turn is None else "undetermined"
     return _finding(loop, "oscillation", severity, words, found.events, measured, evidence, cause)
 
 

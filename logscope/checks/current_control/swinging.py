@@ -37,6 +37,7 @@ _EARLIEST = 1.1  # of the time between stamps, since messages come up to a tenth
 _ORDERS = (1, 2)
 # The speeds must tell it from a loop's own frequency: the windows, of which most must follow, spread over some lobes.
 _FOLLOWING, _FOLLOWED, _APART_LOBES = 0.8, 3, 2.0
+_ALIKE_SHARE = 0.5  # of the windows with the shaft's own frequency, from which on it may be the shaft's
 _MOVE_NOISES = 3.0  # the answer to a smaller move of the target is no higher than the noise
 # A window's peak passes at 25 times the noise: with a Hann window of 64, and its greatest loss between two bins, that
 # is an amplitude of 1.8 standard deviations.
@@ -53,7 +54,8 @@ class Swinging:
     """Episodes as (from, until) [s]; frequency, amplitude and damping; share of the windows of each speed band [%].
 
     rpm, size : speed and amplitude of each window that swings; with_target : whether the target swings along
-    per_turn : how often a turn of the shaft it swings; None where its frequency does not follow the speed
+    per_turn : how often a turn of the shaft it swings, None where it does not
+    follows_shaft : whether the speed changes meanwhile: at one speed a loop's frequency may be the shaft's by chance
     """
 
     events: tuple[tuple[float, float], ...]
@@ -65,6 +67,7 @@ class Swinging:
     size: FloatArray
     with_target: bool
     per_turn: int | None
+    follows_shaft: bool
 
 
 def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
@@ -93,25 +96,32 @@ def find_swinging(loop: Loop) -> tuple[Swinging | None, Swings]:
         loop.rpm(middle),
         size,
         _target_swings(loop, frequency),
-        _per_turn(loop, swings),
+        *_per_turn(loop, swings),
     )
     return found, swings
 
 
-def _per_turn(loop: Loop, swings: Swings) -> int | None:
-    """How often a turn of the shaft it swings, where its frequency follows a speed that changes."""
+def _per_turn(loop: Loop, swings: Swings) -> tuple[int | None, bool]:
+    """How often a turn of the shaft it swings, and whether its frequency follows a speed that changes."""
     time_s, rate_hz = loop.measured.time_s, 1.0 / loop.measured.spacing_s
     rows = [slice(first, first + count) for first, count in zip(swings.first, swings.samples, strict=True)]
     turns_hz = np.array([np.mean(loop.rpm(time_s[row])) for row in rows]) / 60.0
     lobe_hz = rate_hz / swings.samples
-    if turns_hz.size < _FOLLOWED or not np.isfinite(turns_hz).all():
-        return None
+    if not np.isfinite(turns_hz).all():
+        return None, False
+    as_shaft = None
     for order in _ORDERS:
         seen_hz = np.abs((order * turns_hz + rate_hz / 2) % rate_hz - rate_hz / 2)  # as the sampling folds it
         follows = np.abs(swings.frequency_hz - seen_hz) <= lobe_hz
-        if follows.mean() >= _FOLLOWING and np.ptp(seen_hz[follows]) >= _APART_LOBES * lobe_hz.max():
-            return order
-    return None
+        apart = (
+            turns_hz.size >= _FOLLOWED
+            and (np.ptp(seen_hz[follows]) if follows.any() else 0.0) >= _APART_LOBES * lobe_hz.max()
+        )
+        if follows.mean() >= _FOLLOWING and apart:
+            return order, True
+        if follows.mean() >= _ALIKE_SHARE and as_shaft is None:
+            as_shaft = order
+    return as_shaft, False
 
 
 def _ring(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> DampedSinusoid | None:

@@ -91,7 +91,10 @@ def swinging_words(loop: Loop, found: Swinging, *, growing: bool, small: bool) -
         if found.with_target
         else "The target does not oscillate: the loop does, or what it drives."
     )
-    turning = {None: "", 1: ", once a turn", 2: ", twice a turn"}[found.per_turn]
+    often = {None: "", 1: "once a turn", 2: "twice a turn"}[found.per_turn]
+    turning = f", {often}" if found.follows_shaft else ""
+    if often and not turning:
+        who = f"At this speed it is also {often} of the shaft: loop and encoder look alike. Record it at another speed."
     if turning:
         who = "Its frequency follows the motor speed: encoder or shaft cause it, not the loop's gain."
         advice, damping = _MOUNTING, ""

@@ -46,8 +46,8 @@ CAUSES = (
         "encoder_mounting",
         "The encoder is off centre, or has lost lines",
         USUAL,
-        {"ripple": ALWAYS, "speed_noise": SOMETIMES, "oscillates_with_shaft": OFTEN,  # the loop follows what it reads
-         "oscillation": SELDOM},
+        # Ripple shows at steady speeds alone; the loop follows what it reads at any.
+        {"ripple": MOSTLY, "speed_noise": SOMETIMES, "oscillates_with_shaft": OFTEN, "oscillation": SELDOM},
         "Compare the ripple at two steady speeds: it keeps its number of periods a turn.",
         f"{OFF} check the encoder's seat, its run-out and the gap to its sensor.",
         "Look for damaged or dirty lines or teeth.",

@@ -67,12 +67,14 @@ SIGNS = (
         "a relay or contactor chatters",
         "no relay chatters",
         by_kind("contactor.chatter", "contactor.closed_briefly"),
+        parts=("precharge_relay", "main_contactor"),
     ),
     Sign(
         "order",
         "the contactors switch in the wrong order",
         "the contactors switch in order",
         by_kind("contactor.order"),
+        parts=("precharge_relay", "main_contactor"),
     ),
     Sign(
         "opened_under_load",
