@@ -16,6 +16,7 @@ from logscope.vehicle import Vehicle
 
 # A precharge is over before a person waits for it, and long enough that a contactor can follow it (practice).
 _SHORTEST_S, _LONGEST_S = 1e-3, 60.0
+_MOST_BLED_W = 1000.0  # a resistor that is always at the link takes a few watts, one that is switched on some hundred
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +88,12 @@ class Unlikely:
 
 def unlikely(vehicle: Vehicle) -> Iterator[Unlikely]:
     """The values of the vehicle file that are most unlikely to be meant."""
-    yield from _time_constant(vehicle)
-    yield from _swapped_limits(vehicle)
+    together = [*_time_constant(vehicle), *_swapped_limits(vehicle), *_link(vehicle)]
+    yield from together
+    said = {value for each in together for value in each.values}
     for usual in _USUAL:
         value = getattr(getattr(vehicle, usual.section), usual.key)
-        if value is not None and not usual.lowest <= value <= usual.highest:
+        if value is not None and (usual.section, usual.key) not in said and not usual.lowest <= value <= usual.highest:
             yield _unusual(usual, value)
     ratio = vehicle.driveline.ratio
     if ratio is not None and not 1.0 <= ratio <= 40.0:
@@ -128,12 +130,27 @@ def _time_constant(vehicle: Vehicle) -> Iterator[Unlikely]:
 
 
 def _swapped_limits(vehicle: Vehicle) -> Iterator[Unlikely]:
-    lowest, highest = vehicle.limits.battery_min_V, vehicle.limits.battery_max_V
-    if lowest is not None and highest is not None and lowest >= highest:
-        fact = f"the lowest battery voltage, {lowest:g} V, is not below the highest, {highest:g} V"
-        meant = f"battery_min_V = {highest:g} and battery_max_V = {lowest:g}, if they were swapped"
-        keys = ("battery_max_V", "battery_min_V")
-        yield Unlikely("limits", keys, fact, meant, "battery_min_V", lowest, 0.0, highest, "V")
+    for of, name in (("battery", "battery"), ("cell", "cell"), ("aux", "12 V")):
+        low_key, high_key = f"{of}_min_V", f"{of}_max_V"
+        lowest, highest = getattr(vehicle.limits, low_key), getattr(vehicle.limits, high_key)
+        if lowest is not None and highest is not None and lowest >= highest:
+            fact = f"the lowest {name} voltage, {lowest:g} V, is not below the highest, {highest:g} V"
+            meant = f"{low_key} = {highest:g} and {high_key} = {lowest:g}, if they were swapped"
+            yield Unlikely("limits", (high_key, low_key), fact, meant, low_key, lowest, 0.0, highest, "V")
+
+
+def _link(vehicle: Vehicle) -> Iterator[Unlikely]:
+    """A link that may not even have an empty battery's voltage, or whose bleeder is a heater."""
+    highest, emptiest = vehicle.dc_link.max_voltage_V, vehicle.limits.battery_min_V
+    if highest is not None and emptiest is not None and highest < emptiest:
+        fact = f"max_voltage_V = {highest:g}, below the emptiest battery, {emptiest:g} V"
+        yield Unlikely("dc_link", ("max_voltage_V",), fact, "", "max_voltage_V", highest, emptiest, 1500.0, "V")
+    ohm, full_v = vehicle.dc_link.bleeder_ohm, vehicle.limits.battery_max_V
+    if ohm is not None and full_v is not None and full_v**2 / ohm > _MOST_BLED_W:
+        fact = f"a bleeder of {ohm:g} Ω takes {full_v**2 / ohm / 1000:.3g} kW from a full battery"
+        least = full_v**2 / _MOST_BLED_W
+        meant = f"bleeder_ohm = {1000 * ohm:.0f}, if it was entered in kΩ" if 1000 * ohm > least else ""
+        yield Unlikely("dc_link", ("bleeder_ohm",), fact, meant, "bleeder_ohm", ohm, least, 1e6, "ohm")
 
 
 def _unusual(usual: _Usual, value: float) -> Unlikely:

@@ -39,6 +39,22 @@ def test_a_time_constant_that_no_precharge_has_is_told(ohm, microfarad):
     assert plausible.vehicle.precharge.time_constant_s is None
 
 
+@pytest.mark.parametrize(
+    ("sections", "meant"),
+    [
+        ({"dc_link": {"max_voltage_V": 40}, "limits": {"battery_min_V": 240}}, "Check the value"),
+        ({"dc_link": {"bleeder_ohm": 47}, "limits": {"battery_max_V": 344}}, "47000, if it was entered in kΩ"),
+        ({"limits": {"cell_min_V": 4.2, "cell_max_V": 2.8}}, "if they were swapped"),
+        ({"limits": {"aux_min_V": 15.0, "aux_max_V": 11.8}}, "if they were swapped"),
+    ],
+)
+def test_values_that_contradict_one_another_are_not_used(sections, meant):
+    plausible = examine(NOTHING, Vehicle.model_validate(sections))
+    (finding,) = plausible.findings
+    assert finding.kind == "mapping.configuration"
+    assert meant in finding.next_step
+
+
 def test_usual_values_are_not_told():
     vehicle = Vehicle.model_validate(
         {
@@ -46,6 +62,7 @@ def test_usual_values_are_not_told():
             "driveline": {"ratio": 8.2, "wheel_radius_m": 0.31, "mass_kg": 1350},
             "motor": {"rotor_inertia_kgm2": 0.05, "max_speed_rpm": 9000},
             "limits": {"battery_min_V": 240, "battery_max_V": 344},
+            "dc_link": {"max_voltage_V": 400, "bleeder_ohm": 470},  # one that is switched on after key-off
         }
     )
     assert examine(NOTHING, vehicle).findings == ()
