@@ -15,6 +15,8 @@ from one_check import findings_of
 
 from logscope.arrays import FloatArray
 from logscope.checks.aux_supply.check import aux_supply
+from logscope.checks.aux_supply.dips import Dip, by_what
+from logscope.checks.aux_supply.side import Side
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.observations.under_load import resistance_by_steps, under_load
 from logscope.physics.lead_acid import HIGHEST_CHARGING_V, charging_voltage_v, open_circuit_voltage_v
@@ -427,3 +429,13 @@ def test_what_lies_between_two_meters_is_their_difference_over_the_current(cable
         assert ohms.value == pytest.approx(cable_ohm, rel=0.03)
         reach_ohm = (0.02 * 14.4 + 0.01) / float(np.median(amps.value[amps.time_s > 6.0]))
         assert (ohms.value - ohms.low, ohms.high - ohms.value) == pytest.approx((reach_ohm, reach_ohm), rel=0.1)
+
+
+def test_a_dip_was_as_deep_as_it_was_read_but_for_noise_and_rounding_and_perhaps_deeper():
+    side = Side(
+        np.zeros(0), np.zeros(0), 0.1, 0.02, 0.1, np.zeros(0), "", np.zeros(0), np.zeros(0, bool), contradicted=False
+    )
+    dips = [Dip(("coolant pump",), False, 0.0, 1.0, drop_v, 13.0 - drop_v) for drop_v in (0.5, 0.6, 0.7, 0.05)]
+    (pump,) = by_what(dips, side)
+    assert (pump.seen, pump.dipped, pump.low_V) == (4, 3, pytest.approx(12.3))
+    assert (pump.drop.value, pump.drop.low, pump.drop.high) == (0.6, pytest.approx(0.6 - 0.04 - 0.05), None)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from limits_study import LimitsStudy
@@ -10,9 +12,11 @@ from tuning_traces import TICK_S, loaded_battery, logged, signals
 
 from logscope.checks.battery.check import battery
 from logscope.checks.battery.load import load_at
-from logscope.checks.battery.resistance import find_pulses
+from logscope.checks.battery.resistance import _slope, _widened, find_pulses
 from logscope.findings import Finding, Severity
+from logscope.observations.under_load import UnderLoad
 from logscope.signals import MissingPart, Signals
+from logscope.statistics.robust_line import Slope
 from logscope.vehicle import Limits, Vehicle
 
 HAZEL = Vehicle(limits=Limits(battery_min_V=240))
@@ -37,6 +41,28 @@ def test_resistance_is_right_and_its_limits_hold_it(period_s: float, most: float
     assert np.median(errors) < most
     assert max(errors) < most
     study.judge()
+
+
+@pytest.mark.parametrize(("pulses", "is_line"), [(1, False), (8, True)])
+def test_a_line_is_borne_by_several_pulses_and_not_by_one_beside_small_changes(pulses: int, is_line: bool) -> None:
+    """90 mΩ, pulses of 100 A 10 s apart, else 1 A: the changes of one are too few to scatter (judgement)."""
+    rng, t = np.random.default_rng(8), np.arange(0.0, 100.0, 0.1)
+    amps = np.where((t % 10 > 4) & (t % 10 < 4.5) & (t < 10 * pulses), 100.0, np.sin(t))
+    load = UnderLoad(
+        t, 320 - 0.09 * amps + rng.normal(0, 0.01, t.size), amps, np.zeros(t.size), 0.0, 0.1, 0.1, 0.01, 0.01
+    )
+    slope = _slope(load, 1.0)
+    assert (slope is not None) is is_line
+    if slope is not None:
+        assert slope.value == pytest.approx(0.09, rel=0.01)
+
+
+@pytest.mark.parametrize("neighbours", [(0.088, 0.091), (0.091,), (0.085, 0.0905)])
+def test_a_lag_known_to_its_neighbours_leaves_open_what_they_would_move(neighbours: tuple[float, ...]) -> None:
+    best = Slope(0.09, 0.089, 0.0915, 0.1, 9)
+    found = _widened([best, *(replace(best, value=value) for value in neighbours)], best)
+    moved = max(abs(value - 0.09) for value in neighbours)
+    assert (found.low, found.value, found.high) == pytest.approx((0.089 - moved, 0.09, 0.0915 + moved))
 
 
 def test_a_single_pulse_gives_the_resistance_of_the_pulse_definition() -> None:

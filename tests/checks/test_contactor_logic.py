@@ -232,6 +232,20 @@ def test_two_dropouts_are_one_finding_with_the_longest_and_the_link_s_range() ->
     assert [event.start_s for event in found.events] == pytest.approx([8.0, 12.0], abs=0.03)
 
 
+@pytest.mark.parametrize(("between_v", "lasts_s", "count"), [(300.0, 0.6, 1), (PACK_V, 0.42, 1), (PACK_V, 0.6, 2)])
+def test_a_link_drops_out_again_only_from_where_it_stood_with_its_pack(
+    between_v: float, lasts_s: float, count: int
+) -> None:
+    """Twice down to 200 V for 0.1 s: at 300 V between them it never came back; within half a second it is one event."""
+    again_s = 8.1 + lasts_s
+    low = ((T >= 8.0) & (T < 8.1)) | ((again_s <= T) & (again_s + 0.1 > T))
+    link = np.select([low, (T >= 8.1) & (again_s > T)], [200.0, between_v], PACK_V)
+    made = Made({MAIN: [(-1.0, 99.0)]}, link, amps=np.full(T.size, 120.0))
+    (found,) = [each for each in dropout(made.history()) if each.parts[0] == "dc_link_voltage"]
+    assert found.measured["count"].value == count
+    assert found.start_s == pytest.approx(8.0, abs=0.02)
+
+
 @pytest.mark.parametrize(("amps", "is_drop"), [(0.0, False), (120.0, True)])
 def test_chatter_is_a_dropout_only_under_load(amps: float, is_drop: bool) -> None:
     closed = {MAIN: [(3.2, 8.0), (8.1, 8.2), (8.3, 8.4), (8.5, LATE)], RELAY: []}
@@ -245,6 +259,7 @@ OFF_S = 8.0
 SLOW_S = 47.0 * 1.2  # 47 kΩ · 1000 µF at the slow end of the tolerance of 20 %
 AFTER = np.maximum(T - OFF_S, 0.0)
 WAVE = 3.0 * np.sin(2 * np.pi * T / 2.7)
+SINKING = WAVE - 0.3 * AFTER  # by less than 1 % in all, as a pack that was charged does
 STILL = np.full(T.size, PACK_V)
 OPENED: dict[str, Spans] = {MAIN: [(-1.0, OFF_S)]}
 ONE_BY_ONE: dict[str, Spans] = {MAIN: [(-1.0, OFF_S)], NEGATIVE: [(-1.0, 13.0)]}
@@ -274,7 +289,11 @@ WELDS = {
     "falls a sixth as fast as its bleeder asks": Weld(left_at(OFF_S, 6 * SLOW_S), None),
     "does not fall, a bleeder of 1 MΩ": Weld(STILL, "it does not fall", vehicle=MEGOHM),
     "falls by less than shows, and little less than 1 MΩ asks": Weld(left_at(OFF_S, 5500.0), "", vehicle=MEGOHM),
+    "falls by a fifth of what 1 MΩ asks, as far as 12 s show": Weld(left_at(OFF_S, 6000.0), "", vehicle=MEGOHM),
     "follows a pack that moves": Weld(STILL + WAVE, "moves with the pack's", pack=PACK_V + WAVE, vehicle=PLAIN),
+    "follows a pack that moves and ends a little lower": Weld(
+        STILL + SINKING, "moves with the pack's", pack=PACK_V + SINKING, vehicle=PLAIN,
+    ),
     "moves against the pack": Weld(STILL - WAVE, "", pack=PACK_V + WAVE, vehicle=PLAIN),
     "moves beside a pack that stands still": Weld(STILL + WAVE, "", vehicle=PLAIN),
     "falls beside a pack that moves": Weld(left_at(OFF_S, 47.0), None, pack=PACK_V + WAVE, vehicle=PLAIN),

@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from limits_study import LimitsStudy
 from one_check import findings_of
+from scipy import stats
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.machine.check import machine
+from logscope.checks.machine.points import Points, find_efficiency
 from logscope.findings import Finding, NothingToCheck, Severity
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
 from logscope.vehicle import Motor, Vehicle
 
 
@@ -165,3 +167,22 @@ def test_a_motor_at_rest_holds_nothing_to_check() -> None:
             signals(logged(rng, "motor_speed", none, 0.01, 1, 1), logged(rng, "torque", none, 0.01, 0.1, 0.1)),
             Vehicle(),
         )
+
+
+def test_limits_of_the_efficiency_are_those_of_a_ratio_over_blocks() -> None:
+    """Cochran, Sampling Techniques (1977), 6.4, from memory, by hand: six blocks, 1 kW in and 0.8 or 0.9 kW out.
+
+    Residuals ±0.05 kW: a standard error of √(6·0.05²·6/5)/6, times Student's 2.571 of five degrees of freedom (scipy).
+    """
+    time_s = np.arange(0.0, 30.0, 0.1)
+    watts = np.where((time_s // 5) % 2 == 0, 800.0, 900.0)
+    rpm = np.full(time_s.size, 3000.0)
+    points = Points(time_s, np.full(time_s.size, 0.1), rpm, watts / (3000.0 * np.pi / 30))
+    parts = {
+        name: Part(name, time_s, np.full(time_s.size, value), unit, f"P.{name}")
+        for name, value, unit in (("battery_voltage", 250.0, "V"), ("battery_current", 4.0, "A"))
+    }
+    found = find_efficiency(points, Signals(parts, 0.0, 30.0))
+    reach = 100 * stats.t.ppf(0.975, 5) * np.sqrt(6 * 0.05**2 * 6 / 5) / 6
+    assert found is not None
+    assert (found.low, found.value, found.high) == pytest.approx((85 - reach, 85.0, 85 + reach))
