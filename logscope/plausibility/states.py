@@ -31,6 +31,7 @@ _GRADUAL = 3  # readings between: what jumps past its resistor has one or two
 _LONGEST_RISE_S = 10.0  # a controller gives up by then (common practice, no published source)
 _HAND_OVER_S = 1.0  # within which the relay opens once the contactor has closed (common practice)
 _LEVEL_SAMPLES = 5
+_SHOWN = {"mapping.exchanged": ("dc_link_voltage",), "mapping.inverted": ("battery_current",)}  # what speaks against it
 _WHY = {"mapping.exchanged": "probably exchanged", "mapping.inverted": "its values probably turned round"}
 
 
@@ -244,7 +245,7 @@ def _doubt(
         title=title,
         explanation=f"{explanation} Checks that need it are listed under “not checked”.",
         next_step=next_step,
-        parts=names,
+        parts=(*names, *(name for name in _SHOWN[kind] if name not in names)),
         measured={"agreement_percent": Measured(agreement_percent, "%")},
     )
     return Doubt(finding, names, f"{' and '.join(part_name(name) for name in names)}: {_WHY[kind]}")

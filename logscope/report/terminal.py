@@ -87,7 +87,7 @@ def print_summary(result: Result, console: Console, detail: Detail = Detail.USUA
     for check, reasons in model.not_checked_rows([item for item in result.not_checked if not item.in_part]):
         print_cells(console, (Cell(f"Not checked: {check}: {'; '.join(reasons)}"),))
     for check, reasons in model.not_checked_rows([item for item in result.not_checked if item.in_part]):
-        print_cells(console, (Cell(f"{check.capitalize()}: {'; '.join(reasons)}"),))
+        print_cells(console, (Cell(f"{check[:1].upper()}{check[1:]}: {'; '.join(reasons)}"),))
     sums = (model.line_sum(result.capture.account), model.frame_sum(result.capture))
     print_cells(console, (Cell(f"Log: {'; '.join(total.text() for total in sums)}."),))
 

@@ -50,9 +50,11 @@ def contactors(signals: Signals, observations: Observations, vehicle: Vehicle) -
 def _why_nothing(history: SwitchingHistory) -> str:
     if history.has_states:
         return "no contactor switches, and the link never falls away from the pack under load"
+    doubted = any(name in history.signals.doubtful for name in CONTACTORS)
+    missing = "the contactors' states are in doubt" if doubted else "no contactor's state is mapped"
     return (
-        "no signal is mapped to main_contactor or negative_contactor, and the voltages show no dropout: order, "
-        "chatter and openings cannot be seen without states"
+        f"{missing}, and the voltages show no dropout: order, chatter and openings cannot be seen without "
+        "main_contactor or negative_contactor"
     )
 
 
