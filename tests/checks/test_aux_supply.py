@@ -212,6 +212,22 @@ def test_dips_without_current_are_a_connection_and_without_a_known_current_nothi
     assert any(f.kind == "aux.dip" and f.severity is Severity.INFO for f in unknown)
 
 
+def test_a_converter_that_sleeps_is_not_below_its_set_point():
+    """Its voltage reads zero while its controller sleeps, and its current repeats the last value."""
+    made = Made(stops_s=30.0)
+    signals = made.signals(7318)
+    t = signals["aux_voltage"].time_s
+    own = Part("converter_voltage", t, np.where((t > 8.0) & (t < 28.0), 13.8, 0.0), "V", "Made.Converter", step=0.1)
+    zeros = replace(signals, parts={**Made().signals(7318).parts, own.name: own})
+    assert claims(findings_of(aux_supply, zeros, STATED)) == []
+    amps = signals["converter_current"]
+    last = amps.value[amps.time_s < made.stops_s][-1]
+    repeated = replace(amps, value=np.where(amps.time_s < made.stops_s, amps.value, last))
+    parts = {**signals.parts, amps.name: repeated}
+    del parts["converter_state"]
+    assert ("aux.supply", "sagging") not in claims(findings_of(aux_supply, replace(signals, parts=parts), STATED))
+
+
 def test_a_single_short_dip_is_no_connection():
     assert claims(found(Made(dips=((18.0, 18.1),)))) == []
 

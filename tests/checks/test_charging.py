@@ -284,6 +284,29 @@ def test_a_drive_that_reports_enabled_in_the_whole_log_is_no_warning() -> None:
         assert [each.severity for each in found if each.kind == "charge.while_enabled"] == [severity]
 
 
+def test_braking_is_no_charge_whatever_the_plug_reports() -> None:
+    """A plug that is mapped the wrong way round reports itself in while the vehicle drives and brakes."""
+    time_s = np.arange(0.0, 120.0, 0.1)
+    brakes = (time_s % 30.0 > 20.0) & (time_s % 30.0 < 28.0)
+    rpm = np.where(brakes, 4000.0 - 450.0 * (time_s % 30.0 - 20.0), 4000.0)
+    parts = [
+        Part("battery_current", time_s, np.where(brakes, -30.0, 40.0), "A", "Made.Pack", step=0.1),
+        Part("motor_speed", time_s, rpm, "rpm", "Made.Speed", step=1.0),
+        Part("charge_plug", time_s, np.ones(time_s.size), "", "Made.Plug", on=np.ones(time_s.size, bool)),
+    ]
+    with pytest.raises(NothingToCheck):
+        findings_of(charging, Signals({each.name: each for each in parts}, 0.0, 120.0), VEHICLE)
+
+
+def test_a_reading_that_stands_still_after_the_request_may_be_an_old_one() -> None:
+    signals = Made(ends_s=300.0, request_ends_s=299.0, without=("battery_current",)).signals()
+    amps = signals["charger_current"]
+    last = amps.value[amps.time_s < 298.0][-1]
+    frozen = replace(amps, value=np.where(amps.time_s < 298.0, amps.value, last)).where(amps.time_s < 330.0)
+    found = findings_of(charging, replace(signals, parts={**signals.parts, amps.name: frozen}), VEHICLE)
+    assert [each.severity for each in found if each.kind == "charge.not_stopping"] == [Severity.INFO]
+
+
 def test_a_request_withdrawn_near_the_end_current_may_mean_a_full_battery() -> None:
     """7 A of a stated end of 5 A, the battery's own current unknown: a converter may take the rest."""
     made = Made(held_a=7.5, ends_s=300.0, request_ends_s=299.5, constant_s=900.0, without=("battery_current",))

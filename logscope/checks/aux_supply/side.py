@@ -18,13 +18,14 @@ from logscope.statistics.sampling import gap_threshold_s, stretches, typical_per
 
 LEAST_ROWS = 5
 # A controller that measures less than this was not fed by it: it has not woken, or restarts (practice).
-_DEAD_V = 3.0
+DEAD_V = 3.0
 _SYSTEM_V = (8.0, 18.0)  # the usual level of a 12 V side; others are another system or a slip of the mapping
 # Above every battery at rest: lithium iron phosphate, the highest, rests at 13.4 V (practice).
 CHARGED_V = 13.6
 BATTERY_V = FULL_AT_REST_V + 0.2  # below this nothing charges; the rest of a surface charge, and the meter (practice)
 _RISES_V = 0.4  # by which the level stands higher with the link on than before, where the converter's set-point is low
 _SMOOTH_S = 2.0  # of a level by itself: dips of coils and pumps are shorter
+_STANDS_S = 10.0  # a converter's current moves with every load (practice)
 _LEAST_AMPS, _NOISES, _STEPS = 1.0, 5.0, 2.0  # a converter gives more than these, or nothing that can be seen
 SETTLES_S = 1.0  # after the converter starts or stops, beyond two periods of the slowest message
 _LIVE_V = 60.0  # voltage class B begins above it (ISO 6469-3); a converter needs more
@@ -63,7 +64,7 @@ class Side:
 
 def awake(voltage: Part) -> tuple[FloatArray, FloatArray]:
     """Times and readings without the dead ones: of a controller before it wakes, or while it restarts."""
-    alive = voltage.value > _DEAD_V
+    alive = voltage.value > DEAD_V
     return voltage.time_s[alive], voltage.value[alive]
 
 
@@ -87,7 +88,9 @@ def describe_side(signals: Signals) -> Side:
     period_s = typical_period_s(time_s)
     linked = _linked(signals, time_s)
     smooth = _level(time_s, volts, period_s)
-    state, current = _state(signals, time_s), _delivers(signals, time_s)
+    state, (current, standing) = _state(signals, time_s), _delivers(signals, time_s)
+    # a current that is repeated beside a battery's level is none
+    current = np.where(standing & (current == 1) & (smooth < BATTERY_V), np.nan, current)
     running, judged_by = _running(smooth, state, current, linked)
     periods = [period_s, *(p.period_s for name in _SHOWN_BY if (p := signals.get(name)) and p.has_period)]
     both = np.isfinite(state) & np.isfinite(current)
@@ -120,13 +123,24 @@ def _state(signals: Signals, at_s: FloatArray) -> FloatArray:
     return np.full(at_s.size, np.nan) if part is None or part.on is None else _held(part, part.on, at_s)
 
 
-def _delivers(signals: Signals, at_s: FloatArray) -> FloatArray:
+def _delivers(signals: Signals, at_s: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Whether the converter gives current at each moment, and whether that reading may be an old one."""
     part = signals.get("converter_current")
     if part is None or part.time_s.size < LEAST_ROWS:
-        return np.full(at_s.size, np.nan)
+        return np.full(at_s.size, np.nan), np.zeros(at_s.size, np.bool_)
     noise = float(np.nan_to_num(noise_floor(part.value)))
     least = max(_LEAST_AMPS, _NOISES * noise, _STEPS * (part.step or 0.0))
-    return _held(part, np.asarray(part.value > least), at_s)
+    gives = _held(part, np.asarray(part.value > least), at_s)
+    return gives, _held(part, _standing(part), at_s) == 1.0
+
+
+def _standing(part: Part) -> BoolArray:
+    """The readings that stay the same for long: a controller that sleeps repeats its last one."""
+    starts = np.concatenate(([True], np.diff(part.value) != 0.0))
+    run = np.cumsum(starts) - 1
+    first = part.time_s[starts]
+    last = part.time_s[np.append(np.flatnonzero(starts)[1:] - 1, part.time_s.size - 1)]
+    return np.asarray((last - first > _STANDS_S)[run])
 
 
 def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
@@ -174,17 +188,16 @@ def _level(time_s: FloatArray, volts: FloatArray, period_s: float) -> FloatArray
 
 def _running(level: FloatArray, state: FloatArray, current: FloatArray, linked: FloatArray) -> tuple[FloatArray, str]:
     """Where the converter runs, and what shows it."""
+    believed = np.where((state == 1) & (level < BATTERY_V), np.nan, state)  # reported, but the level is a battery's
     if np.isfinite(current).any():
         running = current.copy()
         # a full battery and nothing on: next to no current
         running[(current == 0) & (state == 1) & (level >= BATTERY_V)] = 1.0
         bare = np.isnan(current)
-        running[bare] = state[bare]
+        running[bare] = believed[bare]
         return running, "its current"
     if np.isfinite(state).any():
-        running = state.copy()
-        running[(state == 1) & (level < BATTERY_V)] = np.nan  # reported, but the level is that of a battery
-        return running, "its state"
+        return believed, "its state"
     running = np.where(level > CHARGED_V, 1.0, np.where(level < BATTERY_V, 0.0, np.nan))
     off = level[linked == 0]
     if off.size >= LEAST_ROWS:

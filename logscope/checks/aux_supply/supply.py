@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.arrays import BoolArray
 from logscope.checks.aux_supply.levels import Blocks, blocks_of, of_side
-from logscope.checks.aux_supply.side import BATTERY_V, Side, spans_of
+from logscope.checks.aux_supply.side import BATTERY_V, DEAD_V, Side, spans_of
 from logscope.findings import Measured
 from logscope.physics.lead_acid import END_OF_DISCHARGE_V, HIGHEST_CHARGING_V
 from logscope.signals import Signals
@@ -65,7 +65,7 @@ def _terminals(side: Side, signals: Signals) -> Blocks | None:
         return None
     on = zero_order_hold(side.time_s, side.state(True).astype(np.float64), part.time_s, gap_threshold_s(side.time_s))
     noise = max(float(np.nan_to_num(noise_floor(part.value))), (part.step or 0.0) / float(np.sqrt(12.0)), 1e-3)
-    return blocks_of(part.time_s, part.value, np.asarray(on == 1.0), part.step or 0.0, noise)
+    return blocks_of(part.time_s, part.value, np.asarray((on == 1.0) & (part.value > DEAD_V)), part.step or 0.0, noise)
 
 
 @dataclass(frozen=True, slots=True)

@@ -132,7 +132,8 @@ _PROBLEMS = {
         "12 V battery nearly empty or weak: {level} before the converter starts",
         "Before the converter ran, the battery alone stood at {level} under the load of the controllers. A charged one "
         "stands above 12 V.",
-        "Charge the 12 V battery and have its capacity and resistance tested; check its terminals and ground.",
+        "Measure at its terminals first: a meter after a diode or a long lead reads low. Then charge the battery, have "
+        "it tested, and check its ground.",
     ),
 }
 

@@ -258,7 +258,7 @@ def _not_stopping(charge: Charge, signals: Signals) -> Iterator[Finding]:
         return
     yield _event(
         "charge.not_stopping",
-        Severity.DANGER if event.into_battery else Severity.WARNING,
+        Severity.DANGER if event.into_battery else Severity.INFO if event.constant else Severity.WARNING,
         text.not_stopping_words(event),
         charge,
         signals,

@@ -27,7 +27,7 @@ class Event:
 
     into_battery : whether the battery's current says that it is charged; None where that is not logged
     what : what shows it, for words
-    constant : whether what shows it never changes in the log: it may be another signal
+    constant : whether what shows it does not change: it may be another signal, or an old reading
     """
 
     start_s: float
@@ -65,9 +65,9 @@ def not_stopping(session: Session, signals: Signals) -> Event | None:
     if pushes.sum() < _LEAST_ROWS:
         return None
     moments = time_s[pushes]
-    return Event(
-        withdrawn_s, float(moments[-1]), float(np.median(amps[pushes])), _into_battery(signals, moments, level)
-    )
+    into = _into_battery(signals, moments, level)
+    constant = bool(np.ptp(np.append(amps[pushes], before[-1:])) == 0.0)  # perhaps the last one, repeated
+    return Event(withdrawn_s, float(moments[-1]), float(np.median(amps[pushes])), into, constant=constant)
 
 
 def _into_battery(signals: Signals, at_s: np.ndarray, level: float) -> bool | None:

@@ -215,6 +215,8 @@ def not_stopping_words(event: Event) -> Words:
         if event.into_battery
         else "The battery's current is not logged: another load may take it."
     )
+    if event.constant and not event.into_battery:
+        shown += " The reading does not change any more: it may be an old one."
     return Words(
         f"Charger does not stop: {number(event.amps)} A for {seconds(event.end_s - event.start_s)} after the request "
         "went to zero",

@@ -23,7 +23,12 @@ _HELD_ROWS = 3  # …or so many steps
 _SLOW_HELD_S = 30.0
 _FEWEST = 10  # readings of a temperature
 # Readings further apart are no temperatures of one body: beside what a heat sink does in a second (practice).
-_LEAP_K, _FASTEST_K_PER_S, _BESIDE = 8.0, 3.0, 5
+_LEAP_K, _FASTEST_K_PER_S = 8.0, 2.0
+_BESIDE_OFTEN, _BESIDE_SELDOM, _OFTEN_S = (
+    9,
+    5,
+    1.5,
+)  # readings about one; far apart, they may be on either side of a peak
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,8 +100,8 @@ def _believable(part: Part) -> Part:
     value, time_s = part.value, part.time_s
     spacing_s = float(np.nan_to_num(part.spacing_s))
     leap_K = _LEAP_K + 2.0 * (part.step or 0.0)
-    beside = median_filter(value, _BESIDE, mode="nearest")
-    kept = np.abs(value - beside) <= leap_K + _FASTEST_K_PER_S * spacing_s * (_BESIDE // 2)
+    beside = median_filter(value, _BESIDE_OFTEN if spacing_s < _OFTEN_S else _BESIDE_SELDOM, mode="nearest")
+    kept = np.abs(value - beside) <= leap_K + _FASTEST_K_PER_S * spacing_s
     moved = np.flatnonzero(value[kept] != value[kept][:1])
     if moved.size:
         first = int(np.flatnonzero(kept)[moved[0]])

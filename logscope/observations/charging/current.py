@@ -18,6 +18,7 @@ PARTS = (
     "cell_voltage_highest", "cell_voltage_lowest", "battery_temperature_highest", "battery_temperature_lowest",
 )  # fmt: skip
 _HELD_PERIODS = 3.0  # for how long a state message holds
+_ROLLS_KMH, _TURNS_RPM, _BRAKES_S = 2.0, 60.0, 3.0  # and so long after, currents and speeds lag (practice)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,8 +62,20 @@ def _said_to_charge(signals: Signals, battery: Part) -> BoolArray | None:
         if state is not None and state.on is not None:
             longest_s = _HELD_PERIODS * max(state.spacing_s, 1.0)
             held = zero_order_hold(state.time_s, state.on.astype(np.float64), battery.time_s, longest_s)
-            return np.asarray(held == 1.0)
+            return np.asarray((held == 1.0) & ~_moves(signals, battery))
     return None
+
+
+def _moves(signals: Signals, battery: Part) -> BoolArray:
+    """Whether the vehicle moves at each reading, or did so seconds before: then what flows in comes from braking."""
+    moves = np.zeros(battery.time_s.size, np.bool_)
+    for name, least in (("vehicle_speed", _ROLLS_KMH), ("motor_speed", _TURNS_RPM)):
+        speed = signals.get(name)
+        if speed is not None and speed.time_s.size > 1:
+            fast = speed.time_s[np.abs(speed.value) > least]
+            near = np.searchsorted(fast, battery.time_s + _BRAKES_S) - np.searchsorted(fast, battery.time_s - _BRAKES_S)
+            moves |= near > 1  # a lone reading is a disturbance
+    return moves
 
 
 def _noise(part: Part) -> float:
