@@ -170,12 +170,16 @@ def fit_curve(
         return None
     best, mix, even = plain, [plain], False
     lagged = _solve(problem(Shape.LAGGED)) if onset_seen else None  # without the beginning an S cannot be seen
-    if lagged is not None and _likelier(plain, lagged) is lagged:
+    filtered: list[Solved] = []
+    # A moving average may be far from two poles: where one exponential does not fit, every filter is tried.
+    if lagged is not None and (_likelier(plain, lagged) is lagged or (rest is not None and _misfits(plain, rest))):
         behind = lagged[1].likeliest
         others = [problem(shape) for shape in FILTERED if shape is not Shape.LAGGED]
-        filtered = [lagged, *(_solve(other, guesses_behind(other, behind)) for other in others)]
-        mix = _no_likelier([one for one in filtered if one is not None])
-        best = max(mix, key=lambda one: one[1].log_evidence)
+        solved = [lagged, *(_solve(other, guesses_behind(other, behind)) for other in others)]
+        filtered = _no_likelier([one for one in solved if one is not None])
+    likeliest = max(filtered, key=lambda one: one[1].log_evidence, default=plain)
+    if _likelier(plain, likeliest) is not plain:
+        best, mix = likeliest, filtered
     elif lagged is not None and _likelier(lagged, plain) is not plain:
         mix, even = (
             [plain, lagged],

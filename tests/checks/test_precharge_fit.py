@@ -144,3 +144,21 @@ def test_readings_whose_age_drifts_are_no_other_curve(seed: int) -> None:
     bent = _repeated(lambda t: np.interp(t, [0.0, 0.02, 0.2, 0.22, 0.5], [0.0, 0.4, 0.5, 0.95, 1.0]), seed)
     assert bent is not None
     assert bent.misfit
+
+
+@pytest.mark.parametrize("average_s", [0.06, 0.0985, 0.15])
+def test_a_moving_average_as_long_as_the_constant_is_found(average_s: float) -> None:
+    """numpy's convolution of the closed form: far from two poles, so that they fit no better than an exponential."""
+    fine_s = np.arange(-0.4, 0.7, 0.0005)
+    link = 64 + 291.5 * np.where(fine_s > 0, 1 - np.exp(-np.maximum(fine_s, 0) / 0.1028), 0.0)
+    width = round(average_s / 0.0005)
+    shown = np.convolve(link, np.full(width, 1 / width))[: link.size]
+    t = np.arange(-0.1, 0.5, 0.01)
+    for seed in range(3):
+        volts = np.interp(t, fine_s, shown) + np.random.default_rng(seed).normal(0, 0.16, t.size)
+        rest = Rest(0.18, 0.16, Timestamps(5e-5, Known.COUNTED))
+        fit = fit_curve(t, np.round(volts / 0.1) * 0.1, 0.1, onset_seen=True, rest=rest, cut_off=True)
+        assert fit is not None
+        assert not fit.misfit
+        assert fit.averaged
+        assert fit.time_constant.value == pytest.approx(0.1028, rel=0.01)
