@@ -393,8 +393,9 @@ def test_a_starter_is_no_failing_converter(vehicle: Vehicle, period_s: float, la
         assert claims(findings_of(aux_supply, combustion(seed, period_s, 0.1, lasts_s), vehicle)) == []
 
 
-def test_a_key_that_is_off_between_two_drives_is_no_stopped_converter():
-    # a link that discharges slowly is still at its voltage, and no contactor is logged
+@pytest.mark.parametrize("contactor", [False, True])
+def test_a_key_that_is_off_between_two_drives_is_no_stopped_converter(contactor: bool):
+    # a link that discharges slowly is still at its voltage, and no contactor is logged, or one that always reads on
     t, s = np.arange(0.0, 90.0, 1.0), np.arange(0.0, 90.0, 0.1)
     off, off_s = (t > 40.0) & (t < 55.0), (s > 40.0) & (s < 55.0)
     link_V = np.where(off_s, 340.0 * np.exp(-np.maximum(s - 40.0, 0.0) / 80.0), 340.0)
@@ -404,6 +405,8 @@ def test_a_key_that_is_off_between_two_drives_is_no_stopped_converter():
         Part("battery_current", s, np.where(off_s, 0.0, 40.0), "A", "Made.Pack", step=0.1),
         Part("converter_current", s, np.where(off_s, 0.0, 12.0), "A", "Made.Converter", step=0.1),
     ]
+    if contactor:
+        parts.append(Part("main_contactor", s, np.ones(s.size), "", "Made.State", on=np.ones(s.size, bool)))
     findings = findings_of(aux_supply, Signals({part.name: part for part in parts}, 0.0, 90.0), STATED)
     assert claims(findings) == []
     # nor is it a converter that surely ran throughout

@@ -181,11 +181,11 @@ def test_a_sensor_that_is_off_when_cold_is_seen_in_a_log_of_hours():
     )
 
 
-@pytest.mark.parametrize("mark_C", [215.0, 255.0, 0.0])
-def test_marks_and_old_values_are_no_temperatures(mark_C: float):
+@pytest.mark.parametrize(("mark_C", "period_s"), [(215.0, 1.0), (255.0, 1.0), (0.0, 1.0), (0.0, 5.0)])
+def test_marks_and_old_values_are_no_temperatures(mark_C: float, period_s: float):
     """Readings of 0xFF less its offset, or zeros, among the others; and the last drive's value until it wakes."""
     loop = Loop(seed=46, hardest_A=30.0)
-    parts = {each.name: each for each in logged(loop)}
+    parts = {each.name: each for each in logged(loop, period_s)}
     rng = np.random.default_rng(46)
     for name in ("motor_temperature", "inverter_temperature", "coolant_temperature"):
         value = parts[name].value.copy()

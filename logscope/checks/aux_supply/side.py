@@ -151,7 +151,8 @@ def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
     """
     closed = np.full(at_s.size, np.nan)
     contactor, link = signals.get("main_contactor"), signals.get("dc_link_voltage")
-    if contactor is not None and contactor.on is not None:
+    # a state that is on from end to end may be a request, or a byte that never changes: the current decides
+    if contactor is not None and contactor.on is not None and (link is None or not contactor.on.all()):
         closed = _held(contactor, contactor.on, at_s)
     if link is None or link.time_s.size < 2:
         return closed

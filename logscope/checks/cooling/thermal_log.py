@@ -23,7 +23,7 @@ _HELD_ROWS = 3  # …or so many steps
 _SLOW_HELD_S = 30.0
 _FEWEST = 10  # readings of a temperature
 # Readings further apart are no temperatures of one body: beside what a heat sink does in a second (practice).
-_LEAP_K, _FASTEST_K_PER_S = 8.0, 2.0
+_LEAP_K, _FASTEST_K_PER_S = 8.0, 1.0
 _BESIDE_OFTEN, _BESIDE_SELDOM, _OFTEN_S = (
     9,
     5,
