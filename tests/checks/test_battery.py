@@ -12,7 +12,7 @@ from tuning_traces import TICK_S, loaded_battery, logged, signals
 
 from logscope.checks.battery.check import battery
 from logscope.checks.battery.load import load_at
-from logscope.checks.battery.resistance import _slope, _widened, find_pulses
+from logscope.checks.battery.resistance import _rolling, _slope, _widened, find_pulses
 from logscope.findings import Finding, Severity
 from logscope.observations.under_load import UnderLoad
 from logscope.signals import MissingPart, Signals
@@ -55,6 +55,14 @@ def test_a_line_is_borne_by_several_pulses_and_not_by_one_beside_small_changes(p
     assert (slope is not None) is is_line
     if slope is not None:
         assert slope.value == pytest.approx(0.09, rel=0.01)
+
+
+def test_rows_in_a_row_have_the_mean_and_deviation_of_numpy() -> None:
+    values = 320 + np.random.default_rng(9).normal(0, 2, 50)
+    windows = np.lib.stride_tricks.sliding_window_view(values, 7)
+    mean, deviation = _rolling(values, 7)
+    assert mean == pytest.approx(windows.mean(axis=1))
+    assert deviation == pytest.approx(windows.std(axis=1))
 
 
 @pytest.mark.parametrize("neighbours", [(0.088, 0.091), (0.091,), (0.085, 0.0905)])

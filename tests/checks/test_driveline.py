@@ -6,6 +6,8 @@ The damping of a free ring follows from the logarithmic decrement, as in any tex
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -13,7 +15,8 @@ from limits_study import LimitsStudy
 from one_check import findings_of
 from tuning_traces import KMH_PER_RPM, TICK_S, launches, logged, signals
 
-from logscope.checks.driveline.check import driveline
+from logscope.checks.driveline.check import _felt, driveline
+from logscope.checks.driveline.judder import Judder
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.signals import Signals
 from logscope.vehicle import Driveline, Motor, Vehicle
@@ -150,3 +153,18 @@ def test_a_ring_ends_where_the_next_change_of_demand_begins() -> None:
     found = outcomes(made)["judder"].measured
     assert found["judder_Hz"].value == pytest.approx(5.0, abs=0.1)
     assert found["damping_ratio"].value == pytest.approx(2.5 / (2 * np.pi * 5.0), abs=0.015)
+
+
+def test_a_judder_shakes_the_vehicle_by_what_swings_its_rotor() -> None:
+    """Rotor, ratio, wheel and mass of a small car; numpy.gradient of the shaft's swing gives its acceleration."""
+    time_s = np.arange(0.0, 1.0, 1e-4)
+    radian_per_s = 30.0 * 2 * np.pi / 60 * np.sin(2 * np.pi * 5.0 * time_s)
+    swing = float(np.max(np.gradient(radian_per_s, time_s)))
+    vehicle = Vehicle(
+        motor=Motor(rotor_inertia_kgm2=0.05), driveline=Driveline(ratio=8.2, wheel_radius_m=0.31, mass_kg=1350)
+    )
+    judder = SimpleNamespace(ring=SimpleNamespace(amplitude=30.0, frequency_hz=5.0))
+    felt = _felt(cast(Judder, judder), vehicle)
+    assert felt is not None
+    assert felt.value == pytest.approx(0.05 * swing * 8.2 / 0.31 / 1350, rel=1e-3)
+    assert _felt(cast(Judder, judder), Vehicle()) is None

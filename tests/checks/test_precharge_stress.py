@@ -7,6 +7,8 @@ with the check. Cooling between attempts: Newton's law; its time constant is com
 from __future__ import annotations
 
 from itertools import pairwise
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -15,7 +17,11 @@ from one_check import findings_of
 from scipy.integrate import quad
 
 from logscope.checks.precharge.check import precharge
+from logscope.checks.precharge.judge import Judged
+from logscope.checks.precharge.stress import _carries_until
 from logscope.findings import CAUTION_HV, Finding, Severity
+from logscope.observations.dc_link.link import Link
+from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Signals
 from logscope.simulate.circuits import Solution, Stage, solve
 from logscope.vehicle import Precharge, Vehicle
@@ -135,3 +141,28 @@ def test_a_link_that_never_rises_may_be_shorted() -> None:
     assert (energy.value, energy.low) == (None, 0.0)
     assert energy.high == pytest.approx(331.0**2 / 150 * 4.0, rel=0.05)
     assert "shorted" in finding.explanation
+
+
+CLOSING = SimpleNamespace(start_s=1.00, end_s=1.02)
+
+
+@pytest.mark.parametrize(
+    ("kind", "closing", "attempt", "until"),
+    [
+        ("closed_early", CLOSING, Attempt(0, 1, 3, True, "level"), (1.01, True)),  # any time between two readings
+        ("stalled", None, Attempt(0, 1, 3, True, "fall", relay_s=0.5, relay_end_s=4.0), (4.0, True)),
+        ("stalled", None, Attempt(0, 1, 3, True, "log end", relay_s=0.5), (9.0, False)),
+        ("stalled", None, Attempt(0, 1, 3, True, "fall"), (3.0, True)),
+        ("stalled", None, Attempt(0, 1, 3, True, "log end"), (3.0, False)),
+        ("interrupted", None, Attempt(0, 1, 3, True, "fall"), (0.8, True)),
+        ("interrupted", None, Attempt(0, 1, 3, True, "log end"), (0.8, False)),
+    ],
+)
+def test_the_resistor_carries_the_charge_until_what_takes_it_over_or_ends_it(
+    kind: str, closing: object, attempt: Attempt, until: tuple[float, bool]
+) -> None:
+    """The contactor, else the relay, else the link's own fall; a log that ends before that shows no end."""
+    judged = SimpleNamespace(kind=kind, measurement=SimpleNamespace(attempt=attempt, closing=closing, end_s=0.8))
+    link = SimpleNamespace(part=SimpleNamespace(time_s=np.arange(10.0)))
+    found = _carries_until(cast(Judged, judged), Signals({}, 0.0, 9.0), cast(Link, link))
+    assert found == pytest.approx(until)

@@ -276,7 +276,7 @@ def test_a_ramp_before_a_surge_is_no_part_of_it() -> None:
 
 @pytest.mark.parametrize(
     ("level_a", "peak", "pull_a", "is_one"),
-    [(340.0, 420.0, 0.0, False), (340.0, 460.0, 0.0, True), (40.0, 90.0, 300.0, False), (40.0, 120.0, 300.0, True)],
+    [(340.0, 435.0, 0.0, False), (340.0, 450.0, 0.0, True), (40.0, 90.0, 300.0, False), (40.0, 120.0, 300.0, True)],
 )
 def test_a_surge_is_more_than_regulation_about_its_level_and_than_what_trips_nothing(
     level_a: float, peak: float, pull_a: float, is_one: bool
