@@ -176,6 +176,14 @@ def test_a_reading_frozen_while_the_car_brakes_is_a_hold_where_it_leaps_in_gear(
     assert found["encoder.hold"].measured["peak_deviation_rpm"].value == pytest.approx(400, abs=10)
 
 
+def test_a_speed_that_pauses_and_goes_on_from_there_is_no_hold() -> None:
+    """1,000 rpm/s before and after 300 ms at one value would lead to 300 rpm more; it goes on from 60 rpm more."""
+    time, value = ramp()
+    value[300:330] = value[300]
+    value[330:] -= 240
+    assert "encoder.hold" not in check(time, value)
+
+
 def test_a_wheel_that_breaks_away_is_no_hold() -> None:
     time, value = ramp()
     value[1000:1030] = value[1000]
