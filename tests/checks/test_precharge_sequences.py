@@ -73,6 +73,15 @@ def test_a_path_that_is_open_shows_by_the_relay_state_alone(flags: tuple[str, ..
             findings_of(precharge, signals.signals, HAZEL)
 
 
+def test_the_end_of_an_interrupted_rise_is_no_measure_of_a_load() -> None:
+    """Seldom sampled, and without states, a cut off rise looks settled; it was over too soon for a load."""
+    coarse = replace(AS_USUAL, period_s=0.05, flags=())
+    for seed in range(2):
+        (found,) = _judged(KeyCycle(2.2, 20.0, drop_out_s=0.08), coarse, seed)
+        assert found.kind == "precharge.interrupted"
+        assert not {"parallel_load_ohm", "load_power_W"} & set(found.measured)
+
+
 @pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
 def test_every_retry_is_an_attempt(flags: tuple[str, ...]) -> None:
     """Three tries, each cut off by its relay; the link holds what it has got, and each try adds to it."""

@@ -186,8 +186,10 @@ def test_a_limit_that_is_passed_beside_nothing_else_stands_by_itself() -> None:
 def test_neither_of_two_causes_is_claimed_where_one_is_as_likely_as_the_other() -> None:
     """A link that stays live, with the pack's voltage not logged: a welded contactor and an open bleeder look alike."""
     live = finding("dc_link.stays_live", Severity.DANGER)
-    for beside in ((), (finding("contactor.sound", Severity.GOOD),)):
-        assert explain((live, *beside), ("dc_link_voltage",)) == ()
+    sound = (finding("contactor.sound", Severity.GOOD), finding("precharge.complete", Severity.GOOD))
+    for beside in ((), sound):
+        for logged in (("dc_link_voltage",), ("dc_link_voltage", "precharge_relay", "main_contactor")):
+            assert explain((live, *beside), logged) == ()
     held = finding("dc_link.stays_live", Severity.DANGER, cause="welded")
     assert [each.cause for each in explain((held,), PARTS)] == ["contactor_welded"]
     assert [each.cause for each in explain((live,), PARTS)] == ["bleeder_open"]

@@ -55,7 +55,8 @@ def measured_values(judged: Judged, vehicle: Vehicle) -> Mapping[str, Measured]:
         values["time_to_threshold_s"] = Measured(None, "s")
     if m.pack_v:
         values["fraction_reached"] = Measured(m.reached_v / m.pack_v, "1")
-        values |= _parallel_load(m, vehicle)
+        if judged.kind != "interrupted":  # where a relay stopped the rise, its end says nothing of a load
+            values |= _parallel_load(m, vehicle)
     elif judged.kind == "stalled" and vehicle.limits.battery_min_V:  # no pack holds less than the emptiest
         values["fraction_reached"] = Measured(None, "1", None, m.reached_v / vehicle.limits.battery_min_V)
     values |= _implied_resistance(judged, vehicle)

@@ -99,8 +99,8 @@ CAUSES = (
         "contactor_welded",
         "A contactor is welded",
         USUAL,
-        # One of two that is welded does not keep the link live by itself.
-        {"follows_pack": MOSTLY, "stays_live": OFTEN, "bypassed": SOMETIMES, "order": SOMETIMES},
+        # One of two that is welded does not keep the link live by itself; states are mostly those of commands.
+        {"follows_pack": MOSTLY, "stays_live": OFTEN, "bypassed": SOMETIMES, "order": SELDOM},
         "Service disconnect open, link proven dead: a trained person measures the resistance across each contactor.",
         "Keep everyone away from the high-voltage side: it stays connected to the pack.",
         "With no current flowing, have a trained person open the service disconnect, and prove the link dead.",
