@@ -212,6 +212,18 @@ def test_dips_without_current_are_a_connection_and_without_a_known_current_nothi
     assert any(f.kind == "aux.dip" and f.severity is Severity.INFO for f in unknown)
 
 
+def test_a_converter_that_may_have_stopped_to_the_end_of_the_log_is_no_good_news():
+    """No contactor is logged; the link stays at its voltage, and the pack gave current when the converter stopped."""
+    made = Made(stops_s=30.0, end_s=45.0, left_out=frozenset({"main_contactor", "converter_state"}))
+    signals = made.signals(7319)
+    s = np.arange(0.0, 45.0, 0.1)
+    link = Part("dc_link_voltage", s, np.where(s < 5.0, 0.0, 340.0), "V", "Made.Link", step=0.1)
+    pack = Part("battery_current", s, np.where((s > 6.0) & (s < 33.0), 40.0, 0.5), "A", "Made.Pack", step=0.1)
+    parts = {**signals.parts, link.name: link, pack.name: pack}
+    supply = only(findings_of(aux_supply, replace(signals, parts=parts), STATED), "aux.supply")
+    assert supply.severity is Severity.INFO
+
+
 def test_a_converter_that_sleeps_is_not_below_its_set_point():
     """Its voltage reads zero while its controller sleeps, and its current repeats the last value."""
     made = Made(stops_s=30.0)

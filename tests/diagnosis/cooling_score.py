@@ -40,6 +40,7 @@ _MINUTES, _LONG_MINUTES = (4.0, 9.0), (20.0, 35.0)
 _FLOW = ("cooling.no_flow", "cooling.air", "cooling.low_flow")
 _W_PER_K_OF_LITRE = 1.06 * 3500.0 / 60.0  # of the simulator's coolant, for each litre a minute
 _CONTINUOUS_A = 150.0  # as Hazel's vehicle file states
+_SPELL_READINGS = 20.0  # of a spell without flow: with fewer, its λ and that beside it are not apart
 _SHOWS_K = 12.0  # of excess, and as much again for each kelvin of resolution
 _TEMPERATURES = (
     "motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out",
@@ -188,6 +189,9 @@ def _logged(event: TruthEvent, signals: Signals) -> bool:
         rounding = signals["inverter_temperature"].step or 0.0
         # with the outlet alone, water that stands in the devices warms as flowing water does
         beside = "coolant_temperature" in signals
+        lasts_s = event.end_s - event.start_s  # of a spell, which needs readings over the plate's own time constant
+        if event.kind == "cooling.air" and lasts_s < _SPELL_READINGS * signals["inverter_temperature"].spacing_s:
+            return False
         return beside and event.parameters["highest_excess_K"] > _SHOWS_K * (1.0 + rounding)
     if event.kind == "cooling.pump_stopped" and event.parameters["lasts_all_along"] and not event.parameters["warm"]:
         return False  # signals that never show anything may be of what is not fitted, unless a device warms

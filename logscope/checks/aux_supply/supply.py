@@ -102,17 +102,24 @@ def _not_running(side: Side) -> Iterator[Problem]:
 
 
 def open_stops(side: Side) -> tuple[tuple[float, float], ...]:
-    """Stretches between two runs of the converter in which it may have stopped, or the key may have been off [s].
+    """Stretches in which the converter may have stopped, or the key may have been off [s]: no contactor is logged.
 
-    No contactor is logged, or none then.
+    They lie between two runs of the converter, or began with the link still on.
     """
     runs = np.flatnonzero(side.running == 1)
-    idle = (side.running == 0) & np.isnan(side.linked)
+    idle = (side.running == 0) & (side.linked != 0)
     if not runs.size or not idle.any():
         return ()
-    idle[: runs[0]] = idle[runs[-1] :] = False
+    began, last_s = side.time_s[runs[0]], side.time_s[runs[-1]]
+    linked_s = side.time_s[idle & (side.linked == 1)]
     spans = spans_of(idle, side.time_s, max(gap_threshold_s(side.time_s), side.period_s))
-    return tuple(span for span in spans if span[1] - span[0] >= STARTS_S)
+    return tuple(
+        (since_s, until_s)
+        for since_s, until_s in spans
+        if until_s - since_s >= STARTS_S
+        and since_s >= began
+        and (until_s <= last_s or bool(((linked_s >= since_s) & (linked_s <= until_s)).any()))
+    )
 
 
 def _too_high(side: Side, vehicle: Vehicle) -> Iterator[Problem]:
