@@ -26,6 +26,7 @@ _TOGETHER, _SAG = 0.7, 0.004  # correlation of both readings' changes, of which 
 _THROWN_UP = 4.0  # times the pack
 _DECIMAL = (0.1, 0.01, 0.001)
 _ANY = 1e-6  # of the pack: a link that precharges or stalls stands anywhere below it
+_OFFSET_V = 5.0  # of a link voltage's sensor (common practice, no published source)
 _HELD = 0.01  # change from the first to the last third of the time: a bleeder takes more within seconds (practice)
 _CHARGING_A = 1.0  # a charger below this may be off
 # Of the stated lowest and highest voltage: a pack deeply discharged or charged to the brim, and its sensor.
@@ -80,7 +81,7 @@ def _joined(link: Part, pack: Part, signals: Signals) -> Iterator[Tie]:
     kept = _ratio(link, pack)
     if kept is not None and (kept.agree >= _EVER_AGREED or _move_together(link, pack, kept.at_s)):
         yield _tie(of, kept, "the pack voltage, with which it rises and sags", Unexplained.NOTHING)
-    elif kept is not None and kept.share >= _MOST and _held_up(link, kept):
+    elif kept is not None and kept.share >= _MOST and not _reads_open(signals, kept) and _held_up(link, kept):
         tie = _tie(of, kept, "the pack voltage and is held there", Unexplained.NOTHING)
         yield (
             replace(tie, lowest=_ANY) if kept.ratio > _THROWN_UP else tie
@@ -99,11 +100,18 @@ def _move_together(link: Part, pack: Part, at_s: FloatArray) -> bool:
     return bool(np.corrcoef(one, other)[0, 1] >= _TOGETHER)
 
 
+def _reads_open(signals: Signals, kept: Kept) -> bool:
+    """Whether the main contactor reads open all the while: then nothing says that it joins link and pack."""
+    main = signals.get("main_contactor")
+    return main is not None and main.on is not None and main.on.size > 0 and not on_at(main, kept.at_s).any()
+
+
 def _held_up(link: Part, kept: Kept) -> bool:
     """Whether a link at rest is held at a decimal share of the pack, or high above it.
 
     Only the pack can hold a link that does not discharge: joined, or by way of a precharge that stalls; and that one
     stalls at such a share is most unlikely. A braking motor throws a link up to two or three times the pack, no more.
+    A few volts that stay are what the sensor of an empty link reads.
     """
     if kept.ratio > _THROWN_UP:
         return True
@@ -112,7 +120,7 @@ def _held_up(link: Part, kept: Kept) -> bool:
         return False
     level = link.value[(link.time_s >= kept.at_s[0]) & (link.time_s <= kept.at_s[-1])]
     third = level.size // 3
-    if third == 0:
+    if third == 0 or float(np.median(level)) < _OFFSET_V:
         return False
     return bool(abs(np.median(level[-third:]) / np.median(level[:third]) - 1.0) < _HELD)
 

@@ -198,3 +198,14 @@ def test_few_readings_behind_lags_are_no_interruption() -> None:
         part = Part("dc_link_voltage", t, np.round(volts / 0.1) * 0.1, "V", "Link.Voltage", 0.1)
         found = findings_of(precharge, Signals({part.name: part}, 0.0, 4.0), _vehicle(48, 1e-3))
         assert [each.severity for each in found] == [Severity.INFO]
+
+
+def test_a_link_that_is_back_at_once_has_not_been_charged() -> None:
+    """A controller that boots reads 0 and 4 V on a link of 20 V: what charge it had it has still."""
+    t = _stamps(0.02)
+    volts = np.where(t < 1.2, 20.0, 20.0 + (PACK_V - 20.0) * settled_fraction(t - 1.2, 0.15))
+    volts[[20, 21]] = 0.0, 4.0
+    for names in (("dc_link_voltage", "battery_voltage"), ("dc_link_voltage",)):
+        parts = {name: _signals(t, volts).parts[name] for name in names}
+        (found,) = findings_of(precharge, Signals(parts, 0.0, float(t[-1])), _vehicle(150, 1e-3))
+        assert found.start_s == pytest.approx(1.2, abs=0.03)

@@ -189,3 +189,18 @@ def test_the_part_in_every_broken_tie_and_in_no_sound_one_is_the_suspect():
 @pytest.mark.parametrize("ratio", [0.3, 0.7, 1.3, 3.0, 30.0])
 def test_an_everyday_ratio_is_no_slip(ratio):
     assert nearest_slip(ratio) is None
+
+
+@pytest.mark.parametrize(("level_V", "state", "doubted"), [(2.04, None, False), (20.4, None, True), (20.4, 0, False)])
+def test_an_empty_link_is_no_hundredth_of_its_pack(level_V: float, state: int | None, doubted: bool) -> None:
+    """A few volts that stay are a sensor's offset; with the contactor open nothing says that the link is joined."""
+    noise = np.random.default_rng(4712)
+    parts = [
+        part("dc_link_voltage", level_V + noise.normal(0.0, 0.05, T.size)),
+        part("battery_voltage", 204.0 + noise.normal(0.0, 0.2, T.size)),
+    ]
+    if state is not None:
+        on = np.full(T.size, bool(state))
+        parts.append(Part("main_contactor", T, on.astype(float), "", "Made.Main", on=on))
+    found = examine(Signals({each.name: each for each in parts}, 0.0, float(T[-1])), Vehicle())
+    assert ("dc_link_voltage" in found.doubted) is doubted

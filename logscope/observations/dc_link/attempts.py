@@ -204,7 +204,7 @@ def _believable(signals: Signals, link: Link, attempt: Attempt, disconnected: Bo
     if edge_s is not None:  # far behind the beginning of the rise, it vouches for the end of it only
         starts_it = edge_s - begin_s <= 3 * FLAG_LAG_S and not surely_closed(signals, begin_s)
         return bool(disconnected[attempt.onset]) or starts_it
-    if _gone_at_once(link, attempt):
+    if _gone_at_once(link, attempt) or _back_at_once(link, attempt):
         return False
     before = slice(int(np.searchsorted(time_s, begin_s - FLAG_LAG_S)), attempt.onset + 1)
     apart = bool(disconnected[before].all())
@@ -276,6 +276,17 @@ def _gone_at_once(link: Link, attempt: Attempt) -> bool:
     back_s = float(time_s[after][-1] - time_s[attempt.top])
     kept_v = max(_STRAY_SHARE * float(volts[attempt.top] - volts[attempt.onset]), 3 * link.noise_v)
     return back_s < _FASTEST_DISCHARGE_S and float(volts[after][-1] - volts[attempt.onset]) <= kept_v
+
+
+def _back_at_once(link: Link, attempt: Attempt) -> bool:
+    """Whether the link stood as high a reading or two before the rise, and nothing discharges a link so soon."""
+    time_s, volts = link.part.time_s, link.part.value
+    first = max(attempt.onset - _STRAY_SAMPLES, 0)
+    if attempt.top - attempt.onset > _STRAY_SAMPLES or first == attempt.onset:
+        return False
+    lost_v = float(volts[attempt.top] - volts[first : attempt.onset].max())
+    soon = float(time_s[attempt.onset] - time_s[first]) < _FASTEST_DISCHARGE_S
+    return soon and lost_v <= max(_STRAY_SHARE * float(volts[attempt.top] - volts[attempt.onset]), 3 * link.noise_v)
 
 
 def _above_pack(signals: Signals, link: Link) -> BoolArray:
