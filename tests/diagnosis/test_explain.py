@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -263,6 +264,16 @@ def test_a_charge_that_ends_for_no_logged_reason_has_no_likely_origin() -> None:
     assert causes_of(finding("charge.stopped", cause="undetermined")) == []
     assert causes_of(finding("charge.stopped", cause="fault")) == ["charge_stopped"]
     assert causes_of(finding("charge.stopped", cause="supply")) == ["charge_supply"]
+
+
+@pytest.mark.parametrize(("rivals", "claimed"), [(0, 1), (1, 1), (6, 0)])
+def test_a_cause_among_many_rivals_is_not_claimed(rivals: int, claimed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By Bayes' rule about 0.3 beside six of less than half its weight: too little to help a reader (judgement)."""
+    first, *others = sorted(CAUSES)
+    made = {first: replace(CAUSES[first], node=Node(0.1, {"spikes": 0.6}))}
+    made |= {name: replace(CAUSES[name], node=Node(0.04, {"spikes": 0.6})) for name in others[:rivals]}
+    monkeypatch.setattr("logscope.diagnosis.explain.CAUSES", made)
+    assert [each.cause for each in explain((finding("encoder.spike"),), PARTS)] == [first] * claimed
 
 
 def test_a_link_that_stays_live_is_not_said_to_discharge_in_time() -> None:
