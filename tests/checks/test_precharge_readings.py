@@ -209,3 +209,12 @@ def test_a_link_that_is_back_at_once_has_not_been_charged() -> None:
         parts = {name: _signals(t, volts).parts[name] for name in names}
         (found,) = findings_of(precharge, Signals(parts, 0.0, float(t[-1])), _vehicle(150, 1e-3))
         assert found.start_s == pytest.approx(1.2, abs=0.03)
+
+
+@pytest.mark.parametrize(("lag", "tau", "said"), [(0.05, 0.0001, True), (0.0, 0.4, False)])
+def test_a_slow_curve_that_a_sensor_may_have_alone_is_treated_as_bypassed(lag: float, tau: float, said: bool) -> None:
+    """A link that jumps past its resistor behind a lag of 50 ms shows one exponential, slower than R·C of 38 ms."""
+    t = _stamps(0.01)
+    found = _one(_signals(t, _charge(t, tau, lag or None)), _vehicle(38 if lag else 250, 1e-3))
+    assert found.kind == "precharge.slow"
+    assert ("treat it as bypassed" in found.next_step) is said

@@ -55,7 +55,7 @@ def describe(judged: Judged, values: Mapping[str, Measured]) -> Words:
     if judged.kind in ("closed_early", "stalled", "complete") and (load := _load(values)):
         keep = "" if judged.kind == "complete" else f" {next_step}"
         next_step = f"Switch the load on the link ({load}) on only after the main contactor has closed.{keep}"
-    if judged.kind == "fast" and (lag_s := _perhaps_lag(judged)) is not None:
+    if judged.kind in ("fast", "slow") and (lag_s := _perhaps_lag(judged)) is not None:
         next_step += (
             f" Until then treat it as bypassed: a link that jumps past its resistor, seen through a lag of "
             f"{seconds(lag_s)}, looks the same."
@@ -114,7 +114,7 @@ def _title(judged: Judged) -> str:
 
 
 def _perhaps_lag(judged: Judged) -> float | None:
-    """The constant of a fast link [s], where it may be the sensing's as well; else None."""
+    """The constant of a fast or slow link [s], where it may be the sensing's as well; else None."""
     if judged.bound_s is not None:
         return min(judged.bound_s, LONGEST_LAG_S)
     constant = judged.constant
