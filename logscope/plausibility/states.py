@@ -80,7 +80,10 @@ def _impossible(name: str, part: Part) -> _Impossible | None:
         return None  # one that never closes is judged as a part that never changes
     if name == "brake":
         return _Impossible(
-            "reads pressed", part.on, "nobody drives so", "the value for pressed (`on`) may be the other."
+            "reads pressed",
+            part.on,
+            "nobody drives so",
+            "the value for pressed (`on`) may be the other. If it is right, the switch at the pedal sticks.",
         )
     return _Impossible(
         "reads open",
