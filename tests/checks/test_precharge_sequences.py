@@ -196,6 +196,16 @@ def test_a_load_that_starts_and_stops_is_seen_through_a_sensor_that_averages(tim
     assert fraction == pytest.approx(0.6, abs=0.02)  # 200 V of 331 V
 
 
+@pytest.mark.parametrize("drop_out_s", [0.24, 0.3])
+def test_a_relay_that_drops_out_behind_a_sensor_that_averages_is_no_closing(drop_out_s: float) -> None:
+    """The mean of 55 ms comes to its level from below as if a contactor had closed; the pack stands a fifth higher."""
+    signals = play_log(0, (KeyCycle(2.2, 20.0, drop_out_s=drop_out_s),), END_S, hazel(), FINE).signals
+    link = signals["dc_link_voltage"]
+    averaged = np.round(uniform_filter1d(link.value, 11, origin=5) / 0.1) * 0.1
+    seen = changed(signals, {"dc_link_voltage": replace(link, value=averaged)})
+    assert _kinds(findings_of(precharge, seen, HAZEL)) == ["interrupted"]
+
+
 @pytest.mark.parametrize("seed", [3, 6, 8, 10])
 def test_a_contactor_that_closes_early_between_two_states_is_no_fast_link(seed: int) -> None:
     """Behind sensing lags of 23 and 6 ms, with stamps on a grid of 50 ms, the two have one curve."""

@@ -13,7 +13,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import pytest
-from coverage import Coverage, CoverageData
 
 Map = Mapping[str, Mapping[int, frozenset[str]]]  # by file within the project, by line: tests, as 'file.py::function'
 
@@ -37,6 +36,8 @@ def gather(root: Path, data: Path, tests: Sequence[str]) -> None:
 
 def load(root: Path, data: Path) -> dict[str, dict[int, frozenset[str]]]:
     """What was gathered: for each line of each file, the test functions that ran it."""
+    from coverage import CoverageData  # collected with the tests, which do without
+
     seen = CoverageData(str(data))
     seen.read()
     return {
@@ -66,6 +67,8 @@ def _function(test: str) -> str:
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     """What runs from a test's fixtures to its end belongs to it."""
+    from coverage import Coverage
+
     coverage = Coverage.current()
     if coverage is not None:
         coverage.switch_context(_function(item.nodeid))

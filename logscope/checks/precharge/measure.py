@@ -143,6 +143,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
     # The break of a sawing link's first rise is the load's doing, unless a state says that a contactor closed.
     sawing = attempt.saws > 0 and attempt.contactor_s is None
     closing = None if sawing else closing_of(link, attempt, fit, broken, settling)
+    if closing is not None and _ends_below(closing, pack) and attempt.contactor_s is None:
+        closing = None  # a relay that drops out, behind a lag, leaves a step as well
     if pack is None and closing is not None and closing.step_v is not None and closing.level_v is not None:
         pack = PackLevel(closing.level_v, NORMAL_95 * link.noise_v)  # from at least one reading behind the step
     by_link = pack is None and attempt.contactor_s is not None
@@ -180,6 +182,13 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
         highest_v=highest_v,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
+
+
+def _ends_below(closing: Closing, pack: PackLevel | None) -> bool:
+    """Whether what looks like a closing leads to less than the pack, which a closed contactor joins."""
+    if pack is None or closing.level_v is None:
+        return False
+    return closing.level_v < (1 - PACK_MISMATCH) * (pack.volts - pack.within_v)
 
 
 def _rise_s(link: Link, attempt: Attempt) -> float:
