@@ -24,11 +24,8 @@ _SLOW_HELD_S = 30.0
 _FEWEST = 10  # readings of a temperature
 # Readings further apart are no temperatures of one body: beside what a heat sink does in a second (practice).
 _LEAP_K, _FASTEST_K_PER_S = 8.0, 1.0
-_BESIDE_OFTEN, _BESIDE_SELDOM, _OFTEN_S = (
-    9,
-    5,
-    1.5,
-)  # readings about one; far apart, they may be on either side of a peak
+# Readings about one; far apart, they may be on either side of a peak.
+_BESIDE_OFTEN, _BESIDE_SELDOM, _OFTEN_S = 9, 5, 1.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
