@@ -57,6 +57,15 @@ def times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
+def if_in_fahrenheit(celsius: float) -> str:
+    """What a hot reading would mean if its signal were in another unit than its definition says.
+
+    >>> if_in_fahrenheit(86.0)
+    'A signal in °F would look the same: 86 °F is 30 °C.'
+    """
+    return f"A signal in °F would look the same: {celsius:.0f} °F is {(celsius - 32.0) / 1.8:.0f} °C."
+
+
 def percent(fraction: float) -> str:
     """A fraction as a percentage: 0.953 → '95.3 %'."""
     return f"{fraction * 100:.1f} %"

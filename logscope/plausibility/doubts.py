@@ -47,7 +47,7 @@ def sign_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
 
 def temperature_doubts(signals: Signals, vehicle: Vehicle) -> list[Doubt]:
     """Temperatures in another unit."""
-    return [_temperature(wrong, signals, vehicle) for wrong in wrong_temperatures(signals)]
+    return [_temperature(wrong, signals, vehicle) for wrong in wrong_temperatures(signals, vehicle)]
 
 
 def _misread(part: Part, how: Misread, vehicle: Vehicle) -> Doubt:
@@ -126,7 +126,11 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
     cure, part = wrong.cure, signals.parts[wrong.part]
     write = f"scale = {scale * cure.scale:.6g}, offset = {offset * cure.scale + cure.offset:.6g}"
     shifted = cure.offset != 0.0
-    reason = f"{part_name(wrong.part)} is probably {cure.words}"
+    rival = "" if wrong.rival is None else f", or {wrong.rival.words}"
+    compare = ""
+    if wrong.hot:
+        compare = f"First compare with a thermometer: if the battery is at {wrong.start:.0f} °C, do not use it. "
+    reason = f"{part_name(wrong.part)} is probably {cure.words}{rival}"
     measured = {"offset_K": Measured(-cure.offset, "K")} if shifted else {"ratio": Measured(1.0 / cure.scale, "")}
     return Doubt(
         Finding(
@@ -135,9 +139,10 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
             start_s=float(part.time_s[0]),
             end_s=float(part.time_s[-1]),
             title=f"{part_title(wrong.part)}: probably {cure.words}, {wrong.start:,.0f} °C at the start",
-            explanation=f"{part_title(wrong.part)}: {wrong.fact}. It is probably {cure.words}; corrected, it starts at "
-            f"{cure.of(wrong.start):.0f} °C, which fits. Checks that need it are listed under “not checked”.",
-            next_step=f"Write “{write}” at {line_of(wrong.part, vehicle)}, or correct its definition.",
+            explanation=f"{part_title(wrong.part)}: {wrong.fact}. It is probably {cure.words}{rival}; corrected, "
+            f"it starts at {cure.of(wrong.start):.0f} °C, which fits. Checks that need it are listed under “not "
+            "checked”.",
+            next_step=f"{compare}Write “{write}” at {line_of(wrong.part, vehicle)}, or correct its definition.",
             parts=(wrong.part,),
             measured=measured,
             expected={

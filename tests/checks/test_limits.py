@@ -135,3 +135,9 @@ def test_a_trip_and_the_limit_passed_in_it_are_one_event_and_the_limits_are_not_
     passed = [each for each in told if "above its limit" in each.title]
     assert [each.start_s for each in passed] == [pytest.approx(5, abs=0.02)]
     assert passed[0].measured["motor_current_margin_A"].value == pytest.approx(-10)
+
+
+def test_a_hot_reading_says_what_it_would_be_in_fahrenheit() -> None:
+    """By hand: 149 °F is 65 °C."""
+    found = findings_of(limits, signals(part("motor_temperature", T, bump(80, 149, 20, 30))), OWN)
+    assert "149 °F is 65 °C" in found[0].explanation

@@ -11,7 +11,7 @@ from logscope.checks.charging.conduct import Event
 from logscope.checks.charging.idle import Idle
 from logscope.checks.charging.margins import Margin
 from logscope.checks.charging.regulation import Error, Regulation
-from logscope.checks.wording import Words, number, seconds
+from logscope.checks.wording import Words, if_in_fahrenheit, number, seconds
 from logscope.findings import Measured
 from logscope.observations.charging.phases import Step
 from logscope.parts import part_name
@@ -162,13 +162,17 @@ def over_limit_words(worst: Margin, passed: Sequence[Margin]) -> Words:
         risk = "It is more than the charger is rated for: wrong rating in the vehicle file, or wrong scale of a signal."
     elif worst.unit == "A":
         risk = "Cells charged too fast heat up and age."
+    meter = "the voltages of charger, pack and cells with a rated meter, then check the request and "
+    if worst.unit == "°C":
+        meter = "the battery with a thermometer, then check the unit of the signal and "
+        if worst.upper:
+            risk = f"Hot cells age and can catch fire. {if_in_fahrenheit(worst.limit - worst.left)}"
     return Words(
         f"Charging: {name} {quantity_text(Measured(-worst.left, unit))} {side} the limit of "
         f"{number(worst.limit)} {worst.unit}",
         f"The {name} was furthest beyond at {worst.time_s:.1f} s; the meter's doubt is "
         f"{quantity_text(Measured(worst.doubt, unit))}.{also} {risk}",
-        "Stop charging. Compare the voltages of charger, pack and cells with a rated meter, then check the request and "
-        f"{worst.key} in the vehicle file.",
+        f"Stop charging. Compare {meter}{worst.key} in the vehicle file.",
         method="Judged by the median of three readings that last; doubt is noise, half a step, and what sound meters "
         "differ by (common practice, no published source). A wrong scale of the mapped signal would look the same.",
     )

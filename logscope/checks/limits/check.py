@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from logscope.checks.assemble import assemble
 from logscope.checks.limits.measure import Closeness, judge_limit
-from logscope.checks.wording import Words, number, seconds, times
+from logscope.checks.wording import Words, if_in_fahrenheit, number, seconds, times
 from logscope.findings import (
     Evidence,
     Finding,
@@ -158,10 +158,12 @@ def passed_words(closeness: Closeness) -> Words:
     single = "in a single sample" if len(spans) == 1 else "in a single sample each time"
     lasted = f"for {seconds(held)} in all" if held else single
     name = limit.what.partition(",")[0]
+    hot = limit.unit == "°C" and limit.upper
+    unit = f" {if_in_fahrenheit(limit.value - closeness.margin)}" if hot else ""
     return Words(
         f"{name[:1].upper()}{name[1:]}: {_amount(closeness, -closeness.margin)} {side} its limit of "
         f"{number(limit.value)} {limit.unit}",
-        f"The limit was passed {times(len(spans))}, {lasted}; furthest at {closeness.time_s:.2f} s.",
+        f"The limit was passed {times(len(spans))}, {lasted}; furthest at {closeness.time_s:.2f} s.{unit}",
         limit.do,
         hands_near_hv=limit.part in _AT_HIGH_VOLTAGE,
         method=f"{_sentence(closeness)}. Time counts from the first to the last sample beyond the limit. A single "
