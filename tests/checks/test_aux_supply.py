@@ -14,6 +14,7 @@ from aux_traces import STATED, Made, claims, found, only
 from limits_study import LimitsStudy
 from one_check import findings_of
 
+from logscope.checks.aux_supply.at_work import AtWork
 from logscope.checks.aux_supply.check import aux_supply
 from logscope.checks.aux_supply.dips import Dip, by_what
 from logscope.checks.aux_supply.side import Side
@@ -325,9 +326,11 @@ def test_what_lies_between_two_meters_is_their_difference_over_the_current(cable
 
 
 def test_a_dip_was_as_deep_as_it_was_read_but_for_noise_and_rounding_and_perhaps_deeper():
+    none = np.zeros(0, bool)
     side = Side(
-        np.zeros(0), np.zeros(0), 0.1, 0.02, 0.1, np.zeros(0), "", np.zeros(0), np.zeros(0, bool), contradicted=False
-    )
+        np.zeros(0), np.zeros(0), 0.1, 0.02, 0.1, np.zeros(0), "", np.zeros(0), AtWork(none, none), none,
+        contradicted=False,
+    )  # fmt: skip
     dips = [Dip(("coolant pump",), False, 0.0, 1.0, drop_v, 13.0 - drop_v) for drop_v in (0.5, 0.6, 0.7, 0.05)]
     (pump,) = by_what(dips, side)
     assert (pump.seen, pump.dipped, pump.low_V) == (4, 3, pytest.approx(12.3))

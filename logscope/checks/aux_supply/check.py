@@ -76,7 +76,7 @@ def _supply(side: Side, resistances: Resistances, signals: Signals, vehicle: Veh
         found.append(
             assemble(
                 "aux.supply",
-                Severity.WARNING,
+                Severity.WARNING if problem.drew else Severity.INFO,
                 words,
                 problem.spans,
                 own,

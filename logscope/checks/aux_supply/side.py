@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.checks.aux_supply.at_work import AtWork, at_work, standing
 from logscope.findings import NothingToCheck
 from logscope.physics.lead_acid import FULL_AT_REST_V
 from logscope.quantities import counted
@@ -23,15 +24,14 @@ _SYSTEM_V = (8.0, 18.0)  # the usual level of a 12 V side; others are another sy
 # Above every battery at rest: lithium iron phosphate, the highest, rests at 13.4 V (practice).
 CHARGED_V = 13.6
 BATTERY_V = FULL_AT_REST_V + 0.2  # below this nothing charges; the rest of a surface charge, and the meter (practice)
-_RISES_V = 0.4  # by which the level stands higher with the link on than before, where the converter's set-point is low
+RISES_V = 0.4  # by which the level stands higher with the link on than before, where the converter's set-point is low
 _SMOOTH_S = 2.0  # of a level by itself: dips of coils and pumps are shorter
-_STANDS_S = 10.0  # a converter's current moves with every load (practice)
 _LEAST_AMPS, _NOISES, _STEPS = 1.0, 5.0, 2.0  # a converter gives more than these, or nothing that can be seen
 SETTLES_S = 1.0  # after the converter starts or stops, beyond two periods of the slowest message
 _LIVE_V = 60.0  # voltage class B begins above it (ISO 6469-3); a converter needs more
 _DRIVES_A = 8.0  # more than a precharge resistor passes at its end, and more than an offset of the sensor (practice)
 # Without current for so long the link still counts as on: a converter that stops for no longer is not judged.
-_PAUSES_S = 8.0
+PAUSES_S = 8.0
 _LIVE_SHARE = 0.8  # of the highest link voltage: less is a link that discharges
 
 
@@ -42,6 +42,7 @@ class Side:
     step_V : resolution, 0 where unknown; noise_V : of single readings, rounding included
     running : 1 where the converter runs, 0 where not, NaN where unknown; judged_by : what shows it, in words
     linked : the same for a DC link that could feed it
+    at_work : whether the drive was at work, which stands for the link where that is unknown
     settled : rows away from any start or stop of the converter
     contradicted : the state says that the converter does not run, and its current that it does
     """
@@ -54,6 +55,7 @@ class Side:
     running: FloatArray
     judged_by: str
     linked: FloatArray
+    at_work: AtWork
     settled: BoolArray
     contradicted: bool
 
@@ -103,6 +105,7 @@ def describe_side(signals: Signals) -> Side:
         running,
         judged_by,
         linked,
+        at_work(signals, time_s),
         _settled(time_s, running, SETTLES_S + 2.0 * max(periods)),
         bool(both.any() and np.mean((state == 0) & (current == 1) & both) > np.mean((state == 1) & both)),
     )
@@ -131,16 +134,7 @@ def _delivers(signals: Signals, at_s: FloatArray) -> tuple[FloatArray, BoolArray
     noise = float(np.nan_to_num(noise_floor(part.value)))
     least = max(_LEAST_AMPS, _NOISES * noise, _STEPS * (part.step or 0.0))
     gives = _held(part, np.asarray(part.value > least), at_s)
-    return gives, _held(part, _standing(part), at_s) == 1.0
-
-
-def _standing(part: Part) -> BoolArray:
-    """The readings that stay the same for long: a controller that sleeps repeats its last one."""
-    starts = np.concatenate(([True], np.diff(part.value) != 0.0))
-    run = np.cumsum(starts) - 1
-    first = part.time_s[starts]
-    last = part.time_s[np.append(np.flatnonzero(starts)[1:] - 1, part.time_s.size - 1)]
-    return np.asarray((last - first > _STANDS_S)[run])
+    return gives, _held(part, standing(part), at_s) == 1.0
 
 
 def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
@@ -161,7 +155,7 @@ def _linked(signals: Signals, at_s: FloatArray) -> FloatArray:
         return np.where(np.isnan(live), closed, closed * live)
     linked = np.where(live == 0, 0.0, np.nan)
     drawn = _held_current(signals, at_s) > _DRIVES_A
-    for since_s, until_s in spans_of(np.asarray((live == 1) & drawn), at_s, max(_PAUSES_S, gap_threshold_s(at_s))):
+    for since_s, until_s in spans_of(np.asarray((live == 1) & drawn), at_s, max(PAUSES_S, gap_threshold_s(at_s))):
         linked[(at_s >= since_s) & (at_s <= until_s) & (live == 1)] = 1.0
     return linked
 
@@ -203,7 +197,7 @@ def _running(level: FloatArray, state: FloatArray, current: FloatArray, linked: 
     off = level[linked == 0]
     if off.size >= LEAST_ROWS:
         # a meter far from the battery reads low, but it reads both levels low
-        running[(linked == 1) & (level > float(np.median(off)) + _RISES_V)] = 1.0
+        running[(linked == 1) & (level > float(np.median(off)) + RISES_V)] = 1.0
     return running, "the level alone"
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from logscope.arrays import BoolArray
 from logscope.checks.aux_supply.levels import Blocks, blocks_of, of_side
-from logscope.checks.aux_supply.side import BATTERY_V, DEAD_V, Side, spans_of
+from logscope.checks.aux_supply.side import BATTERY_V, DEAD_V, PAUSES_S, RISES_V, Side, spans_of
 from logscope.findings import Measured
 from logscope.physics.lead_acid import END_OF_DISCHARGE_V, HIGHEST_CHARGING_V
 from logscope.signals import Signals
@@ -20,6 +20,7 @@ from logscope.vehicle import Vehicle
 STARTS_S = 10.0  # a converter starts within so long after the link is on, or after it was stopped (practice)
 # Meters of converter and 12 V side differ by 1 % each, and cables take 0.2 V at 20 A (practice).
 OFF_SET_POINT_V = 0.5
+_MOSTLY = 0.2  # of a stretch at work in which currents flow: a drive coasts and waits between (practice)
 _LASTS_S = 6.0  # of a level off its set-point: current limiting at a pump's start is over sooner (practice)
 _EMPTY_V = END_OF_DISCHARGE_V + 1.0  # at the load of controllers alone; sound ones stand above 11.8 V (practice)
 
@@ -70,16 +71,23 @@ def _terminals(side: Side, signals: Signals) -> Blocks | None:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong: its cause by name, when [s], and the level that shows it."""
+    """One thing that is wrong: its cause by name, when [s], and the level that shows it.
+
+    before_V : of a stop that the level alone shows, where it stood before; drew : whether currents show the drive at
+        work meanwhile, and not its motion alone
+    """
 
     cause: str
     spans: tuple[tuple[float, float], ...]
     level: Measured
+    before_V: float | None = None
+    drew: bool = True
 
 
 def problems(side: Side, levels: Levels, vehicle: Vehicle) -> Iterator[Problem]:
     """Everything that is wrong with the supply."""
     yield from _not_running(side)
+    yield from _fell_at_work(side)
     yield from _too_high(side, vehicle)
     yield from _too_low(levels, vehicle)
     yield from _empty(side)
@@ -99,6 +107,34 @@ def _not_running(side: Side) -> Iterator[Problem]:
         value = float(np.median(side.volts[rows]))
         level = found.level if found is not None else Measured(value, "V")
         yield Problem("stopped" if ran else "never_ran", ((since_s, until_s),), level)
+
+
+def _fell_at_work(side: Side) -> Iterator[Problem]:
+    """The level fell from the converter's to a battery's while the drive was at work, and no contactor is logged.
+
+    A drive at work needs its link. Only a fall is claimed: a meter that reads low, or one on a long wire, shows one low
+    level throughout.
+    """
+    idle = (side.at_work.draws | side.at_work.moves) & (side.running == 0) & np.isnan(side.linked)
+    runs = side.running == 1
+    stop = np.cumsum(runs) * ~runs  # one number for all rows between two runs of the converter
+    numbers, counts = np.unique(stop[idle & (stop > 0)], return_counts=True)
+    for number in numbers[counts * side.period_s >= _MOSTLY * STARTS_S].tolist():
+        rows = idle & (stop == number)
+        spans = tuple(spans_of(rows, side.time_s, max(PAUSES_S, gap_threshold_s(side.time_s))))
+        off = np.flatnonzero((side.linked == 0) & (side.time_s < spans[0][0]))
+        earlier = runs & (side.time_s < spans[0][0])
+        earlier[: off[-1] if off.size else 0] = False
+        if sum(until_s - since_s for since_s, until_s in spans) < STARTS_S or min(rows.sum(), earlier.sum()) < 2:
+            continue
+        late = rows & (side.time_s >= np.median(side.time_s[rows]))
+        before_V, value = (float(np.median(side.volts[each])) for each in (earlier, late))
+        if value >= min(BATTERY_V, before_V - RISES_V):
+            continue
+        found = of_side(side, late)
+        level = found.level if found is not None else Measured(value, "V")
+        drew = float(np.mean(side.at_work.draws[rows])) > _MOSTLY
+        yield Problem("stopped", spans, level, before_V, drew)
 
 
 def open_stops(side: Side) -> tuple[tuple[float, float], ...]:

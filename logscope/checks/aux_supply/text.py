@@ -96,6 +96,7 @@ def _open(stops: Sequence[tuple[float, float]]) -> str:
     return f"{alone}; whether the DC link was on is not logged."
 
 
+_ON_PURPOSE = "A converter that lowers its level on purpose, or a vehicle that rolls with the key off, looks the same."
 _AT_TERMINALS = "The set-point is judged at the converter's own terminals."
 _AT_NODE = "The converter's own voltage is not logged: a drop in its cables, or a meter that reads low, looks the same."
 _PROBLEMS = {
@@ -107,6 +108,13 @@ _PROBLEMS = {
         "Find out why it stopped: its enable signal, its temperature, its input fuse, its own fault "
         "memory. Stop driving "
         "before the contactors lose their hold.",
+    ),
+    "fell": (
+        "Converter probably stopped: 12 V side at {level} while {worked}",
+        "The 12 V side fell from {before} to a battery's level, {level}, and stayed there for {lasted} while {worked}. "
+        "The contactor's state is not logged.",
+        "Record contactor and converter states. Find out why it stopped: enable signal, temperature, input fuse, fault "
+        "memory. Stop driving before the contactors lose their hold.",
     ),
     "never_ran": (
         "Converter did not start: 12 V side at {level}",
@@ -142,24 +150,27 @@ def problem_words(
     problem: Problem, side: Side, levels: Levels, limit: tuple[float, str], vehicle: Vehicle, more: str
 ) -> Words:
     """One thing that is wrong with the supply."""
-    title, said, step = _PROBLEMS[problem.cause]
+    title, said, step = _PROBLEMS[problem.cause if problem.before_V is None else "fell"]
     lasted = sum(until - since for since, until in problem.spans)
     words = {
         "level": _bare(problem.level),
         "lasted": seconds(lasted),
+        "before": f"{number(problem.before_V or 0.0)} V",
+        "worked": "the drive drew current" if problem.drew else "the vehicle moved",
         "why": "A lead-acid battery gasses, and lamps and controllers age."
         if (problem.level.value or 0.0) > GASSES_V
         else "The set-point is wrong, or a charging stage is not stated in the vehicle file.",
         "limit": f"{number(limit[0])} V ({limit[1]})",
         "set": f"{number(vehicle.aux.converter_V or 0.0)} V",
     }
+    rival = "" if problem.before_V is None else f"{_ON_PURPOSE} "
     return Words(
         title.format(**words),
         f"{said.format(**words)} {more}".strip(),
         step,
         hands_near_hv=problem.cause in ("stopped", "never_ran", "sagging"),
         method=f"Level: {quantity_text(problem.level)}. {levels_sentence(levels)} Whether the converter ran is judged "
-        f"by {side.judged_by}. {_AT_TERMINALS if levels.terminals is not None else _AT_NODE} {SURVIVES}",
+        f"by {side.judged_by}. {rival}{_AT_TERMINALS if levels.terminals is not None else _AT_NODE} {SURVIVES}",
     )
 
 
