@@ -4,7 +4,9 @@ The output error is fitted, not the change from step to step, which rounding to 
 the response is linear in all that remains (gains, offset, start of each stretch), so that the time constant alone is
 sought. Residuals of rounded, slow readings are alike from step to step; they are whitened as a first-order process
 (Cochrane and Orcutt, J. Am. Stat. Assoc. 44, 1949), and the limits of the time constant are those of the profile
-likelihood (any text on non-linear regression, such as Bates and Watts, 1988).
+likelihood (any text on non-linear regression, such as Bates and Watts, 1988). Where several inputs, or lags of the
+sensor, explain the same values, the limits are those of one likelihood over all of them: each alternative counts as far
+as it is no less likely than the limits allow, and no further.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.statistics.distributions import f_quantile, student_quantile
+from logscope.statistics.distributions import f_quantile
 from logscope.statistics.information import covariance_of, variance_of
 
 _COARSE = 24  # time constants tried over all…
@@ -28,7 +30,12 @@ _SHORTEST = 1.5  # steps
 _MOST_ALIKE = 0.97  # correlation from one step to the next: above it nothing tells noise from drift
 _LEAST_ROWS = 20
 _FIRST_NOISE = 0.3  # in the unit of the value: until the residuals show their own
-_TAKEN_UP = 3.0  # what the fit takes up of slow residuals, found with rounded readings and references of known truth
+_TAKEN_UP = 2.5  # what the fit takes up of slow residuals, found with rounded readings and references of known truth
+_LEAST_SLOW = 0.5  # of white noise: rounding of a value that moves steadily evens out, but not in a short log
+# Times the least squares: what is left so nearly alike is not told apart, for no device is one body with one lag. Such
+# a fit counts with one standard error about it.
+_ALIKE = 1.1
+_HOPELESS = 1.5  # times the least scatter, before residuals are whitened: nothing makes up for it
 _SLOW_SHARE, _SLOWEST = 8, 60  # lags over which residuals are summed: a share of the rows, and at most so many
 
 
@@ -86,67 +93,77 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Response:
-    """A fitted response, limits 95 %.
+class Branch:
+    """The fit of one problem behind one lag, that is no less likely than the limits allow.
 
-    time_constant_s, low_s, high_s : infinite where the log sets no upper limit
-    gains : of the inputs in the end, shape (k,); freedom : of Student's limits
-    offset : what is added to the reference
+    which : number of the problem; gains : of its inputs in the end, shape (k,); offset : added to the reference
     covariance : of gains and offset, shape (k + 1, k + 1), infinite where the log does not determine one
-    fitted : shape (n,); scatter : standard deviation of the residuals
+    reach : standard errors to its limits: fewer, the less likely it is
     """
 
+    which: int
     time_constant_s: float
     low_s: float
     high_s: float
     gains: FloatArray
-    covariance: FloatArray
-    freedom: float
     offset: float
-    fitted: FloatArray
-    scatter: float
+    covariance: FloatArray
+    reach: float
 
-    def at(self, inputs: FloatArray) -> tuple[float, float, float]:
-        """The response in the end to constant inputs, shape (k,), with its limits."""
-        return self._sum(float(self.gains @ inputs), np.append(inputs, 0.0))
-
-    def level(self, inputs: FloatArray) -> tuple[float, float, float]:
-        """The same with the offset: how far the value stands from the reference in the end, with its limits."""
-        return self._sum(float(self.gains @ inputs) + self.offset, np.append(inputs, 1.0))
-
-    def _sum(self, value: float, weights: FloatArray) -> tuple[float, float, float]:
-        error = sqrt(variance_of(weights, self.covariance))
-        reach = student_quantile(0.975, self.freedom) * error
+    def sum(self, inputs: FloatArray, offset: float) -> tuple[float, float, float]:
+        """The gains times inputs, shape (k,), and so many offsets, with limits."""
+        value = float(self.gains @ inputs) + offset * self.offset
+        reach = self.reach * sqrt(variance_of(np.append(inputs, offset), self.covariance))
         return value, value - reach, value + reach
 
 
-def coarse_score(problem: Problem) -> float:
-    """Schwarz's criterion, nearly: to choose between problems on the same rows. Infinite where none fits."""
-    rows = np.isfinite(problem.value)
-    count = int(np.count_nonzero(rows))
-    if count < _LEAST_ROWS:
-        return inf
-    tried = np.geomspace(_SHORTEST * problem.step_s, _LONGEST * problem.value.size * problem.step_s, _COARSE // 2)
-    solved = [_solve(problem, rows, constant_s, 0.0) for constant_s in tried.tolist()]
-    best = min((each for each in solved if np.all(each.gains > 0.0)), key=lambda each: each.misfit, default=None)
-    if best is None:
-        return inf
-    return count * log(max(best.misfit, 1e-12) / count) + (best.unknowns + 1) * log(count)
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """A fitted response, limits 95 %.
+
+    branches : the best fit, then those that the values do not exclude
+    fitted : by the best one, shape (n,); scatter : standard deviation of its residuals
+    """
+
+    branches: tuple[Branch, ...]
+    fitted: FloatArray
+    scatter: float
+
+    @property
+    def time_constant_s(self) -> tuple[float, float, float]:
+        """With limits: 0, or infinite, where the log sets none."""
+        low_s, high_s = min(each.low_s for each in self.branches), max(each.high_s for each in self.branches)
+        return self.branches[0].time_constant_s, low_s, high_s
+
+    def at(self, *inputs: FloatArray) -> tuple[float, float, float]:
+        """The response in the end to constant inputs, shape (k,), one array a problem, with its limits."""
+        return _spanned([branch.sum(inputs[branch.which], 0.0) for branch in self.branches])
+
+    def level(self, *inputs: FloatArray) -> tuple[float, float, float]:
+        """The same with the offset: how far the value stands from the reference in the end, with its limits."""
+        return _spanned([branch.sum(inputs[branch.which], 1.0) for branch in self.branches])
 
 
-def fit_response(problem: Problem, lags_s: Sequence[float] = (0.0,)) -> Response | None:
+def _spanned(values: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
+    """The first value, with limits that span those of all."""
+    return values[0][0], min(low for _, low, _ in values), max(high for _, _, high in values)
+
+
+def fit_response(*problems: Problem, lags_s: Sequence[float] = (0.0,)) -> Response | None:
     """The fit; None where there are too few rows or a gain is not above zero.
 
-    lags_s : of the sensor, of which the likeliest is taken
+    problems : the same values with other inputs; lags_s : of the sensor
     """
-    rows = np.isfinite(problem.value)
+    rows = np.isfinite(problems[0].value)
     if np.count_nonzero(rows) < _LEAST_ROWS:
         return None
-    shortest_s, longest_s = _range_s(problem)
-    problem, best_s = min(
-        ((each, _best_s(each, rows, 0.0)) for each in map(problem.with_lag, lags_s)),
-        key=lambda found: _solve(found[0], rows, found[1], 0.0).misfit,
-    )
+    abouts_s = [_coarse_s(problem, rows) for problem in problems]
+    tried = [(which, problem.with_lag(lag_s)) for which, problem in enumerate(problems) for lag_s in lags_s]
+    found = [_refined(problem, rows, abouts_s[which], 0.0) for which, problem in tried]
+    misfits = [_solve(each, rows, best_s, 0.0).misfit for (_, each), best_s in zip(tried, found, strict=True)]
+    hopeful = [each for each in np.argsort(misfits).tolist() if misfits[each] <= _HOPELESS**2 * min(misfits)]
+    tried, found = [tried[each] for each in hopeful], [found[each] for each in hopeful]
+    problem, best_s = tried[0][1], found[0]
     for _ in range(2):
         alike = _alike(_solve(problem, rows, best_s, 0.0).residual, rows, problem.stretch)
         best_s = _refined(problem, rows, best_s, alike)
@@ -156,23 +173,41 @@ def fit_response(problem: Problem, lags_s: Sequence[float] = (0.0,)) -> Response
         slow = _slow_power(best.whitened, rows, problem.stretch)
         misfit = max(_TAKEN_UP * slow * best.misfit, best.freedom * _rounding_variance(problem, alike))
         problem = replace(problem, noise=sqrt(misfit / best.freedom))
-    best_s = _refined(problem, rows, best_s, alike)
-    best = _solve(problem, rows, best_s, alike)
+    noisy = [(which, replace(each, noise=problem.noise)) for which, each in tried]
+    found = [_refined(each, rows, about_s, alike) for (_, each), about_s in zip(noisy, found, strict=True)]
+    solved = [_solve(each, rows, best_s, alike) for (_, each), best_s in zip(noisy, found, strict=True)]
+    order = sorted(range(len(noisy)), key=lambda each: solved[each].misfit)
+    best = solved[order[0]]
     if np.any(best.gains <= 0.0):
         return None
-    allowed = best.misfit + misfit * f_quantile(0.95, 1, best.freedom) / best.freedom
-    low_s = _where(problem, rows, alike, best_s, shortest_s, allowed)
-    high_s = _where(problem, rows, alike, best_s, longest_s, allowed)
+    variance = misfit / best.freedom
+    allowed = best.misfit + variance * f_quantile(0.95, 1, best.freedom)
+    near = max(allowed, _ALIKE * best.misfit)
+    kept = [each for each in order if solved[each].misfit <= near and np.all(solved[each].gains > 0.0)]
     return Response(
-        time_constant_s=best_s,
-        low_s=0.0 if low_s <= shortest_s else low_s,
-        high_s=inf if high_s >= longest_s else high_s,
-        gains=best.gains,
-        covariance=_covariance(problem, rows, best_s, alike, misfit / best.freedom),
-        freedom=float(best.freedom),
-        offset=best.offset,
+        tuple(_branch(*noisy[each], rows, found[each], alike, allowed, max(variance, 1e-300)) for each in kept),
         fitted=best.fitted,
         scatter=float(np.sqrt(np.mean(best.residual[rows] ** 2))),
+    )
+
+
+def _branch(
+    which: int, problem: Problem, rows: BoolArray, best_s: float, alike: float, allowed: float, variance: float
+) -> Branch:
+    solved = _solve(problem, rows, best_s, alike)
+    allowed = max(allowed, solved.misfit + variance)
+    shortest_s, longest_s = _range_s(problem)
+    low_s = _where(problem, rows, alike, best_s, shortest_s, allowed)
+    high_s = _where(problem, rows, alike, best_s, longest_s, allowed)
+    return Branch(
+        which,
+        best_s,
+        0.0 if low_s <= shortest_s else low_s,
+        inf if high_s >= longest_s else high_s,
+        solved.gains,
+        solved.offset,
+        _covariance(problem, rows, best_s, alike, variance),
+        sqrt(max(allowed - solved.misfit, 0.0) / variance),
     )
 
 
@@ -180,11 +215,11 @@ def _range_s(problem: Problem) -> tuple[float, float]:
     return _SHORTEST * problem.step_s, _LONGEST * problem.value.size * problem.step_s
 
 
-def _best_s(problem: Problem, rows: BoolArray, alike: float) -> float:
-    """The best time constant of all [s]."""
+def _coarse_s(problem: Problem, rows: BoolArray) -> float:
+    """About the best time constant of all [s]."""
     tried = np.geomspace(*_range_s(problem), _COARSE)
-    misfits = [_solve(problem, rows, constant_s, alike).misfit for constant_s in tried.tolist()]
-    return _refined(problem, rows, float(tried[int(np.argmin(misfits))]), alike)
+    misfits = [_solve(problem, rows, constant_s, 0.0).misfit for constant_s in tried.tolist()]
+    return float(tried[int(np.argmin(misfits))])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +233,6 @@ class _Solved:
     whitened: FloatArray
     misfit: float
     freedom: int
-    unknowns: int
 
 
 def _columns(problem: Problem, constant_s: float) -> tuple[FloatArray, FloatArray]:
@@ -244,7 +278,6 @@ def _solve(problem: Problem, rows: BoolArray, constant_s: float, alike: float) -
         whitened=left,
         misfit=float(left @ left) + (prior * float(unknown[inputs])) ** 2,
         freedom=target.size - columns.shape[1] - 1,
-        unknowns=columns.shape[1],
     )
 
 
@@ -270,7 +303,7 @@ def _alike(residual: FloatArray, rows: BoolArray, stretch: NDArray[np.int64]) ->
 
 
 def _slow_power(whitened: FloatArray, rows: BoolArray, stretch: NDArray[np.int64]) -> float:
-    """How much more of the whitened residuals is slow than of white noise, at least 1 (Newey and West, 1987).
+    """How much more of the whitened residuals is slow than of white noise (Newey and West, 1987).
 
     The parameters live on what is slow; the reference's own rounding and what no one body explains is slow.
     """
@@ -283,7 +316,7 @@ def _slow_power(whitened: FloatArray, rows: BoolArray, stretch: NDArray[np.int64
         total += (
             2.0 * (1.0 - lag / (lags + 1)) * float(whitened[lag:][same] @ whitened[:-lag][same]) / max(power, 1e-30)
         )
-    return max(total, 1.0)
+    return max(total, _LEAST_SLOW)
 
 
 def _rounding_variance(problem: Problem, alike: float) -> float:
@@ -337,4 +370,4 @@ def _covariance(problem: Problem, rows: BoolArray, best_s: float, alike: float, 
     matrix, _ = _whitened(np.column_stack((columns, slope)), problem.value, rows, problem.stretch, alike)
     gram = matrix.T @ matrix
     gram[inputs, inputs] += (problem.noise / problem.offset_sd) ** 2
-    return max(variance, 1e-300) * covariance_of(gram)[: inputs + 1, : inputs + 1]
+    return variance * covariance_of(gram)[: inputs + 1, : inputs + 1]

@@ -14,10 +14,10 @@ from motor_traces import part, signals
 from one_check import findings_of
 
 from logscope.checks.cooling.check import cooling
-from logscope.checks.cooling.response import Law, Warming
+from logscope.checks.cooling.response import Warming
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.signals import MissingPart, Part
-from logscope.statistics.first_order import Response
+from logscope.statistics.first_order import Branch, Response
 from logscope.vehicle import Cooling, Limits, Vehicle
 
 HAZEL = Vehicle(
@@ -320,16 +320,20 @@ def test_the_time_left_lasts_from_the_hottest_and_fastest_to_the_coolest_and_slo
     assert left.high is None or left.high == pytest.approx(passes_s(end.low, constant.high), rel=known)
 
 
-def response(time_constant_s: float, low_s: float, high_s: float) -> Response:
-    none = np.zeros(0)
-    return Response(time_constant_s, low_s, high_s, np.array([0.05]), np.eye(2) * 1e-6, 50.0, 0.0, none, 0.1)
+def branch(which: int, time_constant_s: float, low_s: float, high_s: float) -> Branch:
+    return Branch(which, time_constant_s, low_s, high_s, np.array([5.0]), 0.0, np.diag([1e-4, 1e-4]), 2.0)
 
 
-def test_lags_and_steps_leave_open_a_time_constant_that_laws_alike_bound():
-    """3 s of lags to both sides (common practice, no published source), half a step, and the law that is no worse."""
-    laws = (Law(("current",), response(100.0, 90.0, 110.0)), Law(("current2",), response(105.0, 80.0, 115.0)))
-    warming = Warming("motor_temperature", None, np.ones(3, dtype=bool), 2.0, laws)
-    assert warming.time_constant_s == (100.0, 80.0 - 4.0, 115.0 + 4.0)
-    assert warming.at(50.0).rise[0] == pytest.approx(0.05 * 50.0)
-    squared = replace(warming, laws=laws[1:])
-    assert squared.at(50.0).rise[0] == pytest.approx(0.05 * 50.0**2)
+def test_shares_of_the_square_and_steps_leave_open_a_time_constant_and_a_rise():
+    """By hand: 5 K at 100 A are 2.5 K at 50 A where heat goes with the current, and 1.25 K where with its square."""
+    fit = Response((branch(0, 100.0, 90.0, 110.0), branch(4, 105.0, 80.0, 115.0)), np.zeros(0), 0.1)
+    warming = Warming("motor_temperature", None, np.ones(3, dtype=bool), 20.0, "current", fit)
+    value_s, low_s, high_s = warming.time_constant_s
+    assert (value_s, low_s, high_s) == pytest.approx((100.0, 100.0 - 500.0**0.5, 100.0 + 325.0**0.5))
+    assert warming.squared == 0.0
+    rise_K, low_K, high_K = warming.at(50.0).rise
+    assert rise_K == pytest.approx(2.5)
+    assert low_K == pytest.approx(1.25 - 2.0 * 0.01 * 0.25)
+    assert high_K == pytest.approx(2.5 + 2.0 * 0.01 * 0.5)
+    squared = replace(warming, fit=replace(fit, branches=fit.branches[1:]))
+    assert squared.at(50.0).rise[0] == pytest.approx(1.25)

@@ -5,8 +5,8 @@
 
 Each seed is a drive of some minutes (`--long`: of half an hour, in which inlet and outlet part without flow) with a
 thermal chain of its own. The drive does not depend on its cooling, so it is played once and judged sound and with every
-fault, through ways of logging of its own: temperatures every 0.3 s to 5 s in steps of 0.25 K to 1 K, with or without an
-outlet sensor, and with or without the state of the pump.
+fault, through ways of logging of its own: temperatures every 0.3 s to 5 s in steps of 0.25 K to 1 K, by sensors that
+are each off by what sound ones are, with or without an outlet sensor, and with or without the state of the pump.
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ _W_PER_K_OF_LITRE = 1.06 * 3500.0 / 60.0  # of the simulator's coolant, for each
 _CONTINUOUS_A = 150.0  # as Hazel's vehicle file states
 _SPELL_READINGS = 20.0  # of a spell without flow: with fewer, its λ and that beside it are not apart
 _SHOWS_K = 12.0  # of excess, and as much again for each kelvin of resolution
+_OFF_K = 0.7  # standard deviation of a sound sensor, so that two differ by 1 K (practice)
 _TEMPERATURES = (
     "motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out",
 )  # fmt: skip
@@ -114,21 +115,35 @@ def cases(drive: Drive, rng: np.random.Generator) -> Iterator[tuple[str, Cooling
     yield "swapped", replace(cooling, sensors=swapped)
 
 
-def logged(drive: Drive, seed: int, rng: np.random.Generator) -> tuple[Signals, float, str]:
-    """The signals in a way of logging of their own, where they begin, and which way it was."""
+@dataclass(frozen=True)
+class Logged:
+    """The signals, where they begin [s], which way of logging it was, and by how much each sensor is off [K]."""
+
+    signals: Signals
+    start_s: float
+    how: str
+    off_K: dict[str, float]
+
+
+def logged(drive: Drive, seed: int, rng: np.random.Generator) -> Logged:
+    """The signals in a way of logging of their own."""
     signals, start_s = signals_of_drive(drive, seed, AS_DEFINED, vehicle_for(AS_DEFINED))
     period_s = float(rng.choice([0.3, 1.0, 1.0, 5.0]))
     step_K = float(rng.choice([0.25, 0.5, 1.0]))
     parts = dict(signals.parts)
+    own = np.random.default_rng([seed, 4713])
+    off_K = {name: float(own.normal(0.0, _OFF_K)) for name in _TEMPERATURES}
     for name in _TEMPERATURES:
-        parts[name] = _coarser(parts[name], period_s, max(step_K, parts[name].step or 0.0))
+        shown = replace(parts[name], value=parts[name].value + off_K[name])
+        parts[name] = _coarser(shown, period_s, max(step_K, shown.step or 0.0))
     if rng.random() < 0.3:
         del parts["coolant_temperature_out"]
     if rng.random() < 0.3:
         for name in ("coolant_pump", "coolant_pump_speed", "coolant_pump_current"):
             del parts[name]
     how = f"{period_s:g} s, {step_K:g} K, {'' if 'coolant_temperature_out' in parts else 'no outlet, '}"
-    return replace(signals, parts=parts), start_s, how + ("" if "coolant_pump" in parts else "no pump")
+    how += "" if "coolant_pump" in parts else "no pump"
+    return Logged(replace(signals, parts=parts), start_s, how, off_K)
 
 
 def _coarser(part: Part, period_s: float, step_K: float) -> Part:
@@ -156,7 +171,8 @@ def run(seed: int, score: Score, minutes: tuple[float, float] = _MINUTES) -> Non
     rng = np.random.default_rng([seed, 4712])
     for name, cooled in cases(drive, rng):
         played = replace(drive, scenario=replace(drive.scenario, cooling=cooled))
-        signals, start_s, how = logged(played, seed, rng)
+        kept = logged(played, seed, rng)
+        signals, start_s, how = kept.signals, kept.start_s, kept.how
         findings = judge(signals)
         events = [replace(e, start_s=e.start_s - start_s, end_s=e.end_s - start_s) for e in cooling_truth(played)]
         events = [event for event in events if _logged(event, signals)]
@@ -180,7 +196,7 @@ def run(seed: int, score: Score, minutes: tuple[float, float] = _MINUTES) -> Non
         _bound(findings, cooled, score, f"seed {seed}, {name} ({how})")
         if name in ("sound", "hot restart"):
             score.sound_h += drive.scenario.duration_s / 3600.0
-            _cover(findings, played, "coolant_temperature_out" in signals, score, f"seed {seed}, {name} ({how})")
+            _cover(findings, played, kept, score, f"seed {seed}, {name} ({how})")
 
 
 def _logged(event: TruthEvent, signals: Signals) -> bool:
@@ -225,15 +241,16 @@ def _bound(findings: list[Finding], cooled: Cooling, score: Score, label: str) -
             score.notes.append(f"{label}: flow at most {bound.high:.2g}, truly {true:.2g}")
 
 
-def _cover(findings: list[Finding], played: Drive, outlet: bool, score: Score, label: str) -> None:
-    """Whether the limits held the truth; the chain's is about the outlet."""
+def _cover(findings: list[Finding], played: Drive, kept: Logged, score: Score, label: str) -> None:
+    """Whether the limits held the truth; the chain's is about the outlet, and an end is what the sensor then shows."""
     for finding in findings:
         if finding.kind == "cooling.undetermined":
             score.open[finding.parts[0]] += 1
         true = body_constants(played.scenario.cooling.chain).get(finding.kind)
-        if true is None or not outlet:
+        if true is None or "coolant_temperature_out" not in kept.signals:
             continue
-        true["continuous_end_temperature_C"] = _ends(played, _CONTINUOUS_A)[finding.kind]
+        own_K = kept.off_K[finding.parts[0]]
+        true["continuous_end_temperature_C"] = _ends(played, _CONTINUOUS_A)[finding.kind] + own_K
         for value, truth in true.items():
             measured = finding.measured.get(value)
             if measured is None or measured.low is None or measured.high is None:

@@ -39,7 +39,7 @@ class Outlook:
 
 def outlook_of(warming: Warming, log: ThermalLog, limit_C: float | None, continuous_A: float | None) -> Outlook:
     """The outlook from the end of the log, the coolant staying as it was then."""
-    fit, rows = warming.fit, warming.rows
+    rows = warming.rows
     last = np.flatnonzero(rows)[-max(round(_LAST_S / log.step_s), 1) :]
     reference = None if warming.reference is None else log.temperatures[warming.reference]
     stands_C = 0.0 if reference is None else float(np.nanmean(reference[last]))
@@ -63,7 +63,7 @@ def outlook_of(warming: Warming, log: ThermalLog, limit_C: float | None, continu
     if limit_C is not None:
         end_C = measured["end_temperature_C"].value
         assert end_C is not None
-        seconds = seconds_to(limit_C, newest_C, end_C, fit.time_constant_s)
+        seconds = seconds_to(limit_C, newest_C, end_C, warming.time_constant_s[0])
         if isfinite(seconds):
             left_s = seconds
             measured["time_left_s"] = Measured(
@@ -71,7 +71,7 @@ def outlook_of(warming: Warming, log: ThermalLog, limit_C: float | None, continu
             )
     return Outlook(
         measured,
-        stands_C + fit.offset,
+        stands_C + warming.fit.branches[0].offset,
         limit_C,
         passes=limit_C is not None and (decisive.low or 0.0) > limit_C,
         may_pass=limit_C is not None and (decisive.high or 0.0) > limit_C,

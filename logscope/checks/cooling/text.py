@@ -23,7 +23,7 @@ _BLEED = (
 )
 _RECORD = "Record motor current, temperatures and pump over ten minutes of driving with firm and gentle stretches."
 _LEAST_RISE_K = 0.05  # less would be written as 0.0
-_HEATS = {"current2": "current squared", "current": "current", "loss": "logged loss", "power": "battery power"}
+_HEATS = {"loss": "logged loss", "power": "battery power"}
 
 
 def response_words(warming: Warming, outlook: Outlook, log: ThermalLog) -> Words:
@@ -61,7 +61,7 @@ def response_words(warming: Warming, outlook: Outlook, log: ThermalLog) -> Words
         step,
         hands_near_hv=False,
         method=(
-            f"One body that is heated by {' and '.join(_HEATS[heat] for heat in warming.heats)} and gives its heat "
+            f"One body that is heated by {_heated_by(warming)} and gives its heat "
             "to the "
             f"{_reference(warming)}, fitted every {seconds(log.step_s)}; residuals {fit.scatter:.2g} K. The end "
             "assumes "
@@ -69,6 +69,12 @@ def response_words(warming: Warming, outlook: Outlook, log: ThermalLog) -> Words
             "windings are classed by rise above 40 °C: 80 K (B), 105 K (F), 125 K (H), IEC 60034-1."
         ),
     )
+
+
+def _heated_by(warming: Warming) -> str:
+    if warming.squared is None:
+        return _HEATS[warming.heat]
+    return {0.0: "current", 1.0: "current squared"}.get(warming.squared, "current and current squared")
 
 
 def _reference(warming: Warming) -> str:
