@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from bus_frames import Frame, columns
 from can_bits import FD_LENGTHS, classic_frame, fd_frame
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from logscope.bus.frame_bits import frame_bits
@@ -52,7 +52,6 @@ def test_bounds_are_those_of_davis_and_others() -> None:
         assert least_frame_bits(s, extended=True) == 67 + 8 * s
 
 
-@settings(deadline=None)  # the first call compiles
 @given(_identifiers, _data, st.booleans())
 @example(0x078, bytes.fromhex("3C3C3C3C3C3C3C3C"), False)
 def test_a_classic_frame_has_the_bits_that_it_has_one_by_one(identifier: int, data: bytes, extended: bool) -> None:
@@ -62,7 +61,6 @@ def test_a_classic_frame_has_the_bits_that_it_has_one_by_one(identifier: int, da
     assert least_frame_bits(len(data), extended=extended) <= bits <= worst_frame_bits(len(data), extended=extended)
 
 
-@settings(deadline=None)
 @given(_identifiers, st.integers(0, 8), st.booleans())
 def test_a_remote_frame_carries_no_data(identifier: int, asked: int, extended: bool) -> None:
     identifier &= 0x1FFFFFFF if extended else 0x7FF
@@ -72,7 +70,6 @@ def test_a_remote_frame_carries_no_data(identifier: int, asked: int, extended: b
     )
 
 
-@settings(deadline=None)
 @given(_identifiers, st.sampled_from(FD_LENGTHS), st.data(), st.booleans(), st.booleans())
 def test_a_frame_of_can_fd_has_the_bits_that_it_has_one_by_one(
     identifier: int, size: int, drawn: st.DataObject, extended: bool, passive: bool

@@ -43,14 +43,14 @@ def _own(m: MessageFacts) -> tuple[object, ...]:
     return (m.identifier, m.extended, m.changing, m.shortest, m.longest, *times)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(_FRAMES, st.integers(1, 50))
 def test_facts_do_not_depend_on_the_blocks(frames: list[Frame], block: int) -> None:
     frames = sorted(frames, key=lambda frame: frame.time_s)
     assert plain(traffic_of(frames, block)) == plain(traffic_of(frames, len(frames)))
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(_FRAMES)
 def test_the_busiest_second_is_any_second(frames: list[Frame]) -> None:
     frames = sorted((f for f in frames if not f.flags & Flag.TRANSMITTED), key=lambda frame: frame.time_s)

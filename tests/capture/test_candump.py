@@ -12,7 +12,7 @@ import can
 import numpy as np
 import pytest
 from can_messages import closes, row_of, rows_of
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from logscope.capture import candump, text
@@ -252,7 +252,6 @@ ANY_TEXT = st.binary(max_size=300).filter(lambda content: not content.startswith
 ).map(str.encode)
 
 
-@settings(deadline=None)  # the first call may compile
 @given(content=ANY_TEXT)
 def test_any_bytes_close_the_account(tmp_path_factory: pytest.TempPathFactory, content: bytes) -> None:
     capture = Capture(tuple(candump.blocks(_written(tmp_path_factory.getbasetemp(), content))))
@@ -275,7 +274,6 @@ FRAME = st.builds(
 GARBAGE = st.binary(max_size=60).map(lambda junk: b"~" + junk.replace(b"\n", b" "))
 
 
-@settings(deadline=None)  # the first call may compile
 @given(frames=st.lists(FRAME, max_size=20), garbage=st.lists(GARBAGE, max_size=20), draw=st.randoms())
 def test_garbage_between_sound_lines_leaves_them_all(
     tmp_path_factory: pytest.TempPathFactory, frames: list[str], garbage: list[bytes], draw: object

@@ -9,7 +9,7 @@ import can
 import numpy as np
 import pytest
 from can_messages import closes, messages, row_of, rows_of
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from logscope.capture import candump_screen, text
@@ -119,7 +119,6 @@ def test_lines_without_stamps_are_refused_with_the_reason(tmp_path: Path) -> Non
         read(written(tmp_path, ["  can0  123   [2]  11 22\n", "  can0  124   [0]\n"]))
 
 
-@settings(deadline=None)  # the first call may compile
 @given(content=st.binary(max_size=300) | st.text("()0123456789. canRTXF[]\n\r\tremot'", max_size=300).map(str.encode))
 def test_any_bytes_close_the_account(tmp_path_factory: pytest.TempPathFactory, content: bytes) -> None:
     assume(

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from can_messages import closes, messages, row_of, rows_of
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
@@ -171,7 +171,6 @@ def test_direction_remote_requests_and_fd_length_codes(tmp_path: Path) -> None:
 UNITS = {"s": 9, "ms": 6, "us": 3, "ns": 0}
 
 
-@settings(deadline=None)  # the first call may compile
 @given(
     number=st.decimals(min_value=-9_000_000, max_value=9_000_000, places=6),
     unit=st.sampled_from(list(UNITS)),
@@ -236,7 +235,6 @@ def test_bad_row_is_counted_and_named(tmp_path: Path, line: str, reason: str) ->
     assert closes(capture)
 
 
-@settings(deadline=None)  # the first call may compile
 @given(content=st.binary(max_size=300) | st.text('0123456789abcxh.,;"-:\t \r\nR', max_size=300).map(str.encode))
 def test_any_bytes_close_the_account(tmp_path_factory: pytest.TempPathFactory, content: bytes) -> None:
     head = b"t;id;n;data\n1;1;1;00\n"

@@ -44,7 +44,7 @@ def length_us(capture: Capture) -> float:
     return float(np.ptp(capture.frames.time_ns)) / 1e3
 
 
-@settings(deadline=None, max_examples=300)  # the first call may compile
+@settings(max_examples=300)
 @given(
     first=st.one_of(st.integers(0, 1 << 33), st.integers(0, 8_999_000_000_000_000), st.just(0)),
     period_us=st.integers(100, 1_000_000),
@@ -64,7 +64,7 @@ def test_any_first_stamp_and_period_give_the_right_length(
     assert closes(capture)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(max_examples=200)
 @given(
     before_us=st.integers(0, 900_000),
     period_us=st.integers(100, 1_000_000),

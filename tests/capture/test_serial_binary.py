@@ -60,7 +60,7 @@ def read(content, known, block=None):
     return assemble(known, *read_binary(parts, known, "telemetry.bin"))
 
 
-@settings(deadline=None, max_examples=80)
+@settings(max_examples=80)
 @given(
     samples=st.lists(SAMPLES, max_size=12),
     framing=st.sampled_from(list(FRAMED)),
@@ -80,7 +80,7 @@ def test_records_come_back_as_they_were_packed(samples, framing, order, algorith
         assert (log.signals[name].time_ns // 10_000_000).tolist() == list(range(len(samples)))
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(
     pieces=st.lists(
         st.one_of(

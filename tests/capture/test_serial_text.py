@@ -40,7 +40,6 @@ FINITE = st.floats(allow_nan=False, allow_infinity=False)
 ROWS = st.lists(st.tuples(FINITE, FINITE, st.sampled_from(["0", "1", "Off", "Run"])), max_size=30)
 
 
-@settings(deadline=None)
 @given(
     rows=ROWS,
     separator=st.sampled_from([",", ";", "\t", "|"]),
@@ -59,7 +58,7 @@ def test_columns_come_back_as_the_csv_module_wrote_them(rows, separator, quoting
     assert (log.account.sample_lines, log.account.other, log.account.lines_bad) == (len(rows), 1, 0)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(
     content=st.one_of(
         st.binary(max_size=300),

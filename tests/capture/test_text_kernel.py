@@ -6,7 +6,7 @@ import string
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from logscope.capture import text_kernel as kernel
@@ -26,7 +26,6 @@ def word_of(text: str) -> int:
     return int(np.frombuffer(text.encode("latin-1"), "<i8")[0])
 
 
-@settings(deadline=None)  # the first call may compile
 @given(text=EIGHT | HEX_TEXT)
 @example(text="0000000G")
 @example(text="@0000000")
@@ -37,7 +36,6 @@ def test_eight_hexadecimal_digits(text: str) -> None:
     assert kernel.eight_hex_digits(word_of(text)) == expected
 
 
-@settings(deadline=None)  # the first call may compile
 @given(text=EIGHT | st.text(string.digits, min_size=8, max_size=8))
 @example(text="0000000:")
 @example(text="/0000000")
@@ -46,7 +44,6 @@ def test_eight_decimal_digits(text: str) -> None:
     assert kernel.eight_digits(word_of(text)) == expected
 
 
-@settings(deadline=None)  # the first call may compile
 @given(data=st.binary(max_size=70), rest=st.sampled_from(["", " ", "G", "1", "\r\n", ".00"]))
 def test_bytes_in_hexadecimal(data: bytes, rest: str) -> None:
     text, room = padded(data.hex() + rest), np.zeros(100, np.uint8)
@@ -58,7 +55,6 @@ def test_bytes_in_hexadecimal(data: bytes, rest: str) -> None:
         assert count > 64
 
 
-@settings(deadline=None)  # the first call may compile
 @given(
     moment=st.datetimes(datetime(1970, 1, 1), datetime(2199, 12, 31, 23, 59, 59)),
     separator=st.sampled_from("T "),
@@ -73,7 +69,6 @@ def test_dates_equal_datetime(moment: datetime, separator: str, digits: str) -> 
     assert end - text.ctypes.data == len(written)
 
 
-@settings(deadline=None)  # the first call may compile
 @given(text=st.text(string.printable, max_size=30))
 def test_what_is_no_date_is_refused(text: str) -> None:
     content = padded(text)

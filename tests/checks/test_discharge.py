@@ -300,7 +300,7 @@ def test_what_is_missing_is_said() -> None:
         findings_of(discharge, play_log(0, (KeyCycle(2.2, 50.0),), 20.0, hazel(), Logging()).signals, HAZEL)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     start=st.floats(5, 900),
     tau=st.floats(0.05, 1e5),

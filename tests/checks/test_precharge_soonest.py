@@ -36,7 +36,7 @@ def read(tau_s: float, share: float, lags_s: tuple[float, ...], average_s: float
     return np.convolve(np.concatenate((np.full(count - 1, start_v), link_v)), np.full(count, 1 / count), "valid")
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(
     tau_s=st.floats(0.02, 0.5),
     share=st.floats(0.4, 1.0),

@@ -13,7 +13,7 @@ from tests.checks.motor_traces import part, signals
 DAY_S = 86_400.0
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 2**32 - 1), st.sampled_from([0.01, 0.1, 0.4]), st.floats(0.0, 20.0))
 def test_the_ticks_kept_hold_what_every_tick_of_the_span_holds(seed: int, period_s: float, pause_s: float) -> None:
     draw = np.random.default_rng(seed)

@@ -54,7 +54,7 @@ def one_payload(payload: bytes) -> Payloads:
     return Payloads(data, np.array([len(payload)], dtype=np.uint8))
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(layouts(), st.data())
 def test_any_signal_reads_as_cantools_reads_it(layout: tuple[SignalSpec, int], data: st.DataObject) -> None:
     spec, length = layout
@@ -72,7 +72,7 @@ def test_any_signal_reads_as_cantools_reads_it(layout: tuple[SignalSpec, int], d
         assert (integers if spec.signed else integers.view(np.uint64))[0] == raw
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(layouts(), st.data())
 def test_a_short_payload_is_marked_exactly_where_cantools_drops_the_signal(
     layout: tuple[SignalSpec, int], data: st.DataObject

@@ -8,7 +8,7 @@ from logscope.capture.frames import Frames
 from logscope.decoding.grouping import classify, grouped, j1939_key, key_table, plain_key
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.dictionaries(st.integers(0, 2**29 - 1), st.integers(0, 1000), max_size=300))
 def test_every_key_is_in_the_table_once(entries: dict[int, int]) -> None:
     table = key_table(entries, 2)
@@ -22,7 +22,7 @@ def test_frame_format_and_bus_are_part_of_the_key() -> None:
     assert len(keys | {j1939_key(0, 0x123), j1939_key(1, 0x123)}) == 6
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 8)), max_size=60), st.sets(st.integers(0, 3)))
 def test_groups_keep_the_order_of_the_log(rows: list[tuple[int, int]], wanted: set[int]) -> None:
     """Identifiers 0 … 3 have definitions; definition k needs k bytes."""

@@ -75,7 +75,7 @@ def assert_equals_oracle(table: Table, message, payloads: Sequence[bytes]) -> No
                 assert np.isclose(value, float(expected[name]), rtol=1e-15, atol=0.0, equal_nan=True), where
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.data())
 def test_every_message_of_a_file_reads_as_cantools_reads_it(data: st.DataObject) -> None:
     database, specs = hazel_database(), load_definitions(HAZEL).messages
@@ -190,7 +190,7 @@ MIXED: list[Frame] = [
 
 
 @given(st.lists(st.sampled_from(MIXED), max_size=40), st.booleans())
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_the_account_closes_whatever_is_wanted(rows: list[Frame], few: bool) -> None:
     wanted = {(None, "InverterHv", "DcLinkVoltage")} if few else None
     decoder = Decoder([(None, load_definitions(HAZEL).messages)], wanted)
@@ -245,7 +245,7 @@ def test_a_frame_outside_its_block_is_a_fault_of_the_reader() -> None:
 
 
 @given(st.integers(0, 2**29 - 1), st.sampled_from([None, "priority", "destination", "source", "page"]))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_a_j1939_definition_matches_by_parameter_group(identifier: int, changed: str | None) -> None:
     """Oracle: cantools.j1939, which takes identifiers apart by SAE J1939-21."""
     spec = MessageSpec("Group", identifier & ~0xFF | 0xFE, True, 1, (SignalSpec("S", 0, 8),), j1939=True)
@@ -281,7 +281,7 @@ def test_each_sender_of_a_group_gets_its_table() -> None:
 
 
 @given(st.lists(st.integers(0, 30), min_size=1, max_size=30), st.integers(1, 7))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_blocks_join_into_one_table_in_time_order(times: list[int], size: int) -> None:
     decoder = Decoder([(None, (MessageSpec("M", 1, False, 1, (SignalSpec("S", 0, 8),)),))])
     for start in range(0, len(times), size):

@@ -154,7 +154,7 @@ def test_what_is_no_definition_file_is_refused(name: str, tmp_path: Path) -> Non
         load_definitions(tmp_path / name)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=60), st.integers(0, 2000), st.sampled_from([".dbc", ".kcd", ".sym", ".arxml"]))
 def test_any_damage_is_a_definition_error_or_still_a_file(tmp_path: Path, noise: bytes, at: int, ending: str) -> None:
     path = tmp_path / f"damaged{ending}"

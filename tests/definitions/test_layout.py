@@ -19,7 +19,7 @@ SIGNALS = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(SIGNALS)
 def test_a_message_is_at_fault_exactly_where_cantools_says_so(signals: list[tuple[int, int, int, str]]) -> None:
     text = 'BO_ 1 Pack: 6 Hazel\n SG_ Page M : 0|4@1+ (1,0) [0|0] "" Hazel\n'

@@ -123,7 +123,7 @@ def assert_means_the_same(ours: MessageSpec, theirs: Message) -> None:
         assert (inner.ranges if inner else ()) == as_ranges(signal.multiplexer_ids or ())
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(DAMAGE)
 @example([("alter", 0.99999, 0.5, "", 3)])
 @example([("truncate", 0.5)])
@@ -145,7 +145,7 @@ def test_what_was_not_touched_is_there_and_means_the_same(tmp_path: Path, steps:
             assert_means_the_same(loaded[message.frame_id, message.is_extended_frame], message)
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(DAMAGE)
 def test_what_is_not_reported_is_all_there(tmp_path: Path, steps: list[tuple]) -> None:  # type: ignore[type-arg]
     """Whatever cantools refuses is reported; what it takes in silence means to us what it means to it."""

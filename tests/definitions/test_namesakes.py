@@ -65,7 +65,7 @@ _GROUPS = st.dictionaries(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(_GROUPS, st.lists(st.tuples(st.integers(0, 7), st.binary(min_size=7, max_size=7)), min_size=1, max_size=12))
 def test_each_frame_has_the_value_of_its_branch(
     groups: dict[int, list[tuple[str, int, int, float, str]]], frames: list[tuple[int, bytes]]

@@ -30,7 +30,7 @@ def test_gives_the_published_check_value_of_the_can_crc():
     assert checksum_named("Crc15Can").of(np.frombuffer(b"123456789", np.uint8)[None]).tolist() == [0x059E]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     name=st.sampled_from(sorted(algorithms())),
     length=st.integers(0, 12),
@@ -43,7 +43,7 @@ def test_agrees_with_crccheck_on_any_bytes(name, length, count, data):
     assert checksum_named(name).of(block).tolist() == [reference(name).calc(row) for row in rows]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     name=st.sampled_from(sorted(algorithms())),
     row=st.binary(min_size=1, max_size=8),

@@ -130,7 +130,7 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path):
         load_serial_definition(tmp_path / "utf16.toml")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(cut=st.integers(0, len(BINARY)), drop=st.integers(1, 12), text=st.sampled_from([TEXT, BINARY]))
 def test_a_mutilated_file_loads_or_is_complained_about(tmp_path_factory, cut, drop, text):
     path = tmp_path_factory.getbasetemp() / "mutilated.toml"

@@ -30,7 +30,7 @@ def slow_noise(count: int, length: int, seed: int) -> np.ndarray:
     return (np.cumsum(rng.normal(0, 0.7, (count, length)), axis=0) + 128).astype(np.int64).astype(np.uint8)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     start=st.integers(0, 63), bits=st.integers(1, 32), big=st.booleans(), signed=st.booleans(), seed=st.integers(0, 99)
 )
@@ -75,7 +75,7 @@ def test_a_tenth_of_the_messages_may_be_missing_and_their_number_shows():
     assert missing.sum() == logged[-1] - logged[0] - (logged.size - 1)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10_000), length=st.integers(1, 8))
 def test_noise_and_wandering_values_hold_no_counter(seed, length):
     rng = np.random.default_rng(seed)

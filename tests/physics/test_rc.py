@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.signal import step
@@ -66,7 +66,6 @@ def test_two_poles_follow_their_differential_equation(tau: float, lag: float, at
     assert settled_fraction_two_pole(times, tau, lag) == pytest.approx(solved.y[1], abs=2e-6)
 
 
-@settings(deadline=None)  # a busy machine says nothing of the curve
 @given(poles=st.lists(st.floats(0.005, 0.5), min_size=3, max_size=3))
 def test_three_poles_follow_the_cascade_of_their_transfer_functions(poles: list[float]) -> None:
     """scipy.signal.step of 1 / ((1 + τ·s)(1 + λ·s)(1 + μ·s)), in any order of the constants."""

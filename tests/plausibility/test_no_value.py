@@ -128,7 +128,7 @@ def test_a_drive_without_marks_loses_no_sample(drive):
     seconds=st.floats(0.5, 20.0),
     seed=st.integers(0, 1000),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_reading_that_climbs_to_the_edge_stays_a_reading(case, low, high, seconds, seed):
     """A saturating sensor: any smooth walk, clipped at the edge of its range, keeps every sample it can have."""
     name, encoding = case

@@ -40,7 +40,7 @@ def messages(draw: st.DrawFn) -> can.Message:
 
 
 @given(st.lists(messages(), min_size=1, max_size=20))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_what_is_written_is_read_back_the_same(tmp_path_factory, some) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path_factory.mktemp("text") / "a.log"
     frames = frames_of(some, "made")
@@ -52,7 +52,7 @@ def test_what_is_written_is_read_back_the_same(tmp_path_factory, some) -> None: 
 
 
 @given(st.lists(messages(), min_size=1, max_size=20))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_python_can_reads_the_same_frames(tmp_path_factory, some) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path_factory.mktemp("text") / "a.log"
     path.write_text(candump_text(frames_of(some, "made")), encoding="ascii")

@@ -73,7 +73,7 @@ def test_inrush_through_the_loop_is_the_series_rlc_peak():
     assert times[current.argmax()] == pytest.approx(45.22e-6, abs=2e-8)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(lag=st.floats(1e-3, 0.5), start=st.floats(0, 300))
 def test_exact_pieces_agree_with_integration(lag, start):
     # the same stage as an exact piece, and integrated because of a load too small to matter
