@@ -294,6 +294,20 @@ def test_disturbances_that_follow_the_shaft_are_left_undecided() -> None:
     assert severities.count(Severity.WARNING) <= 2
 
 
+@pytest.mark.parametrize(("slow_rpm", "severity"), [(5000.0, Severity.WARNING), (1000.0, Severity.INFO)])
+def test_a_few_disturbances_are_electrical_only_where_they_are_more_at_the_same_turns_too(
+    slow_rpm: float, severity: Severity
+) -> None:
+    """Eight, all under current, in halves of equal length: at most 0.63 of them belong to the other half at 97.5 %
+    (exact binomial, 0.025 ** (1/8)), a ratio of 1.7 or more; the shaft turns five times as fast in the second case."""
+    time = np.arange(0, 120, 0.01)
+    value = np.interp(time, [0, 58, 62, 120], [slow_rpm, slow_rpm, 5000, 5000])
+    value[np.arange(6500, 11700, 700)] += 1500
+    noise = check(time, value, motor_current=np.where(time > 60, 200.0, 10.0))["encoder.noise"]
+    assert noise.measured["rate_ratio_per_100A"].low is not None
+    assert noise.severity is severity
+
+
 def test_relation_has_a_lower_limit_only_where_all_come_under_current() -> None:
     time, value = ramp(60)
     current = np.where(time > 30, 200.0, 10.0)

@@ -5,18 +5,21 @@ Expected by hand from v(t) = V − (V − V0)·exp(−t/RC) (Alexander & Sadiku,
 
 from __future__ import annotations
 
-from math import exp, log
+from math import exp, inf, log
 from types import SimpleNamespace
 from typing import cast
 
 import pytest
 
-from logscope.checks.precharge import ending, judge
-from logscope.checks.precharge.compare import Verdict, _shown_by, _verdict
+from logscope.checks.precharge import ending, judge, measure
+from logscope.checks.precharge.compare import Constant, Verdict, _shown_by, _verdict
 from logscope.checks.precharge.contactor_closing import Closing
 from logscope.checks.precharge.measure import Measurement
+from logscope.checks.precharge.text import _perhaps_lag
+from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise_shapes import Shape
+from logscope.observations.dc_link.link import PackLevel
 from logscope.observations.dc_link.rises import Attempt
 from logscope.vehicle import Limits, Precharge, Vehicle
 
@@ -47,7 +50,8 @@ def measured(**fields: object) -> Measurement:
 def fitted(
     tau_s: float = RC_S, end_v: float = PACK_V, shape: Shape = Shape.EXPONENTIAL, **more: object
 ) -> SimpleNamespace:
-    return SimpleNamespace(time_constant=about(tau_s), end=about(end_v), shape=shape, lag=None, onset=None, **more)
+    usual = {"time_constant": about(tau_s), "end": about(end_v), "shape": shape, "lag": None, "onset": None}
+    return SimpleNamespace(**{**usual, **more})
 
 
 @pytest.mark.parametrize(("share", "hot"), [(0.0, False), (0.6, False), (0.94, False), (0.95, True), (1.0, True)])
@@ -175,3 +179,81 @@ def test_what_the_reading_settles_with_is_its_lag() -> None:
     assert _shown_by((slower, faster), (), lag_is_faster=True)[0] is slower
     assert _shown_by((slower, faster), (), lag_is_faster=False)[0] is faster
     assert _shown_by((slower, faster), (), None) == (None, None)
+
+
+@pytest.mark.parametrize("start_v", [0.0, 100.0])
+@pytest.mark.parametrize(("explained", "after_s"), [(True, 0.2), (True, 0.4), (False, 0.2)])
+def test_a_link_behind_its_sensing_may_have_charged_since_the_onset_by_its_fastest_resistor(
+    explained: bool, after_s: float, start_v: float
+) -> None:
+    """150 ms less 20 %: 120 ms. What is not explained by a lag says nothing."""
+    fit = fitted(onset=about(1.0), explained_behind_lag=lambda _: explained)
+    closing = cast(Closing, SimpleNamespace(high_v=200.0, start_s=1.0, end_s=1.0 + after_s))
+    highest_v = judge._highest_behind_lag(closing, measured(fit=fit, start_v=start_v), RC_S, HAZEL.precharge)
+    charged_v = PACK_V - (PACK_V - start_v) * exp(-after_s / 0.12)
+    assert highest_v == (pytest.approx(charged_v) if explained else -inf)
+
+
+@pytest.mark.parametrize(("start_share", "mostly"), [(0.0, False), (0.70, False), (0.80, True), (0.9, True)])
+def test_the_last_of_a_rise_comes_through_the_contactor(start_share: float, mostly: bool) -> None:
+    """By hand: from 0.7 of the pack to the threshold of 0.95 are 83 % of what was left, from 0.8 on 75 %."""
+    assert judge._mostly_closing(measured(start_v=start_share * PACK_V), HAZEL.precharge) is mostly
+
+
+@pytest.mark.parametrize(("level_v", "below"), [(335.0, False), (325.0, False), (315.0, True), (None, False)])
+def test_what_leads_to_less_than_the_pack_as_far_as_that_is_known_is_no_closing(
+    level_v: float | None, below: bool
+) -> None:
+    """350 V ± 10 V, and a link whose sensor reads 5 % less: 323 V."""
+    closing = cast(Closing, SimpleNamespace(level_v=level_v))
+    assert measure._ends_below(closing, PackLevel(350.0, 10.0)) is below
+    assert not measure._ends_below(closing, None)
+
+
+def judged(kind: str, tau_s: float | None, bound_s: float | None = None, **more: object) -> judge.Judged:
+    """An attempt of such an outcome, expected at 150 ms."""
+    constant = None if tau_s is None else Constant(Verdict.OPEN, about(tau_s), shown_by=cast(str, more.get("shown_by")))
+    closing = more.get("closing")
+    return judge.Judged(kind, measured(closing=closing), constant, RC_S, 0.2, 0.95, bound_s, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("one", "factor", "least"),
+    [
+        (judged("slow", 0.27), 1.8, None),
+        (judged("fast", 0.03), 0.2, None),
+        (judged("complete", 0.15), None, None),
+        (judged("closed_early", 0.27), None, None),
+        (judged("fast", None, 0.05), None, 3.0),
+        (judged("bypassed", None, 0.05), None, None),
+        (judged("slow", None), None, None),
+    ],
+)
+def test_only_a_slow_or_a_fast_one_is_off_by_a_factor(
+    one: judge.Judged, factor: float | None, least: float | None
+) -> None:
+    assert one.factor == (None if factor is None else pytest.approx(factor))
+    assert one.least_factor == (None if least is None else pytest.approx(least))
+
+
+@pytest.mark.parametrize(
+    ("one", "lag_s"),
+    [
+        (judged("fast", 0.06), 0.06),
+        (judged("slow", 0.27), None),  # no sensing is so slow
+        (judged("fast", 0.06, shown_by="battery_current"), None),  # the current shows whose it is
+        (judged("fast", None, 0.05), 0.05),
+        (judged("fast", None, 0.4), LONGEST_LAG_S),
+        (judged("complete", None), None),
+    ],
+)
+def test_a_constant_may_be_the_sensings_where_nothing_shows_whose_it_is(one: judge.Judged, lag_s: float | None) -> None:
+    assert _perhaps_lag(one) == lag_s
+
+
+@pytest.mark.parametrize(("high_v", "early"), [(320.0, True), (340.0, False)])
+def test_a_reading_below_the_threshold_at_the_closing_may_be_too_early(high_v: float, early: bool) -> None:
+    """95 % of 350 V are 332.5 V."""
+    one = judged("complete", 0.15, closing=SimpleNamespace(high_v=high_v, low_v=high_v))
+    assert one.may_have_closed_early is early
+    assert not judged("complete", 0.15).may_have_closed_early

@@ -51,15 +51,16 @@ def test_a_steady_error_is_that_of_the_steps_to_the_larger_levels() -> None:
     assert (found.low, found.value, found.high) == pytest.approx((2 - 2.484, 2.0, 2 + 2.484), abs=1e-3)
 
 
+@pytest.mark.parametrize("before", [0.0, 60.0, -60.0])
 @pytest.mark.parametrize("tau_s", [0.002, 0.02, 0.06])
-def test_a_rise_takes_no_longer_than_its_bound_wherever_samples_and_target_fall(tau_s: float) -> None:
+def test_a_rise_takes_no_longer_than_its_bound_wherever_samples_and_target_fall(tau_s: float, before: float) -> None:
     """1 − exp(−t/τ) is nine tenths after 2.303 τ (closed form); the target moved up to a period before it was seen."""
     rng = np.random.default_rng(3)
     for _ in range(50):
         moved_s = -rng.uniform(0.0, _PERIOD_S)
         t = np.arange(-0.2, 0.5, _PERIOD_S) + rng.uniform(0.0, _PERIOD_S)
-        value = 100.0 * -np.expm1(-np.maximum(t - moved_s, 0.0) / tau_s)
-        bound_s = _within(t, value, np.array([0.0, 100.0]), step(), _PERIOD_S)
+        value = before + 100.0 * -np.expm1(-np.maximum(t - moved_s, 0.0) / tau_s)
+        bound_s = _within(t, value, np.array([before, 100.0]), step(), _PERIOD_S)
         assert 2.302 * tau_s <= bound_s <= 2.303 * tau_s + 3 * _PERIOD_S
 
 

@@ -7,10 +7,11 @@ import pytest
 
 from logscope.definitions.spec import SignalSpec
 from logscope.draft import texts
-from logscope.draft.choose import Choice, choose
+from logscope.draft.choose import Choice, _one_of_many, choose
 from logscope.draft.keys import keys_for
 from logscope.draft.logged import Logged
 from logscope.draft.names import Sense, meanings
+from logscope.draft.scoring import Fit
 from logscope.draft.surroundings import look_around
 
 T = np.arange(0, 30, 0.05)
@@ -106,6 +107,23 @@ def test_two_that_fit_alike_are_both_shown_and_none_stated() -> None:
     found = choices(logged("Inverter.PhaseCurrentA", "A", ROAD), logged("Inverter.PhaseCurrentC", "A", 2 * ROAD))
     assert not found["motor_current"].sure
     assert found["motor_current"].runner_up is not None
+
+
+@pytest.mark.parametrize(
+    ("points", "moves", "one_of_many"),
+    [
+        ((2.0, 1.9), False, True),
+        ((2.0, 0.0), False, False),  # clearly better than the other
+        ((2.0, 1.9), True, False),
+        ((9.0, 8.9), False, False),  # sure enough by itself
+    ],
+)
+def test_of_signals_that_never_change_and_fit_alike_none_is_chosen(
+    points: tuple[float, float], moves: bool, one_of_many: bool
+) -> None:
+    still = [logged(f"Pack.Value{k}", "V", np.full(T.size, 330.0 + k)) for k in range(2)]
+    ranked = [Fit("battery_voltage", each, at, (), True, moves) for each, at in zip(still, points, strict=True)]
+    assert _one_of_many(ranked[0], ranked) is one_of_many
 
 
 def test_german_names_are_understood() -> None:

@@ -6,11 +6,23 @@ A sine of any size and phase is the outside measure: half a swing takes 1/(2f), 
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.statistics.departures import Sampling, back_at, from_rest, opposite, over_too_soon, runs_of_steps
+from logscope.statistics.departures import (
+    Sampling,
+    back_at,
+    beside,
+    from_rest,
+    off_level,
+    on_both,
+    opposite,
+    over_too_soon,
+    pairs,
+    runs_of_steps,
+)
 
 PERIOD_S = 0.010
 HOW = Sampling(1, PERIOD_S, 1.0)
@@ -65,3 +77,39 @@ def test_opposite_runs_are_alike_within_their_share() -> None:
     assert runs.move.tolist() == [100, -70, 60, 100]
     assert opposite(runs, 0.3).tolist() == [True, True, False]
     assert opposite(runs, 0.2).tolist() == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("lead", "first", "last"),
+    [
+        (30.0, 3, 6),  # more than a quarter of the largest step: it belongs to the run
+        (20.0, 4, 5),  # less
+        (0.8, 4, 5),  # less than the resolution
+    ],
+)
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_run_takes_in_the_smaller_steps_that_lead_in_and_out(lead: float, first: int, last: int, sign: float) -> None:
+    """By hand: the large steps lead to samples 4 and 5, smaller ones to samples 3 and 6."""
+    value = sign * np.cumsum([0.0, 0.0, 0.0, lead, 100.0, 80.0, lead, 0.0, 0.0])
+    time = np.arange(value.size) * PERIOD_S
+    runs = runs_of_steps(time, value, np.array([4, 5]), HOW, 3)
+    assert (runs.before.tolist(), runs.after.tolist()) == ([first - 1], [last])
+    assert runs.move.tolist() == [value[last] - value[first - 1]]
+    assert runs.lasts_s.tolist() == pytest.approx([(last - first + 1) * PERIOD_S])
+
+
+def test_what_holds_for_runs_their_pairs_and_those_beside_them() -> None:
+    """By hand, for four runs of which the second and third, or the first and last, are meant."""
+    middle, ends = np.array([False, True, True, False]), np.array([True, False, False, True])
+    assert pairs(middle).tolist() == [False, True, False]
+    assert on_both(pairs(middle)).tolist() == middle.tolist()
+    assert on_both(pairs(ends)).tolist() == [False] * 4
+    assert beside(middle).tolist() == [True, True, True, True]
+    assert beside(ends).tolist() == [False, True, True, False]
+    assert beside(~ends & ~middle).tolist() == [False] * 4
+
+
+def test_a_reading_stands_off_the_median_of_three_values_to_each_side() -> None:
+    value = np.array([10, 11, 12, 500, 13, 14, 15], float)
+    runs = runs_of_steps(np.arange(7) * PERIOD_S, value, np.array([3, 4]), HOW, 3)
+    assert off_level(value, runs, HOW).tolist() == [500 - 12.5]
