@@ -3,11 +3,12 @@
     python tests/mutation/run.py --gather tests/curves tests/checks        # once: which test runs which line
     python tests/mutation/run.py logscope/curves --sample 100 --seed 7     # then: files or folders …
     python tests/mutation/run.py --diff main --sample 100                  # … or the lines that a change added
+    python tests/mutation/run.py --sample 400 --seed 7 --again judged.txt  # those that survived, once tests are added
 
 A mutant is killed where a test fails or runs far too long, and survives where all pass; one in a line that no test runs
 survives at once. Printed: each mutant as it is judged, with the test that noticed it, and the score by folder: as they
 were drawn, so that the first so many are a random sample, too. The working tree is never touched: each worker
-has a copy, and compiled kernels are kept in a folder of its own that is emptied for each mutant of a file that has any.
+has a copy, and a mutant of a file with compiled kernels compiles them anew, into a folder of its own.
 A test that fails in an unchanged copy notices nothing: it is run there before it counts.
 """
 
@@ -46,6 +47,7 @@ def main() -> None:
     parser.add_argument("places", nargs="*", help="files or folders to mutate; with --gather, tests to run")
     parser.add_argument("--gather", action="store_true")
     parser.add_argument("--diff", metavar="REV", help="only lines added since this revision")
+    parser.add_argument("--again", metavar="FILE", type=Path, help="only those that survived in this output")
     parser.add_argument("--sample", type=int, default=100)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
@@ -56,6 +58,9 @@ def main() -> None:
     files = _files(chosen.places or ["logscope"])
     added = None if chosen.diff is None else _added(chosen.diff)
     tried = drawn(files, chosen.sample, chosen.seed, added)
+    if chosen.again is not None:
+        survived = set(chosen.again.read_text(encoding="utf-8").splitlines())
+        tried = [mutant for mutant in tried if f"survived {_words(mutant)} " in survived]
     killed, total = Counter[str](), Counter[str]()
     for mutant, killer in _run(tried, load(ROOT, DATA), durations(DATA), chosen.jobs):
         folder = mutant.path.relative_to(ROOT / "logscope").parts[0]
@@ -158,12 +163,11 @@ def _tests(mutant: Mutant, covering: Map, seconds: Mapping[str, float]) -> tuple
 
 def _failing(copy: Path, tests: Sequence[str], seconds: float, mutant: Mutant | None = None) -> str | None:
     """The first of the tests that fails in a copy of the project, with the mutant in it."""
-    kernels = copy / "kernels"
     source = "" if mutant is None else mutant.path.read_text(encoding="utf-8")
+    anew = "numba" in source  # else what is compiled is kept from mutant to mutant
+    kernels = copy / ("kernels_anew" if anew else "kernels")
     if mutant is not None:
         (copy / mutant.path.relative_to(ROOT)).write_text(mutant.text(source), encoding="utf-8", newline="\n")
-    if "numba" in source:
-        shutil.rmtree(kernels, ignore_errors=True)
     try:
         done = subprocess.run(
             [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-rfE", "-p", "no:cacheprovider", *tests],
@@ -176,7 +180,7 @@ def _failing(copy: Path, tests: Sequence[str], seconds: float, mutant: Mutant | 
     finally:
         if mutant is not None:
             (copy / mutant.path.relative_to(ROOT)).write_text(source, encoding="utf-8", newline="\n")
-        if "numba" in source:
+        if anew:
             shutil.rmtree(kernels, ignore_errors=True)
     if done.returncode == 0:
         return None
