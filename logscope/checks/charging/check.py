@@ -16,6 +16,7 @@ from logscope.checks.charging.ending import Ending, Outcome, find_ending, takes_
 from logscope.checks.charging.idle import Idle, find_idle
 from logscope.checks.charging.margins import Margin, find_margins
 from logscope.checks.charging.regulation import Regulation, judge_regulation
+from logscope.checks.charging.stale import stale_since
 from logscope.checks.charging.taper import Taper, find_taper
 from logscope.checks.wording import Words
 from logscope.findings import Curve, Evidence, Finding, Level, Mark, Measured, NothingToCheck, Severity
@@ -23,6 +24,7 @@ from logscope.observations.charging.current import spread_in_time
 from logscope.observations.charging.phases import Step
 from logscope.observations.charging.sessions import Session
 from logscope.observations.observations import Observations
+from logscope.parts import part_name
 from logscope.physics.charging import taper_current_a
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -84,6 +86,11 @@ def _no_current(idle: Idle, signals: Signals) -> Finding:
 
 
 def _findings(session: Session, signals: Signals, vehicle: Vehicle) -> Iterator[Finding]:
+    old = {} if takes_nothing(session, signals) else stale_since(session, signals)
+    current_old_s = old.pop("charger_current", None) if session.current.of_charger else None
+    signals = signals.without(
+        {name: f"{part_name(name)} repeats one reading from {since_s:.0f} s on" for name, since_s in old.items()}
+    )
     margins = find_margins(session, signals, vehicle)
     charge = Charge(
         session,
@@ -92,7 +99,7 @@ def _findings(session: Session, signals: Signals, vehicle: Vehicle) -> Iterator[
         margins,
         judge_regulation(session, signals, vehicle),
         find_taper(session, signals),
-        find_ending(session, signals, vehicle, margins),
+        find_ending(session, signals, vehicle, margins, current_old_s),
     )
     wrong = [
         *_over_limit(charge, signals),
@@ -101,7 +108,7 @@ def _findings(session: Session, signals: Signals, vehicle: Vehicle) -> Iterator[
         *_while_enabled(charge, signals),
         *_plug_out(charge, signals),
     ]
-    if takes_nothing(session, signals):
+    if takes_nothing(session, signals) or current_old_s is not None:
         wrong = []  # what the charger reports is not what happens to the battery
     yield from wrong
     if not any(finding.kind in ("charge.not_stopping", "charge.plug_out") for finding in wrong):
@@ -113,10 +120,11 @@ def _outcome(charge: Charge, signals: Signals, vehicle: Vehicle, wrong: bool) ->
     ending = charge.ending
     # a charger that gives all it can stands at its own rating, and reads beyond it half of the time
     doubtful = any(margin.left < 0 and not margin.of_charger for margin in charge.margins)
+    repeated = any("repeats one reading" in reason for reason in signals.doubtful.values())
     kind, severity, words = {
         Outcome.COMPLETE: (
             "charge.complete",
-            Severity.INFO if wrong or doubtful else Severity.GOOD,
+            Severity.INFO if wrong or doubtful or repeated else Severity.GOOD,
             text.complete_words,
         ),
         Outcome.STOPPED: (

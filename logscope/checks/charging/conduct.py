@@ -18,6 +18,7 @@ _STILL_SHARE, _STILL_A = 0.05, 1.0  # of the current before that must still flow
 _OVERLAPS_S = 2.0  # an enabled drive beside a charge, longer than two messages lie apart
 _TURNS_RPM, _ROLLS_KMH = 60.0, 2.0
 _LEAST_ROWS = 3
+_CHANGES_ROWS, _CHANCE = 50, 1e-6  # readings by which it is known how often a part changes; of a true one that stands
 _BREAKS_A, _BREAKS_SHARE = 2.0, 0.1  # of the current that must flow when a plug or contactor opens
 
 
@@ -78,7 +79,20 @@ def _into_battery(signals: Signals, at_s: np.ndarray, level: float) -> bool | No
     known = inward[np.isfinite(inward)]
     if not known.size:
         return None
-    return bool(np.median(known) > max(_STILL_A, _STILL_SHARE * level))
+    charges = bool(np.median(known) > max(_STILL_A, _STILL_SHARE * level))
+    return None if charges and _repeats(battery, float(at_s[0]), float(at_s[-1])) else charges
+
+
+def _repeats(part: Part, from_s: float, until_s: float) -> bool:
+    """Whether a part keeps one value over a stretch, which is most unlikely for one that changed as often as it did."""
+    rows = part.between(from_s, until_s)
+    inside = part.value[rows]
+    if inside.size < 2 or float(np.ptp(inside)) > 0.0:
+        return False
+    other = np.flatnonzero(part.value[: rows.start] != inside[0])
+    before = part.value[: int(other[-1]) + 1 if other.size else 0][-_CHANGES_ROWS:]
+    changes = float(np.mean(np.diff(before) != 0.0)) if before.size == _CHANGES_ROWS else 0.0
+    return (1.0 - changes) ** (inside.size - 1) < _CHANCE
 
 
 def while_enabled(session: Session, signals: Signals) -> Event | None:

@@ -61,13 +61,18 @@ class Ending:
     why_open: str = ""
 
 
-def find_ending(session: Session, signals: Signals, vehicle: Vehicle, margins: list[Margin]) -> Ending:
-    """Judge the end of a session."""
+def find_ending(
+    session: Session, signals: Signals, vehicle: Vehicle, margins: list[Margin], old_s: float | None = None
+) -> Ending:
+    """Judge the end of a session. old_s : since when the charger's current is a repeated reading."""
     if not session.phases:
         return Ending(Outcome.OPEN, None, (), None, None, f"readings that show current: only {session.amps.size}")
     last = session.phases[-1]
     if takes_nothing(session, signals):
         why = "the charger reports current, and none flows into the battery: a load, an old reading, or another signal"
+        return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
+    if old_s is not None:
+        why = f"the charger's current repeats one reading from {old_s:.0f} s on, while the battery's current changes"
         return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     full = _is_full(session, signals, vehicle)
     stated = vehicle.charging.end_current_A
