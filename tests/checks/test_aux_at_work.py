@@ -77,3 +77,24 @@ def test_a_key_that_is_off_is_no_stop():
     speed = np.where(at_rest, 47.3, 60.0 * busy(1500))
     amps = np.where(at_rest, 1.5, 200.0 * busy(1500))
     assert claims(judged(with_drive(STOPS.signals(7706), vehicle_speed=speed, motor_current=amps))) == []
+
+
+@pytest.mark.parametrize("since_s", [0.0, 20.0, 40.0])
+@pytest.mark.parametrize("stops_s", [1e9, 45.0])
+def test_a_12_v_reading_that_is_repeated_makes_no_verdict(since_s, stops_s):
+    """Its message repeats the last value, while the pump's current and the converter's state change."""
+    signals = Made(stops_s=stops_s, end_s=90.0).signals(7710)
+    part = signals["aux_voltage"]
+    first = int(np.searchsorted(part.time_s, since_s))
+    old = replace(part, value=np.where(part.time_s >= since_s, part.value[first], part.value))
+    findings = judged(replace(signals, parts={**signals.parts, "aux_voltage": old}), Vehicle())
+    supply = [each for each in findings if each.kind == "aux.supply"]
+    assert len(supply) == (since_s > 0.0)  # else nothing is left to judge
+    assert all(each.severity is Severity.INFO for each in supply)
+    assert all("repeated one reading" in each.explanation for each in supply)
+
+
+def test_a_coarse_reading_that_stands_is_a_level():
+    """Steps of 0.1 V hide a pump's 10 A over 12 mΩ."""
+    made = Made(step_V=0.1, noise_V=0.001, end_s=90.0)
+    assert only(judged(made.signals(7711), Vehicle()), "aux.supply").severity is Severity.GOOD

@@ -328,7 +328,7 @@ def test_what_lies_between_two_meters_is_their_difference_over_the_current(cable
 def test_a_dip_was_as_deep_as_it_was_read_but_for_noise_and_rounding_and_perhaps_deeper():
     none = np.zeros(0, bool)
     side = Side(
-        np.zeros(0), np.zeros(0), 0.1, 0.02, 0.1, np.zeros(0), "", np.zeros(0), AtWork(none, none), none,
+        np.zeros(0), np.zeros(0), 0.1, 0.02, 0.1, np.zeros(0), "", np.zeros(0), AtWork(none, none), none, (),
         contradicted=False,
     )  # fmt: skip
     dips = [Dip(("coolant pump",), False, 0.0, 1.0, drop_v, 13.0 - drop_v) for drop_v in (0.5, 0.6, 0.7, 0.05)]

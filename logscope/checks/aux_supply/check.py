@@ -89,7 +89,7 @@ def _supply(side: Side, resistances: Resistances, signals: Signals, vehicle: Veh
     if not found:
         stops = open_stops(side)
         words = sound_words(side, levels, low, resistances, told, stops)
-        good = levels.running is not None and not stops
+        good = levels.running is not None and not stops and not side.stale
         severity = Severity.GOOD if good else Severity.INFO
         evidence = Evidence(marks=(Mark(low.time_s, "lowest"),))
         found = [assemble("aux.supply", severity, words, [_span(side)], measured, _PARTS, signals, evidence)]

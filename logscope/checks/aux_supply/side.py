@@ -10,6 +10,7 @@ from scipy.ndimage import median_filter
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.aux_supply.at_work import AtWork, at_work, standing
+from logscope.checks.aux_supply.stale import stale_rows
 from logscope.findings import NothingToCheck
 from logscope.physics.lead_acid import FULL_AT_REST_V
 from logscope.quantities import counted
@@ -44,6 +45,7 @@ class Side:
     linked : the same for a DC link that could feed it
     at_work : whether the drive was at work, which stands for the link where that is unknown
     settled : rows away from any start or stop of the converter
+    stale : stretches without rows, in which its reading was repeated while currents or the converter changed [s]
     contradicted : the state says that the converter does not run, and its current that it does
     """
 
@@ -57,6 +59,7 @@ class Side:
     linked: FloatArray
     at_work: AtWork
     settled: BoolArray
+    stale: tuple[tuple[float, float], ...]
     contradicted: bool
 
     def state(self, running: bool) -> BoolArray:
@@ -85,9 +88,13 @@ def describe_side(signals: Signals) -> Side:
         raise NothingToCheck(
             f"12 V supply voltage: the usual level, {level:.3g} V, is not that of a 12 V side; check scale and mapping"
         )
-    step = voltage.step or 0.0
+    step, period_s = voltage.step or 0.0, typical_period_s(time_s)
+    old = stale_rows(time_s, volts, step, signals)
+    stale = tuple(spans_of(old, time_s, gap_threshold_s(time_s)))
+    time_s, volts = time_s[~old], volts[~old]
+    if time_s.size < LEAST_ROWS:
+        raise NothingToCheck("12 V supply voltage: it repeats one reading while the 12 V currents change")
     noise = max(float(np.nan_to_num(noise_floor(volts))), step / float(np.sqrt(12.0)), 1e-3)
-    period_s = typical_period_s(time_s)
     linked = _linked(signals, time_s)
     smooth = _level(time_s, volts, period_s)
     state, (current, standing) = _state(signals, time_s), _delivers(signals, time_s)
@@ -107,6 +114,7 @@ def describe_side(signals: Signals) -> Side:
         linked,
         at_work(signals, time_s),
         _settled(time_s, running, SETTLES_S + 2.0 * max(periods)),
+        stale,
         bool(both.any() and np.mean((state == 0) & (current == 1) & both) > np.mean((state == 1) & both)),
     )
 

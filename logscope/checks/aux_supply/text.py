@@ -77,7 +77,7 @@ def sound_words(
     return Words(
         title,
         f"{levels_sentence(levels)} Lowest reading: {_bare(low.volts)} at {low.time_s:.2f} s. "
-        f"{_open(stops) or fall}".strip(),
+        f"{_open(stops) or _repeated(side) or fall}".strip(),
         "Keep this log: the level with every load on, and the same level a year later, show converter and "
         "battery ageing."
         if levels.running is not None
@@ -94,6 +94,14 @@ def _open(stops: Sequence[tuple[float, float]]) -> str:
     since_s, until_s = max(stops, key=lambda span: span[1] - span[0])
     alone = f"From {since_s:.0f} to {until_s:.0f} s the battery alone supplied it"
     return f"{alone}; whether the DC link was on is not logged."
+
+
+def _repeated(side: Side) -> str:
+    """When the reading was an old one."""
+    if not side.stale:
+        return ""
+    since_s, until_s = max(side.stale, key=lambda span: span[1] - span[0])
+    return f"From {since_s:.0f} to {until_s:.0f} s it repeated one reading, which was not used."
 
 
 _ON_PURPOSE = "A converter that lowers its level on purpose, or a vehicle that rolls with the key off, looks the same."
