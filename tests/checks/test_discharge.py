@@ -275,6 +275,19 @@ def test_a_log_that_ends_too_soon_says_so_with_a_bound() -> None:
     assert "dc_link.undetermined" in kinds
 
 
+def test_no_fall_is_said_only_where_the_time_to_60_v_has_no_upper_limit() -> None:
+    said = set()
+    for seed in range(16):
+        played = _key_off(seed, 0.65 + 0.015 * seed, Logging(period_s=0.05, step_v=1.0, noise_v=0.4))
+        finding = _one(played)
+        text = finding.explanation + finding.method
+        endless = finding.measured["time_to_60V_s"].high is None
+        said |= {sentence for sentence in ("No fall is seen", "A fall is hardly seen") if sentence in text}
+        assert endless or "No fall is seen" not in text
+        assert not (endless and "A fall is hardly seen" in text)
+    assert len(said) == 2
+
+
 def test_judged_by_what_the_vehicle_file_gives() -> None:
     played = _key_off(1, 20.0, Logging())
     limits = (

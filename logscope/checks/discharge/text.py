@@ -126,6 +126,8 @@ def _curve(judged: JudgedDischarge) -> list[str]:
     if fit is None:
         return ["Too few samples to fit a curve."]
     if not fit.falls:
+        if fit.rate.low > 0:  # a claim wants more
+            return ["A fall is hardly seen: in one case of a thousand such readings come from a level."]
         return ["No fall is seen: the 95 % interval of its rate includes zero."]
     if fall.stopped is not None:
         return [
