@@ -161,6 +161,20 @@ def test_a_reading_that_lasts_for_three_messages_is_one_and_keeps_its_turn() -> 
     assert np.all(np.diff(rise.volts) > 0)
 
 
+@pytest.mark.parametrize("seed", seeds(2, of=6))
+def test_a_repeated_reading_never_takes_the_turn_of_the_next(seed: int) -> None:
+    """A sensor of 5.9 ms in messages of 5 ms, sent 0.3 ms off their beat: every sixth one repeats the one before."""
+    rng = np.random.default_rng([65, seed])
+    message_s = np.sort(np.arange(0.0, 3.0, 0.005) + rng.normal(0.0, 3e-4, 600))
+    taken_s = np.arange(rng.uniform(0.0, 0.005), 3.0, 0.0059)
+    read = np.round(_charge(taken_s, 0.13, 0.046) / STEP_V) * STEP_V
+    volts = read[np.maximum(np.searchsorted(taken_s, message_s) - 1, 0)]
+    part = Part("dc_link_voltage", message_s, volts, "V", "Link.Voltage", STEP_V)
+    rise = readings_between(describe_link(Signals({"dc_link_voltage": part}, 0.0, 3.0), None), 1.23, 1.4)
+    assert rise.stamps.known is Known.COUNTED
+    assert np.all((np.diff(rise.volts) == 0) == (np.diff(rise.time_s) == 0))
+
+
 def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:
     """A relay that drops out for 150 ms: fifteen equal readings every 10 ms."""
     t = _stamps(0.01)

@@ -60,3 +60,10 @@ def test_two_constants_about_the_band_are_the_links_and_the_lag_in_the_order_tha
     behind_lags.explained_behind_lag = lambda sound: True  # a link as expected behind one lag more looks the same
     assert compare_constant(behind_lags, 0.306, 0.2).verdict is Verdict.OPEN
     assert compare_constant(curve(0.14, 0.02), 0.05, 0.2).verdict is Verdict.OPEN  # either may be a sensor's
+
+
+def test_a_faster_one_as_expected_is_not_taken_where_the_slower_is_beyond_any_sensing():
+    """A link of 178 ms behind a lag of 72 ms, every 100 ms: fitted as 186 and 100 ms, and 111 ms are expected."""
+    found = compare_constant(curve(0.186, 0.1), 0.111, 0.2)
+    assert (found.verdict, found.shown_by) == (Verdict.SLOW, BY_SLOWNESS)
+    assert compare_constant(curve(0.14, 0.1), 0.111, 0.2).verdict is Verdict.IN_BAND

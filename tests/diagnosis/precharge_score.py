@@ -54,6 +54,7 @@ LEAST_RESISTOR = 0.2
 HIGHEST_V = 1500.0  # where voltage class B ends (ISO 6469-3)
 LONGEST_LAG_S = 0.15  # of sensing; own measurements of public captures show 0.1 s, and half of that is allowed on top
 _FINE_S = 5e-4
+_SHORTEST_S, _LONGEST_S = 1e-3, 100.0  # of a link's constant, and the shorter one of a lag, that are tried
 _BOOT_READINGS = 2  # of a controller that boots: zeros and defaults instead of the link
 
 
@@ -176,7 +177,7 @@ def decidable(case: PrechargeCase, kept: Kept) -> bool:
         return latest < 0.95
     if truth.kind == "fast" and not kept.pack:
         return False  # a load that holds the link below the pack shortens the constant as well
-    if truth.kind == "slow" and _lag_looks_alike(truth, kept):
+    if truth.kind in ("slow", "fast") and _another_looks_alike(truth, kept):
         return False
     off = log(truth.time_constant_s / nominal_s)
     to_edge = min(abs(off - log(1 + TOLERANCE)), abs(off - log(1 - TOLERANCE)))
@@ -213,33 +214,45 @@ def _settles_sooner_than_any_resistor(case: PrechargeCase, kept: Kept) -> bool:
     return slowest_s <= LEAST_RESISTOR * truth.nominal_time_constant_s * settling
 
 
-def _lag_looks_alike(truth: PrechargeTruth, kept: Kept) -> bool:
-    """Whether a link at the slow edge of its band, behind one more sensing lag, gives the readings of a slow one.
+def _another_looks_alike(truth: PrechargeTruth, kept: Kept) -> bool:
+    """Whether a link that is not slow (not fast), behind other sensing, gives the readings of a slow (fast) one.
 
-    No one who reads the log knows its sensing. The two are compared at the log's samples by least squares, with what a
+    No one who reads the log knows its sensing; a curve of two constants does not say which of them is the link's. The
+    other link, behind up to two lags, is compared with the true one at the log's samples by least squares, with what a
     reading and its stamp are unsure by; lags are those that sensing has.
     """
-    edge_s, rise_V = truth.nominal_time_constant_s * (1 + TOLERANCE), truth.end_V - truth.start_V
+    edge_s, rise_V = truth.nominal_time_constant_s, truth.end_V - truth.start_V
+    slow = truth.time_constant_s > edge_s
+    low_s, high_s = (_SHORTEST_S, edge_s * (1 + TOLERANCE)) if slow else (edge_s * (1 - TOLERANCE), _LONGEST_S)
     until_s = min(truth.relay_open_s, inf if truth.close_s is None else truth.close_s) - truth.start_s
     fine_s = np.arange(-0.1, until_s, _FINE_S)
     every = max(round(kept.sampling_s / _FINE_S), 1)
-    charged = np.where(fine_s > 0, -np.expm1(-np.maximum(fine_s, 0.0) / truth.time_constant_s), 0.0)
-    shown = kept.sensing.reading(rise_V * charged, _FINE_S)
+    shown = kept.sensing.reading(_rising(rise_V, truth.time_constant_s, fine_s), _FINE_S)
     slope = np.gradient(shown, _FINE_S)
     off = np.sqrt(kept.noise_V**2 + kept.step_V**2 / 12 + (slope * kept.unsure_s) ** 2 / 12)[::every]
 
     def residuals(free: FloatArray) -> FloatArray:
-        onset_s, lag_s = free
-        sound_V = rise_V * -np.expm1(-np.maximum(fine_s - onset_s, 0.0) / edge_s)
-        lagging = replace(kept.sensing, lags_s=(*kept.sensing.lags_s, lag_s))
-        sound = lagging.reading(sound_V, _FINE_S)[::every]
-        scale = float(sound / off @ (shown[::every] / off)) / max(float(np.sum((sound / off) ** 2)), 1e-12)
-        return np.asarray((scale * sound - shown[::every]) / off)
+        onset_s, link_s, *lags_s = free[0], *np.exp(free[1:])
+        other = Sensing(tuple(lags_s)).reading(_rising(rise_V, link_s, fine_s - onset_s), _FINE_S)[::every]
+        scale = float(other / off @ (shown[::every] / off)) / max(float(np.sum((other / off) ** 2)), 1e-12)
+        return np.asarray((scale * other - shown[::every]) / off)
 
-    starts = ((0.0, share * LONGEST_LAG_S) for share in (0.05, 0.2, 0.6))
-    bounds_ = ([-0.1, 1e-3], [until_s, LONGEST_LAG_S])
-    best = min(2 * least_squares(residuals, start, bounds=bounds_, x_scale=(0.01, 0.01)).cost for start in starts)
-    return float(best) < CLEAR**2
+    lags = [max(lag_s, 2 * _SHORTEST_S) for lag_s in (*kept.sensing.lags_s, kept.sensing.average_s / 2) if lag_s > 0]
+    near_s = min(max(truth.time_constant_s, low_s), high_s)
+    starts = [(near_s, lag_s, 2 * _SHORTEST_S) for lag_s in (0.01, 0.03, 0.09)]
+    starts += [(lag_s, truth.time_constant_s, 2 * _SHORTEST_S) for lag_s in lags]  # the two change their places
+    bounds_ = np.array([(-0.1, until_s), np.log((low_s, high_s)), *[np.log((_SHORTEST_S, LONGEST_LAG_S))] * 2]).T
+    best = np.inf
+    for start in starts:
+        begin = np.clip([0.0, *np.log(start)], bounds_[0] + 1e-6, bounds_[1] - 1e-6)
+        found = least_squares(residuals, begin, bounds=tuple(bounds_), x_scale=(0.01, 0.1, 0.3, 0.3), max_nfev=40)
+        best = min(best, 2 * float(found.cost))
+    return best < CLEAR**2
+
+
+def _rising(rise_V: float, tau_s: float, elapsed_s: FloatArray) -> FloatArray:
+    """By how much a link has risen [V], so long after the onset [s]."""
+    return np.asarray(rise_V * -np.expm1(-np.maximum(elapsed_s, 0.0) / tau_s))
 
 
 def _on_the_way(truth: PrechargeTruth, kept: Kept) -> int:

@@ -101,7 +101,7 @@ def _compared(
         return Constant(_verdict(slower, expected_s, tolerance, fit.drift_s), slower, faster)
     both = (slower, faster)
     link, by = _shown_by(both, found, lag_is_faster)
-    if link is faster and slower.low > LONGEST_LAG_S:  # no sensing is so slow, whatever speaks for it
+    if link is not slower and slower.low > LONGEST_LAG_S:  # no sensing is so slow, whatever speaks for it
         link, by = slower, BY_SLOWNESS
     # What is left to settle is small against model errors; a current that was measured beside it is not.
     if link is faster and by == BY_SETTLING and _verdict(slower, expected_s, tolerance, fit.drift_s) is Verdict.IN_BAND:
@@ -127,8 +127,6 @@ def _compared(
         return Constant(Verdict.IN_BAND, nearest, other, both, either=True)
     if verdicts[0] == verdicts[1]:  # both readings say the same
         return Constant(verdicts[0], slower, faster, both)
-    if slower.low > LONGEST_LAG_S:
-        return Constant(verdicts[0], slower, faster, both, BY_SLOWNESS)
     return Constant(Verdict.OPEN, None, both=both)
 
 

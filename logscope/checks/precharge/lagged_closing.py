@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -17,7 +17,6 @@ from scipy.optimize import least_squares
 from logscope.arrays import FloatArray
 from logscope.checks.precharge.breakpoint import BREAK_MISFIT, BREAK_NOISE
 from logscope.curves.behind_lag import LONGEST_LAG_S
-from logscope.curves.rise import CurveFit
 from logscope.physics.rc import (
     settled_fraction,
     settled_fraction_averaged,
@@ -55,15 +54,23 @@ class Settling:
     by_faster: bool | None
 
 
+class Start(NamedTuple):
+    """Where the search begins: onset [s] and the two constants of an S-shaped curve, slower first [s]."""
+
+    onset_s: float
+    slower_s: float
+    faster_s: float
+
+
 def find_settling(
-    time_s: FloatArray, volts: FloatArray, fit: CurveFit, noise_v: float, reported: tuple[float, float] | None
+    time_s: FloatArray, volts: FloatArray, start: Start, noise_v: float, reported: tuple[float, float] | None
 ) -> Settling | None:
     """The closing that explains a rise and the level behind it; None where the curve alone does as well.
 
-    time_s, volts : the rise and the level behind it, shape (n,); fit : of an S-shaped curve, where to begin
+    time_s, volts : the rise and the level behind it, shape (n,)
     reported : between which times a contactor state says that it closed [s]; then there is one, however small
     """
-    if fit.lag is None or fit.onset is None or time_s.size < _LEAST_CURVE + 4:
+    if time_s.size < _LEAST_CURVE + 4:
         return None
     low, high = (float(time_s[_LEAST_CURVE]), float(time_s[-3])) if reported is None else reported
     low = max(low, float(time_s[_LEAST_CURVE]))
@@ -71,20 +78,20 @@ def find_settling(
         return None
     best = None
     bests: dict[bool, Any] = {}  # by whether the lag is the faster constant
-    both = (fit.time_constant.value, fit.lag.value)
+    both = (start.slower_s, start.faster_s)
     # Whatever settles more slowly than a sensing can is the link itself, whose curve bends there for other reasons.
     orders = [(link_s, lag_s) for link_s, lag_s in (both, both[::-1]) if lag_s <= LONGEST_LAG_S]
     for first, second in orders:
         slowest = np.log(LONGEST_LAG_S) + 1e-9
         for closed_s in np.linspace(low, high, _STARTS + 2)[1:-1]:
-            start = np.array([fit.onset.value, np.log(first), np.log(second), closed_s])
+            begin = np.array([start.onset_s, np.log(first), np.log(second), closed_s])
             reach = np.array([10 * first + 10 * second, 3.0, 3.0, np.inf])
             found = least_squares(
                 lambda free: _residuals(free, time_s, volts)[0],
-                start,
+                begin,
                 bounds=(
-                    np.append((start - reach)[:3], low),
-                    np.array([*(start + reach)[:2], min(start[2] + reach[2], slowest), high]),
+                    np.append((begin - reach)[:3], low),
+                    np.array([*(begin + reach)[:2], min(begin[2] + reach[2], slowest), high]),
                 ),
                 x_scale=np.array([first / 10, 0.1, 0.1, first / 10]),
                 max_nfev=40,
@@ -98,7 +105,7 @@ def find_settling(
                 best = found
     if best is None:
         return None
-    three_pole, averaged = _unbroken(fit.onset.value, both, time_s, volts)
+    three_pole, averaged = _unbroken(start.onset_s, both, time_s, volts)
     freedom = max(time_s.size - 7, 1)
     spread = max(noise_v**2, 2 * best.cost / freedom)
     by_lags, by_average = (alone - 2 * best.cost < BREAK_MISFIT * spread for alone in (three_pole, averaged))

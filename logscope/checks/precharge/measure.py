@@ -9,7 +9,7 @@ import numpy as np
 from logscope.arrays import FloatArray
 from logscope.checks.precharge.breakpoint import find_break
 from logscope.checks.precharge.contactor_closing import Closing, closing_of
-from logscope.checks.precharge.lagged_closing import find_settling
+from logscope.checks.precharge.lagged_closing import Start, find_settling
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
@@ -33,6 +33,7 @@ _DRIVING_SHARE = 0.02
 _NEAR_SHARE = 0.05  # and of a small rise, as in a hot restart: a curve is as near after three time constants
 _HELD_RISES = 3.0  # times the rise: by then the level of a stalled link adds nothing to its constant
 _NO_STEP_NOISES = 3.0  # a step is larger
+_LAG_SHARE = 0.3  # of the time to half the rise: where the search for a lag starts, with no curve to show it
 _END_SHARE = 0.05  # of a rise: what is so near to either end, or as near as noise, is no reading on the way
 _LEADS_TO_PACK = 0.9  # of the pack's voltage: what ends lower was held or cut off below it
 _PACK_AFTER_S = 2.0  # a pack voltage that wakes this long after the precharge is still that pack's
@@ -128,9 +129,10 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
     ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
     if broken and reported is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
         ahead = _fit(link, timing, attempt, slice(first, curve_end), highest_v, cut_off=False)
+    start = _start_of(link, attempt, fit, highest_v if reported else np.inf)
     settling = None
-    if fit is not None and fit.lag is not None:
-        settling = find_settling(time_s[first : last + 1], volts[first : last + 1], fit, link.noise_v, reported)
+    if start is not None:
+        settling = find_settling(time_s[first : last + 1], volts[first : last + 1], start, link.noise_v, reported)
     if settling is not None:
         until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
         again = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)
@@ -182,6 +184,24 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
         highest_v=highest_v,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
+
+
+def _start_of(link: Link, attempt: Attempt, fit: CurveFit | None, highest_v: float) -> Start | None:
+    """Where the search for a closing behind a sensing lag begins; None where nothing speaks for one.
+
+    highest_v : where the curve can lead at most, if a contactor reports closed: one that leads beyond it, or that no
+        shape explains, was bent by the closing, and its constants are nobody's
+    """
+    if fit is None:
+        return None
+    bent = np.isfinite(highest_v) and (fit.misfit or fit.end.low > highest_v)
+    if fit.lag is not None and fit.onset is not None:
+        return Start(fit.onset.value, fit.time_constant.value, fit.lag.value)
+    if not bent or not attempt.onset_seen:
+        return None
+    time_s, volts = (values[attempt.onset : attempt.top + 1] for values in (link.part.time_s, link.part.value))
+    half_s = float(time_s[int(np.argmax(volts >= (volts[0] + volts[-1]) / 2))] - time_s[0])
+    return Start(float(time_s[0]), half_s, _LAG_SHARE * half_s)
 
 
 def _ends_below(closing: Closing, pack: PackLevel | None) -> bool:

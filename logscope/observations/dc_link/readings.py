@@ -135,8 +135,11 @@ def _sensed(link: Link, rows: IndexArray, counted: CountedTimes | None, begin: i
     time_s = sent_s[rows]
     of_row = np.floor((time_s - clock.begin_s) / clock.period_s)
     at = np.minimum(np.searchsorted(new, rows), new.size - 1)
-    counts = (new[at] == rows) & np.isfinite(turn[at])
+    is_new = new[at] == rows
+    counts = is_new & np.isfinite(turn[at])
     of_row[counts] = turn[at[counts]]
+    # Of two values in one turn of the sensor, one that repeats the value before it was sent just before that turn.
+    of_row[:-1] -= ~is_new[:-1] & is_new[1:] & (of_row[:-1] == of_row[1:])
     taken_s = np.maximum.accumulate(clock.begin_s + of_row * clock.period_s)
     late = float(np.mean(first_s[run] - clock.begin_s - clock.period_s * turn[run]))
     return CountedTimes(taken_s + late, clock.scale_error)
