@@ -30,14 +30,16 @@ _MOST_DEVIATIONS = 5.0  # a reading farther off belongs to no curve
 
 
 class SoundLink(NamedTuple):
-    """A link as expected: its time constant lies between two values [s], and its contactor closes late enough.
+    """A link as expected: its time constant lies between two values [s]. When its contactor closes is open, or limited.
 
     closes_after : so many time constants after the onset at least
+    closes_by : and so many at most; where that is a limit, only a curve on which it closes explains the readings
     """
 
     low_s: float
     high_s: float
     closes_after: float
+    closes_by: float = np.inf
 
 
 class _Samples(NamedTuple):
@@ -66,7 +68,8 @@ def explained_behind_lag(problem: Problem, theta: FloatArray, sound: SoundLink, 
     count = samples.time_s.size
     if few_do and count < _LEAST_CLOSING:
         return True
-    shapes = [_one_lag, *([_two_lags] * (count >= _LEAST_TWO_LAGS)), *([_lags_and_closing] * (count >= _LEAST_CLOSING))]
+    lags_alone = [_one_lag, *([_two_lags] * (count >= _LEAST_TWO_LAGS))] if np.isinf(sound.closes_by) else []
+    shapes = [*lags_alone, *([_lags_and_closing] * (count >= _LEAST_CLOSING))]
     return any(_fits(problem, theta, samples, sound, shape, known + _AS_WELL) for shape in shapes)
 
 
@@ -119,10 +122,11 @@ def _fits(problem: Problem, theta: FloatArray, samples: _Samples, sound: SoundLi
     time_s, volts, noise = samples
     period_s = problem.period_s
     shortest, longest = np.log(period_s / 20), np.log(LONGEST_LAG_S)
+    closes_by = min(sound.closes_by, sound.closes_after + _LATEST_CLOSING)
     further: dict[_Shape, list[tuple[float, float]]] = {
         _one_lag: [],
         _two_lags: [(shortest, longest)],
-        _lags_and_closing: [(shortest, longest), (sound.closes_after, sound.closes_after + _LATEST_CLOSING)],
+        _lags_and_closing: [(shortest, longest), (sound.closes_after, closes_by)],
     }
     band = (float(np.log(sound.low_s)), float(np.log(sound.high_s)))
     bounds = [(time_s[0] - period_s, time_s[-1]), band, (shortest, longest), *further[shape]]

@@ -187,7 +187,7 @@ def test_a_link_behind_its_sensing_may_have_charged_since_the_onset_by_its_faste
     explained: bool, after_s: float, start_v: float
 ) -> None:
     """150 ms less 20 %: 120 ms. What is not explained by a lag says nothing."""
-    fit = fitted(onset=about(1.0), explained_behind_lag=lambda _: explained)
+    fit = fitted(onset=about(1.0), explained_behind_lag=lambda _, few_do: explained)
     closing = cast(Closing, SimpleNamespace(high_v=200.0, start_s=1.0, end_s=1.0 + after_s))
     highest_v = judge._highest_behind_lag(closing, measured(fit=fit, start_v=start_v), RC_S, HAZEL.precharge)
     charged_v = PACK_V - (PACK_V - start_v) * exp(-after_s / 0.12)

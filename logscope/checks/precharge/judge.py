@@ -43,6 +43,9 @@ LEAST_STEEP_SAMPLES = 3
 # Time constants of a rise that a gap in the log may hide before nothing is claimed of it: behind one of them 63 % of
 # what was left of the curve is over, and a step or a pause would not be seen.
 _MOST_MISSING = 1.0
+# Of the pack's voltage: a contactor that closes so far below its threshold makes several times the inrush that the
+# threshold allows for, and is no good closing (judgement).
+_FAR_BELOW = 0.1
 _OFF_BAND = {Verdict.SLOW: "slow", Verdict.FAST: "fast"}
 
 
@@ -59,6 +62,7 @@ class Judged:
     bound_s: float | None  # upper bound of the time constant where it could not be fitted
     period_s: float
     fast_or_closed_early: bool = False  # behind a sensing lag the two look alike
+    closing_unseen: bool = False  # nothing shows that the contactor closed near the threshold, or above it
     let_go_within_s: float | None = None  # so soon the link fell again, where nothing shows that it was ever closed
 
     @property
@@ -147,12 +151,14 @@ def judge(
     elif kind == "interrupted" and constant is not None and (ahead := measurement.fit_if_cut) is not None:
         measurement = replace(measurement, fit=ahead)
         constant = compare_constant(ahead, expected_s, tolerance, [], measurement.lag_is_faster)
-    fast_or_early = False
+    fast_or_early = closing_unseen = False
     let_go_s = let_go_within_s(measurement, openings, vehicle.precharge) if kind == "complete" else None
     if (kind in ("complete", "slow", "fast") and _has_hole(measurement)) or let_go_s is not None:
         kind = "undetermined"
     elif fast_or_early := kind == "fast" and _may_close_on_the_way(link, measurement, expected_s, vehicle.precharge):
         kind, constant = "undetermined", None
+    elif closing_unseen := kind == "complete" and _may_close_far_too_early(measurement, expected_s, vehicle.precharge):
+        kind = "undetermined"
     elif kind == "undetermined" and (open_s := _too_fast(link, measurement, vehicle.precharge)) is not None:
         kind, constant, bound_s = "fast", None, open_s
     hot = _is_hot(measurement, vehicle.precharge.close_fraction)
@@ -174,6 +180,7 @@ def judge(
         bound_s,
         link.part.period_s,
         fast_or_early,
+        closing_unseen,
         let_go_s,
     )
 
@@ -219,6 +226,24 @@ def _may_close_on_the_way(link: Link, m: Measurement, expected_s: float | None, 
         return False
     low_s, high_s = (expected_s * (1 + by) for by in (-configured.tolerance, configured.tolerance))
     return m.fit.explained_behind_lag(SoundLink(low_s, high_s, closes_after=0.0), few_do=True)
+
+
+def _may_close_far_too_early(m: Measurement, expected_s: float | None, configured: Precharge) -> bool:
+    """Whether a contactor whose state comes seldom may have closed far below the threshold, as far as the curve shows.
+
+    Such a closing steps, and behind a sensing lag it bends the curve; few readings, or a long lag, show neither.
+    """
+    early = configured.close_fraction - _FAR_BELOW
+    start = m.fraction(m.start_v)
+    if m.closing is None or m.fit is None or start is None or start >= early or not m.pack_v:
+        return False
+    if m.closing.low_v >= early * m.pack_v:
+        return False
+    low_s, high_s = m.fit.time_constant.low, m.fit.time_constant.high
+    if expected_s is not None:
+        low_s, high_s = (expected_s * (1 + by) for by in (-configured.tolerance, configured.tolerance))
+    closes_by = float(np.log((1 - start) / (1 - early)))
+    return m.fit.explained_behind_lag(SoundLink(low_s, high_s, 0.0, closes_by), few_do=True)
 
 
 def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:
@@ -286,7 +311,7 @@ def _kind(
         return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
         high_v = _highest_at_closing(m.closing, m, expected_s, noise_v, period_s)
-        if constant is not None and constant.verdict is Verdict.OPEN:
+        if constant is None or constant.verdict is Verdict.OPEN:
             high_v = max(high_v, _highest_behind_lag(m.closing, m, expected_s, vehicle.precharge))
         surely = high_v / m.pack_v < close_at
         return "closed_early" if surely else "bypassed" if jumped else "undetermined"
@@ -341,13 +366,16 @@ def _highest_at_closing(
 
 
 def _highest_behind_lag(closing: Closing, m: Measurement, expected_s: float | None, configured: Precharge) -> float:
-    """The same of a link as expected whose sensing has lags, where that explains the curve; else minus infinity [V]."""
+    """The same of a link as expected whose sensing has lags, where that explains the curve; else minus infinity [V].
+
+    Readings too few to show any sensing leave it possible.
+    """
     fit = m.fit
     if fit is None or fit.onset is None or expected_s is None or not m.pack_v:
         return -np.inf
     fastest_s = expected_s * (1 - configured.tolerance)
     sound = SoundLink(fastest_s, expected_s * (1 + configured.tolerance), _waits(m, configured.close_fraction))
-    if not fit.explained_behind_lag(sound):
+    if not fit.explained_behind_lag(sound, few_do=True):
         return -np.inf
     charging_s = max(closing.end_s - fit.onset.value, 0.0)
     return m.pack_v - (m.pack_v - m.start_v) * float(np.exp(-charging_s / fastest_s))

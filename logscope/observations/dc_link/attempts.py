@@ -107,7 +107,20 @@ def find_attempts(signals: Signals, logged: Link) -> Attempts:
         apart = _disconnected(signals, link)
         found = [with_swings(signals, link, *each, apart) for each in zip(found, until, strict=True)]
     link, timing = _timed(logged, own, rows, link, found)
+    link, found = _once(link, found)
     return Attempts(link, stamps, tuple(found), timing, tuple(no_rise))
+
+
+def _once(link: Link, found: list[Attempt]) -> tuple[Link, list[Attempt]]:
+    """The same without readings that turn out, by the times found for them, to repeat the one before."""
+    time_s, volts = link.part.time_s, link.part.value
+    new = np.ones(time_s.size, dtype=np.bool_)
+    new[1:] = (np.diff(time_s) != 0) | (np.diff(volts) != 0)
+    if new.all():
+        return link, found
+    at = np.cumsum(new) - 1
+    moved = [replace(a, onset=int(at[a.onset]), top=int(at[a.top]), end=int(at[a.end])) for a in found]
+    return replace(link, part=replace(link.part, time_s=time_s[new], value=volts[new])), moved
 
 
 def _timed(
