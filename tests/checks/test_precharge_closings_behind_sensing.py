@@ -264,3 +264,30 @@ def test_a_closing_on_the_way_is_seen_behind_the_lag_that_rounds_it_off(period_s
     at_close = found.measured["fraction_at_close"]
     assert at_close.low < close < at_close.high
     assert _holds(found, 0.13)
+
+
+@pytest.mark.parametrize("seed", seeds(2, of=6))
+def test_a_closing_soon_after_the_onset_leaves_a_short_curve_and_is_no_bypass(seed):
+    """From 38 to 48 % in 70 ms through the resistor, and then at once: seven readings before the closing."""
+    (found,) = Trace(0.38, 0.38, 0.484, lags_s=(0.011,), period_s=0.01, pack=True, seed=seed).findings(0.95)
+    assert found.kind == "precharge.closed_early"
+    at_close = found.measured["fraction_at_close"]
+    assert at_close.low - 0.02 < 0.484 < at_close.high + 0.02
+
+
+@pytest.mark.parametrize(
+    ("lags_s", "tau_s", "period_s", "kind"),
+    [((0.046,), 0.039, 0.06, "undetermined"), ((), 0.067, 0.06, "complete"), ((), 0.03, 0.02, "complete")],
+)
+def test_good_is_only_what_a_closing_far_too_early_does_not_explain(lags_s, tau_s, period_s, kind):
+    """A link of 39 ms behind a lag, read every 60 ms, beside one whose curve is seen up to the pack's voltage."""
+    trace = Trace(tau_s, close=0.99, lags_s=lags_s, period_s=period_s, pack=True, seed=1)
+    (found,) = trace.findings(close_fraction=0.95)
+    assert found.kind == f"precharge.{kind}"
+
+
+@pytest.mark.parametrize("seed", seeds(2, of=6))
+def test_few_readings_behind_lags_unknown_are_no_early_closing(seed):
+    """A link of 76 ms behind two lags of 45 ms, every 43 ms: it reads 65 to 90 % as the link passes 95."""
+    trace = Trace(0.076, 0.05, 0.95, lags_s=(0.045, 0.047), period_s=0.043, seed=seed)
+    assert _kinds(trace.findings()) in (["complete"], ["undetermined"])

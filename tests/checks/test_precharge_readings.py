@@ -12,7 +12,7 @@ from logscope.checks.precharge.check import precharge
 from logscope.curves.timestamps import Known, grid_of, timestamps_of
 from logscope.findings import Finding, Severity
 from logscope.observations.dc_link.link import describe_link
-from logscope.observations.dc_link.readings import at_rows, own_readings, readings_between
+from logscope.observations.dc_link.readings import at_rows, last_of_bursts, own_readings, readings_between
 from logscope.physics.rc import settled_fraction, settled_fraction_three_pole, settled_fraction_two_pole
 from logscope.signals import Part, Signals
 from logscope.vehicle import Precharge, Vehicle
@@ -175,6 +175,21 @@ def test_a_repeated_reading_never_takes_the_turn_of_the_next(seed: int) -> None:
     assert np.all((np.diff(rise.volts) == 0) == (np.diff(rise.time_s) == 0))
 
 
+@pytest.mark.parametrize("seed", seeds(1, of=4))
+def test_a_curve_of_which_each_reading_comes_twice_is_fitted(seed: int) -> None:
+    """10.8 ms in messages of 5 ms, in whole volts: no single step stands out of the rounding, and yet they repeat."""
+    rng = np.random.default_rng([66, seed])
+    t = np.arange(rng.uniform(0.0, 0.005), 6.0, 0.005)
+    taken_s = np.arange(0.001, 6.0, 0.0108)
+    read = np.round(0.4 * _charge(taken_s, 0.526))
+    part = Part("dc_link_voltage", t, read[np.maximum(np.searchsorted(taken_s, t) - 1, 0)], "V", "Link.Voltage", 1.0)
+    pack = Part("battery_voltage", t[::20], np.full(t[::20].size, 0.4 * PACK_V), "V", "Pack.Voltage", 0.1)
+    found = _one(Signals({"dc_link_voltage": part, "battery_voltage": pack}, 0.0, 6.0), _vehicle(328, 1e-3))
+    assert found.kind == "precharge.slow"
+    known = found.measured["time_constant_s"]
+    assert known.low < 0.526 < known.high
+
+
 def test_a_pause_of_many_samples_is_no_repeated_reading() -> None:
     """A relay that drops out for 150 ms: fifteen equal readings every 10 ms."""
     t = _stamps(0.01)
@@ -232,3 +247,17 @@ def test_a_slow_curve_that_a_sensor_may_have_alone_is_treated_as_bypassed(lag: f
     found = _one(_signals(t, _charge(t, tau, lag or None)), _vehicle(38 if lag else 250, 1e-3))
     assert found.kind == "precharge.slow"
     assert ("treat it as bypassed" in found.next_step) is said
+
+
+@pytest.mark.parametrize("seed", seeds(1, of=4))
+def test_a_burst_that_bears_two_stamps_is_one(seed: int) -> None:
+    """Three messages of 5 ms at a time, on stamps of 1 ms: some bursts lie across a step of the grid."""
+    rng = np.random.default_rng([67, seed])
+    taken_s = np.arange(0.0, 3.0, 0.005)
+    sent_s = taken_s[np.minimum(np.arange(600) // 3 * 3 + 2, 599)] + 3e-4 * (np.arange(600) % 3)
+    stamps = np.round(sent_s + rng.uniform(-5e-4, 5e-4), 3)
+    volts = np.round(_charge(taken_s, 0.05), 1)
+    link = describe_link(
+        Signals({"dc_link_voltage": Part("dc_link_voltage", stamps, volts, "V", "Link.Voltage", 0.1)}, 0.0, 3.0), None
+    )
+    assert last_of_bursts(link, np.arange(600)).size == pytest.approx(200, abs=1)

@@ -129,15 +129,16 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
     ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
     if broken and reported is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
         ahead = _fit(link, timing, attempt, slice(first, curve_end), highest_v, cut_off=False)
-    start = _start_of(link, attempt, fit, highest_v if reported else np.inf)
     settling = None
+    start = _start_of(link, attempt, fit, highest_v)
     if start is not None:
         settling = find_settling(time_s[first : last + 1], volts[first : last + 1], start, link.noise_v, reported)
     if settling is not None:
         until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
-        again = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)
-        if again is not None and again.lag is not None:
-            curve_end, fit = until, again
+        before = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)
+        bent = fit is None or fit.lag is None  # by the closing: what comes before may be too short to show a lag
+        if before is not None and (before.lag is not None or (bent and not before.misfit)):
+            curve_end, fit = until, before
         else:  # what is left holds no two constants
             settling = None
     window = slice(first, curve_end + 1)
@@ -189,8 +190,8 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
 def _start_of(link: Link, attempt: Attempt, fit: CurveFit | None, highest_v: float) -> Start | None:
     """Where the search for a closing behind a sensing lag begins; None where nothing speaks for one.
 
-    highest_v : where the curve can lead at most, if a contactor reports closed: one that leads beyond it, or that no
-        shape explains, was bent by the closing, and its constants are nobody's
+    highest_v : where the curve can lead at most, infinite where nothing shows it: a curve that leads beyond, or that no
+        shape explains, may be bent by the closing, and its constants are nobody's
     """
     if fit is None:
         return None

@@ -183,7 +183,10 @@ def last_of_bursts(link: Link, rows: IndexArray) -> IndexArray:
     """Those of some samples that come last in their burst, or of several with one stamp: the earlier ones are stale."""
     if rows.size < 3:
         return rows
-    last: BoolArray = np.append(np.diff(link.part.time_s[rows]) >= _AT_ONCE * link.part.spacing_s, True)
+    grid_s, at_once_s = grid_of(link.part.time_s), _AT_ONCE * link.part.spacing_s
+    if grid_s < link.part.spacing_s / 2:  # one burst may bear two stamps of a grid that is finer than the messages
+        at_once_s += grid_s
+    last: BoolArray = np.append(np.diff(link.part.time_s[rows]) >= at_once_s, True)
     return rows[last]
 
 
