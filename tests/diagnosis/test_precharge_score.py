@@ -9,7 +9,7 @@ import pytest
 from cramer_rao import bounds
 from limits_study import LimitsStudy
 from precharge_cases import PrechargeCase, random_precharge
-from precharge_score import score
+from precharge_score import score, scored
 from scipy.optimize import curve_fit
 
 pytestmark = pytest.mark.study
@@ -40,6 +40,11 @@ def test_kinds_are_told_apart(kind: str) -> None:
 def test_a_hard_closing_is_never_called_sound(kind: str) -> None:
     """Between these two a coarse log cannot decide; both are dangers, and neither may pass as good."""
     assert not {"complete", "slow"} & {case.outcome for case in score(kind, FEW)}
+
+
+def test_a_fast_link_behind_a_lag_is_not_good_where_its_contactor_may_have_closed_far_too_early() -> None:
+    """39 ms behind 46 ms, read every 59 ms: the closing lies anywhere between 1 and 96 % of the pack's voltage."""
+    assert scored("fast", 5019, 0.05, clean=False).outcome == "undetermined"
 
 
 def test_the_bound_is_that_of_linear_regression_where_nothing_is_rounded_and_no_stamp_jitters() -> None:

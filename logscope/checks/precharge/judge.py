@@ -247,11 +247,12 @@ def _may_close_far_too_early(m: Measurement, expected_s: float | None, configure
 
 
 def _closing_by(constant: Constant, fit: CurveFit, m: Measurement) -> Measurement:
-    """The link's voltage at a closing behind a sensing lag, once it is known which constant is the link's."""
+    """The link's voltage at a closing behind a sensing lag, by the constant that is the link's, or by either."""
     closing, tau = m.closing, constant.time_constant
-    if closing is None or tau is None or fit.lag is None or constant.either:
+    if closing is None or fit.lag is None:
         return m
-    return replace(m, closing=behind_lag(fit, closing, (tau.value == fit.lag.value,)))
+    faster = (False, True) if tau is None or constant.either else (tau.value == fit.lag.value,)
+    return replace(m, closing=behind_lag(fit, closing, faster))
 
 
 def _expected_constant(m: Measurement, vehicle: Vehicle) -> float | None:
