@@ -8,12 +8,12 @@ from __future__ import annotations
 from dataclasses import replace
 from math import inf, log
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
-from logscope.checks.discharge.judge import Limit, judge_discharge
+from logscope.checks.discharge.judge import JudgedDischarge, Limit, judge_discharge
 from logscope.checks.discharge.measure import (
     DischargeCurve,
     _seen_crossing,
@@ -21,6 +21,7 @@ from logscope.checks.discharge.measure import (
     allowing_for,
     constants_differ,
 )
+from logscope.checks.discharge.text import _span
 from logscope.curves.discharge import Shape
 from logscope.curves.estimate import Estimate
 from logscope.observations.dc_link.openings import Opening
@@ -135,3 +136,19 @@ def test_constants_differ_where_their_limits_are_apart() -> None:
     assert constants_differ(falls) == pytest.approx(31 / 24)
     alike = [replace(fall(None), late=fit(constant=times(value - 4.0, value + 4.0))) for value in (24.0, 31.0)]
     assert constants_differ(alike) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("time", "crossed", "said"),
+    [
+        (times(80.0, 90.0), True, "60 V 85.0\xa0s"),
+        (times(80.0, 90.0), False, "60 V (extrapolated) 85.0\xa0s"),
+        (times(80.0, inf), False, "60 V (extrapolated) not before 80 s"),
+        (times(2e5, inf), False, "60 V (extrapolated) not within a day"),
+    ],
+)
+def test_a_time_without_an_upper_limit_is_said_as_the_earliest_alone(time: Estimate, crossed: bool, said: str) -> None:
+    one = SimpleNamespace(fall=SimpleNamespace(crossed=crossed))
+    text = _span(cast(JudgedDischarge, one), time)
+    assert text.startswith(said)
+    assert ("inf" in text) is False

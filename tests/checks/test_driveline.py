@@ -15,10 +15,12 @@ from limits_study import LimitsStudy
 from one_check import findings_of
 from tuning_traces import KMH_PER_RPM, TICK_S, launches, logged, signals
 
+from logscope.checks.driveline.backlash import _jump
 from logscope.checks.driveline.check import _felt, driveline
-from logscope.checks.driveline.judder import Judder
+from logscope.checks.driveline.judder import Judder, _is_ring
 from logscope.findings import Finding, NothingToCheck, Severity
-from logscope.signals import Signals
+from logscope.signals import Part, Signals
+from logscope.statistics.ringing import DampedSinusoid
 from logscope.vehicle import Driveline, Motor, Vehicle
 
 HAZEL = Vehicle(motor=Motor(rotor_inertia_kgm2=0.05), driveline=Driveline(ratio=8.2, wheel_radius_m=0.31, mass_kg=1350))
@@ -168,3 +170,47 @@ def test_a_judder_shakes_the_vehicle_by_what_swings_its_rotor() -> None:
     assert felt is not None
     assert felt.value == pytest.approx(0.05 * swing * 8.2 / 0.31 / 1350, rel=1e-3)
     assert _felt(cast(Judder, judder), Vehicle()) is None
+
+
+RING = DampedSinusoid(5.0, 3.0, 100.0, 0.0, 0.05, 0.1, 0.0, 80, 5.0, 0.9)
+
+
+@pytest.mark.parametrize(
+    ("change", "is_ring"),
+    [
+        ({}, True),
+        ({"explained": 0.5}, False),
+        ({"amplitude": 15.0}, False),  # four noises of 4 rpm, and four times the scatter of 5 rpm
+        ({"amplitude": 19.0}, False),
+        ({"frequency_error": 0.6}, False),
+        ({"decay_per_s": 8.0}, False),  # less than a fifth is left from turn to turn
+        ({"decay_per_s": -3.0}, False),  # it grows
+        ({"frequency_hz": 0.7}, False),  # less than one and a half turns in two seconds
+    ],
+)
+def test_a_swing_is_a_ring_where_it_is_clear_known_and_dies_away(change: dict[str, float], is_ring: bool) -> None:
+    """Each row fails one guard (common practice, no published source)."""
+    assert _is_ring(replace(RING, **change), 4.0, 2.0) is is_ring
+
+
+@pytest.mark.parametrize(
+    ("steps_rpm", "jump"),
+    [
+        ((60.0, 50.0, 40.0), 5000.0),  # rpm in 10 ms: the middle one of the three
+        ((-60.0, -50.0, -40.0), 5000.0),
+        ((60.0,), 0.0),  # a lone reading
+        ((), 0.0),
+    ],
+)
+@pytest.mark.parametrize("slope", [0.0, 800.0])
+def test_a_knock_is_what_the_acceleration_has_beyond_that_before_and_after(
+    steps_rpm: tuple[float, ...], jump: float, slope: float
+) -> None:
+    time_s = 0.01 * np.arange(300)
+    value = 1000.0 + slope * time_s
+    for place, step in enumerate(steps_rpm):
+        value[150 + place :] += step
+    found = _jump(Part("motor_speed", time_s, value, "rpm", "Made.Speed"), 1.5, 0.01)
+    assert found is not None
+    assert found[0] == pytest.approx(jump, abs=1.0)
+    assert not jump or found[1] == pytest.approx(1.49)

@@ -304,7 +304,9 @@ def test_a_few_disturbances_are_electrical_only_where_they_are_more_at_the_same_
     value = np.interp(time, [0, 58, 62, 120], [slow_rpm, slow_rpm, 5000, 5000])
     value[np.arange(6500, 11700, 700)] += 1500
     noise = check(time, value, motor_current=np.where(time > 60, 200.0, 10.0))["encoder.noise"]
-    assert noise.measured["rate_ratio_per_100A"].low is not None
+    least = 0.025 ** (1 / 8)
+    each_100_A = (least / (1 - least)) ** (100 / 190)  # the halves are 190 A apart
+    assert noise.measured["rate_ratio_per_100A"].low == pytest.approx(each_100_A, rel=0.02)
     assert noise.severity is severity
 
 

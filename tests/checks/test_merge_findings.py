@@ -11,7 +11,7 @@ from key_cycle_traces import FLAG_NAMES, Logging, hazel, play_log
 from one_check import findings_of
 from test_contactors import CHARGED, HAZEL, OFF_S, _dropped, _logged, _usual
 
-from logscope.checks.merge_findings import merge_findings
+from logscope.checks.merge_findings import _after_colon, merge_findings
 from logscope.findings import Finding, Severity
 from logscope.pipeline import checks
 from logscope.signals import Part, Signals
@@ -88,3 +88,17 @@ def test_a_trip_out_of_an_oscillation_is_not_beside_a_calm_loop() -> None:
     assert _kinds(merge_findings([trip, calm])) == {"trip.overcurrent": 1}
     sudden = replace(trip, cause="sudden")
     assert _kinds(merge_findings([sudden, calm])) == {"trip.overcurrent": 1, "current_control.calm": 1}
+
+
+@pytest.mark.parametrize(
+    ("sentence", "continued"),
+    [
+        ("The limit is passed", "the limit is passed"),
+        ("A contactor", "a contactor"),
+        ("DC link", "DC link"),
+        ("12 V side", "12 V side"),
+        ("", ""),
+    ],
+)
+def test_a_sentence_goes_on_small_where_it_does_not_begin_with_a_name(sentence: str, continued: str) -> None:
+    assert _after_colon(sentence) == continued

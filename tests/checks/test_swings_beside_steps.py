@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from tuning_traces import TICK_S, logged, signals
 
 from logscope.arrays import FloatArray
 from logscope.checks.current_control.loop import find_loop
-from logscope.checks.current_control.swinging import Swinging, find_swinging
+from logscope.checks.current_control.swinging import Swinging, _per_turn, _stands_out, find_swinging
 from logscope.signals import Signals
 from logscope.vehicle import Motor, Vehicle
 
@@ -97,3 +99,40 @@ def test_an_answer_that_fits_another_part_of_the_drive_brings_in_no_swing(seed: 
     )
     found = swinging(replace(ringing, parts={**still, "torque_target": replace(asked, value=fading)}))
     assert found is None or all(since < 12.5 for since, _ in found.events)
+
+
+def windows(frequency_hz: FloatArray, amplitude: float | FloatArray = 1.0) -> Any:
+    """Swings seen in stretches of 64 samples, one after the other."""
+    first = 64 * np.arange(frequency_hz.size)
+    samples = np.full(frequency_hz.size, 64)
+    size = np.broadcast_to(np.asarray(amplitude, float), frequency_hz.shape)
+    return SimpleNamespace(first=first, samples=samples, frequency_hz=frequency_hz, amplitude=size)
+
+
+@pytest.mark.parametrize("order", [1, 2])
+@pytest.mark.parametrize(("begin_rpm", "end_rpm", "follows"), [(600.0, 1800.0, True), (1200.0, 1200.0, False)])
+def test_a_swing_is_the_shafts_once_or_twice_a_turn_also_where_the_sampling_folds_it(
+    order: int, begin_rpm: float, end_rpm: float, follows: bool
+) -> None:
+    """100 readings a second show twice 30 turns a second, 60 Hz, as 40 Hz (Nyquist)."""
+    time_s = 0.01 * np.arange(64 * 20)
+    rpm = np.linspace(begin_rpm, end_rpm, time_s.size)
+    loop: Any = SimpleNamespace(
+        measured=SimpleNamespace(time_s=time_s, spacing_s=0.01), rpm=lambda at: np.interp(at, time_s, rpm)
+    )
+    turns_hz = rpm.reshape(20, 64).mean(axis=1) / 60
+    swings_hz = order * turns_hz
+    assert _per_turn(loop, windows(np.where(swings_hz > 50, 100 - swings_hz, swings_hz))) == (order, follows)
+    assert _per_turn(loop, windows(np.full(20, 4.3))) == (None, False)
+    assert _per_turn(loop, windows(1.5 * turns_hz))[1] is False
+
+
+@pytest.mark.parametrize(("out", "count", "stands_out"), [(5, 10, True), (4, 10, False), (2, 2, True), (1, 1, False)])
+def test_a_swing_stands_out_of_what_the_answers_leave_for_half_of_its_time(
+    out: int, count: int, stands_out: bool
+) -> None:
+    """A remainder of 1 everywhere leaves a swing of √2 by chance; three times that is out of it, and twice is not."""
+    ones = np.ones(64 * count)
+    rest: Any = SimpleNamespace(shifted=ones, unlike=0.0 * ones)
+    swings = windows(np.full(count, 10.0), np.where(np.arange(count) < out, 4.5, 2.8))
+    assert _stands_out(0.01 * np.arange(64 * count), rest, swings, slice(0, count)) is stands_out

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 from math import log
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from rich.console import Console
 from logscope.checks.measures import MEASURES
 from logscope.findings import Measured
 from logscope.history.rows import Drift, History, Note, Row
+from logscope.history.series import _firsts
 from logscope.history.trends import LEAST_LOGS, changes
 from logscope.report.history_text import history_to_json, print_history
 from logscope.report.shelf_page import Shelf, shelf_to_html
@@ -133,3 +136,19 @@ def test_the_limits_of_a_drift_are_those_of_weighted_least_squares() -> None:
     expected = 100 * np.expm1(np.array([line.params[1], *line.conf_int()[1]]) * 77)
     change = drift.change
     assert (change.value, change.low, change.high) == pytest.approx(tuple(expected), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("begins_s", "dated", "firsts"),
+    [
+        ((0.0, 60.5, 121.0), True, [0]),  # each a half second after the one before has ended
+        ((0.0, 59.0, 118.0), True, [0]),  # clocks of files may overlap a little
+        ((0.0, 60.5, 125.0), True, [0, 2]),
+        ((0.0, 30.0, 90.0), True, [0, 1]),  # two loggers at once, and the second one goes on
+        ((0.0, 60.5, 121.0), False, [0, 1, 2]),
+    ],
+)
+def test_files_that_a_logger_split_are_one_log(begins_s: tuple[float, ...], dated: bool, firsts: list[int]) -> None:
+    begun = datetime(2026, 3, 1, tzinfo=UTC)
+    rows: Any = [SimpleNamespace(date=begun + timedelta(seconds=at), duration_s=60.0, dated=dated) for at in begins_s]
+    assert _firsts(rows) == firsts

@@ -33,6 +33,13 @@ WRITTEN = datetime(2026, 3, 5, 12, tzinfo=UTC)
         (None, "2026-03-01.log", datetime(2026, 3, 1, tzinfo=UTC), "name"),
         (None, "run 20261399.log", WRITTEN, "file"),
         (None, "serial 1202603011.log", WRITTEN, "file"),
+        (
+            datetime(2026, 3, 6, 2, tzinfo=UTC),
+            "a.log",
+            datetime(2026, 3, 6, 2, tzinfo=UTC),
+            "log",
+        ),  # local time, UTC+14
+        (datetime(2026, 3, 6, 18, tzinfo=UTC), "a.log", WRITTEN, "file"),
         (datetime(2026, 4, 1, tzinfo=UTC), "a.log", WRITTEN, "file"),  # begun after it was written: the clock is wrong
     ],
 )

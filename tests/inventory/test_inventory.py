@@ -125,6 +125,17 @@ def test_frames_are_named_as_they_are_decoded_whatever_their_priority_and_sender
     assert found.unseen == ()
 
 
+def test_a_length_is_given_once_or_from_the_shortest_to_the_longest(tmp_path: Path) -> None:
+    log = tmp_path / "lengths.log"
+    log.write_text("(1.0) can0 123#0011223344\n(2.0) can0 456#00\n(3.0) can0 456#001122\n", encoding="utf-8")
+    text = io.StringIO()
+    print_inventory(count_frames(read(log).blocks), Console(file=text, width=80))
+    rows = [line.split() for line in text.getvalue().splitlines()]
+    (fixed,), (varying,) = ([row for row in rows if name in row] for name in ("123", "456"))
+    assert "5" in fixed
+    assert "1-3" in varying
+
+
 def test_json_and_csv_hold_every_identifier(found) -> None:  # type: ignore[no-untyped-def]
     fields = json.loads(to_json(found))
     rows = list(csv.DictReader(io.StringIO(to_csv(found))))

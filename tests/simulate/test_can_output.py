@@ -146,10 +146,15 @@ def test_whole_drive_decodes_by_cantools_to_what_was_simulated(tmp_path, hazel):
     text, first_s = log_drive(drive, 3, 0.0)
     path = tmp_path / "drive.log"
     path.write_bytes(text)
-    motion = hazel.get_message_by_name("InverterMotion")
+    motion, inverter = hazel.get_message_by_name("InverterMotion"), hazel.get_message_by_name("Inverter")
     with can.LogReader(path) as reader:
-        frames = [frame for frame in reader if frame.arbitration_id == motion.frame_id]
-    rows = [(frame.timestamp, motion.decode(frame.data)) for frame in frames]
+        frames = [frame for frame in reader if frame.arbitration_id in (motion.frame_id, inverter.frame_id)]
+    rows = [(f.timestamp, motion.decode(f.data)) for f in frames if f.arbitration_id == motion.frame_id]
+    states = [(f.timestamp + first_s, str(inverter.decode(f.data)["State"])) for f in frames
+              if f.arbitration_id == inverter.frame_id]  # fmt: skip
+    assert {text for _, text in states} == {"Off", "Ready", "Drive"}
+    pressed = np.interp([at for at, _ in states], drive.time_s, drive.column("throttle")) > 0.05
+    assert {text for (_, text), down in zip(states, pressed, strict=True) if down} == {"Drive"}
     times = np.array([time for time, _ in rows]) + first_s
     speed = np.array([values["MotorSpeed"] for _, values in rows])
     true = np.interp(times, drive.time_s, drive.column("rotor_rpm"))
