@@ -2,8 +2,8 @@
 
 Found where a reading is outside what can be, or stands alone beside two that agree on a vehicle that stood. A battery
 keeps its warmth for days, so its reading is judged only where it would be a danger: too hot for any use from the first
-reading on, and hardly moving, or far hotter than all else, though the vehicle stood. Where all readings of a vehicle
-agree on what no surroundings have, all are in °F.
+reading on, and hardly moving, or far hotter or colder than all else, though the vehicle stood. Where all readings of a
+vehicle agree on what no surroundings have, all are in °F.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ _PACK_HOT_C = 60.0
 _PACK_WARM_C = 50.0  # beside a vehicle that stood: warmer than any charge leaves a pack for so long (practice)
 _PACK_USUAL_C, _PACK_MOSTLY_C = (10.0, 45.0), 23.0  # of a pack in use that nothing else is known of (practice)
 _PACK_APART_K = 25.0  # of one that stood as long as motor and coolant: its own warmth, or a heater's, is less
+_PACK_COLDER_K = (
+    35.0  # a vehicle from the frost that stood in a garage until motor and coolant were warm: less (practice)
+)
 _PACK_NEAR_K = (-8.0, 12.0)  # and so far from them it usually is: what a cure must reach (practice)
 _PACK_MOVES_K = 18.0  # in the log, 10 K in °F: a pack that heats by itself rises faster; less is a pack in use
 _ALL_WARM_C = 55.0  # no surroundings are so warm
@@ -114,12 +117,13 @@ def _judge_cooled(part: Part, start: float, soaked: float | None, vehicle: Vehic
 
 
 def _judge_pack(part: Part, start: float, soaked: float | None, vehicle: Vehicle) -> WrongTemperature | None:
-    fact = _out_of_range(part) or _hot_pack(part, start, soaked, vehicle)
+    fact = _out_of_range(part) or _odd_pack(part, start, soaked, vehicle)
     cures = _pack_cures(start, soaked)
     if fact is None or not cures:
         return None
     rival = cures[1] if len(cures) > 1 else None
-    return WrongTemperature(part.name, start, fact, cures[0], rival, hot=start <= _HIGHEST_C[part.name])
+    hot = _PACK_WARM_C < start <= _HIGHEST_C[part.name]
+    return WrongTemperature(part.name, start, fact, cures[0], rival, hot)
 
 
 def _alone(start: float, soaked: float | None) -> str | None:
@@ -128,14 +132,15 @@ def _alone(start: float, soaked: float | None) -> str | None:
     return f"it starts at {start:.0f} °C, where the vehicle's other temperatures start at {soaked:.0f} °C"
 
 
-def _hot_pack(part: Part, start: float, soaked: float | None, vehicle: Vehicle) -> str | None:
-    """Why a pack is not as hot as it reads; None where it may be."""
+def _odd_pack(part: Part, start: float, soaked: float | None, vehicle: Vehicle) -> str | None:
+    """Why a pack is not as hot, or cold, as it reads; None where it may be."""
     low, high = (float(each) for each in np.quantile(part.value, [0.01, 0.99]))
     if high - low >= _PACK_MOVES_K:
         return None
     stated_C = vehicle.limits.battery_temperature_max_C
     highest_C = max(_PACK_WARM_C, _PACK_HOT_C if stated_C is None else stated_C)
-    if soaked is not None and start > highest_C and start - soaked > _PACK_APART_K:
+    hotter = soaked is not None and start > highest_C and start - soaked > _PACK_APART_K
+    if soaked is not None and (hotter or start < soaked - _PACK_COLDER_K):
         return f"it starts at {start:.0f} °C, where the vehicle's other temperatures start at {soaked:.0f} °C"
     if soaked is None and low > _PACK_HOT_C:
         return f"it reads {low:.0f} to {high:.0f} °C from its first reading on, where no pack is in use"

@@ -85,3 +85,12 @@ def test_a_hot_restart_is_no_slip():
 def test_a_cold_pack_in_a_warm_garage_is_believed():
     beside = {"motor_temperature": 16.0, "inverter_temperature": 15.5, "coolant_temperature": 16.0}
     assert examine(signals(**beside, battery_temperature_lowest=-9.0), FILE).doubted == {}
+
+
+def test_a_pack_whose_offset_was_subtracted_twice_is_no_cold_pack():
+    """By hand: 19 °C less 40 K is −21 °C, and less than a pack of −5 °C has in a garage of 18 °C."""
+    beside = {"motor_temperature": 18.0, "inverter_temperature": 18.5}
+    (finding,) = examine(signals(**beside, battery_temperature_lowest=-21.0), FILE).findings
+    assert finding.expected["offset_K"].value == pytest.approx(40.0)
+    assert "thermometer" not in finding.next_step
+    assert examine(signals(**beside, battery_temperature_lowest=-5.0), FILE).doubted == {}
