@@ -19,15 +19,16 @@ from logscope.bus.record import BusRecord
 from logscope.capture.frames import Flag
 from logscope.checks.bus.check import bus
 from logscope.checks.bus.context import Context
-from logscope.definitions.spec import MessageSpec
+from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.findings import Finding, Severity
 from logscope.observations.observations import Observations
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
 END_S = 60.0
+LONG = MessageSpec("Long", 0x102, False, 8, (SignalSpec("Speed", 32, 16),))  # in the fifth and sixth byte
 SPECS = specs_by_key(
-    [(None, tuple(MessageSpec(f"Drive{k}", 0x100 + k, False, 8, (), senders=("Inverter",)) for k in range(2)))]
+    [(None, (LONG, *(MessageSpec(f"Drive{k}", 0x100 + k, False, 8, (), senders=("Inverter",)) for k in range(2))))]
 )
 DAMAGED = 0x008  # a protocol violation
 HIGH_S = (20.0, 35.0)  # the current is high: a quarter of the log
@@ -228,3 +229,56 @@ def test_a_drive_is_in_use_throughout_a_span_as_far_as_its_speed_is_logged(
     traffic = traffic_of(sent(0x200))
     context = Context(BusRecord(traffic, 0, SPECS), Signals({part.name: part}, 0.0, END_S), Vehicle())
     assert context.in_use_throughout(10.0, 20.0, traffic.buses[0].messages[0]) is throughout
+
+
+def lost(frames: Sequence[Frame], at_s: Sequence[float]) -> list[Frame]:
+    """Without the frame that follows each of these moments."""
+    times = [frame.time_s for frame in frames]
+    gone = {int(np.searchsorted(times, moment)) for moment in at_s}
+    return [frame for k, frame in enumerate(frames) if k not in gone]
+
+
+@pytest.mark.parametrize(
+    ("count", "others", "severity"),
+    [
+        (15, OTHERS, Severity.WARNING),  # 1.25 %: receivers begin to notice
+        (6, OTHERS, Severity.INFO),
+        (15, sent(0x200), Severity.INFO),  # one other counter does not show who lost them
+    ],
+)
+def test_messages_are_missing_by_the_counter_of_their_sender(
+    count: int, others: tuple[Frame, ...], severity: Severity
+) -> None:
+    frames = [*others, *lost(sent(0x100), spread(count, 15.0, 55.0))]
+    (one,) = found("bus.message_missing", frames, drive())
+    assert one.severity is severity
+    assert one.measured["count"].value == count
+    assert one.measured["missing_percent"].value == pytest.approx(100 * count / 1200)
+    assert not found("bus.log_incomplete", frames, drive())
+
+
+def test_two_missing_messages_are_none() -> None:
+    assert not found("bus.message_missing", [*OTHERS, *lost(sent(0x100), [20.0, 40.0])], drive())
+
+
+def test_what_all_counters_skip_at_once_the_logger_has_lost() -> None:
+    moments = spread(10, 15.0, 55.0)
+    frames = [frame for each in (0x100, 0x200, 0x300, 0x301) for frame in lost(sent(each), moments)]
+    (one,) = found("bus.log_incomplete", frames, drive())
+    assert one.severity is Severity.INFO
+    assert one.measured["count"].value == 40
+    assert not found("bus.message_missing", frames, drive())
+
+
+@pytest.mark.parametrize(("mapped", "severity"), [(True, Severity.WARNING), (False, Severity.INFO)])
+def test_a_message_shorter_than_its_definition_is_a_warning_where_a_part_rests_on_it(
+    mapped: bool, severity: Severity
+) -> None:
+    short = [Frame(frame.time_s, 0x102, frame.data[:4]) for frame in sent(0x102)]
+    at = np.arange(0.0, END_S, 0.05)
+    part = Part("motor_speed", at, np.zeros(at.size), "rpm", "Long.Speed" if mapped else "Other.Speed")
+    (one,) = found("bus.length", [*OTHERS, *short], Signals({part.name: part}, 0.0, END_S))
+    assert one.severity is severity
+    assert (one.measured["count"].value, one.measured["longest_byte"].value) == (1, 4)
+    assert "needs 6" in one.title
+    assert not found("bus.length", [*OTHERS, *sent(0x102)], Signals({}, 0.0, END_S))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from logscope.draft.logged import Logged
 from logscope.draft.names import Sense, meanings
 from logscope.draft.scoring import Fit
 from logscope.draft.surroundings import look_around
+from logscope.draft.switching import _switch
 
 T = np.arange(0, 30, 0.05)
 ROAD = np.clip(50 * np.sin(T / 5), 0, None)
@@ -124,6 +127,14 @@ def test_of_signals_that_never_change_and_fit_alike_none_is_chosen(
     still = [logged(f"Pack.Value{k}", "V", np.full(T.size, 330.0 + k)) for k in range(2)]
     ranked = [Fit("battery_voltage", each, at, (), True, moves) for each, at in zip(still, points, strict=True)]
     assert _one_of_many(ranked[0], ranked) is one_of_many
+
+
+@pytest.mark.parametrize(("states", "points"), [((0, 1), [0.5]), ((0, 3), [0.5]), ((0, 1, 2), []), (range(6), [-2.0])])
+def test_what_takes_two_values_may_be_a_switch_and_what_takes_many_is_none(
+    states: Sequence[int], points: list[float]
+) -> None:
+    values = np.resize(np.array(states, float), T.size)
+    assert [each.points for each in _switch(logged("Body.Value", "", values), values)] == points
 
 
 def test_german_names_are_understood() -> None:
