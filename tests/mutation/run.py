@@ -1,6 +1,6 @@
 """Would the tests notice? Small faults are put into the code one at a time, and the tests that run the line are run.
 
-    python tests/mutation/run.py --gather tests/curves tests/checks        # once: which test runs which line
+    python tests/mutation/run.py --gather logscope tests/curves            # once: which doctest or test runs a line
     python tests/mutation/run.py logscope/curves --sample 100 --seed 7     # then: files or folders …
     python tests/mutation/run.py --diff main --sample 100                  # … or the lines that a change added
     python tests/mutation/run.py --sample 400 --seed 7 --again judged.txt  # those that survived, once tests are added
