@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from logscope.arrays import FloatArray
-from logscope.checks.precharge.breakpoint import find_break
+from logscope.checks.precharge.breakpoint import Break, find_break
 from logscope.checks.precharge.contactor_closing import Closing, closing_of
-from logscope.checks.precharge.lagged_closing import Start, find_settling
+from logscope.checks.precharge.lagged_closing import Settling, Start, find_settling
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.evidence import SETTLED_SHARE
 from logscope.curves.rise import CurveFit, fit_curve
@@ -117,30 +118,9 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
     """
     time_s, volts = link.part.time_s, link.part.value
     begun_s = float(time_s[attempt.onset])
-    last = _curve_end(link, attempt, pack_voltage(signals, begun_s - _LEVEL_S, begun_s + _LEVEL_S))
-    reported = None
-    if attempt.contactor_s is not None and attempt.contactor_after_s is not None:
-        reported = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
-    broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, reported)
-    curve_end = attempt.onset + broken.last if broken else last
-    first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
     highest_v = _highest_end(signals, link, attempt)
-    fit = _fit(link, timing, attempt, slice(first, curve_end + 1), highest_v, cut_off=broken is not None)
-    ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
-    if broken and reported is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
-        ahead = _fit(link, timing, attempt, slice(first, curve_end), highest_v, cut_off=False)
-    settling = None
-    start = _start_of(link, attempt, fit, highest_v)
-    if start is not None:
-        settling = find_settling(time_s[first : last + 1], volts[first : last + 1], start, link.noise_v, reported)
-    if settling is not None:
-        until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
-        before = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)
-        bent = fit is None or fit.lag is None  # by the closing: what comes before may be too short to show a lag
-        if before is not None and (before.lag is not None or (bent and not before.misfit)):
-            curve_end, fit = until, before
-        else:  # what is left holds no two constants
-            settling = None
+    last = _curve_end(link, attempt, pack_voltage(signals, begun_s - _LEVEL_S, begun_s + _LEVEL_S))
+    first, curve_end, fit, ahead, broken, settling = _cut_out(link, attempt, timing, last, highest_v)
     window = slice(first, curve_end + 1)
     pack = _pack_to_reach(signals, begun_s, float(time_s[curve_end]), float(time_s[attempt.end]))
     # The break of a sawing link's first rise is the load's doing, unless a state says that a contactor closed.
@@ -185,6 +165,48 @@ def measure(signals: Signals, link: Link, attempt: Attempt, stamps: Timestamps, 
         highest_v=highest_v,
         missing_s=_missing(time_s[attempt.onset : curve_end + 2], gap_threshold_s(time_s)),
     )
+
+
+class _Curve(NamedTuple):
+    """What belongs to the curve: samples from `first` to `end`; and how it was cut out, as `Measurement` says."""
+
+    first: int
+    end: int
+    fit: CurveFit | None
+    fit_if_cut: CurveFit | None
+    broken: Break | None
+    settling: Settling | None
+
+
+def _cut_out(link: Link, attempt: Attempt, timing: Timing, last: int, highest_v: float) -> _Curve:
+    """The curve up to where it breaks off or, behind a sensing lag, settles to another level.
+
+    last : the last sample that can belong to the curve or the level behind it
+    highest_v : the highest voltage that the link can be charged to [V]
+    """
+    time_s, volts = link.part.time_s, link.part.value
+    reported = None
+    if attempt.contactor_s is not None and attempt.contactor_after_s is not None:
+        reported = (attempt.contactor_after_s - FLAG_LAG_S, attempt.contactor_s)
+    broken = find_break(time_s[attempt.onset : last + 1], volts[attempt.onset : last + 1], link.noise_v, reported)
+    end = attempt.onset + broken.last if broken else last
+    first = max(attempt.onset - _LEVEL_SAMPLES + 1, int(np.searchsorted(time_s, time_s[attempt.onset] - _LEVEL_S)))
+    fit = _fit(link, timing, attempt, slice(first, end + 1), highest_v, cut_off=broken is not None)
+    ahead = None  # a curve that breaks off without a step was cut off before its first sample on the level
+    if broken and reported is None and abs(broken.step_v) <= _NO_STEP_NOISES * link.noise_v + link.step_v:
+        ahead = _fit(link, timing, attempt, slice(first, end), highest_v, cut_off=False)
+    start = _start_of(link, attempt, fit, highest_v)
+    if start is None:
+        return _Curve(first, end, fit, ahead, broken, None)
+    settling = find_settling(time_s[first : last + 1], volts[first : last + 1], start, link.noise_v, reported)
+    if settling is None:
+        return _Curve(first, end, fit, ahead, broken, None)
+    until = max(int(np.searchsorted(time_s, settling.curve_end_s, side="right")) - 1, attempt.onset + 1)
+    before = _fit(link, timing, attempt, slice(first, until + 1), highest_v, cut_off=True)
+    bent = fit is None or fit.lag is None  # by the closing: what comes before may be too short to show a lag
+    if before is not None and (before.lag is not None or (bent and not before.misfit)):
+        return _Curve(first, until, before, ahead, broken, settling)
+    return _Curve(first, end, fit, ahead, broken, None)  # what is left holds no two constants
 
 
 def _start_of(link: Link, attempt: Attempt, fit: CurveFit | None, highest_v: float) -> Start | None:
