@@ -2,9 +2,9 @@
 
 In the order of the data: `breakpoint` and `lagged_closing` (where the contactor closed, without and behind a sensing
 lag), `measure` (these and the fit of `curves/rise` together), `witness` (what else shows RC), `compare` (with R·C),
-`judge` (the kind), `values`, `evidence` and `text` (what the finding states, draws and says), `stress` and `overload`
-(heat in the resistor), `drift` (over the attempts), `check` (the check itself). The attempts are an observation
-(`observations/dc_link`).
+`judge` (the kind), `values`, `evidence`, `text` and `doubt` (what the finding states, draws and says, and what stays
+open), `stress` and `overload` (heat in the resistor), `drift` (over the attempts), `check` (the check itself). The
+attempts are an observation (`observations/dc_link`).
 
 The link's own voltage makes an attempt; flags may lag or be absent, and only help (`dc_link/attempts`). A contactor
 that closes breaks the curve off; the place is found by comparing the broken with the unbroken curve over all places
@@ -20,7 +20,8 @@ need the 99.9 % limits clear of the band (`judge`), "slow" also that no link as 
 the samples as well (`behind_lag`); where one does, only the upper limit of the constant is stated. No curve leads
 above the pack: draws that do are left out, and a fit that wants to is bent by a contactor that closed behind the
 sensing. The settling behind a closing shows which constant is the lag only where something was left to settle with
-either. A rise with a hole longer than its time constant is undetermined.
+either. A rise with a hole longer than its time constant is undetermined, and so is one that would be good, where a
+contactor that closed far too early explains the samples as well.
 
 A reading follows the link and never leads it: what comes to its end sooner than a fifth of R·C allows went past the
 resistor, whatever filter bends its curve (`judge`). So may a fast link have whose constant a sensing lag explains too.
