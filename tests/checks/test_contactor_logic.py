@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from logscope.arrays import FloatArray
+from logscope.checks.contactors.blind import Shown, blind_to
 from logscope.checks.contactors.dropout import dropout
 from logscope.checks.contactors.order import _shortest_precharge_s, closings, order
 from logscope.checks.contactors.switching_history import SwitchingHistory, switching_history
@@ -357,3 +358,24 @@ def test_a_welded_contactor_is_measured_against_the_fall_of_its_bleeder() -> Non
     assert found.measured["level_V"].value == pytest.approx(PACK_V, abs=0.3)
     assert found.measured["expected_fall_V"].value == pytest.approx(PACK_V * (1 - exp(-seen_s / SLOW_S)), rel=0.01)
     assert found.measured["seen_fall_V"].value == pytest.approx(PACK_V * (1 - exp(-seen_s / 8000.0)), abs=0.3)
+
+
+# when the main contactor is closed, when 120 A flow; what would show a dropout, and how long it was watched for
+WATCHED: dict[str, tuple[Spans, tuple[float, float], Shown, float]] = {
+    "closes and opens": ([(3.0, 12.0)], (5.0, 8.0), Shown.LINK, 9.0),
+    "the log ends while it is closed": ([(3.0, 99.0)], (14.0, 18.0), Shown.LINK, END_S - 3.0),
+    "the log begins while it is closed": ([(-1.0, 12.0)], (1.0, 2.0), Shown.LINK, 12.0),
+    "opens in between": ([(3.0, 6.0), (8.0, 12.0)], (9.0, 10.0), Shown.LINK, 9.0),
+    "current once it is open": ([(3.0, 12.0)], (13.0, 18.0), Shown.UNLOADED, 9.0),
+    "current before it closes": ([(3.0, 99.0)], (0.5, 2.0), Shown.UNLOADED, END_S - 3.0),
+}
+
+
+@pytest.mark.parametrize("name", WATCHED)
+def test_dropouts_are_watched_for_from_the_first_closing_to_the_last_opening_or_the_end(name: str) -> None:
+    spans, (since_s, until_s), shown, watched_s = WATCHED[name]
+    amps = np.where((since_s <= T) & (until_s > T), 120.0, 0.0)
+    found = blind_to(Made({MAIN: spans}, STILL, amps=amps).history())
+    assert found.shown is shown
+    assert found.watched_s == pytest.approx(watched_s, abs=0.2)  # the state's lag
+    assert (found.shortest_s is None) == (shown is Shown.UNLOADED)

@@ -152,3 +152,26 @@ def test_a_time_without_an_upper_limit_is_said_as_the_earliest_alone(time: Estim
     text = _span(cast(JudgedDischarge, one), time)
     assert text.startswith(said)
     assert ("inf" in text) is False
+
+
+@pytest.mark.parametrize(
+    ("level_v", "first_v", "safe"),
+    [
+        (None, 350.0, False),  # a log that begins, or goes on, with the path open: nothing shows the level before
+        (None, 55.0, True),
+        (350.0, 350.0, False),
+        (350.0, 55.0, False),  # down before its first reading
+        (55.0, 350.0, False),
+        (55.0, 55.0, True),
+    ],
+)
+def test_a_link_needs_no_time_to_60_v_where_all_that_is_known_of_it_lies_below(
+    level_v: float | None, first_v: float, safe: bool
+) -> None:
+    late = fit(crossing_from=lambda *_: times(80.0, 90.0))
+    opening = replace(OPENING, level_v=level_v)
+    found = _time_to_safe(opening, late, late, None, first_v, 0.05)
+    assert found is not None
+    assert (found.low, found.high) == ((0.0, 0.0) if safe else (80.0, 90.0))
+    few = _time_to_safe(opening, None, None, None, first_v, 0.05)  # readings too few for a curve
+    assert (few is not None) is safe

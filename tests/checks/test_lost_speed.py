@@ -7,6 +7,8 @@ of a hand-built car (common practice, no published source).
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -16,6 +18,8 @@ from one_check import findings_of
 from logscope.checks.encoder.check import encoder
 from logscope.findings import Finding, Severity
 from logscope.observations.motor_speed.analysis import wrong_speed
+from logscope.observations.motor_speed.lost import _by_torque, _Look
+from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -199,3 +203,35 @@ def test_harsh_but_true_motion_sent_in_bursts_raises_no_alarm(pause_s: float, to
     found = wrong_speed(signals(part("motor_speed", stamps, sudden, 1.0)), HAZEL)
     assert found is not None
     assert len(found.study.disturbances) == 1
+
+
+@pytest.mark.parametrize("turns", [1.0, -1.0])
+@pytest.mark.parametrize("logged_s", [0.005, 0.02])
+@pytest.mark.parametrize(
+    ("from_rpm", "to_rpm", "torque_nm", "can"),
+    [
+        (4000.0, 0.0, -160.0, True),  # braked by all that the motor has
+        (4000.0, 0.0, 0.0, False),
+        (4000.0, 0.0, 160.0, False),  # driven: it would have turned faster
+        (0.0, 4000.0, 160.0, True),
+        (0.0, 4000.0, -160.0, False),
+        (4000.0, 0.0, -40.0, False),
+        (1200.0, 0.0, -40.0, True),
+    ],
+)
+def test_a_motor_turns_its_bare_rotor_as_fast_as_its_torque_allows_and_in_its_direction(
+    from_rpm: float, to_rpm: float, torque_nm: float, can: bool, logged_s: float, turns: float
+) -> None:
+    """Newton's second law: 160 Nm on 0.05 kg·m² change 30,558 rpm in a second; here 4,000 in 0.15 s are 26,700.
+
+    In gear some 3,000 a second are the tyres' limit; 40 Nm with a margin of 60 % make 12,200.
+    """
+    t = np.arange(0.0, 1.0, 0.005)
+    rpm = turns * np.interp(t, [0.4, 0.55], [from_rpm, to_rpm])
+    at = np.arange(0.0, 1.0, logged_s)
+    torque = part("torque", at, np.full(at.size, turns * torque_nm))
+    speed = part("motor_speed", t, rpm)
+    model = SimpleNamespace(update_s=0.005, in_gear_rpm_per_s=3000.0, reach=SimpleNamespace(slack=10.0))
+    look = _Look(signals(speed, torque), speed, np.abs(rpm), cast(SpeedModel, model), HAZEL, 10.0, ())
+    one, other = (int(np.argmin(np.abs(t - at_s))) for at_s in (0.4, 0.55))
+    assert _by_torque(look, one, other) is can

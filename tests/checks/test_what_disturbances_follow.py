@@ -6,6 +6,7 @@ The regression itself is checked against statsmodels in tests/statistics/test_co
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from limits_study import LimitsStudy
 from motor_traces import HAZEL, FloatArray, part, signals
 from one_check import findings_of
@@ -108,3 +109,16 @@ def test_limits_of_the_factor_hold_it_where_bursts_last_for_several_stretches() 
         assert law is not None
         study.add(0.8, *np.log([law.current.value, law.current.low, law.current.high]))
     study.judge()
+
+
+@pytest.mark.parametrize(("low_A", "high_A"), [(150.0, 250.0), (10.0, 210.0), (100.0, 150.0), (0.0, 40.0)])
+def test_few_disturbances_grow_with_the_current_by_the_ratio_of_their_rates(low_A: float, high_A: float) -> None:
+    """Two in a minute at the one, six in a minute at the other: a factor of 3 for the difference, so 3^(100/difference)
+    for each 100 A (by hand)."""
+    time = np.arange(0, 120, 0.01)
+    value = 2500 + np.random.default_rng(1).normal(0, 2, time.size)
+    at = np.concatenate([[15.0, 45.0], 65.0 + 9.0 * np.arange(6)])
+    factor = noise(time, value, at, motor_current=np.where(time < 60, low_A, high_A)).measured["rate_ratio_per_100A"]
+    assert factor.value == pytest.approx(3 ** (100 / (high_A - low_A)), rel=0.01)
+    assert factor.low is not None
+    assert factor.low < factor.value
