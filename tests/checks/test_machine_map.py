@@ -12,7 +12,7 @@ from scipy import stats
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.checks.machine.check import machine
-from logscope.checks.machine.points import Points, find_efficiency
+from logscope.checks.machine.points import Points, by_bins, find_efficiency
 from logscope.findings import Finding, NothingToCheck, Severity
 from logscope.signals import Part, Signals
 from logscope.vehicle import Motor, Vehicle
@@ -186,3 +186,17 @@ def test_limits_of_the_efficiency_are_those_of_a_ratio_over_blocks() -> None:
     reach = 100 * stats.t.ppf(0.975, 5) * np.sqrt(6 * 0.05**2 * 6 / 5) / 6
     assert found is not None
     assert (found.low, found.value, found.high) == pytest.approx((85 - reach, 85.0, 85 + reach))
+
+
+@pytest.mark.parametrize("rows", [30, 200])
+def test_limits_of_a_median_by_bins_hold_it_as_often_as_they_say(rows: int) -> None:
+    """Twelve bins of normal values about a known median, so many in each; order statistics leave a rank to spare."""
+    study = LimitsStudy(widest=1.3)
+    for seed in range(10):
+        rng = np.random.default_rng([seed, rows])
+        at = np.repeat(np.arange(12.0), rows) + rng.uniform(0.0, 0.99, 12 * rows)
+        found = by_bins(np.append(at, [0.0, 12.0]), np.append(rng.normal(5.0, 1.0, at.size), [5.0, 5.0]))
+        assert found is not None
+        for median, low, high in zip(found.median, found.low, found.high, strict=True):
+            study.add(5.0, float(median), float(low), float(high))
+    study.judge()

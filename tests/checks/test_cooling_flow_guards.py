@@ -1,0 +1,68 @@
+"""Whether coolant flows, guard by guard: rates with made errors in place of what a log gives.
+
+A device that falls back to its coolant with a time constant τ has λ = 1/τ (lumped capacity, any textbook of heat
+transfer). By the check's own measure flow is gone where λ is less than 0.4 of what it is with flow (judgement), with
+95 % limits of both, two standard errors.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logscope.checks.cooling import flow
+from logscope.checks.cooling.thermal_log import ThermalLog
+
+PLATE, COOLANT = "inverter_temperature", "coolant_temperature"
+STEP_S, ROWS = 10.0, 60
+MIDDLE = np.arange(ROWS) * STEP_S
+STARVED = np.arange(ROWS) >= 30
+EXCESS_K = 20.0
+WINDOWS = flow._Windows(
+    change=np.zeros(ROWS), heat=np.ones(ROWS), excess=np.full(ROWS, EXCESS_K * STEP_S), start_s=MIDDLE,
+    end_s=MIDDLE + STEP_S, joined=np.arange(ROWS) > 0,
+)  # fmt: skip
+LOG = ThermalLog(
+    STEP_S, MIDDLE + STEP_S / 2, {PLATE: np.full(ROWS, 50.0), COOLANT: np.full(ROWS, 30.0)}, {PLATE: 0.5, COOLANT: 0.5},
+    {}, np.ones(ROWS, bool),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("low", "low_error", "high", "high_error", "lost"),
+    [
+        (0.004, 0.0, 0.020, 0.0, True),
+        (0.0079, 0.0, 0.020, 0.0, True),
+        (0.0081, 0.0, 0.020, 0.0, False),
+        (0.004, 0.0019, 0.020, 0.0, True),  # 0.0078 at most
+        (0.004, 0.0021, 0.020, 0.0, False),  # 0.0082 at most
+        (0.004, 0.0, 0.020, 0.0049, True),  # 0.0102 with flow at least: 0.0041
+        (0.004, 0.0, 0.020, 0.0051, False),
+        (0.004, 0.0, 0.020, 0.011, False),  # with flow it may be nothing at all
+        (0.004, 0.0005, 0.020, 0.0039, False),  # 0.005 against 0.4 · 0.0122
+        (-0.001, 0.0, 0.020, 0.002, True),
+    ],
+)
+def test_flow_is_lost_where_all_that_both_rates_may_be_says_so(
+    low: float, low_error: float, high: float, high_error: float, lost: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rates = flow._Rates(1.0, high, low, high_error, low_error, 1.0)
+    monkeypatch.setattr(flow, "_sums", lambda *_: rates)
+    states = flow._States(1.0, high, low, STARVED, 0.0, 1e-4)
+    found = flow._lost(PLATE, COOLANT, WINDOWS, states, LOG)
+    assert (found is not None) is lost
+    if found is not None and found.flowing_s is not None:
+        assert found.spans == ((300.0, 600.0),)
+        flowing = found.flowing_s
+        assert flowing.value == pytest.approx(1 / high)
+        assert (flowing.low, flowing.high) == pytest.approx((1 / (high + 2 * high_error), 1 / (high - 2 * high_error)))
+        assert found.time_constant_s == pytest.approx(1 / max(low + 2 * low_error, 1e-5))
+
+
+@pytest.mark.parametrize(("gain", "lost"), [(1.0, True), (0.0, False), (-1.0, False)])
+def test_heat_that_does_not_warm_a_device_shows_no_flow(
+    gain: float, lost: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(flow, "_sums", lambda *_: flow._Rates(gain, 0.02, 0.004, 0.0, 0.0, 1.0))
+    states = flow._States(gain, 0.02, 0.004, STARVED, 0.0, 1e-4)
+    assert (flow._lost(PLATE, COOLANT, WINDOWS, states, LOG) is not None) is lost
