@@ -129,6 +129,18 @@ def test_a_log_that_begins_with_a_wrong_stamp_begins_at_the_next(pieces: int, of
     assert np.array_equal(mended[1:], steady()[1:])
 
 
+@pytest.mark.parametrize("pieces", [1, 3])
+@pytest.mark.parametrize(("silent", "is_time"), [(90 * SECOND_NS, True), (20 * HOUR, True), (40 * HOUR, False)])
+def test_a_log_may_begin_with_a_silence_of_less_than_a_day(pieces: int, silent: int, is_time: bool) -> None:
+    """One frame as the bus wakes, then none: where the stamps of a logger count from does not change with that."""
+    stamps = steady()
+    stamps[1:] += silent
+    mended, clock = mend(stamps, pieces)
+    assert np.array_equal(mended[1:], stamps[1:])
+    assert (mended[0] == stamps[0], clock.repaired) == (is_time, 0 if is_time else 1)
+    assert [(g.start_ns, g.end_ns) for g in clock.gaps] == ([(stamps[0], stamps[1])] if is_time else [])
+
+
 @given(st.lists(st.integers(0, 2**62), min_size=1, max_size=60), st.integers(1, 5))
 def test_any_stamps_give_a_clock_that_does_not_fall_back_far(stamps: list[int], pieces: int) -> None:
     mended, _ = mend(np.array(stamps, dtype=np.int64), pieces)

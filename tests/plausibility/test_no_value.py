@@ -242,6 +242,14 @@ def test_a_state_whose_value_the_vehicle_file_lists_stays():
     assert found(replace(part, labels={0.0: "Open"}), vehicle) == []
 
 
+@pytest.mark.parametrize(("open_raw", "shut_raw"), [(2, 1), (1, 2), (3, 1)])
+def test_a_state_that_is_never_zero_may_have_any_value_for_one_of_its_two(open_raw, shut_raw):
+    """Open, then closed, in two bits without texts: which of the values means what is the vehicle file's to say."""
+    time_s = np.arange(0.0, 10.0, 0.1)
+    part = encoded("main_contactor", time_s, np.where(time_s > 3.0, shut_raw, open_raw), Encoding(2, False, 1.0, 0.0))
+    assert found(part) == []
+
+
 def test_a_fault_code_that_latches_at_all_ones_stays_and_one_before_the_first_code_does_not():
     time_s = np.arange(0.0, 10.0, 0.1)
     part = encoded("fault", time_s, 0 * time_s, Encoding(8, False, 1.0, 0.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from test_scales import FILE, T, drive, slipped
 from logscope.plausibility.byte_order import Misread, misread, swap_bytes
 from logscope.plausibility.examine import examine
 from logscope.signals import Encoding, Part, Signals
+from logscope.vehicle import Mapped
 
 CODE = Encoding(16, False, 0.1, 0.0)
 
@@ -85,6 +87,36 @@ def test_a_temperature_in_another_unit_is_found_beside_two_that_agree(reading, k
     assert finding.kind == f"mapping.{kind}"
     assert finding.expected["factor"].value == pytest.approx(scale)
     assert finding.expected["offset_K"].value == pytest.approx(offset)
+
+
+def written(step: str) -> tuple[float, float]:
+    """Scale and offset of the line that a next step asks for; 0 where it names none."""
+    scale = re.search(r"scale = (-?\d[\d.]*(?:e-?\d+)?)", step)
+    offset = re.search(r"offset = (-?\d[\d.]*(?:e-?\d+)?)", step)
+    assert scale is not None
+    return float(scale[1]), float(offset[1]) if offset else 0.0
+
+
+@pytest.mark.parametrize("logged", [293.0, 68.0, 60.0, 2000.0, 2.0])
+@pytest.mark.parametrize(("scale", "offset"), [(1.0, 0.0), (0.5, 0.0), (1.0, 7.0), (2.0, 10.0), (-1.0, 100.0)])
+def test_the_line_to_write_makes_a_temperature_right_whatever_the_vehicle_file_has_there(logged, scale, offset):
+    """K, °F, an offset of 40 K, hundredths, tens of kelvins: the raw value, by the new line, is the 20 °C it was."""
+    signals = temperatures(motor_temperature=20.0, inverter_temperature=20.5, coolant_temperature=logged)
+    mapped = {"coolant_temperature": Mapped(signal="A.coolant_temperature", scale=scale, offset=offset)}
+    (finding,) = examine(signals, FILE.model_copy(update={"signals": mapped})).findings
+    new_scale, new_offset = written(finding.next_step)
+    raw = (logged - offset) / scale
+    assert new_scale * raw + new_offset == pytest.approx(20.0, abs=0.2)
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.5, -2.0])
+def test_the_line_to_write_turns_a_sign_round_whatever_the_vehicle_file_has_there(scale):
+    mapped = {"battery_current": Mapped(signal="Pack.Current", scale=scale)}
+    vehicle = FILE.model_copy(update={"signals": mapped})
+    (finding,) = examine(
+        slipped(drive("torque", "motor_speed", "vehicle_speed"), "battery_current", -1.0), vehicle
+    ).findings
+    assert written(finding.next_step)[0] == pytest.approx(-scale)
 
 
 def test_a_warm_motor_beside_a_cold_radiator_is_no_slip():

@@ -96,3 +96,31 @@ def test_nothing_to_read_is_no_fault_and_a_socket_that_is_gone_is(pair) -> None:
     port.close()
     with pytest.raises(UnpluggedError):
         port.read()
+
+
+def _controls(port: SocketCanPort, frames: int, dropped: int | None) -> None:
+    """What the kernel says beside some frames: a stamp with each, and with each how many were ever dropped.
+
+    The layout of control messages is that of Python's own socket.CMSG_LEN and CMSG_SPACE.
+    """
+
+    def message(kind: int, data: bytes) -> bytes:
+        head = struct.pack("@Nii", socket.CMSG_LEN(len(data)), socket.SOL_SOCKET, kind)
+        return (head + data).ljust(socket.CMSG_SPACE(len(data)), b"\0")
+
+    said = message(35, struct.pack("@qq", 1, 0)) + (b"" if dropped is None else message(40, struct.pack("@I", dropped)))
+    for row in range(frames):
+        port._control[row, : len(said)] = np.frombuffer(said, np.uint8)
+    port._headers["control_size"][:frames] = len(said)
+
+
+def test_frames_that_the_socket_dropped_are_counted_once(pair) -> None:  # type: ignore[no-untyped-def]
+    """The kernel counts from the socket's opening, in 32 bits (socket(7), SO_RXQ_OVFL); nothing is said before the
+    first drop."""
+    _, port, _ = pair
+    ever = [None, 3, 3, 10, 500, 500, 2**32 - 2, 1]
+    lost = []
+    for frames, total in enumerate(ever, start=1):
+        _controls(port, frames, total)
+        lost.append(port._drops(frames))
+    assert lost == [0, 3, 0, 7, 490, 0, 2**32 - 2 - 500, 3]
