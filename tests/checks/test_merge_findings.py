@@ -12,7 +12,7 @@ from one_check import findings_of
 from test_contactors import CHARGED, HAZEL, OFF_S, _dropped, _logged, _usual
 
 from logscope.checks.merge_findings import _after_colon, merge_findings
-from logscope.findings import Finding, Severity
+from logscope.findings import Event, Finding, Severity
 from logscope.pipeline import checks
 from logscope.signals import Part, Signals
 from logscope.simulate.circuits import Stage
@@ -102,3 +102,43 @@ def test_a_trip_out_of_an_oscillation_is_not_beside_a_calm_loop() -> None:
 )
 def test_a_sentence_goes_on_small_where_it_does_not_begin_with_a_name(sentence: str, continued: str) -> None:
     assert _after_colon(sentence) == continued
+
+
+LIMIT = Finding("limits.margin", Severity.DANGER, 5.0, 5.1, "", "Passed.", "", ("motor_current",))
+LEADING = {
+    "trip.overcurrent": ("motor_current", Severity.DANGER),
+    "trip.other": ("motor_current", Severity.DANGER),
+    "charge.over_limit": ("battery_voltage", Severity.DANGER),
+    "aux.supply": ("aux_voltage", Severity.WARNING),
+    "aux.dip": ("aux_voltage", Severity.WARNING),
+}
+
+
+@pytest.mark.parametrize("kind", LEADING)
+@pytest.mark.parametrize(
+    ("times", "joined"), [((5.0,), True), ((5.0, 5.4), True), ((5.0, 60.0), False), ((60.0,), False)]
+)
+def test_a_limit_that_is_passed_elsewhere_too_stays_a_finding_of_its_own(
+    kind: str, times: tuple[float, ...], joined: bool
+) -> None:
+    part, severity = LEADING[kind]
+    leading = Finding(kind, severity, 4.9, 5.2, "", "Found.", "", (part,))
+    passed = replace(LIMIT, severity=severity, parts=(part,), events=tuple(Event(at, at + 0.1) for at in times))
+    assert _kinds(merge_findings([leading, passed])) == {kind: 1} | ({} if joined else {"limits.margin": 1})
+
+
+@pytest.mark.parametrize("kind", LEADING)
+def test_a_limit_of_another_part_is_no_part_of_it(kind: str) -> None:
+    part, severity = LEADING[kind]
+    leading = Finding(kind, severity, 4.9, 5.2, "", "Found.", "", (part,))
+    other = replace(LIMIT, severity=severity, parts=("motor_temperature",), events=(Event(5.0, 5.1),))
+    assert _kinds(merge_findings([leading, other])) == {kind: 1, "limits.margin": 1}
+
+
+@pytest.mark.parametrize("kind", ["bus.node_restart", "bus.node_absent"])
+def test_a_node_s_restart_takes_over_a_silence_only_where_all_of_it_is_the_node_s(kind: str) -> None:
+    node = Finding(kind, Severity.WARNING, 5.0, 7.0, "", "Found.", "", ())
+    for times, joined in (((5.1,), True), ((5.1, 40.0), False)):
+        events = tuple(Event(at, at + 1.0) for at in times)
+        silent = Finding("capture.message_silent", Severity.INFO, 5.1, 6.1, "", "", "", (), events=events)
+        assert len(merge_findings([node, silent])) == (1 if joined else 2)

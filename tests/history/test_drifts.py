@@ -92,6 +92,7 @@ def test_a_part_that_was_changed_between_two_logs_is_a_step_there_with_both_leve
     step = drift.step
     assert step is not None
     assert (step.log, step.logs_before, step.logs_after) == (f"{at}.log", at, 12 - at)
+    assert (step.since, step.until) == tuple(START + timedelta(weeks=k) for k in (at - 1, at))  # when it was changed
     for level, truth in ((step.before, 0.15), (step.after, 0.15 * factor)):
         assert level.low is not None
         assert level.high is not None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 
 import fake_results as fake
 import pytest
@@ -88,6 +88,25 @@ def test_times_in_words():
     assert clock_text(datetime(2026, 12, 31, 23, 59, 59, tzinfo=UTC), 1.5) == "00:00:00.500 UTC"
     assert clock_text(None, 1.0) == ""
     assert clock_text(datetime(2026, 1, 1, tzinfo=UTC), 1e300) == ""
+
+
+@pytest.mark.parametrize("hours", [-8, -3.5, 0, 1, 5.75, 13])
+@pytest.mark.parametrize("day", [1, 31])
+def test_clock_times_are_utc_wherever_the_start_was_stated(hours, day):
+    """Offsets of real time zones; a time without a zone is UTC already."""
+    start = datetime(2026, 1, day, 9, 0, 0, tzinfo=UTC)
+    elsewhere = start.astimezone(timezone(timedelta(hours=hours)))
+    assert clock_text(elsewhere, 61.25) == "09:01:01.250 UTC"
+    assert clock_text(start.replace(tzinfo=None), 61.25) == "09:01:01.250 UTC"
+
+
+@pytest.mark.parametrize(
+    ("step", "text"), [((12.5, -3.25), "3.250 s back at 12.500 s"), ((40.0, 3600.0), "3600.000 s forward at 40.000 s")]
+)
+def test_a_step_of_the_logger_s_clock_is_said_with_its_direction(step, text):
+    """Back is where its stamps fall: a step below zero."""
+    capture = replace(fake.healthy().capture, time_steps=(step,))
+    assert model.clock_steps(capture) == [text]
 
 
 @pytest.mark.parametrize(
