@@ -1,8 +1,8 @@
 """Whether coolant flows, guard by guard: rates with made errors in place of what a log gives.
 
 A device that falls back to its coolant with a time constant τ has λ = 1/τ (lumped capacity, any textbook of heat
-transfer). By the check's own measure flow is gone where λ is less than 0.4 of what it is with flow (judgement), with
-95 % limits of both, two standard errors.
+transfer). By the check's own measure flow is gone where λ is less than 0.4 of what it is with flow (judgement), by 2.5
+standard errors of that difference: here both err by themselves, and their errors add as squares.
 """
 
 from __future__ import annotations
@@ -34,19 +34,21 @@ LOG = ThermalLog(
         (0.004, 0.0, 0.020, 0.0, True),
         (0.0079, 0.0, 0.020, 0.0, True),
         (0.0081, 0.0, 0.020, 0.0, False),
-        (0.004, 0.0019, 0.020, 0.0, True),  # 0.0078 at most
-        (0.004, 0.0021, 0.020, 0.0, False),  # 0.0082 at most
-        (0.004, 0.0, 0.020, 0.0049, True),  # 0.0102 with flow at least: 0.0041
-        (0.004, 0.0, 0.020, 0.0051, False),
-        (0.004, 0.0, 0.020, 0.011, False),  # with flow it may be nothing at all
-        (0.004, 0.0005, 0.020, 0.0039, False),  # 0.005 against 0.4 · 0.0122
+        (0.004, 0.0015, 0.020, 0.0, True),  # 0.004 are 2.7 errors
+        (0.004, 0.0017, 0.020, 0.0, False),  # 2.4 errors
+        (0.004, 0.0, 0.020, 0.0039, True),  # 2.6 errors of 0.4 · 0.0039
+        (0.004, 0.0, 0.020, 0.0041, False),
+        (-0.003, 0.0, 0.020, 0.0099, True),  # 2.8 errors
+        (-0.003, 0.0, 0.020, 0.0101, False),  # with flow it may be nothing at all
+        (0.004, 0.0010, 0.020, 0.0025, True),  # both together 0.0014
+        (0.004, 0.0012, 0.020, 0.0030, False),  # 0.0017
         (-0.001, 0.0, 0.020, 0.002, True),
     ],
 )
 def test_flow_is_lost_where_all_that_both_rates_may_be_says_so(
     low: float, low_error: float, high: float, high_error: float, lost: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    rates = flow._Rates(1.0, high, low, high_error, low_error, 1.0)
+    rates = flow._Rates(1.0, high, low, high_error, low_error, float(np.hypot(0.4 * high_error, low_error)), 1.0)
     monkeypatch.setattr(flow, "_sums", lambda *_: rates)
     states = flow._States(1.0, high, low, STARVED, 0.0, 1e-4)
     found = flow._lost(PLATE, COOLANT, WINDOWS, states, LOG)
@@ -63,6 +65,6 @@ def test_flow_is_lost_where_all_that_both_rates_may_be_says_so(
 def test_heat_that_does_not_warm_a_device_shows_no_flow(
     gain: float, lost: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(flow, "_sums", lambda *_: flow._Rates(gain, 0.02, 0.004, 0.0, 0.0, 1.0))
+    monkeypatch.setattr(flow, "_sums", lambda *_: flow._Rates(gain, 0.02, 0.004, 0.0, 0.0, 0.0, 1.0))
     states = flow._States(gain, 0.02, 0.004, STARVED, 0.0, 1e-4)
     assert (flow._lost(PLATE, COOLANT, WINDOWS, states, LOG) is not None) is lost

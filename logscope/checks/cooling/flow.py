@@ -17,12 +17,13 @@ import numpy as np
 from logscope.arrays import BoolArray, FloatArray
 from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
 from logscope.findings import Measured
-from logscope.statistics.information import covariance_of
+from logscope.statistics.information import covariance_of, variance_of
 
 _WINDOW_S = 10.0  # long against sensors' lags, short against a device that is cooled
 _COARSE_K = 0.9  # a resolution at which windows are twice as long
 _FEWEST = 9  # windows
-_SLOWER = 0.4  # of the other λ, with limits: less than that is a flow that has gone, not one that varies with speed
+_SLOWER = 0.4  # of the other λ, beyond chance: less than that is a flow that has gone, not one that varies with speed
+_APART_SURE = 2.5  # standard errors by which the two λ are apart: the windows were searched for them
 _CLEAR = 5.0  # standard errors by which an episode departs, and at least…
 _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
@@ -229,6 +230,7 @@ def _later_half(windows: _Windows) -> _States | None:
 class _Rates:
     """λ [1/s] where it flows and where not, with their standard errors, from sums since the beginning.
 
+    apart_error : of _SLOWER·high − low, which both err in together
     gain : change for each unit of heat; misfit : sum of the squares that are left
     """
 
@@ -237,7 +239,13 @@ class _Rates:
     low: float
     high_error: float
     low_error: float
+    apart_error: float
     misfit: float
+
+    @property
+    def apart(self) -> bool:
+        """Whether the low one is less than the share of the high one, beyond chance (as in Fieller, 1954)."""
+        return self.low + _APART_SURE * self.apart_error <= _SLOWER * self.high
 
 
 def _sums(windows: _Windows, starved: BoolArray) -> _Rates:
@@ -257,9 +265,11 @@ def _sums(windows: _Windows, starved: BoolArray) -> _Rates:
     alike = float(np.clip(left[1:] @ left[:-1] / misfit, _LEAST_ALIKE, _MOST_ALIKE))
     freedom = max(left.size - int(np.count_nonzero(columns.any(axis=0))), 1)
     noise = misfit / freedom * (1.0 + alike) / (1.0 - alike)
-    _, high_error, low_error = np.sqrt(noise * np.diag(covariance_of(columns.T @ columns))[:3]).tolist()
+    covariance = noise * covariance_of(columns.T @ columns)[:3, :3]
+    _, high_error, low_error = np.sqrt(np.diag(covariance)).tolist()
+    apart_error = float(np.sqrt(variance_of(np.array([0.0, _SLOWER, -1.0]), covariance)))
     gain, high, low = unknown[:3].tolist()
-    return _Rates(gain, high, low, high_error, low_error, misfit)
+    return _Rates(gain, high, low, high_error, low_error, apart_error, misfit)
 
 
 def _lost(part: str, coolant: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
@@ -267,7 +277,7 @@ def _lost(part: str, coolant: str, windows: _Windows, states: _States, log: Ther
     rates = _sums(windows, states.starved)
     low_most = rates.low + 2.0 * rates.low_error
     high_least = rates.high - 2.0 * rates.high_error
-    if rates.gain <= 0.0 or high_least <= 0.0 or low_most > _SLOWER * high_least:
+    if rates.gain <= 0.0 or high_least <= 0.0 or not rates.apart:
         return None
     edges = np.flatnonzero(np.diff(np.concatenate(([0], states.starved.astype(np.int64), [0]))))
     departs = (rates.high - rates.low) * windows.excess
