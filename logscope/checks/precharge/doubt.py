@@ -36,10 +36,7 @@ def doubt_of(judged: Judged) -> list[str]:
             "the two look alike. Record the contactor's state as often as the link voltage."
         ]
     if judged.closing_unseen:
-        return [
-            "How far the link had come by then is not shown: a contactor that closed far too early, through a sensing "
-            "lag, would look the same. Record the contactor's state as often as the link voltage."
-        ]
+        return ["A contactor that closed far too early, seen through a sensing lag, would look the same."]
     if judged.kind == "undetermined" and judged.measurement.leads_beyond_pack:
         return [
             "The readings bend as if towards more than the pack's voltage: the contactor closed before the end of "
