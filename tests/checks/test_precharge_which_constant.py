@@ -66,4 +66,12 @@ def test_a_faster_one_as_expected_is_not_taken_where_the_slower_is_beyond_any_se
     """A link of 178 ms behind a lag of 72 ms, every 100 ms: fitted as 186 and 100 ms, and 111 ms are expected."""
     found = compare_constant(curve(0.186, 0.1), 0.111, 0.2)
     assert (found.verdict, found.shown_by) == (Verdict.SLOW, BY_SLOWNESS)
-    assert compare_constant(curve(0.14, 0.1), 0.111, 0.2).verdict is Verdict.IN_BAND
+
+
+def test_a_lag_beyond_the_band_is_not_assumed_to_make_a_link_good():
+    """61 ms and 33 ms where 41 ms are expected: a slow link behind a common lag has that curve, too."""
+    for slower_s, faster_s, verdict in ((0.061, 0.033, Verdict.OPEN), (0.047, 0.033, Verdict.IN_BAND)):
+        assert compare_constant(curve(slower_s, faster_s), 0.041, 0.2).verdict is verdict
+    assert compare_constant(curve(0.041, 0.01), 0.041, 0.2).verdict is Verdict.IN_BAND
+    by_end = compare_constant(curve(0.061, 0.033), 0.041, 0.2, lag_is_faster=True)
+    assert (by_end.verdict, by_end.shown_by) == (Verdict.SLOW, BY_SETTLING)

@@ -92,7 +92,8 @@ def _compared(
 
     A curve with two poles is symmetric in them. The end of the curve tells them apart, where a contactor closes or the
     relay opens: what the reading settles with is its lag. Else a witness can, such as the pack current.
-    Without one R·C can: the nearer is taken; "slow" and "fast" are then claimed only where both readings agree.
+    Without one R·C can: the nearer is taken, unless it makes the other a lag longer than R·C; "slow" and "fast" are
+    then claimed only where both readings agree.
     """
     slower, faster = fit.time_constant, fit.lag
     if fit.misfit:  # a constant of a curve that the data do not follow says nothing about R·C
@@ -115,6 +116,8 @@ def _compared(
     if Verdict.IN_BAND in verdicts:
         nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
         other = faster if nearest is slower else slower
+        if other is slower and verdicts[0] is Verdict.SLOW:
+            return Constant(Verdict.OPEN, None, both=both)  # a slow link behind a lag is as likely as a lag beyond R·C
         if not _overlaps(other, expected_s, tolerance):
             return Constant(Verdict.IN_BAND, nearest, other, both)
         nearest = replace(

@@ -312,7 +312,8 @@ def _kind(
         return "stalled"
     if m.closing is not None and m.pack_v and (m.closing.high_v + 3 * noise_v) / m.pack_v < close_at:
         high_v = _highest_at_closing(m.closing, m, expected_s, noise_v, period_s)
-        if constant is None or constant.verdict is Verdict.OPEN:
+        # A reading never leads its link: one that came up too soon for any resistor is no lagging one's.
+        if not jumped and (constant is None or constant.verdict is Verdict.OPEN):
             high_v = max(high_v, _highest_behind_lag(m.closing, m, expected_s, vehicle.precharge))
         surely = high_v / m.pack_v < close_at
         return "closed_early" if surely else "bypassed" if jumped else "undetermined"

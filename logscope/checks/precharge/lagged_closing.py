@@ -105,6 +105,9 @@ def find_settling(
                 best = found
     if best is None:
         return None
+    if len(bests) < len(orders):
+        ((known, found),) = bests.items()
+        bests[not known] = _other_order(found.x, time_s, volts, (low, high))
     three_pole, averaged = _unbroken(start.onset_s, both, time_s, volts)
     freedom = max(time_s.size - 7, 1)
     spread = max(noise_v**2, 2 * best.cost / freedom)
@@ -132,6 +135,22 @@ def find_settling(
         latest_v=float(latest_v),
         visible=visible,
         by_faster=lag < tau if visible and _tells(bests, len(orders), time_s, volts, noise_v, spread) else None,
+    )
+
+
+def _other_order(free: FloatArray, time_s: FloatArray, volts: FloatArray, closes_s: tuple[float, float]) -> Any:
+    """The best curve whose lag is the slower constant where that of the best one is the faster, or the reverse.
+
+    free : of the best one, whose constants change their places; closes_s : between which times it closes [s]
+    """
+    middle = float(free[1] + free[2]) / 2
+    slower, faster = (middle, max(np.log(LONGEST_LAG_S), middle) + 1e-9), (_LOG_CONSTANTS[0], middle)
+    tau, lag = (faster, slower) if free[2] < free[1] else ((middle, _LOG_CONSTANTS[1]), faster)
+    bounds = np.array([(-np.inf, np.inf), tau, lag, closes_s]).T
+    begin = np.clip([free[0], free[2], free[1], free[3]], bounds[0] + 1e-9, bounds[1] - 1e-9)
+    scale = np.array([float(np.exp(middle)) / 10, 0.1, 0.1, float(np.exp(middle)) / 10])
+    return least_squares(
+        lambda one: _residuals(one, time_s, volts)[0], begin, bounds=bounds, x_scale=scale, max_nfev=60
     )
 
 

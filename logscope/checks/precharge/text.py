@@ -265,7 +265,11 @@ def _constant(judged: Judged) -> list[str]:
                 f"link would be too fast by {_witness(constant.shown_by)}; a sound link seen through a short sensing "
                 "lag has the same curve. Which constant is RC cannot be determined."
             ]
-        return [f"Of the two constants one is above and one below the expected {seconds(expected)}: either may be RC."]
+        faster_s = constant.both[1].value if constant.both is not None else 0.0
+        below = "below" if faster_s < expected * (1 - judged.tolerance) else "about"
+        return [
+            f"Of the two constants one is above and one {below} the expected {seconds(expected)}: either may be RC."
+        ]
     if constant.or_lag:
         return [
             f"Without a sensing lag the time constant would be {seconds(tau.value)}; it is at most {seconds(tau.high)}."
