@@ -73,5 +73,7 @@ def test_a_lag_beyond_the_band_is_not_assumed_to_make_a_link_good():
     for slower_s, faster_s, verdict in ((0.061, 0.033, Verdict.OPEN), (0.047, 0.033, Verdict.IN_BAND)):
         assert compare_constant(curve(slower_s, faster_s), 0.041, 0.2).verdict is verdict
     assert compare_constant(curve(0.041, 0.01), 0.041, 0.2).verdict is Verdict.IN_BAND
+    nearly_surely = curve(0.0502, 0.033)  # above the band by the 95 % limits, not by those of a claim
+    assert compare_constant(nearly_surely, 0.041, 0.2).verdict is Verdict.OPEN
     by_end = compare_constant(curve(0.061, 0.033), 0.041, 0.2, lag_is_faster=True)
     assert (by_end.verdict, by_end.shown_by) == (Verdict.SLOW, BY_SETTLING)

@@ -116,9 +116,9 @@ def _compared(
     if Verdict.IN_BAND in verdicts:
         nearest = min(both, key=lambda e: abs(e.value / expected_s - 1))
         other = faster if nearest is slower else slower
-        if other is slower and verdicts[0] is Verdict.SLOW:
-            return Constant(Verdict.OPEN, None, both=both)  # a slow link behind a lag is as likely as a lag beyond R·C
         if not _overlaps(other, expected_s, tolerance):
+            if other is slower:  # a slow link behind a lag is as likely as a lag beyond R·C
+                return Constant(Verdict.OPEN, None, both=both)
             return Constant(Verdict.IN_BAND, nearest, other, both)
         nearest = replace(
             nearest,

@@ -266,9 +266,9 @@ def _constant(judged: Judged) -> list[str]:
                 "lag has the same curve. Which constant is RC cannot be determined."
             ]
         faster_s = constant.both[1].value if constant.both is not None else 0.0
-        below = "below" if faster_s < expected * (1 - judged.tolerance) else "about"
+        where = "below" if faster_s < expected * (1 - judged.tolerance) else "about"
         return [
-            f"Of the two constants one is above and one {below} the expected {seconds(expected)}: either may be RC."
+            f"Of the two constants one is above and one {where} the expected {seconds(expected)}: either may be RC."
         ]
     if constant.or_lag:
         return [
