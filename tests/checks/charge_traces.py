@@ -8,8 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from one_check import findings_of
 
 from logscope.arrays import FloatArray
+from logscope.checks.charging.check import charging
+from logscope.findings import Finding
 from logscope.signals import Part, Signals
 from logscope.vehicle import Charging, Limits, Vehicle
 
@@ -105,3 +108,15 @@ class Made:
         plugged = (c > 5.0) & (c < (self.plug_out_s or np.inf))
         add("charge_plug", c, plugged.astype(float), 1.0, "", on=plugged)
         return Signals({each.name: each for each in parts if each.name not in self.without}, 0.0, self.log_s)
+
+
+def judged(made: Made, vehicle: Vehicle = VEHICLE) -> list[Finding]:
+    """All findings of a made session."""
+    return findings_of(charging, made.signals(), vehicle)
+
+
+def only(made: Made, vehicle: Vehicle = VEHICLE) -> Finding:
+    """Its one finding."""
+    found = judged(made, vehicle)
+    assert [finding.kind for finding in found] == [found[0].kind]
+    return found[0]
