@@ -11,14 +11,17 @@ import numpy as np
 import pytest
 
 from logscope.checks.cooling import flow
+from logscope.checks.cooling.rates import Rates
 from logscope.checks.cooling.thermal_log import ThermalLog
+from logscope.checks.cooling.windows import Windows
 
 PLATE, COOLANT = "inverter_temperature", "coolant_temperature"
 STEP_S, ROWS = 10.0, 60
 MIDDLE = np.arange(ROWS) * STEP_S
-STARVED = np.arange(ROWS) >= 30
+LATE = ((300.0, 600.0),)
+FITS_BADLY = 1e3  # one rate
 EXCESS_K = 20.0
-WINDOWS = flow._Windows(
+WINDOWS = Windows(
     change=np.zeros(ROWS), heat=np.ones(ROWS), excess=np.full(ROWS, EXCESS_K * STEP_S), start_s=MIDDLE,
     end_s=MIDDLE + STEP_S, joined=np.arange(ROWS) > 0,
 )  # fmt: skip
@@ -48,13 +51,12 @@ LOG = ThermalLog(
 def test_flow_is_lost_where_all_that_both_rates_may_be_says_so(
     low: float, low_error: float, high: float, high_error: float, lost: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    rates = flow._Rates(1.0, high, low, high_error, low_error, float(np.hypot(0.4 * high_error, low_error)), 1.0)
-    monkeypatch.setattr(flow, "_sums", lambda *_: rates)
-    states = flow._States(1.0, high, low, STARVED, 0.0, 1e-4)
-    found = flow._lost(PLATE, COOLANT, WINDOWS, states, LOG)
+    rates = Rates(1.0, high, low, high_error, low_error, float(np.hypot(0.4 * high_error, low_error)), 1.0, 0.1)
+    monkeypatch.setattr(flow, "rates_of", lambda *_: rates)
+    found = flow._lost(PLATE, COOLANT, WINDOWS, LATE, FITS_BADLY, LOG)
     assert (found is not None) is lost
     if found is not None and found.flowing_s is not None:
-        assert found.spans == ((300.0, 600.0),)
+        assert found.spans == LATE
         flowing = found.flowing_s
         assert flowing.value == pytest.approx(1 / high)
         assert (flowing.low, flowing.high) == pytest.approx((1 / (high + 2 * high_error), 1 / (high - 2 * high_error)))
@@ -65,6 +67,14 @@ def test_flow_is_lost_where_all_that_both_rates_may_be_says_so(
 def test_heat_that_does_not_warm_a_device_shows_no_flow(
     gain: float, lost: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(flow, "_sums", lambda *_: flow._Rates(gain, 0.02, 0.004, 0.0, 0.0, 0.0, 1.0))
-    states = flow._States(gain, 0.02, 0.004, STARVED, 0.0, 1e-4)
-    assert (flow._lost(PLATE, COOLANT, WINDOWS, states, LOG) is not None) is lost
+    monkeypatch.setattr(flow, "rates_of", lambda *_: Rates(gain, 0.02, 0.004, 0.0, 0.0, 0.0, 1.0, 0.1))
+    assert (flow._lost(PLATE, COOLANT, WINDOWS, LATE, FITS_BADLY, LOG) is not None) is lost
+
+
+@pytest.mark.parametrize(("one_rate", "lost"), [(2.9, False), (3.1, True)])
+def test_a_flow_that_stays_must_explain_the_device_far_worse(
+    one_rate: float, lost: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three times the squares of a lost flow (judgement): else it may be heat taken for another kind of heat."""
+    monkeypatch.setattr(flow, "rates_of", lambda *_: Rates(1.0, 0.02, 0.002, 0.0, 0.0, 0.0, 1.0, 0.1))
+    assert (flow._lost(PLATE, COOLANT, WINDOWS, LATE, one_rate, LOG) is not None) is lost

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from logscope.checks.cooling.flow import _sums, _Windows
+from logscope.checks.cooling.rates import placed, rates_of
+from logscope.checks.cooling.windows import Windows, share_of
 
 
-def windows(low_per_s: float, seed: int) -> tuple[_Windows, np.ndarray]:
+def windows(low_per_s: float, seed: int) -> tuple[Windows, np.ndarray]:
     """Forty windows of 10 s, flow lost in the middle: made with 0.02 /s and `low_per_s`, noise of 0.05 K."""
     rng = np.random.default_rng([seed, 1620])
     size = 40
@@ -18,14 +21,14 @@ def windows(low_per_s: float, seed: int) -> tuple[_Windows, np.ndarray]:
     change = 2e-3 * heat - np.where(starved, low_per_s, 0.02) * excess + rng.normal(0.0, 0.05, size)
     start_s = 10.0 * np.arange(size)
     joined = np.arange(size) > 0
-    return _Windows(change, heat, excess, start_s, start_s + 10.0, joined), starved
+    return Windows(change, heat, excess, start_s, start_s + 10.0, joined), starved.astype(np.float64)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_error_of_the_two_together_is_that_of_least_squares(seed: int):
     made, starved = windows(0.002, seed)
-    rates = _sums(made, starved)
-    sums = np.cumsum(np.column_stack((made.heat, -made.excess * ~starved, -made.excess * starved)), axis=0)
+    rates = rates_of(made, starved)
+    sums = np.cumsum(np.column_stack((made.heat, -made.excess * (1.0 - starved), -made.excess * starved)), axis=0)
     fit = sm.OLS(np.cumsum(made.change), sm.add_constant(sums)).fit()
     assert [rates.gain, rates.high, rates.low] == pytest.approx(fit.params[1:].tolist(), rel=1e-6)
     together = float(fit.t_test([[0.0, 0.0, 0.4, -1.0]]).sd.squeeze())
@@ -33,5 +36,21 @@ def test_the_error_of_the_two_together_is_that_of_least_squares(seed: int):
 
 
 def test_rates_that_are_alike_are_not_apart():
-    assert all(_sums(*windows(0.001, seed)).apart for seed in range(20))
-    assert not any(_sums(*windows(0.015, seed)).apart for seed in range(20))
+    assert all(rates_of(*windows(0.001, seed)).apart for seed in range(20))
+    assert not any(rates_of(*windows(0.015, seed)).apart for seed in range(20))
+
+
+@pytest.mark.parametrize("edges_s", [(145.0, 267.5), (152.5, 275.0), (150.0, 270.0)])
+def test_edges_within_a_window_are_found_with_both_rates(edges_s: tuple[float, float]):
+    """Made with 0.02 /s and 0.002 /s: an edge half a window off alone would make them differ by far more than noise."""
+    rng = np.random.default_rng(1621)
+    size = 40
+    start_s = 10.0 * np.arange(size)
+    heat, excess = rng.uniform(0.0, 1500.0, size), rng.uniform(100.0, 180.0, size)
+    made = Windows(np.zeros(size), heat, excess, start_s, start_s + 10.0, start_s > 0.0)
+    rate = 0.02 - 0.018 * share_of(made, (edges_s,))
+    made = replace(made, change=2e-3 * heat - rate * excess + rng.normal(0.0, 0.02, size))
+    spans = placed(made, ((150.0, 260.0),))
+    assert spans == (pytest.approx(edges_s, abs=0.1),)
+    rates = rates_of(made, share_of(made, spans))
+    assert (rates.high, rates.low) == pytest.approx((0.02, 0.002), abs=3.0 * rates.high_error + 3.0 * rates.low_error)

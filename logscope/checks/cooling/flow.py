@@ -4,26 +4,27 @@ Over windows of some seconds a device balances: its change = heat taken up − �
 it takes up for a load depends on its mass alone; λ, the inverse of its time constant, on the flow. Flow that stops or
 comes and goes shows as two values of λ in one log. Where it never flows there is only one, far below what any plate on
 coolant has, and the coolant does not warm for all the excess above it. Which windows have which λ is found from the
-windows; how large the two are from sums since the log's beginning, in which rounding does not add up.
+windows; where flow is lost and returns, and how large the two are, from sums since the beginning (`rates`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
+from logscope.checks.cooling.rates import lost_for_good, one_rate_misfit, placed, rates_of
 from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
+from logscope.checks.cooling.windows import Spans, Windows, share_of, spans_of, windows_of
 from logscope.findings import Measured
-from logscope.statistics.information import covariance_of, variance_of
 
 _WINDOW_S = 10.0  # long against sensors' lags, short against a device that is cooled
 _COARSE_K = 0.9  # a resolution at which windows are twice as long
-_FEWEST = 9  # windows
-_SLOWER = 0.4  # of the other λ, beyond chance: less than that is a flow that has gone, not one that varies with speed
-_APART_SURE = 2.5  # standard errors by which the two λ are apart: the windows were searched for them
+_EXPLAINS = 3.0  # times the squares that a lost flow leaves: heat taken for another kind of heat explains less
+_HINTS = 0.8  # of the other λ: edges half a window off do not make more alike what is 0.4 of it
 _CLEAR = 5.0  # standard errors by which an episode departs, and at least…
 _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
@@ -35,7 +36,6 @@ _EXCESS_K = 15.0
 _VARIES = 0.5  # of the excess: nearer to a steady state, heat that is wrong by a tenth looks like any λ
 _ROUNDS = 12
 _SPAN_EDGES, _SPANS = 11, 3  # places between which a lost flow is looked for first, and stretches that are followed up
-_LEAST_ALIKE, _MOST_ALIKE = 0.2, 0.9  # correlation from one sum to the next: sensors' lags leave some in every log
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,47 +69,13 @@ def find_starved(log: ThermalLog) -> Starved | None:
     return None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Windows:
-    """Balances, shape (m,): change [K], heat by its unit, excess [K·s], from and until [s], neighbours joined."""
-
-    change: FloatArray
-    heat: FloatArray
-    excess: FloatArray
-    start_s: FloatArray
-    end_s: FloatArray
-    joined: BoolArray
-
-
-def _windows(part: str, coolant: str, heat: str, log: ThermalLog, lasts_s: float) -> _Windows | None:
-    """The windows of some seconds with all readings; None where they are too few."""
-    value, beside, heats = log.temperatures[part], log.temperatures[coolant], log.heats[heat]
-    rows = log.pumping if np.any(log.pumping) else np.ones(value.size, np.bool_)
-    per = max(round(lasts_s / log.step_s), 2)
-    first = np.arange(0, value.size - per, per)
-    inside = first[:, None] + np.arange(per + 1)
-    known = np.isfinite(value) & np.isfinite(beside) & np.isfinite(heats) & rows
-    whole = known[inside].all(axis=1)
-    if np.count_nonzero(whole) < _FEWEST:
-        return None
-    at = inside[whole]
-    return _Windows(
-        change=value[at[:, -1]] - value[at[:, 0]],
-        heat=heats[at[:, :-1]].sum(axis=1) * log.step_s,
-        excess=(value - beside)[at[:, :-1]].sum(axis=1) * log.step_s,
-        start_s=log.time_s[at[:, 0]],
-        end_s=log.time_s[at[:, -1]],
-        joined=np.concatenate(([False], np.diff(at[:, 0]) == per)),
-    )
-
-
-def _best_heat(part: str, coolant: str, log: ThermalLog, lasts_s: float) -> tuple[str, _Windows, _States] | None:
+def _best_heat(part: str, coolant: str, log: ThermalLog, lasts_s: float) -> tuple[str, Windows, _States] | None:
     """The measure of heat that explains the windows best; loss and power where no current is logged."""
-    found: tuple[str, _Windows, _States] | None = None
+    found: tuple[str, Windows, _States] | None = None
     for name in ("current", "current2", "loss", "power"):
         if name not in log.heats or (found is not None and name in ("loss", "power")):
             continue
-        windows = _windows(part, coolant, name, log, lasts_s)
+        windows = windows_of(part, coolant, name, log, lasts_s)
         if windows is None:
             continue
         states = _two_states(windows)
@@ -133,7 +99,7 @@ class _States:
     noise: float
 
 
-def _solve(windows: _Windows, starved: BoolArray) -> _States:
+def _solve(windows: Windows, starved: BoolArray) -> _States:
     """λ of both for windows that are said to be starved; the low one is that of all where none is."""
     columns = np.column_stack((windows.heat, -windows.excess * ~starved, -windows.excess * starved))
     scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
@@ -144,7 +110,7 @@ def _solve(windows: _Windows, starved: BoolArray) -> _States:
     return _States(gain, high, low, starved, float(left @ left), noise)
 
 
-def _two_states(windows: _Windows) -> _States:
+def _two_states(windows: Windows) -> _States:
     """The best split of the windows into two λ, by turns: states for λ, λ for states."""
     alone = _solve(windows, np.zeros(windows.change.size, np.bool_))
     warmer = windows.change - _expected(windows, alone)
@@ -170,7 +136,7 @@ def _two_states(windows: _Windows) -> _States:
     return best
 
 
-def _likely_spans(windows: _Windows) -> list[BoolArray]:
+def _likely_spans(windows: Windows) -> list[BoolArray]:
     """One or two stretches that explain the windows best: a search by turns needs a start near its end."""
     place = np.arange(windows.change.size)
     edges = np.unique(np.linspace(0, place.size, _SPAN_EDGES).round().astype(np.int64)).tolist()
@@ -180,7 +146,7 @@ def _likely_spans(windows: _Windows) -> list[BoolArray]:
     return single + sorted(double, key=lambda both: _solve(windows, both).misfit)[:_SPANS]
 
 
-def _expected(windows: _Windows, states: _States) -> FloatArray:
+def _expected(windows: Windows, states: _States) -> FloatArray:
     """The changes that the states foretell."""
     rate = np.where(states.starved, states.low, states.high)
     return np.asarray(states.gain * windows.heat - rate * windows.excess)
@@ -208,104 +174,72 @@ def _judged(part: str, coolant: str, log: ThermalLog) -> Starved | None:
     if best is None:
         return None
     heat, windows, states = best
-    found = _lost(part, coolant, windows, states, log) if states.starved.any() else None
-    if found is None:
-        later = _later_half(windows)
-        found = _lost(part, coolant, windows, later, log) if later is not None else None
-    if found is None and part == DEVICES[-1]:
-        finer = _windows(part, coolant, heat, log, _WINDOW_S)
-        found = None if finer is None else _never(part, finer, log)
-    return found
+    one_rate = _one_rate(part, coolant, log, lasts_s)
+    for spans in _candidates(windows, states.starved):
+        found = _lost(part, coolant, windows, spans, one_rate, log)
+        if found is not None:
+            return found
+    if part != DEVICES[-1]:
+        return None
+    finer = windows_of(part, coolant, heat, log, _WINDOW_S)
+    return None if finer is None else _never(part, finer, log)
 
 
-def _later_half(windows: _Windows) -> _States | None:
-    """The states of a flow that is lost once and for good, where sums since the beginning show it best."""
-    place = np.arange(windows.change.size)
-    split = min((place >= k for k in range(2, place.size - 1)), key=lambda starved: _sums(windows, starved).misfit)
-    solved = _solve(windows, split)
-    return solved if solved.gain > 0.0 else None
+def _candidates(windows: Windows, starved: BoolArray) -> Iterator[Spans]:
+    """Where the flow may be lost, likeliest first."""
+    for spans in (spans_of(windows, starved), lost_for_good(windows)):
+        if spans and _hints(windows, spans):
+            yield placed(windows, spans)
 
 
-@dataclass(frozen=True, slots=True)
-class _Rates:
-    """λ [1/s] where it flows and where not, with their standard errors, from sums since the beginning.
-
-    apart_error : of _SLOWER·high − low, which both err in together
-    gain : change for each unit of heat; misfit : sum of the squares that are left
-    """
-
-    gain: float
-    high: float
-    low: float
-    high_error: float
-    low_error: float
-    apart_error: float
-    misfit: float
-
-    @property
-    def apart(self) -> bool:
-        """Whether the low one is less than the share of the high one, beyond chance (as in Fieller, 1954)."""
-        return self.low + _APART_SURE * self.apart_error <= _SLOWER * self.high
+def _hints(windows: Windows, spans: Spans) -> bool:
+    """Whether the two λ may be apart, once the edges are where they belong."""
+    rates = rates_of(windows, share_of(windows, spans))
+    return rates.low <= _HINTS * rates.high
 
 
-def _sums(windows: _Windows, starved: BoolArray) -> _Rates:
-    """Both λ from sums since the beginning of each unbroken run; residuals that are alike widen the errors."""
-    run = np.cumsum(~windows.joined) - 1
-    sums = np.column_stack((
-        windows.change, windows.heat, -windows.excess * ~starved, -windows.excess * starved,
-    ))  # fmt: skip
-    total = np.cumsum(sums, axis=0)
-    first = np.flatnonzero(~windows.joined)
-    total -= (total[first] - sums[first])[run]
-    columns = np.column_stack((total[:, 1:], run[:, None] == np.arange(first.size)))
-    scale = np.sqrt((columns**2).sum(axis=0)) + 1e-30
-    unknown = np.linalg.lstsq(columns / scale, total[:, 0], rcond=None)[0] / scale
-    left = total[:, 0] - columns @ unknown
-    misfit = max(float(left @ left), 1e-12)
-    alike = float(np.clip(left[1:] @ left[:-1] / misfit, _LEAST_ALIKE, _MOST_ALIKE))
-    freedom = max(left.size - int(np.count_nonzero(columns.any(axis=0))), 1)
-    noise = misfit / freedom * (1.0 + alike) / (1.0 - alike)
-    covariance = noise * covariance_of(columns.T @ columns)[:3, :3]
-    _, high_error, low_error = np.sqrt(np.diag(covariance)).tolist()
-    apart_error = float(np.sqrt(variance_of(np.array([0.0, _SLOWER, -1.0]), covariance)))
-    gain, high, low = unknown[:3].tolist()
-    return _Rates(gain, high, low, high_error, low_error, apart_error, misfit)
+def _one_rate(part: str, coolant: str, log: ThermalLog, lasts_s: float) -> float:
+    """The squares that one λ leaves, whatever heats: loss, power, or the current and its square together."""
+    made = {heat: windows_of(part, coolant, heat, log, lasts_s) for heat in log.heats}
+    each = {heat: windows for heat, windows in made.items() if windows is not None}
+    currents = [each.pop(heat) for heat in ("current", "current2") if heat in each]
+    return min(one_rate_misfit(together) for together in ([currents] if currents else [[w] for w in each.values()]))
 
 
-def _lost(part: str, coolant: str, windows: _Windows, states: _States, log: ThermalLog) -> Starved | None:
-    """Flow that was there and is not at other times."""
-    rates = _sums(windows, states.starved)
+def _lost(
+    part: str, coolant: str, windows: Windows, spans: Spans, one_rate: float, log: ThermalLog
+) -> Starved | None:  # fmt: skip
+    """Flow that was there and is not at other times; one_rate : the squares that a flow that stays leaves."""
+    share = share_of(windows, spans)
+    rates = rates_of(windows, share)
     low_most = rates.low + 2.0 * rates.low_error
     high_least = rates.high - 2.0 * rates.high_error
-    if rates.gain <= 0.0 or high_least <= 0.0 or not rates.apart:
+    if rates.gain <= 0.0 or high_least <= 0.0 or not rates.apart or one_rate < _EXPLAINS * rates.misfit:
         return None
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], states.starved.astype(np.int64), [0]))))
     departs = (rates.high - rates.low) * windows.excess
-    noise = float(np.sqrt(states.noise))
     least_K = max(_DEPARTS_K, 2.0 * log.rounding[part])
     # where it flowed, it must have carried something off, whatever two sensors and their rounding differ by
     doubt_K = _APART_K + (log.rounding[part] + log.rounding[coolant]) / 2.0
     sure = np.maximum(windows.excess - doubt_K * (windows.end_s - windows.start_s), 0.0)
-    if rates.high * float(sure[~states.starved].sum()) < least_K:
+    if rates.high * float((sure * (1.0 - share)).sum()) < least_K:
         return None
-    spans = [
-        (int(a), int(b) - 1)
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
-        if windows.end_s[b - 1] - windows.start_s[a] >= _LEAST_S
-        and departs[a:b].sum() >= max(least_K, _CLEAR * noise * np.sqrt(b - a))
-    ]
-    if not spans:
+    clear_K = max(least_K, _CLEAR * rates.noise_K)
+    times = tuple(
+        span
+        for span in spans
+        if span[1] - span[0] >= _LEAST_S and float(departs @ share_of(windows, (span,))) >= clear_K
+    )  # fmt: skip
+    if not times:
         return None
-    returns = sum(1 for _, b in spans if departs[b + 1 :].sum() >= least_K)
-    times = tuple((float(windows.start_s[a]), float(windows.end_s[b])) for a, b in spans)
+    returns = sum(1 for _, until_s in times if departs[windows.start_s >= until_s].sum() >= least_K)
     constant_s = 1.0 / max(low_most, 1e-5)
     flowing = Measured(1.0 / rates.high, "s", 1.0 / (rates.high + 2.0 * rates.high_error), 1.0 / high_least)
     return _starved(part, log, times, returns, False, constant_s, flowing)
 
 
-def _never(part: str, windows: _Windows, log: ThermalLog) -> Starved | None:
+def _never(part: str, windows: Windows, log: ThermalLog) -> Starved | None:
     """A plate that hardly falls back to a coolant that does not warm for it, throughout the log."""
-    rates = _sums(windows, np.zeros(windows.change.size, np.bool_))
+    rates = rates_of(windows, np.zeros(windows.change.size))
     fastest = rates.high + 2.0 * rates.high_error
     excess_K = windows.excess / (windows.end_s - windows.start_s)
     if rates.gain <= 0.0 or fastest > 1.0 / _PLATE_S or float(np.ptp(excess_K)) < _VARIES * float(excess_K.max()):
