@@ -171,6 +171,13 @@ def test_flow_that_comes_and_goes_in_a_long_log(seed: int, period_s: float, step
     assert [event.start_s for event in air.events] == pytest.approx([376.0, 1127.0], abs=40.0)
 
 
+@pytest.mark.parametrize("seed", [71, 82, 83, 84, 87])
+def test_flow_that_comes_and_goes_within_windows_of_a_coarse_log(seed: int):
+    loop = Loop(seed=seed, end_s=480.0, flow=((97.0, 183.0, 0.03), (291.0, 377.0, 0.03)), hardest_A=400.0)
+    air = found(logged(loop))["cooling.air"]
+    assert [event.start_s for event in air.events] == pytest.approx([97.0, 291.0], abs=25.0)
+
+
 def test_a_sensor_that_is_off_when_cold_is_seen_in_a_log_of_hours():
     begun = {each.name: each.where(each.time_s > 12.0) for each in logged(Loop(seed=45, end_s=9000.0))}  # load at 20 s
     motor = begun["motor_temperature"]
@@ -230,6 +237,36 @@ def test_sensors_that_are_stuck_or_off_when_cold():
     assert offset.measured["offset_K"].low < -6.0 < offset.measured["offset_K"].high
     warm = replace(winding, value=winding.value + 6.0)  # from the last drive
     assert "cooling.sensor_offset" not in found([*(parts | {"motor_temperature": warm}).values()])
+
+
+@pytest.mark.parametrize(
+    ("off_K", "severity"),  # by part, beside 18 °C
+    [
+        # the others are 2.4 K apart, as sound sensors may be after a night
+        ({"motor_temperature": -6.0, "inverter_temperature": 1.2, "coolant_temperature": -1.2}, Severity.WARNING),
+        ({"inverter_temperature": -6.0, "motor_temperature": 1.2, "coolant_temperature": -1.2}, Severity.WARNING),
+        ({"coolant_temperature": 6.0, "motor_temperature": 1.0, "inverter_temperature": -1.0}, Severity.WARNING),
+        # a motor that lags behind a warm morning, a heat sink less; what is warm from the last drive
+        ({"motor_temperature": -3.0, "inverter_temperature": -1.5, "coolant_temperature": 1.0}, None),
+        ({"motor_temperature": 14.0, "inverter_temperature": 8.0, "coolant_temperature": 4.0}, None),
+        # of two alone it cannot be said which, and a warm heat sink beside a cold motor is none
+        ({"motor_temperature": -6.5, "coolant_temperature": 0.5}, Severity.INFO),
+        ({"motor_temperature": -4.0, "coolant_temperature": 0.5}, None),
+        ({"motor_temperature": 6.5, "coolant_temperature": -0.5}, None),
+        ({"motor_temperature": -6.5, "inverter_temperature": 0.5}, None),
+    ],
+)  # fmt: skip
+def test_one_sensor_is_off_where_the_others_agree_as_far_as_a_night_allows(off_K, severity):
+    parts = [
+        replace(each, value=each.value + off_K.get(each.name, 0.0))
+        for each in logged(Loop(seed=40), step_K=0.5)
+        if each.name in off_K or each.name == "motor_current"
+    ]
+    offset = found(parts).get("cooling.sensor_offset")
+    assert (None if offset is None else offset.severity) is severity
+    if offset is not None:
+        assert len(offset.explanation.split()) <= 60
+        assert ("cannot be determined" in offset.explanation) is (severity is Severity.INFO)
 
 
 def test_inlet_and_outlet_the_wrong_way_round():

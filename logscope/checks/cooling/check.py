@@ -186,7 +186,8 @@ def _offset(offset: OffsetSensor, log: ThermalLog, signals: Signals) -> Finding:
     }
     spans = [(float(log.time_s[0]), offset.end_s)]
     words, parts = offset_words(offset), tuple(dict.fromkeys((offset.part, *DEVICES, *_COOLANT)))
-    return assemble("cooling.sensor_offset", Severity.WARNING, words, spans, measured, parts, signals)
+    severity = Severity.WARNING if offset.rival is None else Severity.INFO
+    return assemble("cooling.sensor_offset", severity, words, spans, measured, parts, signals)
 
 
 def _swapped(swapped: SwappedSensors, log: ThermalLog, signals: Signals) -> Finding:

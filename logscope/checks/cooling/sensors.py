@@ -17,12 +17,15 @@ _LOAD_S, _VARIED = 30.0, 3.0  # over which the load is averaged; times that it v
 _COLD_S = 20.0  # before the load, at the log's start
 BEGINS_S = 60.0  # of a log, in which its cold start is looked for
 _COLD_C = (-30.0, 45.0)  # a vehicle that stood is as warm as its surroundings
-_AGREE_K, _OFF_K = 1.5, 3.0  # others among themselves; one that departs from them
-_STEPS = 1.0  # of resolution, beside that
+# After a night sound sensors read within 3 K of each other: each is good to 1 K, and a motor lags behind a morning that
+# warms by 2 K an hour (practice). One that is off stands further from the nearest of the others than this, and than
+# these from each other. Of two alone neither confirms the other: they must be further apart.
+_NIGHT_K, _TWO_APART_K = 3.0, 5.0
 # Which departure is no warmth of the last drive: motor, heat sink and the coolant in them keep it longest, the
 # radiator's side of the loop loses it first.
+_LOSES_FIRST = "coolant_temperature"
 _NO_WARMTH = {
-    "motor_temperature": -1, "inverter_temperature": -1, "coolant_temperature_out": -1, "coolant_temperature": 1,
+    "motor_temperature": -1, "inverter_temperature": -1, "coolant_temperature_out": -1, _LOSES_FIRST: 1,
 }  # fmt: skip
 _IDLE_A = 3.0
 _JUMP_STEPS = 3  # after the load began, in which a controller that wakes replaces its old value
@@ -44,13 +47,17 @@ class StuckSensor:
 
 @dataclass(frozen=True, slots=True)
 class OffsetSensor:
-    """A temperature that is `offset_K` off the others, which agree on `others_C`, before any load; until [s]."""
+    """A temperature that is `offset_K` off the others, which agree on `others_C`, before any load; until [s].
+
+    rival : the only other one, which may as well be what is off; None where two or more agree
+    """
 
     part: str
     offset_K: float
     error_K: float
     others_C: float
     end_s: float
+    rival: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,14 +114,7 @@ def _longest_still(value: FloatArray) -> tuple[int, int]:
 
 def find_offset(log: ThermalLog) -> OffsetSensor | None:
     """The one temperature that departs from all others before the first load of a vehicle that stood."""
-    heat = log.heats.get("current")
-    if heat is None or len(log.temperatures) < 3:
-        return None
-    loaded = np.flatnonzero(np.nan_to_num(heat, nan=0.0) > _IDLE_A)
-    until = int(loaded[0]) if loaded.size else heat.size
-    until = min(until, round(_COLD_S / log.step_s))
-    if until < 1:
-        return None
+    until = _load_begins(log)
     # the newest half: a controller that wakes may repeat an old value before
     starts = {
         name: float(np.median(cold))
@@ -122,24 +122,39 @@ def find_offset(log: ThermalLog) -> OffsetSensor | None:
         if (cold := value[until // 2 : until][np.isfinite(value[until // 2 : until])]).size
     }
     for name, start in starts.items():
-        others = [other for key, other in starts.items() if key != name]
-        rounding = max(log.rounding[key] for key in starts)
-        if len(others) < 2 or max(others) - min(others) > _AGREE_K + _STEPS * rounding:
+        others = {key: other for key, other in starts.items() if key != name}
+        if not others or (len(others) == 1 and name == _LOSES_FIRST):  # of two the other one is as likely
             continue
-        middle = float(np.mean(others))
+        rounding = max(log.rounding[key] for key in starts)
+        spread, middle = max(others.values()) - min(others.values()), float(np.mean(list(others.values())))
         off = start - middle
-        if _jumps(log.temperatures[name][: until + _JUMP_STEPS], abs(off) / 2.0):
+        beyond = min(_NO_WARMTH[name] * (start - other) for other in others.values())
+        if beyond < max((_NIGHT_K if len(others) > 1 else _TWO_APART_K) + rounding, spread):
+            continue
+        if spread > _NIGHT_K + rounding or not _COLD_C[0] <= middle <= _COLD_C[1]:
+            continue  # warm from the last drive
+        if any(_jumps(log.temperatures[key][: until + _JUMP_STEPS], abs(off) / 2.0) for key in starts):
             continue  # an old value of a controller that had not woken
-        if off * _NO_WARMTH[name] >= _OFF_K + _STEPS * rounding and _COLD_C[0] <= middle <= _COLD_C[1]:
-            error = (max(others) - min(others)) / 2.0 + rounding
-            return OffsetSensor(name, off, error, middle, float(log.time_s[until - 1]))
+        rival = next(iter(others)) if len(others) == 1 else None
+        if rival is not None and _NO_WARMTH[rival] == _NO_WARMTH[name]:
+            continue  # of two that keep warmth alike, one may be warm from the last drive
+        return OffsetSensor(name, off, spread / 2.0 + rounding, middle, float(log.time_s[until - 1]), rival)
     return None
+
+
+def _load_begins(log: ThermalLog) -> int:
+    """The steps before the first load, at most those of a cold start; 0 where no current is logged."""
+    heat = log.heats.get("current")
+    if heat is None:
+        return 0
+    loaded = np.flatnonzero(np.nan_to_num(heat, nan=0.0) > _IDLE_A)
+    return min(int(loaded[0]) if loaded.size else heat.size, round(_COLD_S / log.step_s))
 
 
 def _jumps(value: FloatArray, least_K: float) -> bool:
     """Whether a temperature changes in one step by what no device does."""
     known = value[np.isfinite(value)]
-    return bool(known.size > 1 and np.max(np.abs(np.diff(known))) >= max(least_K, _OFF_K / 2.0))
+    return bool(known.size > 1 and np.max(np.abs(np.diff(known))) >= max(least_K, _NIGHT_K / 2.0))
 
 
 def find_swapped(log: ThermalLog) -> SwappedSensors | None:
