@@ -15,6 +15,7 @@ import numpy as np
 
 from logscope.plausibility.possible import COOLED, PACK_TEMPERATURES
 from logscope.signals import Part, Signals
+from logscope.statistics.leaps import followed
 from logscope.vehicle import Vehicle
 
 # Where the parts still live (practice): the coldest morning, winding insulation of class H, a power module, boiling,
@@ -25,6 +26,7 @@ _HIGHEST_C = {
     "coolant_temperature_out": 130.0, "battery_temperature_lowest": 85.0, "battery_temperature_highest": 85.0,
 }  # fmt: skip
 _START_S = 3.0  # from a part's first sample on
+_LEAP_K, _FASTEST_K_PER_S = 8.0, 1.0  # no body leaps so far, beside what a heat sink does in a second (practice)
 _SOAKED_C = (-30.0, 45.0)  # a vehicle that stood is as warm as its surroundings
 _AGREE_K = 2.5  # two parts of a vehicle that stood, and what a cure must reach
 _OFF_K = 12.0  # less is a warm motor beside a cold radiator
@@ -170,7 +172,10 @@ def _all_in_fahrenheit(starts: Mapping[str, float]) -> bool:
 
 
 def _start(part: Part) -> float:
-    return float(np.median(part.value[: max(int(np.searchsorted(part.time_s, part.time_s[0] + _START_S)), 1)]))
+    """The reading at the start, once the controller is awake: before it repeats a default, and leaps from there."""
+    kept = followed(part.time_s, part.value, _LEAP_K + 2.0 * (part.step or 0.0), _FASTEST_K_PER_S)
+    time_s, value = part.time_s[kept], part.value[kept]
+    return float(np.median(value[: max(int(np.searchsorted(time_s, time_s[0] + _START_S)), 1)]))
 
 
 def _soaked(others: list[float]) -> float | None:

@@ -239,6 +239,52 @@ def test_sensors_that_are_stuck_or_off_when_cold():
     assert "cooling.sensor_offset" not in found([*(parts | {"motor_temperature": warm}).values()])
 
 
+def test_a_heavy_motor_that_keeps_its_degree_for_minutes_is_not_stuck():
+    parts = {each.name: each for each in logged(Loop(seed=42, end_s=1200.0, hardest_A=800.0))}
+    motor = parts["motor_temperature"]
+    degrees = np.interp(motor.time_s, [0.0, 500.0, 750.0, 1200.0], [18.0, 29.0, 29.0, 35.0])
+    steady = replace(motor, value=np.round(degrees))
+    assert "cooling.sensor_stuck" not in found([*(parts | {"motor_temperature": steady}).values()])
+    stays = replace(motor, value=np.round(np.minimum(degrees, 29.0)))  # for more than half of the log
+    assert "cooling.sensor_stuck" in found([*(parts | {"motor_temperature": stays}).values()])
+
+
+@pytest.mark.parametrize(
+    ("amps", "pump", "severity"),
+    [
+        (150.0, None, Severity.INFO),  # up to 40 °C: a pump that starts by temperature is still off
+        (150.0, False, Severity.INFO),
+        (150.0, True, Severity.WARNING),
+        (350.0, None, Severity.WARNING),
+    ],
+)
+def test_no_flow_is_no_fault_where_a_pump_may_be_off_by_temperature(amps: float, pump: bool | None, severity: Severity):
+    loop = Loop(seed=36, flow=((0.0, 1e9, 0.05),), hardest_A=amps)
+    own = {} if pump is None else {"coolant_pump": state("coolant_pump", loop.end_s, pump)}
+    flow = found(logged(loop, **own))["cooling.no_flow"]
+    assert flow.severity is severity
+    assert ("starts by temperature" in flow.explanation) is (severity is Severity.INFO)
+    assert len(flow.explanation.split()) <= 60
+
+
+def test_a_gentle_flow_that_a_pump_is_slowed_down_to_is_some_flow():
+    """A third of the flow through a small plate, by hand: 20 W/K into 12 L of coolant, which then warms a radiator."""
+    time_s = np.arange(0.0, 3600.0)
+    amps = np.where(time_s % 60.0 < 30.0, 60.0, 0.0)
+    plate, water = np.full(time_s.size, 5.0), np.full(time_s.size, 5.0)
+    for k in range(time_s.size - 1):
+        into_W = 20.0 * (plate[k] - water[k])
+        plate[k + 1] = plate[k] + (6.0 * amps[k] * (1.0 + (time_s[k] > 1800.0)) - into_W) / 4000.0
+        water[k + 1] = water[k] + (into_W - 100.0 * (water[k] - 5.0)) / 45e3
+    current = part("coolant_pump_current", time_s[::5], np.full(time_s[::5].size, 1.2))
+    kinds = found([
+        part("motor_current", time_s, amps * (1.0 + (time_s > 1800.0))), current,
+        *(replace(part(name, time_s, np.round(value)), step=1.0)
+          for name, value in (("inverter_temperature", plate), ("coolant_temperature", water))),
+    ])  # fmt: skip
+    assert "cooling.no_flow" not in kinds
+
+
 @pytest.mark.parametrize(
     ("off_K", "severity"),  # by part, beside 18 °C
     [

@@ -5,6 +5,8 @@ Common practice, no published source: makers of cells end charging at 45 °C and
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -94,3 +96,12 @@ def test_a_pack_whose_offset_was_subtracted_twice_is_no_cold_pack():
     assert finding.expected["offset_K"].value == pytest.approx(40.0)
     assert "thermometer" not in finding.next_step
     assert examine(signals(**beside, battery_temperature_lowest=-5.0), FILE).doubted == {}
+
+
+@pytest.mark.parametrize("default_C", [-40.0, 215.0, 0.0, 80.0])
+def test_a_default_before_a_controller_wakes_is_no_temperature(default_C: float):
+    beside = signals(motor_temperature=20.0, inverter_temperature=20.5, coolant_temperature=19.5)
+    for name in ("motor_temperature", "coolant_temperature"):
+        part = beside.parts[name]
+        late = replace(part, value=np.where(T < 14.0, default_C, part.value))
+        assert examine(replace(beside, parts={**beside.parts, name: late}), FILE).doubted == {}

@@ -73,7 +73,8 @@ def cooling(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
         findings.append(_swapped(swapped, log, signals))
     findings += [_pump(trouble, signals) for trouble in troubles]
     if starved is not None:
-        findings.append(_flow(starved, parted, troubles, signals))
+        pumped = any(name in signals for name in _PUMP) and bool(np.any(log.pumping))
+        findings.append(_flow(starved, parted, troubles, pumped, signals))
     elif parted is not None:
         findings.append(_parted(parted, troubles, signals))
     derating = find_derating(signals, vehicle)
@@ -131,7 +132,10 @@ def _pump_cause(troubles: list[PumpTrouble]) -> str | None:
     return "pump" if any(trouble.what is not Trouble.DRY for trouble in troubles) else None
 
 
-def _flow(starved: Starved, parted: Parted | None, troubles: list[PumpTrouble], signals: Signals) -> Finding:
+def _flow(
+    starved: Starved, parted: Parted | None, troubles: list[PumpTrouble], pumped: bool, signals: Signals
+) -> Finding:
+    """pumped : whether the pump's own signals show it on"""
     air = starved.returns >= 2
     measured: dict[str, Measured] = {
         "excess_K": Measured(starved.excess_K, "K"),
@@ -146,8 +150,8 @@ def _flow(starved: Starved, parted: Parted | None, troubles: list[PumpTrouble], 
         measured["count"] = Measured(float(len(starved.spans)), "")
     return assemble(
         "cooling.air" if air else "cooling.no_flow",
-        Severity.WARNING,
-        flow_words(starved, troubles, "coolant_pump" in signals),
+        Severity.WARNING if pumped or starved.warm else Severity.INFO,  # else a controller may have its pump off
+        flow_words(starved, troubles, pumped),
         starved.spans,
         measured,
         (starved.part, *_COOLANT, "coolant_pump", "coolant_pump_speed", "motor_current"),

@@ -31,9 +31,11 @@ _LEAST_S = 20.0  # of an episode
 _APART_K = 1.0  # by which two sound sensors of one temperature differ (practice)
 _SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less may be noise
 _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
-_COUPLED_PER_S = 6e-4  # coolant warms by more than this for each kelvin of excess: 30 W/K into 12 L of coolant
+# Coolant warms by more than this for each kelvin of excess: 20 W/K, a small plate with a third of the flow, into 12 L.
+_COUPLED_PER_S, _UNBALANCED_S = 4e-4, 600.0
 _EXCESS_K = 15.0
 _VARIES = 0.5  # of the excess: nearer to a steady state, heat that is wrong by a tenth looks like any λ
+_PUMPED_C = 50.0  # controllers that start the pump by temperature do so at 40 to 45 °C, some kelvin late (practice)
 _ROUNDS = 12
 _SPAN_EDGES, _SPANS = 11, 3  # places between which a lost flow is looked for first, and stretches that are followed up
 
@@ -46,6 +48,7 @@ class Starved:
     whole : whether it never flowed in this log
     time_constant_s : without flow, lowest within its limits; flowing_s : with it, where it did
     excess_K : most of the device over the coolant; coolant_K : by how much the coolant warmed meanwhile
+    peak_C : the highest of the device meanwhile
     """
 
     part: str
@@ -57,6 +60,12 @@ class Starved:
     flowing_s: Measured | None
     excess_K: float
     coolant_K: float
+    peak_C: float
+
+    @property
+    def warm(self) -> bool:
+        """Whether a pump that is switched by temperature would be on."""
+        return self.peak_C >= _PUMPED_C
 
 
 def find_starved(log: ThermalLog) -> Starved | None:
@@ -246,10 +255,19 @@ def _never(part: str, windows: Windows, log: ThermalLog) -> Starved | None:
         return None
     span = (float(windows.start_s[0]), float(windows.end_s[-1]))
     found = _starved(part, log, (span,), 0, True, 1.0 / max(fastest, 1e-5), None)
-    warmed = found.coolant_K + max(log.rounding[found.coolant], 0.1)
-    if found.excess_K < _EXCESS_K or warmed > _COUPLED_PER_S * float(windows.excess.sum()):
+    if found.excess_K < _EXCESS_K or _takes_up(found.coolant, windows, log):
         return None
     return found
+
+
+def _takes_up(coolant: str, windows: Windows, log: ThermalLog) -> bool:
+    """Whether the coolant warms as one that takes up the heat of a plate, before its radiator balances it."""
+    until_s = float(windows.start_s[0]) + _UNBALANCED_S
+    beside = log.temperatures[coolant][(log.time_s >= windows.start_s[0]) & (log.time_s <= until_s)]
+    beside = beside[np.isfinite(beside)]
+    warmed = float(np.max(beside - np.minimum.accumulate(beside), initial=0.0))
+    expected = _COUPLED_PER_S * float(windows.excess[windows.end_s <= until_s].sum())
+    return warmed + max(log.rounding[coolant], 0.1) > expected
 
 
 def _starved(
@@ -267,4 +285,5 @@ def _starved(
     return Starved(
         part, coolant, spans, returns, whole, constant_s, flowing_s,
         float(np.nanmax(excess)), float(there.max() - there[0]) if there.size else 0.0,
+        float(np.nanmax(log.temperatures[part][inside])),
     )  # fmt: skip

@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 
 from logscope.arrays import BoolArray, FloatArray
-from logscope.checks.cooling.thermal_log import DEVICES, ThermalLog
+from logscope.checks.cooling.thermal_log import DEVICES, IDLE_A, ThermalLog
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import stretches
 
@@ -19,7 +19,7 @@ _AFTER_START_S = 3.0
 _WAKES_S = 10.0  # of a part's own beginning, in which zeros may be those of a controller that wakes (practice)
 _DRY_SHARE = 0.65  # of its own usual current: a pump without coolant takes about half (practice)
 _SAME_SPEED = 0.9  # of its usual speed: slower, it takes less by itself
-_NOTHING_A, _NOTHING_RPM = 0.15, 50.0  # what an idle pump's electronics or a sensor's offset may read
+_NOTHING_RPM = 50.0  # what an idle pump's electronics or a sensor's offset may read
 
 
 class Trouble(StrEnum):
@@ -143,7 +143,7 @@ def _dry(signals: Signals) -> PumpTrouble | None:
 def _runs(part: Part) -> BoolArray:
     if part.on is not None:
         return part.on
-    return np.asarray(np.abs(part.value) > (_NOTHING_RPM if part.unit == "rpm" else _NOTHING_A))
+    return np.asarray(np.abs(part.value) > (_NOTHING_RPM if part.unit == "rpm" else IDLE_A))
 
 
 def _held(part: Part, of: BoolArray, at_s: FloatArray) -> BoolArray:

@@ -13,6 +13,7 @@ from logscope.arrays import FloatArray
 from logscope.checks.cooling.thermal_log import COOLANTS, DEVICES, ThermalLog
 
 _STILL_S, _OTHER_K = 180.0, 12.0  # no device keeps its temperature so long while another one's moves so far
+_STILL_SHARE = 0.4  # of the log: a heavy motor under a load that is alike on average keeps its degree for minutes
 _LOAD_S, _VARIED = 30.0, 3.0  # over which the load is averaged; times that it varies
 _COLD_S = 20.0  # before the load, at the log's start
 BEGINS_S = 60.0  # of a log, in which its cold start is looked for
@@ -80,7 +81,7 @@ def find_stuck(log: ThermalLog) -> list[StuckSensor]:
         first, last = _longest_still(value)
         seconds = (last - first) * log.step_s
         during = beside[first : last + 1]
-        if seconds >= _STILL_S and np.isfinite(during).any():
+        if seconds >= max(_STILL_S, _STILL_SHARE * value.size * log.step_s) and np.isfinite(during).any():
             moved = float(np.nanmax(during) - np.nanmin(during))
             if moved >= _OTHER_K * (1.0 + log.rounding[part]) and _load_varied(log, first, last):
                 start_s, end_s = float(log.time_s[first]), float(log.time_s[last])

@@ -91,7 +91,7 @@ def undetermined_words(part: str, why: str) -> Words:
     )
 
 
-def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pump_logged: bool) -> Words:
+def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pumped: bool) -> Words:
     """Coolant that does not flow, or not always."""
     device, coolant = part_name(starved.part), part_name(starved.coolant)
     air = starved.returns >= 2
@@ -101,13 +101,15 @@ def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pump_logged: b
     off = any(trouble.what is Trouble.OFF for trouble in troubles)
     stopped = any(trouble.what is Trouble.STOPPED for trouble in troubles)
     pump = (
-        "The pump is reported off."
+        f"The pump is reported off{'' if starved.warm else ', as one that starts by temperature would be'}."
         if off
         else "The pump is on but does not turn."
         if stopped
         else "The pump is reported on, without effect."
-        if pump_logged
-        else "The pump is not logged."
+        if pumped
+        else "The pump is not seen to be on."
+        if starved.warm
+        else "The pump is not seen to be on: one that starts by temperature would look the same."
     )
     flowing = "" if starved.flowing_s is None else f", {quantity_text(starved.flowing_s)} while it flows"
     return Words(

@@ -8,10 +8,10 @@ from math import inf, pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from logscope.arrays import BoolArray, FloatArray
 from logscope.signals import Part, Signals
+from logscope.statistics.leaps import followed
 
 DEVICES = ("motor_temperature", "inverter_temperature")
 COOLANTS = ("coolant_temperature_out", "coolant_temperature")
@@ -21,11 +21,10 @@ _ROWS = 450  # of a long log: its steps grow
 _HELD_S = 5.0  # a current is taken to go on so long without a message, a temperature…
 _HELD_ROWS = 3  # …or so many steps
 _SLOW_HELD_S = 30.0
+IDLE_A = 0.15  # of a pump: what its electronics, or a sensor's offset, may read
 _FEWEST = 10  # readings of a temperature
 # Readings further apart are no temperatures of one body: beside what a heat sink does in a second (practice).
 _LEAP_K, _FASTEST_K_PER_S = 8.0, 1.0
-# Readings about one; far apart, they may be on either side of a peak.
-_BESIDE_OFTEN, _BESIDE_SELDOM, _OFTEN_S = 9, 5, 1.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,21 +89,8 @@ def thermal_log(signals: Signals, lasts_s: float = inf) -> ThermalLog | None:
 
 
 def _believable(part: Part) -> Part:
-    """Without what no body does: lone readings far from those beside them, and the value of before the log began.
-
-    A controller repeats its last value until it wakes, and then leaps to the true one.
-    """
-    value, time_s = part.value, part.time_s
-    spacing_s = float(np.nan_to_num(part.spacing_s))
-    leap_K = _LEAP_K + 2.0 * (part.step or 0.0)
-    beside = median_filter(value, _BESIDE_OFTEN if spacing_s < _OFTEN_S else _BESIDE_SELDOM, mode="nearest")
-    kept = np.abs(value - beside) <= leap_K + _FASTEST_K_PER_S * spacing_s
-    moved = np.flatnonzero(value[kept] != value[kept][:1])
-    if moved.size:
-        first = int(np.flatnonzero(kept)[moved[0]])
-        since_s = time_s[first] - time_s[max(first - 1, 0)]
-        if abs(value[first] - value[kept][0]) > leap_K + _FASTEST_K_PER_S * since_s:
-            kept[:first] = False
+    """Without what no body does."""
+    kept = followed(part.time_s, part.value, _LEAP_K + 2.0 * (part.step or 0.0), _FASTEST_K_PER_S)
     return part if kept.all() else part.where(kept)
 
 
@@ -179,11 +165,11 @@ def _heats(signals: Signals, grid: _Grid) -> dict[str, FloatArray]:
 
 def _pumping(signals: Signals, grid: _Grid) -> BoolArray:
     """When coolant is meant to flow: by the pump itself, else by the contactor, else throughout."""
-    for name in ("coolant_pump", "coolant_pump_speed", "main_contactor"):
+    for name in ("coolant_pump", "coolant_pump_speed", "coolant_pump_current", "main_contactor"):
         part = signals.get(name)
         if part is None or part.time_s.size < 2:
             continue
-        on = part.value > 0.0 if part.on is None else part.on
+        on = part.value > (IDLE_A if part.unit == "A" else 0.0) if part.on is None else part.on
         share = _bridged(grid.means(part.time_s, on.astype(np.float64)), grid.count)
         newest = np.clip(np.searchsorted(part.time_s, grid.middle_s) - 1, 0, on.size - 1)
         held = on[newest].astype(np.float64)
