@@ -268,6 +268,26 @@ def test_a_starter_is_no_failing_converter(vehicle: Vehicle, period_s: float, la
         assert claims(findings_of(aux_supply, combustion(seed, period_s, 0.1, lasts_s), vehicle)) == []
 
 
+@pytest.mark.parametrize(
+    ("spans_s", "empty_V"),
+    [
+        (((0.0, 2.5),), None),  # the log begins as the starter turns
+        (((0.0, 2.5), (4.0, 6.5), (8.0, 10.5)), None),  # it starts at the third attempt
+        ((), 10.9),  # and a battery that is empty all the time
+    ],
+)
+def test_a_starter_makes_no_empty_battery(spans_s: tuple[tuple[float, float], ...], empty_V: float | None):
+    rng = np.random.default_rng(7610)
+    t = np.arange(0.2, 120.0, 0.5)
+    volts = np.where(t < 11.0, 12.4 if empty_V is None else empty_V, 14.2)
+    for since_s, until_s in spans_s:
+        volts = np.where((t >= since_s) & (t < until_s), rng.uniform(8.0, 10.5, t.size), volts)
+    volts = np.where(t >= (spans_s[-1][1] if spans_s else 11.0), 14.2, volts)
+    part = Part("aux_voltage", t, np.round(volts, 1), "V", "Made.Volts", step=0.1)
+    found_claims = claims(findings_of(aux_supply, Signals({"aux_voltage": part}, 0.0, 120.0), Vehicle()))
+    assert found_claims == ([] if empty_V is None else [("aux.supply", "empty_battery")])
+
+
 @pytest.mark.parametrize("contactor", [False, True])
 def test_a_key_that_is_off_between_two_drives_is_no_stopped_converter(contactor: bool):
     # a link that discharges slowly is still at its voltage, and no contactor is logged, or one that always reads on

@@ -22,6 +22,9 @@ STARTS_S = 10.0  # a converter starts within so long after the link is on, or af
 OFF_SET_POINT_V = 0.5
 _MOSTLY = 0.2  # of a stretch at work in which currents flow: a drive coasts and waits between (practice)
 _LASTS_S = 6.0  # of a level off its set-point: current limiting at a pump's start is over sooner (practice)
+# Where no link is logged, an engine's starter may turn for most of it, for some seconds a time: its battery stands as
+# high as in between (practice).
+_BETWEEN_STARTS = 0.9
 _EMPTY_V = END_OF_DISCHARGE_V + 1.0  # at the load of controllers alone; sound ones stand above 11.8 V (practice)
 
 
@@ -197,7 +200,10 @@ def _empty(side: Side) -> Iterator[Problem]:
     rows[since : since + int(over[0]) if over.size else None] = True
     if rows.sum() < 2:
         return
-    value = float(np.median(side.volts[rows]))
+    cranks = bool(np.isnan(side.linked).all())
+    if cranks and float(np.ptp(side.time_s[rows])) < _LASTS_S:
+        return
+    value = float(np.quantile(side.volts[rows], _BETWEEN_STARTS if cranks else 0.5))
     reach = 2.0 * side.noise_V + side.step_V / 2
     if value + reach < _EMPTY_V:
         index = np.flatnonzero(rows)
