@@ -28,7 +28,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "bus capture definitions parts payload quantities report signals",
         "numpy scipy rich",
     ),
-    "plausibility": ("findings parts signals statistics vehicle", "numpy scipy"),
+    "plausibility": ("findings parts physics signals statistics vehicle", "numpy scipy"),
     "observations": ("bus curves findings physics signals statistics vehicle", "numpy scipy"),
     "checks": (
         "bus curves definitions findings joint_clock measures observations parts physics quantities signals "

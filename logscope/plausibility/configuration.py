@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from logscope.findings import Finding, Measured, Severity
+from logscope.physics.cell import is_one_cell
 from logscope.plausibility.name import place_of
 from logscope.signals import Signals
 from logscope.vehicle import Vehicle
@@ -86,14 +87,27 @@ class Unlikely:
         return tuple((self.section, key) for key in self.keys)
 
 
-def unlikely(vehicle: Vehicle) -> Iterator[Unlikely]:
+# What a file states of a single cell that is charged by itself.
+_OF_A_CELL = frozenset({
+    ("limits", "battery_max_V"), ("limits", "battery_min_V"), ("limits", "charge_current_A"),
+    ("charging", "charger_max_V"), ("charging", "charger_max_current_A"), ("charging", "charger_max_power_W"),
+    ("charging", "end_current_A"),
+})  # fmt: skip
+
+
+def unlikely(vehicle: Vehicle, signals: Signals) -> Iterator[Unlikely]:
     """The values of the vehicle file that are most unlikely to be meant."""
+    volts = signals.get("battery_voltage") or signals.get("charger_voltage")
+    one_cell = volts is not None and is_one_cell(float(volts.value.max(initial=0.0)))
     together = [*_time_constant(vehicle), *_swapped_limits(vehicle), *_link(vehicle)]
     yield from together
     said = {value for each in together for value in each.values}
     for usual in _USUAL:
         value = getattr(getattr(vehicle, usual.section), usual.key)
-        if value is not None and (usual.section, usual.key) not in said and not usual.lowest <= value <= usual.highest:
+        of = (usual.section, usual.key)
+        if value is None or of in said or (one_cell and of in _OF_A_CELL):
+            continue
+        if not usual.lowest <= value <= usual.highest:
             yield _unusual(usual, value)
     ratio = vehicle.driveline.ratio
     if ratio is not None and not 1.0 <= ratio <= 40.0:

@@ -46,7 +46,7 @@ def examine(signals: Signals, vehicle: Vehicle) -> Plausible:
 
     Values of the vehicle file that are most unlikely go first, so that no part is judged by them.
     """
-    odd = tuple(unlikely(vehicle))
+    odd = tuple(unlikely(vehicle, signals))
     likely = without_values(vehicle, [value for each in odd for value in each.values])
     doubts = two_contents(signals, likely)  # foreign frames leap as misread integers do
     doubts += misread_doubts(_without(signals, doubts), likely)

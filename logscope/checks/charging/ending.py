@@ -32,6 +32,7 @@ _NEAR_CELL_V, _NEAR_VOLTS_SHARE, _NEAR_K = 0.005, 0.002, 0.5  # to a limit, wher
 _OWN_SHARE, _NOTHING, _IDLES_S, _LEAST_IDLE = 0.1, 0.25, 10.0, 3
 _TAKES_SHARE, _LEAST_READINGS = 0.1, 5  # of the charger's current, below which a battery is not charged by it
 _END_READINGS = 4.0  # of the battery's current, over which its noise is averaged
+_SHOW_WHY = ("charger_current_target", "charger_input_power", "charger_fault", "fault")
 _BEFORE_S = 3.0  # the end, over which a limit counts as reached
 
 
@@ -93,6 +94,9 @@ def find_ending(
             "the request was withdrawn above the end current stated: full, if another load, whose current is not "
             "logged, takes the difference"
         )
+        return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
+    if limit is None and not order and not any(name in signals for name in _SHOW_WHY):
+        why = "neither request, input power nor a fault of the charger is logged, which would show why it ended"
         return Ending(Outcome.OPEN, None, (), None, last.end_a, why)
     return Ending(Outcome.STOPPED, _cause(order, limit), order, limit, last.end_a)
 

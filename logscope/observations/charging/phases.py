@@ -24,9 +24,10 @@ _SAME_VOLTS = 1e-3  # of the voltage: a regulated output moves by less (common p
 _STEPS = 1.5
 _TAPERS_TO = 0.97  # of the level: a current that has not fallen below shows no taper
 _TAPERS_WITHOUT_VOLTS = 0.8  # the same where no voltage is logged: a charger at its power limit falls by less
-_COLLAPSE = (
-    0.93  # of the current two seconds before: below, it is being switched off; no taper falls as fast (practice)
-)
+# Of the current two seconds before: below, it is being switched off; no taper falls as fast (practice), and over the
+# time between two readings that come more seldom none falls faster than that.
+_COLLAPSE = 0.93
+_GOES_ON = 0.8  # of the fall before: a last reading above that belongs to the taper
 _LEAST_ROWS = 3
 _END_SHARE = 0.2  # of the readings at the end, from which the held voltage is taken…
 _END_ROWS = (5, 200)  # …at least and at most so many
@@ -122,9 +123,15 @@ def level_of(value: FloatArray, step: float) -> Level:
 
 
 def _level_at(time_s: FloatArray, amps: FloatArray, begin: int, end: int) -> float:
-    """The current at the end of a phase: the median over the last two seconds of it, without the very last reading."""
+    """The current at the end of a phase: the median over the last two seconds of it, without the very last reading.
+
+    Where readings come seldom, it is the last one that falls on as those before, and is not switched off meanwhile.
+    """
     since = max(int(np.searchsorted(time_s, time_s[end] - _SMOOTH_S)), begin)
-    return float(np.median(amps[since:end])) if end - since >= _LEAST_ROWS else float(amps[max(end - 1, begin)])
+    if end - since >= _LEAST_ROWS:
+        return float(np.median(amps[since:end]))
+    earlier, before, last = (float(amps[max(row, begin)]) for row in (end - 2, end - 1, end))
+    return last if last * earlier >= _GOES_ON * before * before else before
 
 
 def _top(time_s: FloatArray, smooth: FloatArray) -> float:
@@ -141,7 +148,8 @@ def _switched_off(time_s: FloatArray, smooth: FloatArray) -> int:
     if ends < 2 * back:
         return ends
     before = float(np.median(smooth[ends - 2 * back : ends - back + 1]))
-    falls = np.flatnonzero(smooth[ends - back :] < _COLLAPSE * before)
+    collapse = _COLLAPSE ** max(back * period_s / _SMOOTH_S, 1.0)
+    falls = np.flatnonzero(smooth[ends - back :] < collapse * before)
     return ends - back + int(falls[0]) - 1 if falls.size else ends
 
 
@@ -163,7 +171,10 @@ def _taper_begins(
             return None
         rows = np.flatnonzero(known[: stop + 1])
         own = volts[rows]
-        count = int(np.clip(_END_SHARE * rows.size, *_END_ROWS))
+        # a short taper: the voltage stands while the current falls, and no longer
+        full = np.flatnonzero(smooth[: stop + 1] >= _TAPERS_TO * _top(time_s[: stop + 1], smooth[: stop + 1]))
+        fallen = max(stop - int(full[-1]), _END_ROWS[0]) if full.size else stop
+        count = min(int(np.clip(_END_SHARE * rows.size, *_END_ROWS)), fallen)
         level = float(np.median(own[-count:]))
         noise = float(np.nan_to_num(noise_floor(own, quantum=part.step or 0.0)))
         band = max(_NOISES * noise + _STEPS * (part.step or 0.0), _SAME_VOLTS * level)

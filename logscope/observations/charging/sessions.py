@@ -9,6 +9,7 @@ import numpy as np
 from logscope.arrays import FloatArray
 from logscope.observations.charging.current import ChargingCurrent, charging_current, spread_in_time
 from logscope.observations.charging.phases import Phase, Step, find_phases
+from logscope.physics.cell import is_one_cell
 from logscope.signals import Part, Signals
 from logscope.statistics.episodes import join_neighbours
 from logscope.statistics.sampling import missing_s
@@ -76,7 +77,7 @@ class Session:
 def find_sessions(signals: Signals) -> tuple[Session, ...]:
     """Every charging session in order of time. Raises MissingPart where no current shows charging."""
     charger = signals.get("charger_current")
-    if charger is not None and not (charger.value > LEAST_A).any():
+    if charger is not None and not (charger.value > LEAST_A).any() and not _of_one_cell(signals):
         return ()  # before the work that only a charge is worth
     signals = spread_in_time(signals)
     current = charging_current(signals)
@@ -92,6 +93,12 @@ def find_sessions(signals: Signals) -> tuple[Session, ...]:
     spans = [(int(index[a]), int(index[b])) for a, b in zip(first, last, strict=True)]
     clear = [(a, b) for a, b in spans if float(part.value[a : b + 1].max()) >= _CLEARLY * on_a]
     return tuple(_session(signals, current, least_a, on_a, a, b) for a, b in clear or spans)
+
+
+def _of_one_cell(signals: Signals) -> bool:
+    """Whether a single cell is charged, of whose currents a few tenths of an ampere may be the highest."""
+    voltage = signals.get("charger_voltage") or signals.get("battery_voltage")
+    return voltage is not None and is_one_cell(float(voltage.value.max(initial=0.0)))
 
 
 def rest_reading(highest_a: float) -> float:
