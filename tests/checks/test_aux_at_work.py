@@ -53,6 +53,17 @@ def test_a_level_that_falls_while_the_drive_draws_current_is_a_converter_that_st
     assert level.low <= 12.6 - 0.03 * 7.0 - 0.004 * 67.5 <= level.high + 0.3  # the pump draws more now and then
 
 
+def test_a_stop_is_said_once_where_the_messages_of_the_contactor_end():
+    signals = with_drive(
+        replace(STOPS, left_out=BARE - {"main_contactor"}).signals(7708), motor_current=200 * busy(1500)
+    )
+    contactor = signals["main_contactor"]
+    ends = {**signals.parts, "main_contactor": contactor.where(contactor.time_s < 100.0)}
+    stops = [each for each in judged(replace(signals, parts=ends)) if each.cause == "stopped"]
+    assert len(stops) == 1
+    assert "probably" not in stops[0].title
+
+
 def test_motion_alone_informs():
     supply = only(judged(with_drive(STOPS.signals(7704), vehicle_speed=30.0 + 40.0 * busy(1500))), "aux.supply")
     assert (supply.severity, supply.cause) == (Severity.INFO, "stopped")

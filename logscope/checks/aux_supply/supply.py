@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -89,8 +89,9 @@ class Problem:
 
 def problems(side: Side, levels: Levels, vehicle: Vehicle) -> Iterator[Problem]:
     """Everything that is wrong with the supply."""
-    yield from _not_running(side)
-    yield from _fell_at_work(side)
+    stops = list(_not_running(side))
+    yield from stops
+    yield from _fell_at_work(side, [span for stop in stops for span in stop.spans])
     yield from _too_high(side, vehicle)
     yield from _too_low(levels, vehicle)
     yield from _empty(side)
@@ -112,17 +113,20 @@ def _not_running(side: Side) -> Iterator[Problem]:
         yield Problem("stopped" if ran else "never_ran", ((since_s, until_s),), level)
 
 
-def _fell_at_work(side: Side) -> Iterator[Problem]:
+def _fell_at_work(side: Side, known: Sequence[tuple[float, float]]) -> Iterator[Problem]:
     """The level fell from the converter's to a battery's while the drive was at work, and no contactor is logged.
 
     A drive at work needs its link. Only a fall is claimed: a meter that reads low, or one on a long wire, shows one low
-    level throughout.
+    level throughout. known : the stops that the link shows [s], which are not said twice where its messages end
     """
     idle = (side.at_work.draws | side.at_work.moves) & (side.running == 0) & np.isnan(side.linked)
     runs = side.running == 1
     stop = np.cumsum(runs) * ~runs  # one number for all rows between two runs of the converter
     numbers, counts = np.unique(stop[idle & (stop > 0)], return_counts=True)
     for number in numbers[counts * side.period_s >= _MOSTLY * STARTS_S].tolist():
+        between_s = side.time_s[stop == number]
+        if any(since_s <= between_s[-1] and between_s[0] <= until_s for since_s, until_s in known):
+            continue
         rows = idle & (stop == number)
         spans = tuple(spans_of(rows, side.time_s, max(PAUSES_S, gap_threshold_s(side.time_s))))
         off = np.flatnonzero((side.linked == 0) & (side.time_s < spans[0][0]))
