@@ -267,6 +267,14 @@ def test_no_flow_is_no_fault_where_a_pump_may_be_off_by_temperature(amps: float,
     assert len(flow.explanation.split()) <= 60
 
 
+def test_a_flow_that_is_lost_where_it_is_hottest_is_no_pump_switched_by_temperature():
+    """Below 50 °C throughout: a controller that let the pump run at 25 °C does not stop it at 35 °C."""
+    lost = found(logged(Loop(seed=37, flow=((300.0, 1e9, 0.03),), hardest_A=250.0), step_K=0.5))["cooling.no_flow"]
+    assert lost.severity is Severity.WARNING
+    cool = Loop(seed=37, flow=((0.0, 300.0, 0.03),), hardest_A=170.0, ambient_C=27.0)  # off up to 40 °C, then on
+    assert found(logged(cool, step_K=0.5))["cooling.no_flow"].severity is Severity.INFO
+
+
 def test_a_gentle_flow_that_a_pump_is_slowed_down_to_is_some_flow():
     """A third of the flow through a small plate, by hand: 20 W/K into 12 L of coolant, which then warms a radiator."""
     time_s = np.arange(0.0, 3600.0)

@@ -107,6 +107,7 @@ def cases(drawn: Session, seed: int, rng: np.random.Generator) -> Iterator[tuple
     yield "sound", drawn.played(sound, seed)
     weaker = float(rng.uniform(0.6, 0.9))
     most_W = weaker * sound.current_A * drawn.open_circuit_V
+    less = weaker - sound.load_A / sound.current_A  # of it for the battery, whose end current is as small a share of it
     faults = {
         "request withdrawn": replace(sound, request_ends_s=at_s),
         "request silent": replace(sound, request_silent_s=at_s),
@@ -118,7 +119,7 @@ def cases(drawn: Session, seed: int, rng: np.random.Generator) -> Iterator[tuple
         "too weak": replace(sound, current_share=float(rng.uniform(0.5, 0.85))),
         "too strong": replace(sound, current_share=float(rng.uniform(1.2, 1.5))),
         "does not start": replace(sound, starts=False),
-        "limited by its power": replace(sound, most_W=most_W, end_A=weaker * sound.end_A),
+        "limited by its power": replace(sound, most_W=most_W, end_A=less * sound.end_A),
     }  # fmt: skip
     for name, charge in faults.items():
         # what gives more reaches its voltage sooner

@@ -35,7 +35,9 @@ _PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or
 _COUPLED_PER_S, _UNBALANCED_S = 4e-4, 600.0
 _EXCESS_K = 15.0
 _VARIES = 0.5  # of the excess: nearer to a steady state, heat that is wrong by a tenth looks like any λ
-_PUMPED_C = 50.0  # controllers that start the pump by temperature do so at 40 to 45 °C, some kelvin late (practice)
+# Controllers that start the pump by temperature do so at 40 to 45 °C, some kelvin late, and stop it some kelvin below:
+# they do not let it run at a temperature from which so much is missing to where they have it stand (practice).
+_PUMPED_C, _SWITCHES_K, _COOLEST = 50.0, 15.0, 0.05
 _ROUNDS = 12
 _SPAN_EDGES, _SPANS = 11, 3  # places between which a lost flow is looked for first, and stretches that are followed up
 
@@ -48,7 +50,7 @@ class Starved:
     whole : whether it never flowed in this log
     time_constant_s : without flow, lowest within its limits; flowing_s : with it, where it did
     excess_K : most of the device over the coolant; coolant_K : by how much the coolant warmed meanwhile
-    peak_C : the highest of the device meanwhile
+    by_temperature : whether a pump that is switched by temperature may be what stops it
     """
 
     part: str
@@ -60,12 +62,7 @@ class Starved:
     flowing_s: Measured | None
     excess_K: float
     coolant_K: float
-    peak_C: float
-
-    @property
-    def warm(self) -> bool:
-        """Whether a pump that is switched by temperature would be on."""
-        return self.peak_C >= _PUMPED_C
+    by_temperature: bool
 
 
 def find_starved(log: ThermalLog) -> Starved | None:
@@ -285,5 +282,13 @@ def _starved(
     return Starved(
         part, coolant, spans, returns, whole, constant_s, flowing_s,
         float(np.nanmax(excess)), float(there.max() - there[0]) if there.size else 0.0,
-        float(np.nanmax(log.temperatures[part][inside])),
+        not _too_hot(log.temperatures[part], inside),
     )  # fmt: skip
+
+
+def _too_hot(value: FloatArray, lost: BoolArray) -> bool:
+    """Whether a device is hotter without flow than where a pump that is switched by temperature would run."""
+    peak_C = float(np.nanmax(value[lost]))
+    flowing = value[~lost & np.isfinite(value)]
+    coolest_C = float(np.quantile(flowing, _COOLEST)) if flowing.size else np.inf
+    return peak_C >= _PUMPED_C or peak_C > coolest_C + _SWITCHES_K

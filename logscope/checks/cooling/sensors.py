@@ -134,7 +134,9 @@ def find_offset(log: ThermalLog) -> OffsetSensor | None:
             continue
         if spread > _NIGHT_K + rounding or not _COLD_C[0] <= middle <= _COLD_C[1]:
             continue  # warm from the last drive
-        if any(_jumps(log.temperatures[key][: until + _JUMP_STEPS], abs(off) / 2.0) for key in starts):
+        read = {key: log.temperatures[key][until // 2 : until + _JUMP_STEPS] for key in others}
+        read[name] = log.temperatures[name][: until + _JUMP_STEPS]
+        if any(_jumps(each, abs(off) / 2.0) for each in read.values()):
             continue  # an old value of a controller that had not woken
         rival = next(iter(others)) if len(others) == 1 else None
         if rival is not None and _NO_WARMTH[rival] == _NO_WARMTH[name]:

@@ -101,15 +101,15 @@ def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pumped: bool) 
     off = any(trouble.what is Trouble.OFF for trouble in troubles)
     stopped = any(trouble.what is Trouble.STOPPED for trouble in troubles)
     pump = (
-        f"The pump is reported off{'' if starved.warm else ', as one that starts by temperature would be'}."
+        f"The pump is reported off{', as one that starts by temperature would be' if starved.by_temperature else ''}."
         if off
         else "The pump is on but does not turn."
         if stopped
         else "The pump is reported on, without effect."
         if pumped
-        else "The pump is not seen to be on."
-        if starved.warm
         else "The pump is not seen to be on: one that starts by temperature would look the same."
+        if starved.by_temperature
+        else "The pump is not seen to be on."
     )
     flowing = "" if starved.flowing_s is None else f", {quantity_text(starved.flowing_s)} while it flows"
     return Words(
