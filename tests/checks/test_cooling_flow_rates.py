@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from logscope.checks.cooling.rates import placed, rates_of
+from logscope.checks.cooling.rates import misfit_of, placed, rates_of
 from logscope.checks.cooling.windows import Windows, share_of
 
 
@@ -54,3 +54,14 @@ def test_edges_within_a_window_are_found_with_both_rates(edges_s: tuple[float, f
     assert spans == (pytest.approx(edges_s, abs=0.1),)
     rates = rates_of(made, share_of(made, spans))
     assert (rates.high, rates.low) == pytest.approx((0.02, 0.002), abs=3.0 * rates.high_error + 3.0 * rates.low_error)
+
+
+def test_a_device_takes_no_heat_from_colder_coolant_where_flow_is_gone():
+    """Made with −0.004 /s in the middle: spans are judged as if it were nothing there, against statsmodels."""
+    made, starved = windows(-0.004, 5)
+    spans = ((150.0, 270.0),)
+    assert rates_of(made, starved).low < -0.003
+    sums = np.cumsum(np.column_stack((made.heat, -made.excess * (1.0 - starved))), axis=0)
+    left = sm.OLS(np.cumsum(made.change), sm.add_constant(sums)).fit().ssr
+    assert misfit_of(made, spans) == pytest.approx(left, rel=1e-6)
+    assert misfit_of(made, spans) > 2.0 * rates_of(made, starved).misfit

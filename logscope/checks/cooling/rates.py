@@ -18,7 +18,7 @@ from logscope.statistics.information import covariance_of, variance_of
 SLOWER = 0.4  # of the other λ, beyond chance: less than that is a flow that has gone, not one that varies with speed
 _APART_SURE = 2.5  # standard errors by which the two λ are apart: the windows were searched for them
 _LEAST_ALIKE, _MOST_ALIKE = 0.2, 0.9  # correlation from one sum to the next: sensors' lags leave some in every log
-_MOST_PLACED = 8  # spells whose edges are sought: more take long, and leave enough of each flow without
+_MOST_PLACED = 6  # spells whose edges are sought: more take long, and leave enough of each flow without
 _ROUNDS = 12
 _NO_MISFIT = 1e-12
 
@@ -103,7 +103,7 @@ def placed(windows: Windows, spans: Spans) -> Spans:
     if len(spans) > _MOST_PLACED:
         return spans
     edges = [edge for span in spans for edge in span]
-    least = _misfit(windows, edges)
+    least = misfit_of(windows, _pairs(edges))
     length_s = float(np.median(windows.end_s - windows.start_s))
     for move_s in (length_s, length_s / 2.0, length_s / 4.0):
         for _ in range(_ROUNDS):
@@ -112,15 +112,25 @@ def placed(windows: Windows, spans: Spans) -> Spans:
                 moved = [*edges[:k], edges[k] + shift_s, *edges[k + 1 :]]
                 if any(after <= edge for edge, after in pairwise(moved)):
                     continue
-                misfit = _misfit(windows, moved)
+                misfit = misfit_of(windows, _pairs(moved))
                 if misfit < least:
                     edges, least = moved, misfit
             if least == before:
                 break
     begin_s, end_s = float(windows.start_s[0]), float(windows.end_s[-1])
-    placed = [(max(a, begin_s), min(b, end_s)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return tuple((a, b) for a, b in placed if b > a)
+    within = [(max(a, begin_s), min(b, end_s)) for a, b in _pairs(edges)]
+    return tuple((a, b) for a, b in within if b > a)
 
 
-def _misfit(windows: Windows, edges: Sequence[float]) -> float:
-    return rates_of(windows, share_of(windows, tuple(zip(edges[::2], edges[1::2], strict=True)))).misfit
+def _pairs(edges: Sequence[float]) -> Spans:
+    return tuple(zip(edges[::2], edges[1::2], strict=True))
+
+
+def misfit_of(windows: Windows, spans: Spans) -> float:
+    """The squares that two λ leave; without flow a device takes no heat from coolant that is colder."""
+    starved = share_of(windows, spans)
+    rates = rates_of(windows, starved)
+    if rates.low >= 0.0:
+        return rates.misfit
+    _, _, left = _from_sums(windows, (windows.heat, -windows.excess * (1.0 - starved)))
+    return float(left @ left)
