@@ -8,6 +8,7 @@ from logscope.plausibility.byte_order import Misread, misread
 from logscope.plausibility.coherent import coherent
 from logscope.plausibility.doubt import Doubt
 from logscope.plausibility.name import line_of
+from logscope.plausibility.possible import COOLED
 from logscope.plausibility.signs import Turned, sign_ties, turned
 from logscope.plausibility.temperatures import WrongTemperature, wrong_temperatures
 from logscope.signals import Part, Signals
@@ -129,7 +130,8 @@ def _temperature(wrong: WrongTemperature, signals: Signals, vehicle: Vehicle) ->
     rival = "" if wrong.rival is None else f", or {wrong.rival.words}"
     compare = ""
     if wrong.hot:
-        compare = f"First compare with a thermometer: if the battery is at {wrong.start:.0f} °C, do not use it. "
+        then = "let it cool" if wrong.part in COOLED else "do not use the battery"
+        compare = f"First compare with a thermometer: if it shows {wrong.start:.0f} °C too, {then}. "
     reason = f"{part_name(wrong.part)} is probably {cure.words}{rival}"
     measured = {"offset_K": Measured(-cure.offset, "K")} if shifted else {"ratio": Measured(1.0 / cure.scale, "")}
     return Doubt(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logscope.plausibility.out_of_place import out_of_place
 from logscope.plausibility.possible import COOLED, PACK_TEMPERATURES
 from logscope.signals import Part, Signals
 from logscope.statistics.leaps import followed
@@ -85,7 +86,7 @@ class WrongTemperature:
     """A temperature that cannot be.
 
     cure : what would explain it; rival : what would explain it as well; start : the reading at the start [°C]
-    hot : a battery that would be a danger if the reading were true
+    hot : what would be a danger if the reading were true
     """
 
     part: str
@@ -106,16 +107,34 @@ def wrong_temperatures(signals: Signals, vehicle: Vehicle) -> Iterator[WrongTemp
         return
     for name, start in starts.items():
         soaked = _soaked([other for key, other in starts.items() if key != name and key in COOLED])
-        judge = _judge_cooled if name in COOLED else _judge_pack
-        wrong = judge(parts[name], start, soaked, vehicle)
+        if name in COOLED:
+            wrong = _judge_cooled(parts[name], start, soaked) or _judge_place(parts[name], start, signals)
+        else:
+            wrong = _judge_pack(parts[name], start, soaked, vehicle)
         if wrong is not None:
             yield wrong
 
 
-def _judge_cooled(part: Part, start: float, soaked: float | None, vehicle: Vehicle) -> WrongTemperature | None:
-    fact = _out_of_range(part) or _alone(start, soaked)
-    cure = next((cure for cure in _CURES if _fits(cure.of(start), part.name, soaked)), None)
+def _judge_cooled(part: Part, start: float, soaked: float | None) -> WrongTemperature | None:
+    impossible = _out_of_range(part)
+    fact = impossible or _alone(start, soaked)
+    # what is some kelvin warmer than its vehicle may be warm from the last drive, and no rare slip
+    cures = _CURES if impossible or (soaked is not None and start < soaked) else _COMMON
+    cure = next((cure for cure in cures if _fits(cure.of(start), part.name, soaked)), None)
     return None if fact is None or cure is None else WrongTemperature(part.name, start, fact, cure)
+
+
+def _judge_place(part: Part, start: float, signals: Signals) -> WrongTemperature | None:
+    """One that is hotter than the way of the heat lets it be, where one of the common slips brings it to its place."""
+    found = out_of_place(part, signals)
+    if found is None:
+        return None
+    fact, beside_C, (low_K, high_K) = found
+    cures = [cure for cure in _COMMON if low_K <= cure.of(start) - beside_C <= high_K]
+    cures.sort(key=lambda cure: abs(cure.of(start) - beside_C))
+    if not cures:
+        return None
+    return WrongTemperature(part.name, start, fact, cures[0], cures[1] if len(cures) > 1 else None, hot=True)
 
 
 def _judge_pack(part: Part, start: float, soaked: float | None, vehicle: Vehicle) -> WrongTemperature | None:

@@ -105,3 +105,39 @@ def test_a_default_before_a_controller_wakes_is_no_temperature(default_C: float)
         part = beside.parts[name]
         late = replace(part, value=np.where(T < 14.0, default_C, part.value))
         assert examine(replace(beside, parts={**beside.parts, name: late}), FILE).doubted == {}
+
+
+HOT = {"motor_temperature": 62.0, "inverter_temperature": 55.0, "coolant_temperature": 52.0}
+
+
+@pytest.mark.parametrize(
+    ("name", "scale", "offset"),
+    [
+        ("coolant_temperature", 1.8, 32.0), ("coolant_temperature", 1.0, 40.0),
+        ("inverter_temperature", 1.8, 32.0), ("inverter_temperature", 1.0, 40.0),
+    ],
+)  # fmt: skip
+def test_a_slip_after_a_hot_restart_is_no_hot_coolant_nor_heat_sink(name: str, scale: float, offset: float):
+    """By hand: 52 °C is 126 °F, hotter than the motor of 62 °C; a heat sink of 55 °C without load is as its coolant."""
+    made = signals(**{**HOT, name: scale * HOT[name] + offset})
+    made = replace(made, parts={**made.parts, "motor_current": Part("motor_current", T, 0.0 * T, "A", "A.amps", 1.0)})
+    plausible = examine(made, FILE)
+    assert set(plausible.doubted) == {name}
+    (finding,) = plausible.findings
+    assert finding.expected["factor"].value == pytest.approx(1.0 / scale)
+    assert "thermometer" in finding.next_step
+
+
+def test_a_heat_sink_that_is_loaded_may_be_hot_and_coolant_hotter_than_a_heavy_motor():
+    """A sink at 90 °C beside coolant of 50 °C under current; coolant 12 K above a cold motor that a charger warmed."""
+    amps = Part("motor_current", T, np.where(T % 60.0 < 40.0, 200.0, 0.0), "A", "A.amps", 1.0)
+    loaded = signals(motor_temperature=70.0, inverter_temperature=90.0, coolant_temperature=50.0)
+    assert examine(replace(loaded, parts={**loaded.parts, "motor_current": amps}), FILE).doubted == {}
+    charged = signals(motor_temperature=20.0, coolant_temperature=32.0)
+    assert examine(charged, FILE).doubted == {}
+
+
+@pytest.mark.parametrize("motor", [31.0, 36.0, 40.0])
+def test_a_motor_that_is_warm_from_the_last_drive_is_not_doubted(motor: float):
+    beside = {"inverter_temperature": 17.5, "coolant_temperature": 18.0}
+    assert examine(signals(motor_temperature=motor, **beside), FILE).doubted == {}
