@@ -1,9 +1,9 @@
-"""Made loops: a target, and what a second-order loop makes of it by scipy.signal.lsim, as two messages log them."""
+"""Made loops: a target, and what a second-order loop makes of it by scipy, as two messages log them."""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import lsim
+from linear_system import answer, second_order
 from tuning_traces import TICK_S, FloatArray, logged, signals
 
 from logscope.signals import Signals
@@ -35,10 +35,8 @@ def loop_log(
 ) -> Signals:
     """Motor current and its target; `added` is what the loop swings by itself [A]."""
     target = demand(rng, seconds, ramp_s)
-    natural = 2 * np.pi * frequency_hz
-    way = gain * (target - target[0])
-    _, answer, _ = lsim(([natural**2], [1, 2 * damping * natural, natural**2]), way, np.arange(target.size) * TICK_S)
-    value = gain * target[0] + answer + added
+    moved = answer(second_order(frequency_hz, damping), gain * (target - target[0]), TICK_S)
+    value = gain * target[0] + moved + added
     turning = speed if speed is not None else np.full(target.size, 1500.0)
     return signals(
         logged(rng, "motor_current", np.abs(value), period_s, noise_a, 0.1),

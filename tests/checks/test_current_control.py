@@ -1,4 +1,4 @@
-"""Loops of known frequency and damping; the answers are made by scipy.signal.lsim."""
+"""Loops of known frequency and damping; the answers are made by scipy."""
 
 from __future__ import annotations
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from linear_system import answer, second_order
 from motor_traces import HAZEL, UNTOLD, FloatArray, Logging, drive, log_speed, part, signals
 from one_check import findings_of
-from scipy.signal import lsim
 from seeds import seeds
 
 from logscope.checks.encoder.check import encoder
@@ -332,13 +332,13 @@ def test_current_that_never_changes_has_no_relation() -> None:
 def test_a_rotor_that_a_torque_swung_away_and_the_driveline_swings_back_is_no_disturbance(
     period_s: float, seed: int
 ) -> None:
-    """A rotor on the spring of its driveline, by scipy.signal.lsim; the torque steps up and ends at once: a trip."""
+    """A rotor on the spring of its driveline, by scipy; the torque steps up and ends at once: a trip."""
     t, inertia = np.arange(0, 12, 0.001), 0.05
     rng = np.random.default_rng([seed, 11])
-    natural, damping = 2 * np.pi * rng.uniform(4, 11), rng.uniform(0.02, 0.2)
+    _, spring = second_order(rng.uniform(4, 11), rng.uniform(0.02, 0.2))
     up_s, down_s, peak = 8.0, 8.0 + rng.uniform(0.015, 0.04), rng.uniform(60, 140)
     torque = np.interp(t, [0, up_s, down_s, down_s + 0.001], [-25.0, -25.0, peak, 0.0])
-    swing = lsim(([1 / inertia, 0], [1, 2 * damping * natural, natural**2]), torque - torque[0], t)[1]
+    swing = answer(([1 / inertia, 0.0], spring), torque - torque[0], 0.001)
     every = np.arange(0, t.size, round(1000 * period_s))
     speed = np.interp(t, [0, 2, 6], [0, 0, 1100]) + swing * 60 / (2 * np.pi)
     reading = np.round((speed[every] + rng.normal(0, 5, every.size)) / 25.0) * 25.0

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from key_cycle_traces import FLAG_NAMES, Logging, changed, hazel, play_log, state
 from limits_study import LimitsStudy
+from linear_system import answer
 from one_check import findings_of
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import lsim, lti
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding, Severity
@@ -221,8 +221,7 @@ def _behind(link: Part, *lags_s: float) -> Part:
     """A link's voltage as sensed behind low-passes one after the other."""
     lagging = link.value - link.value[0]
     for lag_s in lags_s:
-        system = lti([1.0], [lag_s, 1.0])
-        lagging = lsim(system, lagging, np.arange(lagging.size) * link.period_s, interp=False)[1]
+        lagging = answer(([1.0], [lag_s, 1.0]), lagging, link.period_s, "zoh")
     return replace(link, value=np.round((link.value[0] + lagging) / 0.1) * 0.1)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.signal import lsim, lti
+from linear_system import answer
 
 from logscope.arrays import FloatArray
 from logscope.checks.precharge.measure import Measurement
@@ -24,14 +24,14 @@ TIME_S = np.arange(0.0, 1.5, STEP_S)
 
 
 def read(tau_s: float, share: float, lags_s: tuple[float, ...], average_s: float, start_v: float = 0.0) -> FloatArray:
-    """Readings [V] of a link that charges from 0.3 s on; by scipy's solver of linear systems.
+    """Readings [V] of a link that charges from 0.3 s on; by scipy's filter of a linear system.
 
     share : of the pack's voltage at which a resistive load holds the link, which shortens its constant alike
     """
     time_s = np.maximum(TIME_S - 0.3, 0.0)
     link_v = start_v + (share * PACK_V - start_v) * -np.expm1(-time_s / (share * tau_s))
     for lag_s in lags_s:
-        link_v = start_v + lsim(lti([1.0], [lag_s, 1.0]), link_v - start_v, TIME_S)[1]
+        link_v = start_v + answer(([1.0], [lag_s, 1.0]), link_v - start_v, STEP_S)
     count = max(round(average_s / STEP_S), 1)
     return np.convolve(np.concatenate((np.full(count - 1, start_v), link_v)), np.full(count, 1 / count), "valid")
 

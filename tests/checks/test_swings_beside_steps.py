@@ -1,4 +1,4 @@
-"""Swings of a loop whose target steps meanwhile; the answers are made by scipy.signal.lsim, the swings are sines."""
+"""Swings of a loop whose target steps meanwhile; the answers are made by scipy, the swings are sines."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from linear_system import answer, second_order
 from loop_traces import demand, loop_log
-from scipy.signal import lsim
 from tuning_traces import TICK_S, logged, signals
 
 from logscope.arrays import FloatArray
@@ -34,9 +34,7 @@ def torque_log(
     added: FloatArray | float = 0.0,
 ) -> Signals:
     """Torque of a loop, which keeps its sign, and its target [Nm]."""
-    natural = 2 * np.pi * frequency_hz
-    loop = ([natural**2], [1, 2 * damping * natural, natural**2])
-    torque = target[0] + lsim(loop, target - target[0], np.arange(target.size) * TICK_S)[1] + added
+    torque = target[0] + answer(second_order(frequency_hz, damping), target - target[0], TICK_S) + added
     return signals(
         logged(rng, "torque", torque, period_s, 1.0, 0.1),
         logged(rng, "torque_target", target, period_s, 0.0, 0.1),
