@@ -9,21 +9,23 @@ from __future__ import annotations
 from math import exp, inf, log, pi, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logscope.arrays import FloatArray
+
+ComplexArray = NDArray[np.complex128]
 
 _APART = 1e-4  # from critical damping, where both poles meet and the formula divides by zero
 
 
-def _poles(natural: float, damping: float) -> tuple[complex, complex]:
-    if abs(damping - 1.0) < _APART:
-        damping = 1.0 + _APART
-    root = np.sqrt(complex(damping**2 - 1.0))
+def _poles(natural: float | FloatArray, damping: float | FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    damping = np.where(np.abs(np.asarray(damping) - 1.0) < _APART, 1.0 + _APART, damping)
+    root = np.sqrt(damping**2 - 1.0 + 0j)
     return natural * (-damping + root), natural * (-damping - root)
 
 
-def step_response(elapsed_s: FloatArray, natural: float, damping: float) -> FloatArray:
-    """Answer to a unit step at 0, shape (n,); 0 before it.
+def step_response(elapsed_s: FloatArray, natural: float | FloatArray, damping: float | FloatArray) -> FloatArray:
+    """Answer to a unit step at 0, of the shape that the three make together; 0 before it.
 
     elapsed_s : [s]; natural : ωₙ [rad/s]; damping : ζ [1]
     """
@@ -32,21 +34,27 @@ def step_response(elapsed_s: FloatArray, natural: float, damping: float) -> Floa
     return np.asarray((1 + (other * np.exp(one * t) - one * np.exp(other * t)) / (one - other)).real)
 
 
-def free_responses(elapsed_s: FloatArray, natural: float, damping: float) -> FloatArray:
-    """What becomes of a deviation of 1 at rest, and of a speed of ωₙ at no deviation, shape (n, 2); no input at all.
+def free_responses(elapsed_s: FloatArray, natural: float | FloatArray, damping: float | FloatArray) -> FloatArray:
+    """What becomes of a deviation of 1 at rest, and of a speed of ωₙ at no deviation; no input at all.
 
     elapsed_s : 0 or later [s]; the two solutions of y″ + 2ζωₙy′ + ωₙ²y = 0 that together make every other
+    Returns the two side by side along a last axis of their own.
     """
     one, other = _poles(natural, damping)
     first, second = np.exp(one * elapsed_s), np.exp(other * elapsed_s)
     away = (one * second - other * first) / (one - other)
     moving = natural * (first - second) / (one - other)
-    return np.column_stack([away.real, moving.real])
+    return np.stack([away.real, moving.real], axis=-1)
 
 
-def ramp_response(elapsed_s: FloatArray, natural: float, damping: float, ramp_s: float) -> FloatArray:
-    """Answer to an input that rises from 0 to 1 in `ramp_s` [s]: the step response averaged over the ramp."""
-    if ramp_s <= 0.0:
+def ramp_response(
+    elapsed_s: FloatArray, natural: float | FloatArray, damping: float | FloatArray, ramp_s: float | FloatArray
+) -> FloatArray:
+    """Answer to an input that rises from 0 to 1 in `ramp_s` [s]: the step response averaged over the ramp.
+
+    ramp_s : one length, or several that are all above 0
+    """
+    if np.all(np.asarray(ramp_s) <= 0.0):
         return step_response(elapsed_s, natural, damping)
     one, other = _poles(natural, damping)
 

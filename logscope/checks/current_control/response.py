@@ -11,7 +11,9 @@ from logscope.arrays import FloatArray
 from logscope.checks.current_control.step_response import StepResponse
 from logscope.checks.current_control.steps import Step
 from logscope.physics.second_order import free_responses, overshoot_share, ramp_response, rise_time_s
+from logscope.statistics.batches import in_batches
 from logscope.statistics.distributions import student_quantile
+from logscope.statistics.forward_differences import forward_differences
 from logscope.statistics.residuals import hc3_covariance, raised_by_likeness
 
 _LEAST_ROWS = 12
@@ -49,32 +51,37 @@ def fit_step_response(
     span = float(t[-1])
     naturals = np.geomspace(2 * pi / max(span, 0.1), 2 * pi * 0.45 / period_s, _NATURALS)
     starts = np.array([earliest / 2, period_s, 3 * period_s, 8 * period_s])
-    best = min(
-        ((_left(t, value, w, z, d, step.ramp_s)[0], w, z, d) for w in naturals for z in _DAMPINGS for d in starts),
-        key=lambda each: each[0],
-    )
-    begin = [log(best[1]), log(best[2]), best[3]]
+    tried = np.array([(w, z, d) for w in naturals for z in _DAMPINGS for d in starts])
+
+    def squares(loops: FloatArray) -> FloatArray:
+        return _left(t, value, loops[:, 0], loops[:, 1], loops[:, 2], step.ramp_s)[0]
+
+    best = tried[int(np.argmin(in_batches(squares, tried, t.size)))]
+    begin = [log(best[0]), log(best[1]), float(best[2])]
     bounds = ([log(naturals[0] / 4), log(0.01), earliest], [log(naturals[-1] * 8), log(5.0), latest])
     begin = [min(max(x, lo + 1e-6), hi - 1e-6) for x, lo, hi in zip(begin, *bounds, strict=True)]
     room_s = step.ramp_error_s or period_s
 
     def residuals(p: FloatArray) -> FloatArray:
-        """Of the samples, and of the ramp's length, which the target's samples tell only so well."""
-        ramp_s = step.ramp_s + float(p[3]) * (step.ramp_s > 0)
-        away = _left(t, value, float(np.exp(p[0])), float(np.exp(p[1])), float(p[2]), ramp_s)[1]
-        return np.append(away, noise * p[3] / room_s)
+        """Of the samples, and of the ramp's length, which the target's samples tell only so well, shape (k, n + 1)."""
+        ramp_s = step.ramp_s + p[:, 3] * (step.ramp_s > 0)
+        away = _left(t, value, np.exp(p[:, 0]), np.exp(p[:, 1]), p[:, 2], ramp_s)[1]
+        return np.column_stack([away, noise * p[:, 3] / room_s])
 
     reach_s = min(4 * room_s, 0.9 * step.ramp_s) if step.ramp_s > 0 else room_s
+    low, high = np.array([*bounds[0], -reach_s]), np.array([*bounds[1], reach_s])
     found = least_squares(
-        residuals,
+        lambda p: residuals(p[None, :])[0],
         [*begin, 0.0],
-        bounds=([*bounds[0], -reach_s], [*bounds[1], reach_s]),
+        jac=lambda p: forward_differences(residuals, p, low, high),
+        bounds=(low, high),
         x_scale=[0.3, 0.3, period_s, room_s],
         max_nfev=80,
     )
     natural, damping, start = float(np.exp(found.x[0])), float(np.exp(found.x[1])), float(found.x[2])
     ramp_s = step.ramp_s + float(found.x[3]) * (step.ramp_s > 0)
-    left, residual, levels = _left(t, value, natural, damping, start, ramp_s)
+    one = (np.array([each]) for each in (natural, damping, start, ramp_s))
+    (left,), (residual,), (levels,) = _left(t, value, *one)
     columns = _columns(t, natural, damping, start, ramp_s)
     freedom = t.size - len(begin) - columns.shape[1]
     scatter = max(sqrt(left / freedom), noise / 3)
@@ -136,27 +143,44 @@ def _falls_short(settled: float, step: Step) -> bool:
     return bool(float(np.sign(step.height)) * (step.after - settled) > _CUT_SHARE * abs(step.height))
 
 
-def _columns(t: FloatArray, natural: float, damping: float, start: float, ramp_s: float) -> FloatArray:
+def _columns(
+    t: FloatArray,
+    natural: float | FloatArray,
+    damping: float | FloatArray,
+    start: float | FloatArray,
+    ramp_s: float | FloatArray,
+) -> FloatArray:
     """What is solved for: the value before, the way to the value after, and the ring that is left from before."""
-    own = ramp_response(t - start, natural, damping, ramp_s)
-    return np.column_stack([np.ones(t.size), own, free_responses(t - t[0], natural, damping)])
+    own = ramp_response(t - start, natural, damping, ramp_s)[..., None]
+    return np.concatenate([np.ones_like(own), own, free_responses(t - t[0], natural, damping)], axis=-1)
 
 
 def _left(
-    t: FloatArray, value: FloatArray, natural: float, damping: float, start: float, ramp_s: float
-) -> tuple[float, FloatArray, FloatArray]:
-    """Sum of squares, residuals, and what each of the columns takes."""
-    columns = _columns(t, natural, damping, start, ramp_s)
-    gram = columns.T @ columns + 1e-12 * np.eye(columns.shape[1])
-    levels = np.linalg.solve(gram, columns.T @ value)
-    residual = columns @ levels - value
-    return float(residual @ residual), np.asarray(residual), np.asarray(levels)
+    t: FloatArray,
+    value: FloatArray,
+    natural: FloatArray,
+    damping: FloatArray,
+    start: FloatArray,
+    ramp_s: float | FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Sum of squares, shape (k,), residuals, shape (k, n), and what each of the columns takes, shape (k, 4).
+
+    t, value : shape (n,); natural, damping, start, ramp_s : of k loops, shape (k,); ramp_s may be one for all
+    """
+    loops = (each[:, None] for each in (natural, damping, start, np.broadcast_to(ramp_s, natural.shape)))
+    columns = _columns(t, *loops)
+    across = columns.transpose(0, 2, 1)
+    gram = across @ columns + 1e-12 * np.eye(columns.shape[-1])
+    levels = np.linalg.solve(gram, (across @ value)[..., None])
+    residual = (columns @ levels)[..., 0] - value
+    return (residual**2).sum(axis=1), np.asarray(residual), np.asarray(levels[..., 0])
 
 
 def _plain(t: FloatArray, value: FloatArray, step: Step, period_s: float) -> float:
     """Sum of squares that is left where the value follows at once, after the delay that suits best."""
     delays = np.arange(-1.0, 6.0, 0.5) * period_s
-    return min(_left(t, value, 20 * pi / period_s, 1.0, float(delay), step.ramp_s)[0] for delay in delays)
+    fastest, calm = np.full(delays.size, 20 * pi / period_s), np.ones(delays.size)
+    return float(_left(t, value, fastest, calm, delays, step.ramp_s)[0].min())
 
 
 def _within(t: FloatArray, value: FloatArray, levels: FloatArray, step: Step, period_s: float) -> float:
