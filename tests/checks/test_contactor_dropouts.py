@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from one_check import findings_of
 from scipy.signal import lfilter
-from seeds import seeds
+from seeds import crossed, seeds
 
 from logscope.arrays import FloatArray
 from logscope.checks.contactors.check import contactors
@@ -233,9 +233,15 @@ def _going_down(how: str) -> FloatArray:
     return np.where(T < OUT_S, SAGGED, down)
 
 
-@pytest.mark.parametrize("how", ["resistor", "resistor, stops", "windings", "bleeder"])
-@pytest.mark.parametrize("period_s", [0.01, 0.05])
-@pytest.mark.parametrize("logged", ["no states", "motor current alone", "both"])
+@pytest.mark.parametrize(
+    ("logged", "how", "period_s"),
+    crossed(
+        ["no states", "motor current alone", "both"],
+        ["resistor", "resistor, stops", "windings", "bleeder"],
+        [0.01, 0.05],
+        each=3,
+    ),
+)
 def test_a_discharge_by_design_just_after_the_current_is_no_opening_under_load(how, period_s, logged):
     states = {} if logged == "no states" else OPEN
     alone = logged == "motor current alone"

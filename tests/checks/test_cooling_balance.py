@@ -93,7 +93,7 @@ class Stream:
 @pytest.mark.parametrize("litres_per_min", [0.5, 1.0])
 @pytest.mark.parametrize("step_K", [0.25, 1.0])
 def test_hardly_any_flow_is_bounded_from_above_by_the_energy_balance(litres_per_min: float, step_K: float):
-    for seed in range(20, 24):
+    for seed in range(20, 22):
         kinds = Stream(litres_per_min, seed=seed, step_K=step_K).found()
         low = kinds.get("cooling.low_flow") or kinds["cooling.no_flow"]
         assert low.severity is Severity.WARNING
@@ -108,7 +108,7 @@ def test_hardly_any_flow_is_bounded_from_above_by_the_energy_balance(litres_per_
     ],
 )  # fmt: skip
 def test_sound_streams_fans_and_sensors_that_are_off_are_no_low_flow(sound: Stream):
-    for seed in range(30, 33):
+    for seed in range(30, 31):
         assert not {"cooling.low_flow", "cooling.no_flow"} & replace(sound, seed=seed).found().keys()
 
 

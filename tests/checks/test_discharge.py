@@ -313,7 +313,7 @@ def test_what_is_missing_is_said() -> None:
         findings_of(discharge, play_log(0, (KeyCycle(2.2, 50.0),), 20.0, hazel(), Logging()).signals, HAZEL)
 
 
-@settings(max_examples=30)
+@settings(max_examples=15)
 @given(
     start=st.floats(5, 900),
     tau=st.floats(0.05, 1e5),
@@ -337,7 +337,7 @@ def _with_gap(played: Played, start_s: float, end_s: float) -> Played:
     return replace(played, signals=changed(played.signals, {"dc_link_voltage": part.where(keep)}))
 
 
-@pytest.mark.parametrize("seed", seeds(2, of=4, first=8100))
+@pytest.mark.parametrize("seed", seeds(1, of=4, first=8100))
 def test_a_fall_of_which_most_is_missing_is_not_extrapolated(seed):
     """In there the link may have been charged and opened again. Common practice, no published source."""
     played = _key_off(seed, 20.0, Logging())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.optimize import curve_fit
+from seeds import seeds
 
 from logscope.checks.precharge.breakpoint import find_break
 from logscope.curves.rise import fit_curve
@@ -134,7 +135,7 @@ def _repeated(shape, seed: int):  # type: ignore[no-untyped-def]
     return fit_curve(stamp[first], volts[first], 0.5, onset_seen=True, rest=rest)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 def test_readings_whose_age_drifts_are_no_other_curve(seed: int) -> None:
     """The closed form of the exponential; one that bends on the way is none, however late its readings may be."""
     fit = _repeated(lambda t: np.where(t > 0, 1 - np.exp(-np.maximum(t, 0) / 0.0432), 0.0), seed)
@@ -146,19 +147,19 @@ def test_readings_whose_age_drifts_are_no_other_curve(seed: int) -> None:
     assert bent.misfit
 
 
+@pytest.mark.parametrize("seed", seeds(1, of=3))
 @pytest.mark.parametrize("average_s", [0.06, 0.0985, 0.15])
-def test_a_moving_average_as_long_as_the_constant_is_found(average_s: float) -> None:
+def test_a_moving_average_as_long_as_the_constant_is_found(average_s: float, seed: int) -> None:
     """numpy's convolution of the closed form: far from two poles, so that they fit no better than an exponential."""
     fine_s = np.arange(-0.4, 0.7, 0.0005)
     link = 64 + 291.5 * np.where(fine_s > 0, 1 - np.exp(-np.maximum(fine_s, 0) / 0.1028), 0.0)
     width = round(average_s / 0.0005)
     shown = np.convolve(link, np.full(width, 1 / width))[: link.size]
     t = np.arange(-0.1, 0.5, 0.01)
-    for seed in range(3):
-        volts = np.interp(t, fine_s, shown) + np.random.default_rng(seed).normal(0, 0.16, t.size)
-        rest = Rest(0.18, 0.16, Timestamps(5e-5, Known.COUNTED))
-        fit = fit_curve(t, np.round(volts / 0.1) * 0.1, 0.1, onset_seen=True, rest=rest, cut_off=True)
-        assert fit is not None
-        assert not fit.misfit
-        assert fit.averaged
-        assert fit.time_constant.value == pytest.approx(0.1028, rel=0.01)
+    volts = np.interp(t, fine_s, shown) + np.random.default_rng(seed).normal(0, 0.16, t.size)
+    rest = Rest(0.18, 0.16, Timestamps(5e-5, Known.COUNTED))
+    fit = fit_curve(t, np.round(volts / 0.1) * 0.1, 0.1, onset_seen=True, rest=rest, cut_off=True)
+    assert fit is not None
+    assert not fit.misfit
+    assert fit.averaged
+    assert fit.time_constant.value == pytest.approx(0.1028, rel=0.01)

@@ -14,6 +14,7 @@ from limits_study import LimitsStudy
 from linear_system import answer
 from one_check import findings_of
 from scipy.ndimage import uniform_filter1d
+from seeds import crossed, seeds
 
 from logscope.checks.precharge.check import precharge
 from logscope.findings import Finding, Severity
@@ -55,8 +56,7 @@ def _judged(cycle: KeyCycle, logging: Logging, seed: int = 1) -> list[Finding]:
     return findings_of(precharge, play_log(seed, (cycle,), END_S, hazel(), logging).signals, HAZEL)
 
 
-@pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("kind", CYCLES)
+@pytest.mark.parametrize(("way", "kind"), crossed(list(WAYS), list(CYCLES), each=2))
 def test_every_kind_is_recognised_however_it_is_logged(kind: str, way: str) -> None:
     seed = list(CYCLES).index(kind) * len(WAYS) + list(WAYS).index(way)
     assert _kinds(_judged(CYCLES[kind], WAYS[way], seed)) == [kind]
@@ -120,7 +120,7 @@ def _hot(seed: int, off_s: float, logging: Logging, bleeder_ohm: float) -> Signa
 
 
 @pytest.mark.parametrize("way", ["as usual", "no relay state", "no state at all"])
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", seeds(1, of=2))
 def test_a_hot_restart_from_80_percent_is_an_attempt(seed: int, way: str) -> None:
     """8 s on a bleeder of 36 kohm: exp(−8/36) leaves 80 %."""
     found = findings_of(precharge, _hot(seed, 18.0, WAYS[way], 36e3), HAZEL)
@@ -168,8 +168,7 @@ def test_a_state_that_never_changes_is_as_good_as_none() -> None:
     assert _kinds(findings_of(precharge, changed(played.signals, {"precharge_relay": never}), HAZEL)) == ["slow"]
 
 
-@pytest.mark.parametrize("period_s", [0.005, 0.02])
-@pytest.mark.parametrize("flags", [FLAG_NAMES, ()])
+@pytest.mark.parametrize(("flags", "period_s"), [(FLAG_NAMES, 0.02), ((), 0.005)])
 def test_a_load_that_starts_and_stops_makes_one_stalled_attempt(flags: tuple[str, ...], period_s: float) -> None:
     """A converter of 400 W that starts at 200 V and stops at 190 V: the resistor lets through 175 W there at most."""
     cycle = KeyCycle(2.2, 20.0, power_W=400.0, cut_in_V=200.0)
@@ -179,7 +178,7 @@ def test_a_load_that_starts_and_stops_makes_one_stalled_attempt(flags: tuple[str
     assert "between the same two levels" in stalled[0].explanation
 
 
-@pytest.mark.parametrize(("timeout_s", "samples"), [(1.3, 8), (1.3, 12), (1.5, 12)])
+@pytest.mark.parametrize(("timeout_s", "samples"), [(1.3, 8), pytest.param(1.5, 12, marks=pytest.mark.study)])
 def test_a_load_that_starts_and_stops_is_seen_through_a_sensor_that_averages(timeout_s: float, samples: int) -> None:
     """The mean of 40 or 60 ms rounds the teeth off; the relay may leave the link higher than any of them."""
     cycle = KeyCycle(2.2, 20.0, power_W=200.0, cut_in_V=200.0, timeout_s=timeout_s)
@@ -196,7 +195,7 @@ def test_a_load_that_starts_and_stops_is_seen_through_a_sensor_that_averages(tim
     assert fraction == pytest.approx(0.6, abs=0.02)  # 200 V of 331 V
 
 
-@pytest.mark.parametrize("drop_out_s", [0.24, 0.3])
+@pytest.mark.parametrize("drop_out_s", [0.24, pytest.param(0.3, marks=pytest.mark.study)])
 def test_a_relay_that_drops_out_behind_a_sensor_that_averages_is_no_closing(drop_out_s: float) -> None:
     """The mean of 55 ms comes to its level from below as if a contactor had closed; the pack stands a fifth higher."""
     signals = play_log(0, (KeyCycle(2.2, 20.0, drop_out_s=drop_out_s),), END_S, hazel(), FINE).signals
@@ -206,7 +205,7 @@ def test_a_relay_that_drops_out_behind_a_sensor_that_averages_is_no_closing(drop
     assert _kinds(findings_of(precharge, seen, HAZEL)) == ["interrupted"]
 
 
-@pytest.mark.parametrize("seed", [3, 6, 8, 10])
+@pytest.mark.parametrize("seed", [3, *(pytest.param(seed, marks=pytest.mark.study) for seed in (6, 8, 10))])
 def test_a_contactor_that_closes_early_between_two_states_is_no_fast_link(seed: int) -> None:
     """Behind sensing lags of 23 and 6 ms, with stamps on a grid of 50 ms, the two have one curve."""
     played = play_log(seed, (CLOSES_AT_40,), END_S, hazel(), replace(FINE, lag_s=0.02))
@@ -225,7 +224,7 @@ def _behind(link: Part, *lags_s: float) -> Part:
     return replace(link, value=np.round((link.value[0] + lagging) / 0.1) * 0.1)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", seeds(2, of=4))
 def test_a_relay_that_drops_out_behind_a_slow_sensor_is_no_load_on_the_link(seed: int) -> None:
     """A low-pass of 72 ms rounds the cut off curve into one that settles; a load would drain the link afterwards."""
     cycle = KeyCycle(2.2, 20.0, drop_out_s=0.08)

@@ -26,7 +26,8 @@ LOGS = {
     "healthy": ("drive.log", "new-1.log", "new-2.log", "logs/second.log"),
     "troubled": ("old-1.log", "old-2.log", "logs/first.log"),
 }
-UNTIL_S = 22.0  # of the sample logs: past the last moment that a command asks about
+MOMENTS = ("drive.log",)  # what the commands ask about by its moments: the others are cut behind their precharge
+UNTIL_S, PRECHARGED_S = 22.0, 6.0  # of the sample logs
 
 
 def commands() -> list[str]:
@@ -49,7 +50,8 @@ def folder(tmp_path: Path) -> Path:
     (place / "logs").mkdir(parents=True)
     for sample, names in LOGS.items():
         for name in names:
-            (place / name).write_text(beginning(sample, UNTIL_S), encoding="utf-8")
+            end_s = UNTIL_S if name in MOMENTS else PRECHARGED_S
+            (place / name).write_text(beginning(sample, end_s), encoding="utf-8")
     for kind in ("dbc", "toml"):
         shutil.copy(ROOT / "decoders" / f"hazel.{kind}", place / f"my.{kind}")
     shutil.copy(ROOT / "decoders" / "hazel.dbc", place / "hazel.dbc")
