@@ -129,10 +129,9 @@ def test_an_output_that_is_an_input_is_refused_by_any_spelling(command: Run, her
     named_by_the_vehicle_file = [*_contents()]
     [*_wanted(name, {key: "out"})]  # which writes the other inputs
     has_vehicle = any(isinstance(role, Reads) and role.vehicle for role in _roles(name).values())
-    for path in _contents():
-        if path in named_by_the_vehicle_file and not has_vehicle:
-            continue
-        for spelling in _spellings(path):
+    inputs = sorted(path for path in _contents() if has_vehicle or path not in named_by_the_vehicle_file)
+    for path in inputs:  # in every way the first and the last: a path is made out before it is asked whose it is
+        for spelling in _spellings(path) if path in (inputs[0], inputs[-1]) else (path,):
             err = _refused(command, name, *_wanted(name, {key: spelling}), "--overwrite")
             assert "is an input" in err
         assert "is an input" in _refused(command, name, *_wanted(name, {key: path}))
