@@ -309,8 +309,12 @@ def test_judged_by_what_the_vehicle_file_gives() -> None:
 def test_what_is_missing_is_said() -> None:
     with pytest.raises(MissingPart):
         findings_of(discharge, Signals({}, 0.0, 1.0), HAZEL)
-    with pytest.raises(NothingToCheck, match="keep the log running"):
-        findings_of(discharge, play_log(0, (KeyCycle(2.2, 50.0),), 20.0, hazel(), Logging()).signals, HAZEL)
+    on = play_log(0, (KeyCycle(2.2, 50.0),), 20.0, hazel(), Logging()).signals
+    with pytest.raises(NothingToCheck, match="falls away from the pack: keep the log running"):
+        findings_of(discharge, on, HAZEL)
+    alone = replace(on, parts={"dc_link_voltage": on.parts["dc_link_voltage"]})
+    with pytest.raises(NothingToCheck, match="no pack voltage is logged to compare it with: keep the log running"):
+        findings_of(discharge, alone, HAZEL)
 
 
 @settings(max_examples=15)

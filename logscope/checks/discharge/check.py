@@ -56,9 +56,14 @@ def discharge(signals: Signals, observations: Observations, vehicle: Vehicle) ->
     # Until a second contactor opens, another one may hold the link: the contactor is reported, where it is certain.
     findings = [_finding(one, signals) for one in judged if not one.fall.opening.held_until or one.kind == "stays_live"]
     if not findings:
+        unseen = (
+            "falls away from the pack"
+            if "battery_voltage" in signals
+            else "falls deeper than a load may pull it down, and no pack voltage is logged to compare it with"
+        )
         raise NothingToCheck(
-            "no contactor state opens with link voltage logged after it, and the link voltage alone never falls "
-            "away from the pack: keep the log running after key-off"
+            "no contactor state opens with link voltage logged after it, and the link voltage alone never "
+            f"{unseen}: keep the log running after key-off"
         )
     return findings
 
