@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, isfinite, log
+from math import exp, log
 
 import numpy as np
 
@@ -23,6 +23,7 @@ _LEAST_SAMPLES = 60  # to take a scatter by its median: good to some 15 %
 _ROUNDING = (
     1.5 * 12.0**-0.5
 )  # of a step: rounding alone scatters by 1/√12 of it, and a scatter not half above that is its
+_LARGEST = 700.0  # logarithm near that of the largest number
 
 Runs = Sequence[tuple[Driving, Scatter | None]]
 
@@ -60,9 +61,9 @@ def weigh_floor(measure: NoiseFloor, before: Runs, after: Runs, grid: Grid) -> W
 
 
 def _scaled(estimate: Estimate, unit: str) -> Measured:
-    """Back from logarithms."""
-    value, low, high = (exp(min(each, 700.0)) for each in (estimate.value, estimate.low, estimate.high))
-    return Measured(value, unit, low, high if isfinite(high) else None)
+    """Back from logarithms; an upper limit beyond all numbers is none."""
+    value, low, high = (exp(min(each, _LARGEST)) for each in (estimate.value, estimate.low, estimate.high))
+    return Measured(value, unit, low, high if estimate.high < _LARGEST else None)
 
 
 def floors(runs: Runs, grid: Grid) -> tuple[FloatArray, FloatArray, bool]:
