@@ -19,6 +19,7 @@ from pydantic import ValidationError
 
 from logscope.capture import delimited, delimited_kernel, text
 from logscope.capture.columns import ColumnLayout
+from logscope.capture.delimited_guess import Doubt, _data_base
 from logscope.capture.frames import Flag
 from logscope.capture.open import Capture, read
 from logscope.errors import LogError
@@ -70,6 +71,16 @@ def test_identifiers(tmp_path: Path, way: str) -> None:
     capture = read(table(tmp_path, ["t", "id", "data"], rows), layout=layout(identifier_base=base))
     assert rows_of(capture.frames) == EXPECTED
     assert closes(capture)
+
+
+def test_an_identifier_above_11_bits_is_one_of_29(tmp_path: Path) -> None:
+    """ISO 11898-1: 7FF is the last of 11 bits, 1FFFFFFF the last of 29; a trailing x marks a small one of 29."""
+    numbers = ["0", "7FE", "7FF", "800", "1FFFFFFF", "7FFx", "20000000"]
+    rows = [[f"{k}.0", number, "00"] for k, number in enumerate(numbers)]
+    capture = read(table(tmp_path, ["t", "id", "data"], rows), layout=layout(identifier_base=16))
+    found = [(identifier, bool(flag & Flag.EXTENDED)) for _, identifier, flag, *_ in rows_of(capture.frames)]
+    assert found == [(0, False), (0x7FE, False), (0x7FF, False), (0x800, True), (0x1FFFFFFF, True), (0x7FF, True)]
+    assert "out of range" in capture.account.bad[0].reason
 
 
 DATA = {
@@ -356,3 +367,28 @@ def test_missing_column_is_named_with_the_nearest(tmp_path: Path) -> None:
 def test_impossible_layouts_are_refused(keys: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         layout(**keys)
+
+
+@pytest.mark.parametrize(
+    ("data", "one_field", "base"),
+    [
+        (["12 34", "56 78"], True, 16),  # two digits each
+        (["1234", "00FF"], True, 16),
+        (["1234", "5678"], True, 16),  # longer than any decimal byte
+        (["12 255 7", "0 1 2"], True, 10),
+        (["100", "200"], True, 10),
+        (["100", "2"], False, 10),
+        (["10", "20"], False, 16),
+        (["1", "A"], False, 16),
+        (["0x1", "2"], False, 16),
+        (["12h", "3"], False, 16),
+        (["1 2", "3 10"], True, None),
+        (["1", "10"], False, None),
+    ],
+)
+def test_the_base_of_the_data_where_its_digits_decide_it(data: list[str], one_field: bool, base: int | None) -> None:
+    if base is None:
+        with pytest.raises(Doubt, match="hexadecimal or decimal"):
+            _data_base(data, one_field=one_field)
+    else:
+        assert _data_base(data, one_field=one_field) == base

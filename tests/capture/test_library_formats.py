@@ -128,6 +128,27 @@ def test_impossible_records_are_counted_as_bad(tmp_path: Path) -> None:
     assert closes(capture)
 
 
+@pytest.mark.parametrize(
+    ("identifier", "extended", "length", "stamp_s", "sound"),
+    [
+        (0x7FF, False, 1, 1.0, True),  # ISO 11898-1: identifiers of 11 and of 29 bits, up to 64 bytes
+        (0x800, False, 1, 1.0, False),
+        (0x1FFFFFFF, True, 1, 1.0, True),
+        (0x20000000, True, 1, 1.0, False),
+        (0x100, False, 64, 1.0, True),
+        (0x100, False, 65, 1.0, False),
+        (0x100, False, 1, 9e9, True),  # int64 nanoseconds end at 9.22e9 s
+        (0x100, False, 1, 9.1e9, False),
+        (0x100, False, 1, float("nan"), False),
+    ],
+)
+def test_what_no_frame_can_be_is_left_out(
+    identifier: int, extended: bool, length: int, stamp_s: float, sound: bool
+) -> None:
+    message = can.Message(stamp_s, identifier, extended, data=bytes(length), is_fd=True, check=False)
+    assert (library._fault(message) == "") is sound
+
+
 def test_trc_without_a_version_line_is_recognised(tmp_path: Path) -> None:
     """Version 1.0 of the format has no version line; python-can's own writer makes one."""
     path = tmp_path / "old.trc"
@@ -270,3 +291,22 @@ def test_asc_stamps_that_count_from_the_line_before_are_added_up(tmp_path: Path)
 def test_the_assumed_zone_of_a_dated_head_is_told(tmp_path: Path, suffix: str) -> None:
     path = write(tmp_path / f"dated{suffix}", messages(20, start_s=EPOCH_S, fd=False))
     assert "names no time zone and was taken as UTC" in read(path).account.assumptions[0]
+
+
+@pytest.mark.parametrize("suffix", [".trc", ".csv"])
+def test_a_bad_line_before_the_first_frame_is_no_part_of_the_head(tmp_path: Path, suffix: str) -> None:
+    """Nor is it read again where another bad line follows later. Sound lines as python-can reads them alone."""
+    path = write(tmp_path / f"damaged{suffix}", messages(20, start_s=EPOCH_S, fd=False, remote=False))
+    lines = path.read_text(encoding="utf-8").splitlines()
+    first = len(lines) - 20
+    (tmp_path / f"sound{suffix}").write_text(
+        "\n".join([*lines[:first], *lines[first + 1 : first + 9], *lines[first + 10 :]]) + "\n", encoding="utf-8"
+    )
+    for at in (first, first + 9):
+        lines[at] = lines[at].replace(" d ", " d Ω") + " Ω, 1, 2, 3, 4"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    capture = read(path)
+    with can.LogReader(tmp_path / f"sound{suffix}") as reader:
+        assert rows_of(capture.frames) == [row_of(message) for message in reader]
+    assert capture.account.lines_bad == 2
+    assert closes(capture)

@@ -11,10 +11,12 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from logscope.definitions.spec import SignalSpec
-from logscope.mapping import SignalBinding
-from logscope.parts import PARTS, convert
-from logscope.vehicle import Mapped
+from logscope.decoding.table import Table
+from logscope.definitions.spec import MessageSpec, SignalSpec
+from logscope.mapping import SignalBinding, part_of
+from logscope.parts import PARTS, Conversion, convert
+from logscope.signals import Part
+from logscope.vehicle import Mapped, Vehicle
 
 RAW = np.array([0, 1, 40, 100, 255])
 # part, unit of the definition, how that becomes the part's unit
@@ -48,3 +50,80 @@ def test_values_and_their_bits_go_through_definition_unit_and_vehicle_file_in_th
     assert encoding is not None
     assert encoding.value(RAW) == pytest.approx(expected)
     assert encoding.raw(expected).tolist() == RAW.tolist()
+
+
+def played(part: str, spec: SignalSpec, logged: list[float], **mapped: object) -> Part:
+    """The part that a signal plays, logged once a second."""
+    message = MessageSpec("M", 0, extended=False, length=8, signals=(spec,))
+    at = np.arange(len(logged), dtype=np.int64) * 1_000_000_000
+    table = Table("M", "can0", message, 0, at, {spec.name: np.array(logged)}, {})
+    conversion = convert(spec.unit, PARTS[part].unit) if spec.unit else Conversion(1.0, 0.0)
+    assert conversion is not None
+    how = Mapped.model_validate({"signal": f"M.{spec.name}"} | mapped)
+    return part_of(Vehicle(), SignalBinding(PARTS[part], how, ("signals", part), None, "M", spec, conversion), table)
+
+
+@pytest.mark.parametrize(
+    ("scale", "unit", "turned", "step"),
+    [
+        (0.1, "V", 1.0, 0.1),
+        (0.1, "V", 10.0, 1.0),
+        (0.1, "V", -1.0, 0.1),
+        (5.0, "mV", 1.0, 0.005),
+        (5.0, "mV", -2.0, 0.01),
+    ],
+)
+def test_the_resolution_goes_through_unit_and_scale_as_the_values_do(
+    scale: float, unit: str, turned: float, step: float
+) -> None:
+    """Two neighbouring integers of the message lie one step of the part apart."""
+    spec = SignalSpec("S", 0, 16, scale=scale, unit=unit)
+    part = played("dc_link_voltage", spec, [scale * 7, scale * 8], scale=turned, offset=3.0)
+    assert part.step == pytest.approx(step)
+    assert abs(part.value[1] - part.value[0]) == pytest.approx(step)
+
+
+def test_what_no_vehicle_reads_is_left_out_with_its_time() -> None:
+    spec = SignalSpec("S", 0, 16, unit="V", floating=True)
+    part = played("dc_link_voltage", spec, [300.0, np.nan, 1e16, -1e16, np.inf, 310.0])
+    assert (part.time_s.tolist(), part.value.tolist()) == ([0.0, 5.0], [300.0, 310.0])
+    assert part.step is None
+
+
+@pytest.mark.parametrize(
+    ("on", "expected"),
+    [
+        (None, [False, True, True]),
+        ([2], [False, False, True]),
+        (["Closed"], [False, True, False]),
+        ([1, 2], [False, True, True]),
+    ],
+)
+def test_a_state_is_on_at_the_values_and_texts_that_the_file_lists(
+    on: list[object] | None, expected: list[bool]
+) -> None:
+    spec = SignalSpec("S", 0, 2, choices={0: "Open", 1: "Closed", 2: "Test"})
+    part = played("main_contactor", spec, [0.0, 1.0, 2.0], **({} if on is None else {"on": on}))
+    assert part.on is not None
+    assert part.on.tolist() == expected
+
+
+@pytest.mark.parametrize(
+    ("mapped", "overcurrent", "healthy"),
+    [
+        ({}, [3.0], [0.0]),  # by its text
+        ({"overcurrent": [1]}, [1.0], [0.0]),
+        ({"overcurrent_bits": [1]}, [2.0, 3.0], [0.0]),  # 2 and 3 have bit 1
+        ({"overcurrent_bits": [0], "overcurrent": [4]}, [1.0, 3.0, 4.0], [0.0]),
+        ({"none": [4, "Ready"]}, [3.0], [1.0, 4.0]),
+    ],
+)
+def test_a_fault_is_an_overcurrent_by_value_bit_or_text(
+    mapped: dict[str, object], overcurrent: list[float], healthy: list[float]
+) -> None:
+    spec = SignalSpec("S", 0, 3, choices={1: "Ready", 3: "Over-current phase U"})
+    part = played("fault", spec, [0.0, 1.0, 2.0, 3.0, 4.0], **mapped)
+    assert part.overcurrent is not None
+    assert part.healthy is not None
+    assert part.value[part.overcurrent].tolist() == overcurrent
+    assert part.value[part.healthy].tolist() == healthy

@@ -71,6 +71,26 @@ def test_defaults_are_those_of_the_table(tmp_path):
     assert load(tmp_path, TEXT.replace('[delimited]\ncolumns = ["t", "rpm"]', "[pairs]")).unmatched_is_other
 
 
+@pytest.mark.parametrize(
+    ("way", "unmatched", "other"),
+    [
+        ("[delimited]", "", False),
+        ("[delimited]", 'unmatched = "other"', True),
+        ("[delimited]", 'unmatched = "bad"', False),
+        ("[pairs]", "", True),
+        ("[pairs]", 'unmatched = "other"', True),
+        ("[pairs]", 'unmatched = "bad"', False),
+    ],
+)
+def test_a_line_without_a_sample_is_damage_as_the_file_says_and_else_by_how_samples_are_written(
+    tmp_path: Path, way: str, unmatched: str, other: bool
+) -> None:
+    text = TEXT.replace('[delimited]\ncolumns = ["t", "rpm"]', way).replace('"Console"', f'"Console"\n{unmatched}')
+    assert (
+        load(tmp_path, text.replace("[delimited]", '[delimited]\ncolumns = ["t", "rpm"]')).unmatched_is_other is other
+    )
+
+
 def test_the_fields_of_a_record_follow_each_other(tmp_path):
     layout = lay_out(load(tmp_path, BINARY))
     assert [(field.at, field.dtype) for field in layout.fields] == [(2, "<u4"), (6, "<i2")]
