@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from aux_traces import STATED, Made, claims, found, only
 from one_check import findings_of
 
+from logscope.checks.aux_supply.backfeed import _followed
 from logscope.checks.aux_supply.check import aux_supply
 from logscope.findings import Severity
 from logscope.signals import Load, Part, Signals
@@ -61,3 +63,32 @@ def test_two_loads_commanded_together_are_noted_only():
     findings = findings_of(aux_supply, both, STATED)
     assert claims(findings) == []
     assert "always switch together" in only(findings, "aux.backfeed").title
+
+
+SECONDS = np.arange(0.0, 40.0, 0.1)
+
+
+def fan_on(at_s):
+    return (at_s >= 10.0) & (at_s < 20.0) | (at_s >= 30.0)
+
+
+@pytest.mark.parametrize(
+    ("fed", "blamed"),
+    [
+        (fan_on, ("fan",)),
+        (lambda at_s: at_s >= 0.0, ()),  # fed all the time: whatever feeds it, it is not the fan
+        (lambda at_s: at_s < 0.0, ()),
+        (lambda at_s: ~fan_on(at_s), ()),
+        (lambda at_s: at_s >= 10.0, ()),  # since the fan came on, but also without it
+        (lambda at_s: at_s >= 30.0, ()),  # not whenever the fan is on
+        (lambda at_s: fan_on(at_s) | ((at_s > 2.0) & (at_s < 2.5)), ("fan",)),  # a few readings do not count
+    ],
+)
+def test_a_switch_is_blamed_where_a_load_is_fed_whenever_it_is_on_and_only_then(fed, blamed):
+    off, on = np.zeros(SECONDS.size, bool), fan_on(SECONDS)
+    switch = Part("pump", SECONDS, off.astype(float), "", "Made.Pump", on=off)
+    fan = Part("fan", SECONDS, on.astype(float), "", "Other.Fan", on=on)
+    current = Part("pump", SECONDS, 10.0 * fed(SECONDS), "A", "Made.PumpCurrent", step=0.1)
+    load = Load("pump", switch, current)
+    signals = Signals({}, 0.0, 40.0, loads=(load, Load("fan", fan)))
+    assert _followed(load, current, ~off, fed(SECONDS), signals) == blamed

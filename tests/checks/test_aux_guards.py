@@ -15,6 +15,7 @@ from limits_study import LimitsStudy
 from logscope.checks.aux_supply.backfeed import Fed
 from logscope.checks.aux_supply.resistance import HIGH_OHM, Resistances
 from logscope.checks.aux_supply.supply import highest_level
+from logscope.checks.aux_supply.text import fall_sentence
 from logscope.findings import Measured
 from logscope.observations.under_load import UnderLoad, resistance_by_steps
 from logscope.physics.lead_acid import HIGHEST_CHARGING_V
@@ -121,3 +122,19 @@ def test_limits_of_a_resistance_hold_it_where_a_slow_sensor_repeats_its_readings
         assert slope is not None
         study.of(ohm, slope)
     study.judge()
+
+
+@pytest.mark.parametrize(
+    ("fall", "left", "text"),
+    [
+        (Measured(-0.02, "V/min", -0.05, -0.01), None, "falls by 0.020\xa0V/min (95 %: 0.010 to 0.050\xa0V/min)."),
+        (Measured(-0.02, "V/min", -0.05, 0.01), None, "shows no fall beyond its interval."),
+        (Measured(0.02, "V/min", 0.01, 0.05), None, "shows no fall beyond its interval."),
+        (None, None, ""),
+        (Measured(-0.02, "V/min", -0.05, -0.01), Measured(60.0, "min", 24.0, 120.0), "Extrapolated time to 11.8 V: 60"),
+    ],
+)
+def test_the_fall_of_a_battery_is_said_as_a_positive_number_with_its_limits_in_order(
+    fall: Measured | None, left: Measured | None, text: str
+) -> None:
+    assert text in fall_sentence(fall, left, 11.8)

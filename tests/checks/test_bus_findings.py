@@ -183,6 +183,21 @@ def test_a_node_that_stops_is_a_fault_where_it_was_in_use_and_came_back_soon(nam
     assert ("until the end of the log" in one.title) == (off[1] == END_S)
 
 
+@pytest.mark.parametrize(
+    ("second", "severity"),
+    [((30.0, 31.2), Severity.WARNING), ((20.0, 55.0), Severity.INFO)],  # 35 s: switched off, and on again
+)
+def test_a_node_with_one_long_absence_was_switched_off(second: tuple[float, float], severity: Severity) -> None:
+    def gone(identifier: int) -> list[Frame]:
+        return [f for f in sent(identifier, (10.0, 11.2), restarts=True) if not second[0] <= f.time_s < second[1]]
+
+    frames = [*OTHERS, *gone(0x100), *gone(0x101)]
+    (one,) = [f for kind in ("bus.node_restart", "bus.node_absent") for f in found(kind, frames, drive())]
+    assert (one.measured["count"].value, one.severity) == (2, severity)
+    assert one.measured["longest_s"].value == pytest.approx(second[1] - second[0], abs=0.11)
+    assert "2 times, the longest" in one.title
+
+
 def test_a_node_of_which_a_message_goes_on_is_not_called_by_its_name() -> None:
     gone = [frame for identifier in (0x101, 0x102) for frame in sent(identifier, (10.0, 11.2))]
     (one,) = found("bus.node_restart", [*OTHERS, *sent(0x100), *gone], drive())

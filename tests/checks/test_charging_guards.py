@@ -10,7 +10,10 @@ from typing import cast
 
 import numpy as np
 import pytest
+from limits_study import LimitsStudy
+from scipy import stats
 
+from logscope.checks.charging.amounts import mean_of
 from logscope.checks.charging.before import find_before
 from logscope.checks.charging.check import Charge
 from logscope.checks.charging.ending import _cause
@@ -118,3 +121,16 @@ def test_hands_go_near_high_voltage_where_more_than_asked_or_another_voltage_is_
     words = off_target_words(error, Regulation(None, None, None, None, constant_power=False), known=True)
     assert words.hands_near_hv is caution
     assert ("above the request of 20" in words.title) == (value > 0)
+
+
+def test_limits_of_a_mean_are_students_and_do_not_count_repeated_readings_twice() -> None:
+    """Few readings: scipy's t interval. Many: nominal 95 %, of 200 readings of which each is logged ten times."""
+    rng = np.random.default_rng(2911)
+    few = rng.normal(1.5, 0.3, 12)
+    found = mean_of(few)
+    expected = stats.t.interval(0.95, few.size - 1, few.mean(), stats.sem(few))
+    assert (found.value, found.low, found.high) == pytest.approx((few.mean(), *expected))
+    study = LimitsStudy()
+    for _ in range(400):
+        study.of(1.5, mean_of(np.repeat(rng.normal(1.5, 0.3, 200), 10)))
+    study.judge()

@@ -1,0 +1,59 @@
+"""When a 12 V reading that keeps one value is an old one, by a table of what moves meanwhile.
+
+Expected by hand from Ohm's law: no side has less than 5 mΩ, so that 6 A and more move three steps of 10 mV.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logscope.checks.aux_supply.stale import stale_rows
+from logscope.signals import Part, Signals
+
+AT = np.arange(0.0, 60.0, 0.5)
+STANDS = (AT >= 20.0) & (AT <= 40.0)
+
+
+def state(starts: float, stops: float) -> Part:
+    at = AT
+    on = (at >= starts) & (at < stops)
+    return Part("converter_state", AT, on.astype(float), "", "Made.Converter", on=on)
+
+
+def current(amps: float, name: str = "aux_current") -> Part:
+    """Swings by so much, as a load that is on for half of the time."""
+    return Part(name, AT, np.where(AT % 4.0 < 2.0, amps, 0.0), "A", "Made.Current")
+
+
+MOVES: dict[str, tuple[list[Part], float, bool]] = {
+    "nothing is logged": ([], 0.01, False),
+    "the converter stops": ([state(0.0, 30.0)], 0.01, True),
+    "the converter starts": ([state(30.0, 99.0)], 0.01, True),
+    "it runs all the time": ([state(0.0, 99.0)], 0.01, False),
+    "it never runs": ([state(99.0, 99.0)], 0.01, False),
+    "it stops as the value ends, which may be late": ([state(0.0, 38.5)], 0.01, False),
+    "it starts as the value begins": ([state(21.5, 99.0)], 0.01, False),
+    "it starts, seen in steps of 0.2 V": ([state(30.0, 99.0)], 0.2, False),
+    "a current swings": ([current(6.5)], 0.01, True),
+    "a current swings the other way": ([current(-6.5)], 0.01, True),
+    "the converter's current swings": ([current(6.5, "converter_current")], 0.01, True),
+    "a current swings by less than steps show": ([current(5.5)], 0.01, False),
+    "a current swings, seen in steps of 20 mV": ([current(6.5)], 0.02, False),
+}
+
+
+@pytest.mark.parametrize("name", MOVES)
+def test_a_reading_is_old_where_it_stands_while_a_true_one_would_move(name: str) -> None:
+    parts, step_V, old = MOVES[name]
+    volts = np.where(STANDS, 13.0, 13.0 + step_V * (1 + np.arange(AT.size) % 2))
+    found = stale_rows(AT, volts, step_V, Signals({part.name: part for part in parts}, 0.0, 60.0))
+    assert np.array_equal(found, STANDS if old else np.zeros(AT.size, bool))
+
+
+def test_a_value_that_stands_shortly_or_without_steps_is_not_judged() -> None:
+    moves = Signals({"aux_current": current(50.0)}, 0.0, 60.0)
+    short = np.where((AT >= 20.0) & (AT < 29.5), 13.0, 13.0 + 0.01 * (1 + np.arange(AT.size) % 2))
+    assert not stale_rows(AT, short, 0.01, moves).any()
+    assert not stale_rows(AT, np.full(AT.size, 13.0), 0.0, moves).any()
+    assert not stale_rows(AT[:9], np.full(9, 13.0), 0.01, moves).any()
