@@ -13,9 +13,12 @@ from one_check import findings_of
 from restamped import in_bursts, on_grid
 from tuning_traces import TICK_S, logged, signals
 
+from logscope.checks.current_control import check
 from logscope.checks.current_control.check import current_control
+from logscope.checks.current_control.loop import find_loop
 from logscope.checks.current_control.steps import find_steps
-from logscope.findings import Finding, NothingToCheck, Severity
+from logscope.checks.current_control.swinging import Swinging
+from logscope.findings import Finding, Measured, NothingToCheck, Severity
 from logscope.physics.second_order import overshoot_share
 from logscope.signals import MissingPart, Signals
 from logscope.vehicle import Motor, Vehicle
@@ -219,3 +222,33 @@ def test_an_answer_that_a_limit_cuts_down_afterwards_is_no_overshoot() -> None:
         )
         told = [each for each in findings_of(current_control, made, HAZEL) if each.severity is Severity.WARNING]
         assert not told
+
+
+@pytest.mark.parametrize(
+    ("damping", "amplitude", "follows_shaft", "severity"),
+    [
+        ((-0.05, -0.08, -0.02), 40.0, False, Severity.DANGER),  # surely grows
+        ((-0.01, -0.05, 0.03), 40.0, False, Severity.WARNING),  # may grow, or die away
+        ((0.02, -0.01, 0.05), 40.0, False, Severity.WARNING),
+        ((0.10, 0.05, 0.15), 40.0, False, Severity.WARNING),
+        ((None, None, None), 40.0, False, Severity.WARNING),
+        ((-0.05, -0.08, -0.02), 40.0, True, Severity.WARNING),  # that of the shaft, and no loop's own
+        ((-0.05, -0.08, -0.02), 0.1, False, Severity.INFO),  # below a hundredth of full scale
+    ],
+)
+def test_a_swing_is_a_danger_where_all_limits_of_its_damping_say_that_it_grows(
+    damping: tuple[float | None, ...], amplitude: float, follows_shaft: bool, severity: Severity,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """x'' + 2ζω·x' + ω²·x = 0 grows for ζ below zero alone (any textbook on vibrations)."""
+    rpm = np.array([1000.0, 2000.0])
+    swing = Swinging(
+        ((2.0, 3.0), (4.0, 6.0)), Measured(8.0, "Hz", 7.9, 8.1), Measured(amplitude, "Nm", amplitude, amplitude),
+        Measured(damping[0], "1", *damping[1:]), {"low": 100.0}, rpm, np.full(2, amplitude), False, None, follows_shaft,
+    )  # fmt: skip
+    loop = find_loop(loop_log(np.random.default_rng(1), 5.0, 0.5, seconds=3.0), HAZEL)
+    monkeypatch.setattr(check, "find_swinging", lambda _: (swing, None))
+    found = check._swinging(loop)
+    assert found.severity is severity
+    assert (found.start_s, found.end_s, found.measured["count"].value) == (2.0, 6.0, 2.0)
+    assert found.evidence.window == (4.0, 6.0)  # the longest of them

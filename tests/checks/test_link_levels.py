@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from math import inf
+
 import numpy as np
 import pytest
 from limits_study import LimitsStudy
 from scipy import stats
 
-from logscope.observations.dc_link.link import observed_step, pack_highest_at, pack_level, pack_lowest, pack_voltage
+from logscope.checks.precharge.measure import _highest_end
+from logscope.observations.dc_link.link import (
+    PACK_MISMATCH,
+    Link,
+    observed_step,
+    pack_highest_at,
+    pack_level,
+    pack_lowest,
+    pack_voltage,
+)
+from logscope.observations.dc_link.rises import Attempt
 from logscope.signals import Part, Signals
 
 T = np.arange(0.0, 20.0, 0.1)
@@ -64,3 +76,27 @@ def test_the_step_of_readings_is_the_coarser_one_that_all_keep_to() -> None:
     assert observed_step(stairs) == 2.0
     few = Part("dc_link_voltage", T, 2.0 * np.floor(T * 0.2), "V", "Link.V", 0.1)
     assert observed_step(few) == 0.1
+
+
+@pytest.mark.parametrize(
+    ("pack_V", "own_V", "highest_V"),
+    [
+        (None, None, inf),
+        (350.0, None, 350.0 * (1 + PACK_MISMATCH)),  # two sensors may differ
+        (None, 340.0, 340.0 * 1.02),  # by its own sensor, once the contactor has joined it
+        (350.0, 340.0, 340.0 * 1.02),
+        (300.0, 340.0, 300.0 * (1 + PACK_MISMATCH)),  # the lower of the two, whichever that is
+    ],
+)
+def test_a_link_is_charged_to_the_lowest_of_what_pack_and_closed_contactor_show(
+    pack_V: float | None, own_V: float | None, highest_V: float
+) -> None:
+    at = np.arange(0.0, 4.0, 0.01)
+    volts = np.interp(at, [1.0, 1.5], [0.0, own_V or 340.0])
+    parts = [Part("dc_link_voltage", at, volts, "V", "Made.Link")]
+    if pack_V is not None:
+        parts.append(Part("battery_voltage", at, np.full(at.size, pack_V), "V", "Made.Pack"))
+    attempt = Attempt(100, 150, 399, onset_seen=True, ended_by="log end", contactor_s=None if own_V is None else 1.6)
+    link = Link(parts[0], 0.1, 0.01, 0.01, 0.0, None, 0.0)
+    found = _highest_end(Signals({part.name: part for part in parts}, 0.0, 4.0), link, attempt)
+    assert found == pytest.approx(highest_V, abs=0.1)

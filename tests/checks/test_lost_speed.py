@@ -18,7 +18,7 @@ from one_check import findings_of
 from logscope.checks.encoder.check import encoder
 from logscope.findings import Finding, Severity
 from logscope.observations.motor_speed.analysis import wrong_speed
-from logscope.observations.motor_speed.lost import _by_torque, _Look
+from logscope.observations.motor_speed.lost import _by_torque, _Look, _mean
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -235,3 +235,24 @@ def test_a_motor_turns_its_bare_rotor_as_fast_as_its_torque_allows_and_in_its_di
     look = _Look(signals(speed, torque), speed, np.abs(rpm), cast(SpeedModel, model), HAZEL, 10.0, ())
     one, other = (int(np.argmin(np.abs(t - at_s))) for at_s in (0.4, 0.55))
     assert _by_torque(look, one, other) is can
+
+
+@pytest.mark.parametrize(
+    ("values", "since_s", "until_s", "share"),
+    [
+        ((0.0, 80.0, 80.0), 0.2, 0.9, 1.0),  # may have stepped up at once after the first sample …
+        ((80.0, 0.0, 0.0), 0.2, 0.9, 1.0),  # … or down just before the second
+        ((0.0, 80.0, 0.0), 0.5, 1.5, 0.5),  # for half of the time either way
+        ((40.0, 40.0, 40.0), 0.2, 1.8, 0.5),
+        ((0.0, 0.0, 0.0), 0.2, 1.8, 0.0),
+        ((80.0, 80.0, 80.0), 1.5, 2.4, 1.0),
+        ((80.0, 80.0, 80.0), 1.5, 8.0, None),  # no sample is near
+    ],
+)
+def test_between_samples_a_torque_may_have_been_as_high_as_either_neighbour(
+    values: tuple[float, ...], since_s: float, until_s: float, share: float | None
+) -> None:
+    """The highest mean of all steps that the samples leave open, by hand; samples at 0, 1 and 2 s, 80 Nm at most."""
+    torque = part("torque", np.arange(3.0), np.array(values))
+    found = _mean(torque, torque.value, since_s, until_s, 80.0)
+    assert found == (None if share is None else pytest.approx(share, abs=0.03))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logscope.observations.dc_link.openings import path_stretches
+from logscope.observations.dc_link.openings import OPENING_TRAVEL_S, path_stretches, switches
 from logscope.signals import Part, Signals
 
 MAIN, NEGATIVE, RELAY = "main_contactor", "negative_contactor", "precharge_relay"
@@ -79,3 +79,14 @@ def test_pack_and_link_are_apart_while_either_side_of_the_path_is_open(name: str
             assert (None if switch is None else switch.part) == part
             assert switch is None or switch.time_s == pytest.approx(at_s, abs=0.021)
         assert tuple(switch.part for switch in stretch.later) == later
+
+
+def test_a_state_changed_between_its_last_message_and_the_one_that_shows_it() -> None:
+    """Messages every 0.5 s, which may be a period late; what opens does so after the message by its own travel."""
+    at = np.arange(10) * 0.5
+    on = np.isin(np.arange(10), (3, 4, 5))
+    closed, opened = switches(Part(MAIN, at, on.astype(float), "", "Made.Main", on=on))
+    assert (closed.on, closed.low_s, closed.time_s, closed.high_s) == (True, pytest.approx(0.5), 1.5, 1.5)
+    assert (opened.on, opened.low_s, opened.time_s) == (False, pytest.approx(2.0), 3.0)
+    assert opened.high_s == pytest.approx(3.0 + OPENING_TRAVEL_S)
+    assert switches(None) == switches(Part(MAIN, at, at, "V", "Made.Main")) == []

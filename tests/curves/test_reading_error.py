@@ -83,6 +83,11 @@ def test_a_sensors_clock_is_as_sure_as_the_first_messages_allow(sensor_s: float,
     assert clock.scale_error <= clock.most_error
     assert abs(clock.period_s - sensor_s) <= most_s
     assert np.abs(clock.begin_s + clock.period_s * np.arange(20) - taken_s).max() <= 2 * message_s
+    read_s = clock.begin_s + clock.period_s * np.arange(
+        20
+    )  # in the middle of where all readings come with their message
+    earlier, later = (first_s - message_s - read_s).max(), (first_s - read_s).min()
+    assert later == pytest.approx(-earlier, abs=1e-9)
 
 
 def test_readings_without_an_even_clock_have_none() -> None:
