@@ -185,3 +185,17 @@ def test_texts_of_switches_and_faults() -> None:
     faults = {0.0: "NoFault", 1.0: "OverCurrentPhaseA", 2.0: "Überstrom", 3.0: "OverTemp", 4.0: "Kein Fehler"}
     assert set(texts.overcurrent_values(faults)) == {1.0, 2.0}
     assert set(texts.healthy_values(faults)) == {0.0, 4.0}
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "copies"),
+    [
+        ("can0:Inverter.Speed", "can1:Inverter.Speed", True),
+        ("Inverter.Speed", "can1:Inverter.Speed", True),
+        ("Inverter.Speed", "Wheels.Speed", False),  # two sources of one quantity
+        ("can0:Inverter.Speed", "can0:Inverter.Torque", False),
+    ],
+)
+def test_a_signal_is_a_copy_where_another_bus_passes_its_message_on(one: str, other: str, copies: bool) -> None:
+    first, second = (logged(reference, "rpm", ROAD) for reference in (one, other))
+    assert first.copies(second) is second.copies(first) is copies

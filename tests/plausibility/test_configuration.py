@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from logscope.errors import VehicleError
@@ -83,3 +85,25 @@ def test_what_cannot_be_meant_is_refused_with_its_line(tmp_path, text, said):
     with pytest.raises(VehicleError, match=said) as refused:
         load_vehicle(file)
     assert "car.toml:2" in str(refused.value)
+
+
+@pytest.mark.parametrize("section_key", ["tolerance", "close_fraction"])
+@pytest.mark.parametrize(
+    ("value", "wrong"),
+    [
+        (0.0, "greater than 0"),
+        (0.001, ""),
+        (0.999, ""),
+        (1.0, "less than 1"),  # a charging link never comes to all of its end value
+        (1.1, "is a fraction, not a percentage: 1.1 % is 0.011"),
+        (95, "is a fraction, not a percentage: 95 % is 0.95"),
+        (101.0, "less than 1"),
+        (-0.1, "greater than 0"),
+    ],
+)
+def test_a_fraction_lies_between_0_and_1_and_one_in_percent_is_told(section_key, value, wrong):
+    if not wrong:
+        assert getattr(Vehicle.model_validate({"precharge": {section_key: value}}).precharge, section_key) == value
+        return
+    with pytest.raises(ValueError, match=re.escape(wrong)):
+        Vehicle.model_validate({"precharge": {section_key: value}})

@@ -17,6 +17,7 @@ from logscope.findings import Severity
 from logscope.plausibility.examine import examine
 from logscope.plausibility.slips import nearest_slip
 from logscope.plausibility.ties import Tie, suspects
+from logscope.plausibility.voltages import voltage_ties
 from logscope.signals import Encoding, Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -204,3 +205,38 @@ def test_an_empty_link_is_no_hundredth_of_its_pack(level_V: float, state: int | 
         parts.append(Part("main_contactor", T, on.astype(float), "", "Made.Main", on=on))
     found = examine(Signals({each.name: each for each in parts}, 0.0, float(T[-1])), Vehicle())
     assert ("dc_link_voltage" in found.doubted) is doubted
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "broken"),
+    [
+        (0.95, 1.05, False),
+        (0.7, 0.8, True),
+        (0.7, 0.91, False),  # its limits reach the sound range
+        (1.09, 1.5, False),
+        (1.11, 1.5, True),
+        (0.5, 2.0, False),
+        (0.9, 0.9, False),
+        (1.1, 1.1, False),
+    ],
+)
+def test_a_tie_is_broken_where_none_of_its_limits_reaches_the_sound_range(
+    low: float, high: float, broken: bool
+) -> None:
+    assert Tie({"a": 1}, (low + high) / 2, low, high, 0.9, 1.1, "", 0.0, 1.0).broken is broken
+
+
+@pytest.mark.parametrize(
+    ("level_V", "share", "broken"),
+    [
+        (390.0, 1.0, False),
+        (455.0, 1.0, False),  # 15 % above are the sensor's
+        (465.0, 1.0, True),
+        (4000.0, 0.2, True),  # off for most of the log
+        (4000.0, 0.05, False),  # a few readings are no scale
+    ],
+)
+def test_a_link_is_below_its_maximum_nearly_always(level_V: float, share: float, broken: bool) -> None:
+    link = part("dc_link_voltage", np.where(60.0 * share > T, level_V, 0.2))
+    ties = list(voltage_ties(Signals({"dc_link_voltage": link}, 0.0, 60.0), FILE))
+    assert any(tie.broken for tie in ties) is broken

@@ -12,7 +12,7 @@ import pytest
 from key_cycle_traces import Logging, hazel, play_log
 from scipy.ndimage import uniform_filter1d
 
-from logscope.plausibility.states import state_doubts
+from logscope.plausibility.states import _exchanged, _Rise, state_doubts
 from logscope.signals import Part, Signals
 from logscope.simulate.scenarios import KeyCycle
 from logscope.vehicle import Vehicle
@@ -131,3 +131,36 @@ def test_a_state_that_is_no_longer_sent_is_none_that_reads_open() -> None:
     before = main.where(main.time_s < 2.3)
     on = np.concatenate([[True], before.on[1:]])  # it closed once before, in a key cycle that the log begins with
     assert doubted(mapped(signals, main_contactor=replace(before, on=on))) == []
+
+
+AT = np.arange(0.0, 20.0, 0.1)  # two messages lag by no more than 0.25 s
+
+
+def closed(name: str, *spans: tuple[float, float]) -> Part:
+    at = AT
+    on = np.any([(at >= since) & (at < until) for since, until in spans], axis=0)
+    return Part(name, AT, on.astype(float), "", f"Made.{name}", on=on)
+
+
+@pytest.mark.parametrize(
+    ("main", "other", "hands_over", "exchanged"),
+    [
+        # a link that rises from 9 to 11 s and is half way at 10 s
+        ((8.5, 18.0), (11.2, 18.0), False, True),
+        ((8.5, 18.0), (10.5, 18.0), False, True),
+        ((8.5, 18.0), (10.1, 18.0), False, False),  # may have closed before the link was half way
+        ((8.5, 18.0), (9.9, 18.0), False, False),
+        ((10.5, 18.0), (11.2, 18.0), False, False),  # the main contactor closes past the resistor, as it should
+        ((8.5, 18.0), (13.0, 18.0), False, False),  # long after the rise: for another reason
+        ((8.5, 18.0), (25.0, 26.0), False, False),
+        ((8.5, 11.4), (11.2, 18.0), True, True),  # opens as the other closes: a relay
+        ((8.5, 18.0), (11.2, 18.0), True, False),
+        ((8.5, 11.4), (11.2, 11.5), True, False),  # neither joins the link then
+    ],
+)
+def test_states_are_exchanged_where_the_other_one_closes_past_the_resistor(
+    main: tuple[float, float], other: tuple[float, float], hands_over: bool, exchanged: bool
+) -> None:
+    rise = _Rise(9.0, 10.0, 11.0)
+    found = _exchanged(closed("main_contactor", main), closed("negative_contactor", other), rise, hands_over=hands_over)
+    assert found is exchanged
