@@ -65,6 +65,17 @@ CHARGING = {
         made(quantity("dc_link_voltage", "V", np.where(T >= 10.5, 330.0, 5.0))), 10.0, True,
     ),
     "the link falls": (made(quantity("dc_link_voltage", "V", 330.0 * np.exp(-T / 20.0))), 10.0, False),
+    "the link falls fast": (
+        made(quantity("dc_link_voltage", "V", 330.0 * np.exp(-np.maximum(T - 10.0, 0.0) / 0.5))), 10.0, False,
+    ),
+    "the link falls, and rises again": (
+        made(quantity("dc_link_voltage", "V", np.where((T >= 10.2) & (T < 10.6), 200.0, 330.0))), 10.0, True,
+    ),
+    "the link rises by 9 V": (made(quantity("dc_link_voltage", "V", np.where(T >= 10.5, 14.0, 5.0))), 10.0, False),
+    "the link rises by 11 V": (made(quantity("dc_link_voltage", "V", np.where(T >= 10.5, 16.0, 5.0))), 10.0, True),
+    "a high link rises by 11 V": (
+        made(quantity("dc_link_voltage", "V", np.where(T >= 10.5, 331.0, 320.0))), 10.0, False,
+    ),
     "the link swings by a little": (made(quantity("dc_link_voltage", "V", 320.0 + 4.0 * np.sin(5 * T))), 10.0, False),
 }  # fmt: skip
 

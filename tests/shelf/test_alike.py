@@ -78,6 +78,29 @@ def test_a_part_more_on_the_bus_makes_no_other_vehicle() -> None:
     assert kinds == {"a": 0, "b": 0, "c": 0, "d": 0, "e": 1}
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "alike"),
+    [
+        (range(10), range(10), True),
+        (range(10), range(5), True),  # half of all that either has
+        (range(10), range(4), False),  # though the other has all of its own in common
+        (range(4), range(10), False),
+        (range(6), range(2, 8), True),  # four of eight
+        (range(6), range(3, 9), False),
+    ],
+)
+def test_logs_are_of_one_kind_where_half_of_all_their_identifiers_are_common(
+    one: range, other: range, alike: bool
+) -> None:
+    """The share of the common among all: P. Jaccard, Bull. Soc. Vaudoise Sci. Nat. 37 (1901), from memory."""
+    assert (len(set(kinds_by_identifiers({"a": one, "b": other}).values())) == 1) is alike
+
+
+def test_the_kind_of_most_logs_is_the_first() -> None:
+    found = kinds_by_identifiers({"a": [1, 2], "b": [7, 8], "c": [7, 8]})
+    assert found == {"a": 1, "b": 0, "c": 0}
+
+
 def row(n: int, value: float, start: datetime | None = None, **more) -> Row:  # type: ignore[no-untyped-def]
     values = {MEASURE.name: Measured(value, MEASURE.unit, value * 0.99, value * 1.01)}
     return Row(f"{n}.log", start or START + timedelta(days=n), True, 60.0, values, **more)

@@ -6,6 +6,8 @@ import os
 import shutil
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pandas as pd
 import pytest
@@ -16,6 +18,7 @@ import logscope
 import logscope.files
 from logscope.errors import RequestError
 from logscope.shelf.archive import Archive, open_or_create
+from logscope.shelf.fill import Shelf, _present
 from logscope.shelf.job import Job, Outcome, failed
 from logscope.shelf.schema import TABLES, VERSION
 
@@ -252,3 +255,9 @@ def test_two_runs_at_once_on_one_archive_are_refused_and_a_lock_left_behind_hold
     assert filled(shelf, tmp_path / "archive", second)[1].checked == 6
     assert (tmp_path / "archive" / "_lock").exists()
     assert filled(shelf, tmp_path / "archive")[1].kept == 6
+
+
+def test_a_recording_is_present_where_all_of_its_logs_are() -> None:
+    rows = [{"key": name, "log_keys": list(name)} for name in ("ab", "ac", "b", "c")]
+    shelf = SimpleNamespace(archive=SimpleNamespace(known=lambda: rows), logs={"a": None, "b": None})
+    assert [row["key"] for row in _present(cast(Shelf, shelf))] == ["ab", "b"]

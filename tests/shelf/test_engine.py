@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 from collections.abc import Iterator
+from concurrent.futures import Future
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,8 +17,9 @@ from small_shelf import contents, filled, write_log, write_vehicle
 
 from logscope.errors import LogscopeError, RequestError
 from logscope.shelf import engine
+from logscope.shelf.cluster import _outcomes
 from logscope.shelf.engine import on_this_machine
-from logscope.shelf.job import Job, Log, VehicleFiles
+from logscope.shelf.job import Job, Log, Outcome, VehicleFiles
 from logscope.shelf.worker import Worker
 
 
@@ -91,3 +93,16 @@ def test_four_fifths_of_the_machines_memory_are_shared_among_the_workers() -> No
     said = Path("/proc/meminfo").read_text(encoding="ascii").splitlines()[0].split()
     assert said[0] == "MemTotal:"
     assert engine.memory_share(4) == pytest.approx(0.8 * int(said[1]) * 1.024e-3 / 4, rel=0.01)
+
+
+def test_a_task_that_is_given_up_costs_its_logs_and_a_machine_that_cannot_check_stops_the_run() -> None:
+    batch = [Job((Log(name, name, 1, datetime.now(UTC)),), None, "") for name in "ab"]
+    died: Future[list[Outcome]] = Future()
+    died.set_exception(RuntimeError("the worker is gone"))
+    outcomes = _outcomes(died, batch)
+    assert [(each.job, each.row["status"]) for each in outcomes] == [(job, "failed") for job in batch]
+    assert "died (RuntimeError)" in outcomes[0].row["reason"]
+    unable: Future[list[Outcome]] = Future()
+    unable.set_exception(RequestError("no room for temporary files"))
+    with pytest.raises(RequestError, match="no room"):
+        _outcomes(unable, batch)

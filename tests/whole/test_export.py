@@ -13,6 +13,8 @@ from pyarrow import parquet
 
 from logscope import export
 from logscope.decoded import decode_tables
+from logscope.decoding.table import Table
+from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import RequestError
 from logscope.logs import open_logs
 
@@ -73,3 +75,19 @@ def test_table_names_become_file_names_on_every_system(tmp_path: Path, tables) -
         {"can1:Link": tables["Link"]}, {"can1:Link": ("Speed",)}, tmp_path, ".csv", labels=False
     )
     assert path.name == "can1-Link.csv"
+
+
+def test_every_text_of_an_enumeration_is_written_and_what_has_none_is_its_number() -> None:
+    """Expected by hand; a frame of another branch of a multiplexer holds no value."""
+    spec = SignalSpec("State", 0, 8, choices={0: "Off", 1: "On", 7: "Fault"})
+    message = MessageSpec("Box", 0x100, extended=False, length=1, signals=(spec,))
+    values = np.array([0.0, 1.0, np.nan, 7.0, 0.0, 5.0])
+    table = Table("Box", "can0", message, 0, np.arange(6, dtype=np.int64), {"State": values}, {})
+    texts = export.message_table(table, ["State"], labels=True)["State"].to_pylist()
+    assert texts == ["Off", "On", None, "Fault", "Off", "5"]
+    assert export.message_table(table, ["State"], labels=False)["State"].to_pylist() == [0, 1, None, 7, 0, 5]
+
+
+@pytest.mark.parametrize(("end_s", "rows"), [(1.0, 11), (1.04, 11), (1.06, 12), (0.0, 1)])
+def test_a_wide_table_has_a_row_for_each_step_up_to_the_end(tables, end_s: float, rows: int) -> None:  # type: ignore[no-untyped-def]
+    assert export.wide_table(tables, {}, 0.1, end_s).num_rows == rows

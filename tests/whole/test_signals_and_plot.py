@@ -16,6 +16,8 @@ from rich.console import Console
 
 import logscope
 from logscope import RequestError, tasks
+from logscope.signals import Part
+from logscope.survey.plot import SignalPlot
 from logscope.survey.show import print_rows
 from logscope.survey.spark import LEVELS
 
@@ -147,6 +149,17 @@ def test_a_silence_is_named_since_a_line_is_drawn_across_it(folder: Path) -> Non
     (folder / "gap.log").write_text("\n".join(lines) + "\n", encoding="utf-8")
     page = logscope.plot_signals(folder / "gap.log", "Link.Voltage", definitions=folder / "small.dbc").to_html()
     assert "Link.Voltage: no sample from 0.990 to 3.000 s; the line across is no measurement." in page
+
+
+def test_of_many_silences_the_longest_are_named_and_the_others_counted() -> None:
+    """Five stretches of readings every 10 ms, with silences between them of 1, 4, 2 and 3 s."""
+    begins = (0.0, 2.0, 7.0, 10.0, 14.0)
+    time_s = np.concatenate([begin + np.arange(101) * 0.01 for begin in begins])
+    part = Part("Link.Voltage", time_s, np.ones(time_s.size), "V", "Link.Voltage")
+    (note,) = SignalPlot((part,), (0.0, 15.0)).drawing().notes
+    assert "no sample from 3.000 to 7.000, 8.000 to 10.000 and 11.000 to 14.000 s, and in 1 shorter stretch" in note
+    (note,) = SignalPlot((part,), (0.0, 5.0)).drawing().notes
+    assert "no sample from 1.000 to 2.000 s; the line" in note
 
 
 def test_a_plot_is_not_written_over_a_log(folder: Path) -> None:
