@@ -111,8 +111,11 @@ def test_a_resistor_that_heats_follows_its_differential_equation(growth: float) 
     assert settled_fraction_heating(t, r0 * c, growth) == pytest.approx(expected, abs=1e-6)
 
 
-@pytest.mark.parametrize("cut_in_v", [45.0, 120.0, 250.0])
-def test_a_constant_power_load_follows_its_differential_equation(cut_in_v: float) -> None:
+@pytest.mark.parametrize(
+    ("start_v", "cut_in_v"),
+    [(0.0, 45.0), (0.0, 120.0), (0.0, 250.0), (100.0, 120.0), (200.0, 120.0)],  # a hot restart, its load already on
+)
+def test_a_constant_power_load_follows_its_differential_equation(start_v: float, cut_in_v: float) -> None:
     """scipy.integrate.solve_ivp; 400 V, 50 ohm, 300 W rest at 358.114 V (roots of V² − Vs·V + P·R = 0)."""
     source, r, c, power = 400.0, 50.0, 2e-3, 300.0
     end_v = source / 2 + np.sqrt(source**2 / 4 - power * r)
@@ -122,6 +125,6 @@ def test_a_constant_power_load_follows_its_differential_equation(cut_in_v: float
     def change(_: float, s: np.ndarray) -> list[float]:
         return [((source - s[0]) / r - (power / s[0] if s[0] >= cut_in_v else 0.0)) / c]
 
-    solved = solve_ivp(change, (0, 1.2), [0.0], t_eval=t, rtol=1e-9, atol=1e-9, max_step=1e-3)
-    got = settled_fraction_constant_power(t, r * c, end_v, 0.0, cut_in_v, power * r / end_v**2)
-    assert got * end_v == pytest.approx(solved.y[0], abs=0.05)
+    solved = solve_ivp(change, (0, 1.2), [start_v], t_eval=t, rtol=1e-9, atol=1e-9, max_step=1e-3)
+    got = settled_fraction_constant_power(t, r * c, end_v, start_v, cut_in_v, power * r / end_v**2)
+    assert start_v + got * (end_v - start_v) == pytest.approx(solved.y[0], abs=0.05)

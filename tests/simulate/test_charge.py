@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, inf
 
 import numpy as np
 import pytest
@@ -72,3 +72,22 @@ def test_two_sources_share_a_load_as_millman_says():
     assert side.volts[0] == pytest.approx(volts)
     assert side.battery_A[0] == pytest.approx((12.6 - volts) / 0.25)  # below zero: it is charged
     assert side.battery_A[0] + side.converter_A[0] == pytest.approx(25.0)
+
+
+@pytest.mark.parametrize(
+    ("charge", "withdrawn_s", "ends_s"),
+    [
+        (Charge(0.0), inf, inf),
+        (Charge(0.0), 50.0, 50.3),  # follows a request 0.3 s later
+        (Charge(0.0, obeys_s=inf), 50.0, inf),
+        (Charge(0.0, request_silent_s=50.0), inf, 52.0),  # misses the request after 2 s
+        (Charge(0.0, request_silent_s=50.0, hears_s=0.5), inf, 50.5),
+        (Charge(0.0, fault_s=50.0), inf, 50.3),
+        (Charge(0.0, stops_s=50.0), inf, 50.0),
+        (Charge(0.0, supply_lost_s=50.0), inf, 50.0),
+        (Charge(0.0, unplugged_s=50.0), inf, 51.5),  # an arc lasts 1.5 s
+        (Charge(0.0, unplugged_s=50.0, supply_lost_s=51.0), 50.5, 50.8),  # what comes first
+    ],
+)
+def test_a_charger_stops_as_late_as_its_scenario_says(charge, withdrawn_s, ends_s):
+    assert charge.ends_s(withdrawn_s) == pytest.approx(ends_s)

@@ -12,7 +12,7 @@ from logscope.simulate.circuits import HighVoltage
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.drive_truth import drive_truth
 from logscope.simulate.encoder import EncoderFault, Fault
-from logscope.simulate.hazel_drives import healthy_drive, troubled_drive
+from logscope.simulate.hazel_drives import healthy_drive, pedal, troubled_drive
 from logscope.simulate.key_cycles import play
 from logscope.simulate.scenarios import KeyCycle, Profile, Tuning
 
@@ -101,3 +101,10 @@ def test_welded_contactor_leaves_the_link_live():
 def test_overlapping_key_cycles_are_refused():
     with pytest.raises(ValueError, match="follow one another"):
         play(CIRCUIT, (KeyCycle(5.0, 20.0), KeyCycle(3.0, 25.0)), 30.0)
+
+
+def test_a_pedal_is_up_between_its_presses():
+    foot = pedal((5.0, 10.0, 0.4), (20.0, 22.0, 1.0, 0.05))
+    at_s = np.array([0.0, 5.0, 5.15, 5.3, 10.0, 10.1, 10.2, 15.0, 20.0, 20.025, 20.05, 22.0, 22.2, 30.0])
+    expected = [0.0, 0.0, 0.2, 0.4, 0.4, 0.2, 0.0, 0.0, 0.0, 0.5, 1.0, 1.0, 0.0, 0.0]
+    assert foot.at(at_s) == pytest.approx(expected)

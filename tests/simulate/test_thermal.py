@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from logscope.simulate.thermal import STEP_S, Chain, Cooling, network, temperatures, warm
+from logscope.simulate.thermal import STEP_S, Chain, Cooling, losses, network, temperatures, warm
 
 CHAIN = Chain()
 
@@ -77,6 +77,17 @@ def test_losses_come_from_the_current():
     # copper 1.5·R·I² of amplitudes: 300 A at 20 mΩ are 2.7 kW, which lift the winding by 82 K in the end
     found = temperatures(np.full(4_000_000, 300.0), 1e-3)
     assert found.motor[-1] - found.jacket[-1] == pytest.approx(2700.0 / CHAIN.winding_W_per_K, rel=0.02)
+
+
+def test_a_pulsed_current_warms_copper_by_its_rms_and_switches_by_its_mean():
+    # pulses of half the time have an RMS of 1/√2 of their height, a sawtooth 1/√3 (any textbook on circuits); copper
+    # takes 1.5·R·I²(RMS) at 20 mΩ, the switches 3 W for each ampere of the mean
+    pulses = np.tile([240.0, 0.0], 500)
+    sawtooth = np.tile((np.arange(50) + 0.5) / 50 * 240.0, 20)
+    for current_A, rms_A in ((pulses, 240.0 / 2**0.5), (sawtooth, 240.0 / 3**0.5)):
+        copper_W, switching_W = losses(current_A, 1e-3)
+        assert copper_W == pytest.approx(np.full(10, 1.5 * 0.02 * rms_A**2), rel=1e-3)
+        assert switching_W == pytest.approx(np.full(10, 3.0 * 120.0))
 
 
 def test_the_fan_comes_on_when_the_coolant_is_hot_and_stops_below():

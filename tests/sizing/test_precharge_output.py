@@ -10,7 +10,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
-from logscope.findings import CAUTION_HV
+from logscope.findings import CAUTION_HV, Measured
 from logscope.sizing.page import design_chart, design_to_html
 from logscope.sizing.precharge import PrechargeDesign, size_precharge
 from logscope.sizing.requirements import PrechargeRequirements
@@ -89,6 +89,34 @@ def test_what_is_not_met_is_said() -> None:
     assert "above the 50 A allowed" in stiff
     held = " ".join(warnings(size_precharge(PrechargeRequirements(800.0, 2000.0, resistance_ohm=3000.0))))
     assert "switch it off during precharge" in held
+
+
+@pytest.mark.parametrize(
+    ("bleeder_ohm", "tolerance", "held"),
+    [
+        (1895.0, 0.0, True),  # 1,900 Ω hold a link behind 100 Ω at 95 % of the pack
+        (1905.0, 0.0, False),
+        (1905.0, 0.05, True),  # behind 105 Ω it takes 1,995 Ω
+        (1990.0, 0.05, True),
+        (2000.0, 0.05, False),
+    ],
+)
+def test_a_bleeder_that_ends_the_charge_too_low_is_named(bleeder_ohm: float, tolerance: float, held: bool) -> None:
+    """The voltage divider of bleeder and the highest resistor within its tolerance, any textbook on circuits."""
+    needs = PrechargeRequirements(400.0, 1000.0, resistance_ohm=100.0, resistor_tolerance=tolerance)
+    design = size_precharge(needs)
+    fitted = replace(design, values={**design.values, "bleeder_ohm": Measured(bleeder_ohm, "ohm")})
+    assert ("hold the link at" in " ".join(warnings(fitted))) is held
+
+
+@pytest.mark.parametrize(("rated_W", "named"), [(0.99, True), (1.01, False)])
+def test_a_resistor_is_too_weak_for_quick_retries_below_the_power_of_three_starts(rated_W: float, named: bool) -> None:
+    """Three starts of ½·C·V² within ten seconds: 80 J each are 24 W."""
+    needs = PrechargeRequirements(400.0, 1000.0, resistance_ohm=100.0, capacitor_tolerance=0.0)
+    power_W = size_precharge(needs).values["repeated_starts_power_W"].value
+    assert power_W == pytest.approx(24.0)
+    found = warnings(size_precharge(replace(needs, rated_power_W=rated_W * 24.0)))
+    assert any("does not allow quick retries" in each for each in found) is named
 
 
 def test_sixty_volt_and_less_is_said_to_be_no_class_b() -> None:

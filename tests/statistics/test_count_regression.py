@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 from limits_study import LimitsStudy
+from scipy import stats
 
 from logscope.statistics.count_regression import fit_counts, fit_dispersed, hac_variance_ratio, profile_limits
 
@@ -51,6 +52,25 @@ def test_dispersion_is_that_of_statsmodels() -> None:
 def test_counts_that_scatter_as_poisson_are_taken_as_poisson() -> None:
     chosen = [fit_dispersed(*made(seed, rows=200)).alpha for seed in range(20)]
     assert sum(alpha > 0 for alpha in chosen) <= 4  # nominal 5 %: 5 or more of 20 in 0.3 % (binomial)
+
+
+def test_counts_scatter_more_than_poissons_where_the_likelihood_ratio_passes_its_quantile() -> None:
+    """scipy's nbinom and chi2: of counts without covariates the mean is the likeliest for any dispersion.
+
+    The dispersion cannot be negative, so that 5 % of one side is the 90 % quantile.
+    """
+    rng, ratios, ours = np.random.default_rng(2911), [], []
+    for _ in range(60):
+        counts = rng.poisson(rng.gamma(1 / 0.12, 0.12 * 3.0, 60)).astype(float)
+        sizes = np.exp(-np.linspace(-7.0, 4.0, 2000))[:, None]
+        dispersed = stats.nbinom.logpmf(counts, sizes, sizes / (sizes + counts.mean())).sum(axis=1).max()
+        ratios.append(2.0 * (dispersed - stats.poisson.logpmf(counts, counts.mean()).sum()))
+        ours.append(fit_dispersed(counts, np.ones(60), np.ones((60, 1))).alpha > 0.0)
+    limit = stats.chi2.ppf(0.9, 1)
+    clear = np.abs(np.array(ratios) - limit) > 0.05
+    assert np.array_equal(np.array(ours)[clear], (np.array(ratios) > limit)[clear])
+    for low, high in ((limit / 2, limit), (limit, 2 * limit)):  # there are some near it on either side
+        assert sum(low < ratio < high for ratio in ratios) >= 5
 
 
 def test_profile_limits_fall_where_the_likelihood_of_statsmodels_has_fallen_by_half_of_chi_squared() -> None:

@@ -60,6 +60,16 @@ def test_sizes_and_limits_are_those_of_weighted_least_squares_with_the_places_gi
         assert size.high - size.value == pytest.approx(wider * error)
 
 
+@pytest.mark.parametrize("times", [1.0, 2.0, 5.0])
+def test_the_scatter_of_neighbours_is_in_units_of_their_own_deviations(times: float) -> None:
+    """A difference of two normals is normal with the root of both variances (any textbook)."""
+    rng = np.random.default_rng(2911)
+    deviation = rng.uniform(0.5, 4.0, 40_000)
+    level = np.repeat([0.0, 50.0, -20.0, 10.0], 10_000)  # steps between neighbours do not count
+    assert scatter(level + times * deviation * rng.normal(size=level.size), deviation) == pytest.approx(times, rel=0.02)
+    assert scatter(level + 0.1 * deviation * rng.normal(size=level.size), deviation) == 1.0
+
+
 def test_several_steps_are_found_and_placed() -> None:
     rng = np.random.default_rng(7)
     level = np.select([WHERE < 15, WHERE < 30, WHERE < 45], [0.0, 6.0, 2.0], 8.0)

@@ -70,3 +70,27 @@ def test_limits_hold_the_truth_as_often_as_they_say_and_are_no_wider(
 def test_two_samples_bound_their_integral_by_either_of_them() -> None:
     found = integrate(np.array([0.0, 2.0]), np.array([10.0, 14.0]))
     assert (found.low, found.value, found.high) == pytest.approx((20.0, 24.0, 28.0))
+
+
+@pytest.mark.parametrize(
+    ("kind", "variance"),
+    [
+        ("noise", 1.0),  # each reading by itself
+        ("jumps", 1 / 12),  # of one anywhere in a step, the rule takes half: E[(½ − u)²], u uniform
+        ("bends", 1 / 120),  # of one anywhere in a step: E[(u·(1 − u)/2)²]
+    ],
+)
+def test_limits_are_as_wide_as_the_rule_is_off_by_integration(kind: str, variance: float) -> None:
+    """One normal jump or bend of unit variance in each step, noiseless; the errors of all steps add up in squares."""
+    rng, steps, reach = np.random.default_rng(2911), 20_000, []
+    for _ in range(20):
+        heights, begins = rng.normal(size=steps), np.arange(steps) + rng.uniform(size=steps)
+        after = np.arange(1.0, steps + 1)
+        value = {
+            "noise": heights,
+            "jumps": np.cumsum(heights),
+            "bends": after * np.cumsum(heights) - np.cumsum(heights * begins),
+        }[kind]
+        found = integrate(after, value)
+        reach.append((found.high - found.value) / 1.96)
+    assert np.mean(np.square(reach)) == pytest.approx(steps * variance, rel=0.15)  # shares below zero are none
