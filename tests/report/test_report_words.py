@@ -10,6 +10,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from logscope.capture.frames import Account
 from logscope.diagnosis.explain import explain
 from logscope.findings import CAUTION_HV, Measured, NotChecked, Severity
 from logscope.parts import PARTS, part_title
@@ -22,7 +23,8 @@ from logscope.quantities import (
     value_text,
 )
 from logscope.report import model
-from logscope.report.words import flag_text, value_name
+from logscope.report.words import counted, flag_text, in_shown_unit, panel_name, value_name
+from logscope.result import CaptureSummary
 
 
 def test_digits_follow_the_interval():
@@ -223,6 +225,73 @@ def test_reasons_of_one_check_are_gathered():
 
 def test_a_sum_shows_what_it_leaves_over():
     assert model.Sum("frames", 10, (("decoded", 7),)).text() == "10 frames = 7 decoded; 3 unaccounted for"
+
+
+def test_the_sums_of_lines_and_frames_name_each_count():
+    account = Account(lines=210, lines_bad=1, other=20, sample_lines=30, frames=159, error_frames=5, remote_frames=4)
+    capture = CaptureSummary(account, None, 1.0, frames_decoded=90, frames_undefined=40, frames_undecodable=20)
+    assert model.line_sum(account).text() == (
+        "210 lines or records = 159 frames + 30 console lines with samples + 20 comments or blank + 1 bad"
+    )
+    assert model.frame_sum(capture).text() == (
+        "159 frames = 90 decoded + 40 without a definition + 20 too short for their definition + 5 error frames + "
+        "4 remote frames"
+    )
+    assert model.Sum("frames", 7, (("decoded", 10),)).text() == "7 frames = 10 decoded; 3 unaccounted for"
+
+
+def test_what_else_to_know_of_a_log_is_named_where_there_is_any():
+    account = Account(out_of_order=2, stamps_repaired=3, lost=4000, resets=5)
+    capture = CaptureSummary(account, None, 1.0, 0, 0, 0, samples_undecodable=1)
+    assert [count.replace("\u202f", "") for _, count in model.account_facts(capture)] == ["1", "2", "3", "4000", "5"]
+    assert model.account_facts(CaptureSummary(Account(), None, 1.0, 0, 0, 0)) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "measured", "shown"),
+    [
+        ("fraction_reached", Measured(0.956, "1", 0.95, None), Measured(95.6, "%", 95.0, None)),
+        ("fraction_reached", Measured(0.956, "V"), Measured(956.0, "mV")),  # no share of anything
+        ("cause_likelihood", Measured(0.5, ""), Measured(50.0, "%")),
+        ("time_constant_s", Measured(0.15, "s", None, 0.2), Measured(150.0, "ms", None, 200.0)),
+        ("factor", Measured(0.5, "1"), Measured(0.5, "1")),
+    ],
+)
+def test_a_value_is_shown_in_percent_or_with_its_prefix(name, measured, shown):
+    found = in_shown_unit(name, measured)
+    assert found.unit == shown.unit
+    assert (found.value, found.low, found.high) == pytest.approx((shown.value, shown.low, shown.high))
+
+
+@pytest.mark.parametrize(
+    ("count", "severity", "text"),
+    [(1, Severity.DANGER, "1 danger"), (2, Severity.WARNING, "2 warnings"), (0, Severity.INFO, "0 points to note")],
+)
+def test_findings_are_counted_in_words(count, severity, text):
+    assert counted(count, severity) == text
+
+
+@pytest.mark.parametrize(
+    ("titles", "unit", "text"),
+    [
+        (["a" * 20, "b" * 18], "V", f"{'a' * 20}, {'b' * 18} [V]"),  # 40 letters
+        (["a" * 20, "b" * 19], "V", "Voltages [V]"),
+        (["a" * 20, "b" * 19], "ohm", f"{'a' * 20}, {'b' * 19} [ohm]"),
+        (["a" * 50], "V", f"{'a' * 50} [V]"),
+        (["State"], "", "State"),
+    ],
+)
+def test_a_panel_of_many_parts_goes_by_its_quantity(titles, unit, text):
+    assert panel_name(titles, unit) == text
+
+
+def test_an_attempt_without_a_value_shows_its_limit_or_nothing():
+    finding = replace(fake.slow_precharge(), measured={
+        "time_constant_s": Measured(0.15, "s", 0.14, 0.16), "start_voltage_V": Measured(None, "V", None, 5.0),
+        "end_voltage_V": Measured(None, "V", 5.0, None), "close_difference_V": Measured(3.0, "V"),
+    })  # fmt: skip
+    shown = [model._attempt_value(finding, name) for name, _ in model.ATTEMPT_VALUES]
+    assert shown == ["150\xa0ms (140 to 160\xa0ms)", "at most 5\xa0V", "–", "–", "3\xa0V"]
 
 
 def test_an_action_that_asks_for_proof_brings_its_caution_though_no_finding_has_one():
