@@ -45,13 +45,6 @@ def seconds(value: float) -> str:
     return f"{_trim(value)} s"
 
 
-def seconds_between(low: float, high: float) -> str:
-    """A range of durations: '95.1 to 99.8 ms'."""
-    if abs(high) < 1.0:
-        return f"{_trim(low * 1e3)} to {_trim(high * 1e3)} ms"
-    return f"{_trim(low)} to {_trim(high)} s"
-
-
 def times(count: int) -> str:
     """How often: 'once', '3 times'."""
     return "once" if count == 1 else f"{count} times"
