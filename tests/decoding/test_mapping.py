@@ -7,11 +7,16 @@ brochure and NIST SP 811), applied by hand to raw integers.
 from __future__ import annotations
 
 from collections.abc import Callable
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
+from logscope.decoding.columns import Column
+from logscope.decoding.matching import Service
 from logscope.decoding.table import Table
+from logscope.decoding.tables import _finished, _Growing
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.mapping import SignalBinding, part_of
 from logscope.parts import PARTS, Conversion, convert
@@ -127,3 +132,24 @@ def test_a_fault_is_an_overcurrent_by_value_bit_or_text(
     assert part.healthy is not None
     assert part.value[part.overcurrent].tolist() == overcurrent
     assert part.value[part.healthy].tolist() == healthy
+
+
+@pytest.mark.parametrize("stamps", [[0, 1, 2, 3, 4], [3, 1, 4, 0, 2]])
+def test_values_and_what_is_absent_stay_with_their_stamps_in_whatever_order_they_came(stamps: list[int]) -> None:
+    """By hand; integers of more than 53 bits have a 0 where a frame holds no value."""
+    spec = SignalSpec("Big", 0, 64)
+    service = SimpleNamespace(names=("Big", "Small"), bus="can0", spec=MessageSpec("M", 1, False, 8, (spec,)))
+    values = np.array([10, 20, 0, 40, 50], np.uint64)
+    big = Column(values, np.array([False, False, True, False, False]))
+    small = Column(values.astype(float), None)
+    growing = _Growing(cast(Service, service), 0, [], [])
+    for part in (slice(0, 2), slice(2, 5)):  # two blocks
+        growing.times.append(np.array(stamps, np.int64)[part])
+        growing.blocks.append({"Big": big.where(np.arange(5)[part]), "Small": small.where(np.arange(5)[part])})  # type: ignore[arg-type]
+    table = _finished(growing, "M", 0)
+    order = np.argsort(stamps)
+    assert table.time_ns.tolist() == [0, 1, 2, 3, 4]
+    assert table.columns["Small"].tolist() == values[order].astype(float).tolist()
+    found = table.floats("Big")
+    expected = np.where(np.array([0, 0, 1, 0, 0], bool), np.nan, values.astype(float))[order]
+    np.testing.assert_equal(found, expected)

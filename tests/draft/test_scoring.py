@@ -199,3 +199,22 @@ def test_texts_of_switches_and_faults() -> None:
 def test_a_signal_is_a_copy_where_another_bus_passes_its_message_on(one: str, other: str, copies: bool) -> None:
     first, second = (logged(reference, "rpm", ROAD) for reference in (one, other))
     assert first.copies(second) is second.copies(first) is copies
+
+
+def charged(begins_s: float, level_V: float = 320.0) -> np.ndarray:
+    return level_V * (1.0 - np.exp(-np.clip(T - begins_s, 0.0, None) / 0.4))
+
+
+def test_the_rise_is_that_of_the_link_by_name_and_else_the_first() -> None:
+    charger, link = (
+        logged("Charger.OutputVoltage", "V", charged(5.0)),
+        logged("Inverter.DcLinkVoltage", "V", charged(9.0)),
+    )
+    other = logged("Heater.SupplyVoltage", "V", charged(7.0))
+    assert look_around([charger, link, other]).rise_of == link.reference
+    assert look_around([other, charger]).rise_of == charger.reference
+    found = look_around([link])
+    assert found.rise is not None
+    assert 8.9 <= found.rise.start_s < found.rise.end_s <= 10.0
+    assert found.pack_level == pytest.approx(320.0, rel=0.01)
+    assert look_around([logged("Aux.Voltage", "V", charged(5.0, 12.6))]).rise is None

@@ -7,6 +7,7 @@ import struct
 import sys
 import time
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import can
 import numpy as np
@@ -124,3 +125,18 @@ def test_frames_that_the_socket_dropped_are_counted_once(pair) -> None:  # type:
         _controls(port, frames, total)
         lost.append(port._drops(frames))
     assert lost == [0, 3, 0, 7, 490, 0, 2**32 - 2 - 500, 3]
+
+
+@pytest.mark.parametrize("moved_s", [0, 5, -5])
+def test_a_frame_without_a_stamp_came_now_whatever_the_computers_clock_was_set_to(pair, moved_s: int) -> None:  # type: ignore[no-untyped-def]
+    """Stamps of the kernel are on the computer's clock, which is ahead of the recording's by so much."""
+    _, port, _ = pair
+    now_ns, moved_ns = 100 * 10**9, moved_s * 10**9
+    port._clock = SimpleNamespace(now_ns=lambda: now_ns, wall_moved_ns=lambda: moved_ns)
+    for row, stamp_s in enumerate((98, 99)):
+        stamp = struct.pack("@Nii", socket.CMSG_LEN(16), socket.SOL_SOCKET, 35) + struct.pack(
+            "@qq", stamp_s + moved_s, 7
+        )
+        port._control[row, :32] = np.frombuffer(stamp, np.uint8)
+    port._headers["control_size"][:3] = (32, 32, 0)
+    assert port._stamps(3).tolist() == [98 * 10**9 + 7, 99 * 10**9 + 7, now_ns]

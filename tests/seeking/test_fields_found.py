@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cantools
 import numpy as np
 import pytest
 
 from logscope.payload.fields import Field
-from logscope.payload.segmentation import Segment, Sort
+from logscope.payload.segmentation import Segment, Segmentation, Sort
 from logscope.seeking.candidates import Candidate, states, widened
 from logscope.seeking.dbc_line import dbc_texts, roomy, signal_line
 from logscope.seeking.gather import Key, Stream
 from logscope.seeking.hits import Hit
+from logscope.seeking.show import identifier_text
 
 
 def candidate(
@@ -159,3 +161,21 @@ def test_messages_are_marked_as_extended_as_long_as_their_longest_and_their_sign
 def test_pages_of_a_message_come_with_their_selector() -> None:
     (text,) = dbc_texts([hit(candidate(Field(8, 4), [[0, 1], [0, 9]], page=0))]).values()
     assert ' SG_ Selector M : 0|8@1+ (1,0) [0|255] "" Vector__XXX' in text
+
+
+def test_the_fields_of_an_identifier_are_written_as_in_dbc_files() -> None:
+    """Start bit|bits@order and sign, order 1 low byte first (the DBC format; cantools reads the same from a line)."""
+    made = Segmentation(
+        (
+            Segment(Field(0, 16), Sort.NUMBER),
+            Segment(Field(23, 12, big_endian=True), Sort.NUMBER, signed=True),
+            Segment(Field(40, 8), Sort.NUMBER, selected_by=3),
+        ),
+        (), (), None,
+    )  # fmt: skip
+    assert identifier_text(Key("can0", 0x1A0, False, 8), made) == "can0 0x1A0 [8]: 0|16@1+, 23|12@0-, 40|8@1+ m3"
+    line = ' SG_ A : 23|12@0- (1,0) [0|0] "" X'
+    (message,) = cantools.database.load_string(f"BO_ 416 M: 8 X\n{line}\n", "dbc").messages
+    assert (message.signals[0].byte_order, message.signals[0].is_signed) == ("big_endian", True)
+    empty = Segmentation((), (), (), None)
+    assert identifier_text(Key("can1", 0x18FF0102, True, 2), empty) == "can1 0x18FF0102 [2]: nothing changes"
