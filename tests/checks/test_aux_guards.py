@@ -6,6 +6,8 @@ The limits are the project's own (common practice, no published source); what is
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -13,8 +15,10 @@ from aux_traces import STATED, Made, claims, found
 from limits_study import LimitsStudy
 
 from logscope.checks.aux_supply.backfeed import Fed
+from logscope.checks.aux_supply.levels import lowest
 from logscope.checks.aux_supply.resistance import HIGH_OHM, Resistances
-from logscope.checks.aux_supply.supply import highest_level
+from logscope.checks.aux_supply.side import Side
+from logscope.checks.aux_supply.supply import _empty, highest_level
 from logscope.checks.aux_supply.text import fall_sentence
 from logscope.findings import Measured
 from logscope.observations.under_load import UnderLoad, resistance_by_steps
@@ -138,3 +142,36 @@ def test_the_fall_of_a_battery_is_said_as_a_positive_number_with_its_limits_in_o
     fall: Measured | None, left: Measured | None, text: str
 ) -> None:
     assert text in fall_sentence(fall, left, 11.8)
+
+
+@pytest.mark.parametrize(
+    ("level_V", "empty"),
+    [
+        (11.30, True),
+        (11.38, True),  # noise of 50 mV and half a step of 20 mV leave it up to 11.49 V
+        (11.40, False),  # six cells at 1.75 V, and a volt for the load of the controllers, are 11.5 V
+        (11.60, False),
+    ],
+)
+@pytest.mark.parametrize("linked", [True, False])
+def test_a_battery_is_nearly_empty_where_all_of_its_interval_is_below_the_limit(
+    level_V: float, empty: bool, linked: bool
+) -> None:
+    at = np.arange(0.0, 20.0, 0.1)
+    runs = at >= 10.0
+    side = SimpleNamespace(
+        time_s=at, volts=np.where(runs, 13.8, level_V), noise_V=0.05, step_V=0.02, running=runs.astype(float),
+        linked=runs.astype(float) if linked else np.full(at.size, np.nan),
+    )  # fmt: skip
+    found = list(_empty(cast(Side, side)))
+    assert [problem.cause for problem in found] == (["empty_battery"] if empty else [])
+    for problem in found:
+        level = problem.level
+        assert (level.value, level.low, level.high) == pytest.approx((level_V, level_V - 0.11, level_V + 0.11))
+
+
+def test_the_lowest_reading_may_have_been_lower_and_is_known_from_above_by_half_a_step() -> None:
+    side = SimpleNamespace(time_s=np.arange(4.0), volts=np.array([12.0, 9.4, 11.0, 12.0]), step_V=0.2)
+    found = lowest(cast(Side, side))
+    assert (found.volts.value, found.volts.low, found.time_s) == (9.4, None, 1.0)
+    assert found.volts.high == pytest.approx(9.5)

@@ -134,3 +134,30 @@ def test_limits_of_a_mean_are_students_and_do_not_count_repeated_readings_twice(
     for _ in range(400):
         study.of(1.5, mean_of(np.repeat(rng.normal(1.5, 0.3, 200), 10)))
     study.judge()
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "limited", "off"),
+    [
+        (-0.5, 0.5, False, False),
+        (0.5, 1.5, False, False),  # its interval reaches what meters differ by
+        (1.1, 1.5, False, True),
+        (1.1, 1.5, True, False),  # more than the file states it can give, and no more than asked
+        (-1.5, -0.5, False, False),
+        (-1.5, -1.1, False, True),
+        (-1.5, -1.1, True, True),
+        (-3.0, 3.0, False, False),
+    ],
+)
+def test_a_charger_is_off_its_request_where_all_of_the_interval_is_beyond_the_tolerance(
+    low: float, high: float, limited: bool, off: bool
+) -> None:
+    assert Error((low + high) / 2, low, high, "A", 16.0, "charger_current", 1.0, 0.0, 60.0, limited).off is off
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "beyond"), [(4.9, "V", False), (5.1, "V", True), (-5.1, "V", True), (9.0, "A", False)]
+)
+def test_no_regulation_is_off_by_five_times_its_tolerance(value: float, unit: str, beyond: bool) -> None:
+    error = Error(value, value, value, unit, 400.0, "charger_voltage", 1.0, 0.0, 60.0, False)
+    assert (error.beyond_regulation, error.above) == (beyond, value > 0)

@@ -20,6 +20,7 @@ from logscope.findings import Finding, Severity
 from logscope.observations.motor_speed.analysis import wrong_speed
 from logscope.observations.motor_speed.lost import _by_torque, _Look, _mean
 from logscope.observations.motor_speed.model import SpeedModel
+from logscope.observations.motor_speed.other_readings import other_speeds
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -256,3 +257,43 @@ def test_between_samples_a_torque_may_have_been_as_high_as_either_neighbour(
     torque = part("torque", np.arange(3.0), np.array(values))
     found = _mean(torque, torque.value, since_s, until_s, 80.0)
     assert found == (None if share is None else pytest.approx(share, abs=0.03))
+
+
+STEADY = 3000.0 + 500.0 * np.sin(np.arange(0.0, 60.0, 0.01) / 3.0)
+
+
+def witness(name: str, period_s: float, factor: float = 1.0, pause: tuple[float, float] = (99.0, 99.0)) -> Part:
+    """A second reading of the same shaft, in its own scale, silent for a while."""
+    at = np.arange(0.0, 60.0, period_s)
+    at = at[(at <= pause[0]) | (at >= pause[1])]
+    return part(name, at, factor * np.interp(at, np.arange(0.0, 60.0, 0.01), STEADY))
+
+
+@pytest.mark.parametrize(
+    ("period_s", "known_for_s"),
+    [(0.01, 0.3), (0.05, 0.3), (0.5, 1.5)],  # 0.3 s, or three of its periods
+)
+def test_another_reading_is_known_for_three_of_its_periods(period_s: float, known_for_s: float) -> None:
+    speed = part("motor_speed", np.arange(0.0, 60.0, 0.01), STEADY)
+    made = signals(speed, witness("motor_speed_second", period_s, 0.5, (30.0, 40.0)))
+    model = cast(SpeedModel, SimpleNamespace(zero_rpm=10.0))
+    (found,) = other_speeds(made, speed, model)
+    longest_s = known_for_s * (1.0 if period_s < 0.1 else 60.0 / 50.0)  # its mean period, with the pause in it
+    at_s = (10.005, 29.995, 30.0 + known_for_s - 0.015, 30.0 + longest_s + 0.015, 39.995, 40.005)
+    known = [bool(found.known[np.searchsorted(speed.time_s, at) - 1]) for at in at_s]
+    assert known == [True, True, True, False, False, True]
+    assert found.rpm[~found.known].size > 800
+    assert np.max(np.abs(found.rpm / STEADY - 1.0)[found.known]) < 0.1  # brought to the motor's own scale
+
+
+@pytest.mark.parametrize(
+    ("name", "on_shaft"), [("motor_speed_second", True), ("stator_frequency", True), ("vehicle_speed", False)]
+)
+def test_a_road_speed_alone_turns_by_way_of_clutch_and_tyres(name: str, on_shaft: bool) -> None:
+    speed = part("motor_speed", np.arange(0.0, 60.0, 0.01), STEADY)
+    model = cast(SpeedModel, SimpleNamespace(zero_rpm=10.0))
+    (found,) = other_speeds(signals(speed, witness(name, 0.05, 0.03)), speed, model)
+    assert (found.name, found.on_shaft) == (name, on_shaft)
+    geared = witness(name, 0.05, 0.03)
+    changed = part(name, geared.time_s, geared.value * np.where(geared.time_s % 20 < 10, 1.0, 1.6))
+    assert other_speeds(signals(speed, changed), speed, model) == ()  # a gearbox: the ratio tells nothing

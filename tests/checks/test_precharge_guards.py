@@ -11,7 +11,7 @@ from typing import cast
 
 import pytest
 
-from logscope.checks.precharge import ending, judge, measure
+from logscope.checks.precharge import check, ending, judge, measure
 from logscope.checks.precharge.compare import Constant, Verdict, _shown_by, _verdict
 from logscope.checks.precharge.contactor_closing import Closing
 from logscope.checks.precharge.measure import Measurement
@@ -19,7 +19,7 @@ from logscope.checks.precharge.text import _perhaps_lag
 from logscope.curves.behind_lag import LONGEST_LAG_S
 from logscope.curves.estimate import Estimate
 from logscope.curves.rise_shapes import Shape
-from logscope.observations.dc_link.link import PackLevel
+from logscope.observations.dc_link.link import Link, PackLevel
 from logscope.observations.dc_link.rises import Attempt
 from logscope.vehicle import Limits, Precharge, Vehicle
 
@@ -257,3 +257,33 @@ def test_a_reading_below_the_threshold_at_the_closing_may_be_too_early(high_v: f
     one = judged("complete", 0.15, closing=SimpleNamespace(high_v=high_v, low_v=high_v))
     assert one.may_have_closed_early is early
     assert not judged("complete", 0.15).may_have_closed_early
+
+
+def test_a_constant_that_may_be_the_lags_is_no_drift_of_the_resistor() -> None:
+    def attempt(onset_s: float, constant: Constant | None) -> judge.Judged:
+        return cast(judge.Judged, SimpleNamespace(constant=constant, measurement=SimpleNamespace(onset_s=onset_s)))
+
+    sure = Constant(Verdict.IN_BAND, about(0.15))
+    others = [None, Constant(Verdict.OPEN, None), Constant(Verdict.SLOW, about(0.3), or_lag=True)]
+    found = check._fitted([attempt(1.0, sure), *(attempt(2.0, other) for other in others)])
+    assert [(one.start_s, one.constant.value) for one in found] == [(1.0, 0.15)]
+
+
+@pytest.mark.parametrize(
+    ("bound_s", "missing_s", "shown"),
+    [
+        (0.119, 0.0, 0.119),  # 150 ms and 20 % less are 120 ms
+        (0.121, 0.0, None),
+        (0.150, 0.0, None),
+        (0.179, 0.0, None),
+        (None, 0.0, None),
+        (0.100, 0.2, None),  # a hole in the log hides how it charged
+    ],
+)
+def test_a_link_charges_too_fast_where_a_bound_before_the_closing_lies_below_the_band(
+    bound_s: float | None, missing_s: float, shown: float | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(judge, "bound_before_closing", lambda *_: bound_s)
+    m = measured(fit=fitted(), missing_s=missing_s)
+    assert judge._too_fast(cast(Link, None), m, HAZEL.precharge) == shown
+    assert judge._too_fast(cast(Link, None), m, Precharge()) is None  # without R·C no band
