@@ -102,7 +102,12 @@ def test_copies_repeat_every_other_frame(repeats: int, copies: bool) -> None:
 
 
 def held(
-    still_frames: int = 200, still_ms: float = 2000.0, moving: int = 16, chunks: int = 6, **facts: Any
+    still_frames: int = 200,
+    still_ms: float = 2000.0,
+    moving: int = 16,
+    calmest: int = 16,
+    chunks: int = 6,
+    **facts: Any,
 ) -> list[Still]:
     """The frozen stretches of a message every 10 ms, of which so many in 32 frames differ from the one before.
 
@@ -110,6 +115,7 @@ def held(
     """
     frames = 33 + 32 * (chunks - 1)
     changes = np.arange(frames) % 32 < moving
+    changes[65:97] = np.arange(32) < min(moving, calmest)  # of the third 32
     values = np.cumsum(changes).astype(np.uint8)
     payloads = np.stack([np.arange(frames).astype(np.uint8), values], axis=1)
     still = Still(100 * S, 100 * S + round(still_ms * MS), still_frames)
@@ -132,6 +138,8 @@ def held(
         ({"moving": 6}, False),  # less than a fifth
         ({"moving": 7, "still_frames": 84}, True),  # (25/32)^84 is 0.99e-9
         ({"moving": 7, "still_frames": 83}, False),
+        ({"calmest": 7, "still_frames": 84}, True),  # the calmest of the other chunks counts
+        ({"calmest": 7, "still_frames": 83}, False),
         ({"counter": counter(skips=10, repeats=10)}, True),  # a fiftieth of a thousand
         ({"counter": counter(skips=10, repeats=11)}, False),
         ({"counter": None}, False),
