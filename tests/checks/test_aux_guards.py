@@ -175,3 +175,23 @@ def test_the_lowest_reading_may_have_been_lower_and_is_known_from_above_by_half_
     found = lowest(cast(Side, side))
     assert (found.volts.value, found.volts.low, found.time_s) == (9.4, None, 1.0)
     assert found.volts.high == pytest.approx(9.5)
+
+
+@pytest.mark.parametrize("steps", [1, 4])
+@pytest.mark.parametrize(("noise_v", "noise_a", "rounding_v"), [(0.5, 1e-6, 0.0), (1e-6, 2.0, 0.0), (1e-6, 1e-6, 0.1)])
+def test_a_resistance_is_as_unsure_as_the_means_on_both_sides_of_its_steps(
+    steps: int, noise_v: float, noise_a: float, rounding_v: float
+) -> None:
+    """The difference of two means of 30 readings each, over 100 A; R = |ΔU|/|ΔI| (IEC 62660-1) of 0.1 Ω.
+
+    Scatter shrinks with the number of steps, the rounding of two levels that come again does not.
+    """
+    at = np.arange(0.0, 4.0 * (steps + 1), 0.01)
+    amps = 100.0 * (np.floor(at / 4.0) % 2)
+    load = UnderLoad(at, 350.0 - 0.1 * amps, amps, np.zeros(at.size), 0.0, 0.01, 0.01, noise_v, noise_a, rounding_v)
+    found = resistance_by_steps(load)
+    assert found is not None
+    scatter = np.sqrt(2.0) * np.hypot(noise_v, 0.1 * noise_a) / np.sqrt(30.0) / 100.0 / np.sqrt(steps)
+    half = 1.96 * np.hypot(scatter, np.sqrt(2.0) * rounding_v / 100.0 / np.sqrt(min(steps, 2)))
+    assert found.value == pytest.approx(0.1)
+    assert (found.low, found.high) == pytest.approx((0.1 - half, 0.1 + half), rel=1e-3)

@@ -14,6 +14,7 @@ import pytest
 
 from logscope.checks.charging.check import charging
 from logscope.findings import Finding, Severity
+from logscope.observations.charging.sessions import find_sessions
 from logscope.observations.observations import Observations
 from logscope.plausibility.examine import examine
 from logscope.signals import Part, Signals
@@ -112,3 +113,24 @@ def test_a_charge_that_ends_by_time_is_no_fault_where_nothing_shows_why(of: str,
         assert charge.kind == "charge.undetermined"
         assert "which would show why it ended" in charge.explanation
         assert len(charge.explanation.split()) <= 60
+
+
+@pytest.mark.parametrize(
+    ("begins_s", "first_s", "cut"),
+    [
+        (0.0, 0.0, True),  # the log begins while it charges
+        (0.8, 0.0, False),  # soon after the log's begin, whose readings show that it did not charge then
+        (20.0, 0.0, False),
+        (0.0, 0.8, True),  # the current's first message comes a second late
+        (0.0, 20.0, False),  # it is logged from then on
+    ],
+)
+@pytest.mark.parametrize(("ends_s", "ends_cut"), [(120.0, True), (118.8, False), (100.0, False)])
+def test_a_charge_is_cut_where_no_reading_without_it_lies_at_the_logs_edge(
+    begins_s: float, first_s: float, cut: bool, ends_s: float, ends_cut: bool
+) -> None:
+    at = np.arange(first_s, 120.01, 0.2)
+    amps = np.where((at >= begins_s) & (at <= ends_s), 16.0, 0.0)
+    signals = Signals({"charger_current": Part("charger_current", at, amps, "A", "C.Current", 0.1)}, 0.0, 120.0)
+    (session,) = find_sessions(signals)
+    assert (session.starts_cut, session.ends_cut, session.vanished) == (cut, ends_cut, False)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pytest
 from limits_study import LimitsStudy
@@ -10,6 +13,9 @@ from one_check import findings_of
 
 from logscope.checks.encoder.check import encoder
 from logscope.findings import Finding
+from logscope.observations.motor_speed.brief import _swung_by_torque
+from logscope.signals import Part
+from logscope.statistics.departures import Runs
 
 
 def spin(period_s: float = 0.005, seconds: float = 60.0) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -87,3 +93,28 @@ def test_a_wrong_factor_is_told_with_its_limits(factor: float, second: bool) -> 
 def test_what_tyres_and_rounding_do_is_no_wrong_factor(second: bool) -> None:
     assert scale_of(1.01, second) is None
     assert scale_of(1.0, second, slip=0.03) is None
+
+
+@pytest.mark.parametrize(
+    ("torque_nm", "move_rpm", "can"),
+    [
+        (100.0, 550.0, True),  # 382 rpm, 60 % more for what four samples miss, and 50 rpm in gear
+        (100.0, 750.0, False),
+        (100.0, -550.0, False),  # a torque that drives does not brake
+        (-100.0, -550.0, True),
+        (-100.0, 550.0, False),
+        (0.0, 45.0, True),  # within the tyres' limit
+        (0.0, 55.0, False),
+    ],
+)
+@pytest.mark.parametrize("steady_nm", [0.0, 60.0])
+def test_a_torque_beyond_its_steady_value_swings_the_rotor_its_own_way(
+    torque_nm: float, move_rpm: float, can: bool, steady_nm: float
+) -> None:
+    """Newton's second law: 100 Nm for 20 ms on 0.05 kg·m² change 60/(2π)·100·0.02/0.05 = 382 rpm."""
+    at = np.arange(0.0, 2.0, 0.005)
+    value = steady_nm + np.where((at >= 0.9975) & (at < 1.0175), torque_nm, 0.0)
+    torque = Part("torque", at, value, "Nm", "M.Torque")
+    runs = SimpleNamespace(start_s=np.array([0.995]), end_s=np.array([1.025]), move=np.array([move_rpm]))
+    found = _swung_by_torque(cast(Runs, runs), np.array([50.0]), torque, 0.05)
+    assert found.tolist() == [can]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -76,3 +78,29 @@ def test_an_overshoot_is_beyond_target_and_settled_value_whichever_way_the_step_
     ):
         value = before + height * np.array(shares)
         assert _peak_share(value, before + settles * height, step(before, after)) == pytest.approx(beyond)
+
+
+@pytest.mark.parametrize(
+    ("height", "ring_before", "before", "after", "folds"),
+    [
+        (-10.0, 0.0, [12.0, 12.0], [8.0, 0.5, 3.0], True),  # overshoots by 5.2 A: within 0.8 A and noise of zero
+        (-10.0, 0.0, [12.0, 12.0], [8.0, 1.0, 3.0], True),
+        (-10.0, 0.0, [12.0, 12.0], [8.0, 1.3, 3.0], False),
+        (10.0, 0.0, [0.1, 0.2], [0.1, 8.0, 14.0], False),  # overshoots upwards
+        (-10.0, 3.0, [0.2, 2.0], [8.0, 5.0, 6.0], True),  # still rings from before, about zero
+        (-10.0, 0.2, [0.2, 2.0], [8.0, 5.0, 6.0], False),  # by less than noise
+        (-0.5, 0.0, [2.0, 2.0], [0.1, 0.1, 0.1], False),  # so small a step overshoots by less than noise
+    ],
+)
+def test_a_magnitude_may_fold_where_its_swing_comes_near_to_zero(
+    height: float, ring_before: float, before: list[float], after: list[float], folds: bool
+) -> None:
+    """A second-order loop of damping 0.2 overshoots by exp(−πζ/√(1−ζ²)) = 52.7 % (any textbook on control).
+
+    At 5 Hz, read every 10 ms, a swing of 5.27 A changes by up to 1.65 A between two samples.
+    """
+    answer = SimpleNamespace(
+        log_natural=np.log(10.0 * np.pi), log_damping=np.log(0.2), step=SimpleNamespace(height=height, start_s=1.0),
+        time_s=np.array([0.98, 0.99, 1.01, 1.02, 1.03]), value=np.array([*before, *after]), ring_before=ring_before,
+    )  # fmt: skip
+    assert StepResponse.may_fold(cast(StepResponse, answer), 0.1, 0.01) is folds

@@ -10,9 +10,10 @@ from limits_study import LimitsStudy
 from one_check import findings_of
 from tuning_traces import TICK_S, FloatArray, logged, signals
 
+from logscope.checks.throttle import check
 from logscope.checks.throttle.check import throttle
 from logscope.checks.throttle.pedal import find_rest
-from logscope.findings import Finding, Severity
+from logscope.findings import Finding, Measured, Severity
 from logscope.signals import MissingPart, Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -72,6 +73,23 @@ def test_limits_of_the_noise_hold_the_scatter_of_the_readings_and_are_no_wider(n
 
 def test_noise_that_reaches_the_dead_band_warns() -> None:
     assert outcomes(signals(*made(20, noise=1.2, dead=0.0)))["noise"].severity is Severity.WARNING
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "reaches"),
+    [(0.0, 0.5, True), (0.5, 0.95, True), (0.5, 1.05, False), (0.0, 4.0, False), (2.0, 4.0, False)],
+)
+def test_noise_reaches_a_dead_band_where_all_of_its_interval_lies_within_six_deviations(
+    low: float, high: float, reaches: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Limits in units of six standard deviations of the resting pedal."""
+    parts = signals(*made(22))
+    rest = find_rest(parts["throttle"])
+    assert rest is not None
+    low, high = (6.0 * rest.noise * each for each in (low, high))
+    monkeypatch.setattr(check, "find_dead_band", lambda *_: Measured((low + high) / 2, "%", low, high))
+    assert ("noise" in outcomes(parts)) is reaches
+    assert ("sound" in outcomes(parts)) is not reaches
 
 
 def test_two_tracks_that_part_are_a_danger() -> None:
