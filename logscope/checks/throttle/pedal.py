@@ -87,8 +87,8 @@ def find_jump(throttle: Part, rest: Rest) -> tuple[float, float, tuple[float, ..
 
     The pedal must have passed it often, and stood or moved so slowly on both sides that a reading within was due.
     """
-    value = throttle.value
-    levels = np.unique(np.round(value[value > rest.level + REST_BAND], 1))
+    value, rounded = throttle.value, np.round(throttle.value, 1)
+    levels = np.unique(rounded[value > rest.level + REST_BAND])
     if levels.size < 20:
         return None
     gap = np.diff(levels)
@@ -96,7 +96,8 @@ def find_jump(throttle: Part, rest: Rest) -> tuple[float, float, tuple[float, ..
     low, high = float(levels[at]), float(levels[at + 1])
     if gap[at] < JUMP_PERCENT:
         return None
-    over = np.flatnonzero((value[:-1] <= low) & (value[1:] >= high) | (value[:-1] >= high) & (value[1:] <= low))
+    before, after = rounded[:-1], rounded[1:]  # as the levels are: a reading may lie a digit within their edge
+    over = np.flatnonzero((before <= low) & (after >= high) | (before >= high) & (after <= low))
     apart = max(_APART_NOISES * rest.noise, throttle.step or 0.0)
     slow = [k for k in over if _due_within(value, int(k), gap[at], apart)]
     if len(slow) < _JUMPS or len(slow) < 0.5 * over.size:
