@@ -35,6 +35,7 @@ def column(values: list[int] | np.ndarray, bits: int = 8) -> np.ndarray:
         ([13, 242, 13, 13], 8, False),  # by 27, more than a tenth, and but twice
         ([0, 255, 0, 255, 127, 128], 8, True),  # more often through zero than through the middle
         ([0, 255, 127, 128, 127, 128], 8, False),
+        ([0, 255, 127, 128], 8, False),  # as often
         ([40, 190, 40, 190, 40], 8, True),  # by jumps: 106 with a sign, 150 without
         ([40, 190, 40, 190], 8, False),  # three of them show too little
         ([60, 188, 60, 188, 60], 8, False),  # 128 either way
