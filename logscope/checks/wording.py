@@ -40,7 +40,7 @@ def seconds(value: float) -> str:
     >>> seconds(0.0976), seconds(2.5)
     ('97.6 ms', '2.5 s')
     """
-    if abs(value) < 1.0:
+    if abs(value) < 0.9995:  # which three digits round to 1 s
         return f"{_trim(value * 1e3)} ms"
     return f"{_trim(value)} s"
 
@@ -65,4 +65,4 @@ def percent(fraction: float) -> str:
 
 
 def _trim(value: float) -> str:
-    return f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"
+    return f"{value:.3g}" if abs(value) < 999.5 else f"{value:.0f}"  # from there on three digits have an exponent

@@ -1,0 +1,57 @@
+"""Numbers in sentences: three digits, a unit in which they lie between 1 and 999, and rounding at its edge."""
+
+from __future__ import annotations
+
+from math import inf, nan
+
+import pytest
+
+from logscope.checks.wording import if_in_fahrenheit, number, percent, seconds, times
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0.0976, "97.6 ms"),
+        (0.2664, "266 ms"),
+        (0.9994, "999 ms"),
+        (0.9996, "1 s"),
+        (-0.9996, "-1 s"),
+        (1.0, "1 s"),
+        (2.504, "2.5 s"),
+        (999.4, "999 s"),
+        (999.7, "1000 s"),
+        (1234.5, "1234 s"),
+    ],
+)
+def test_a_duration_is_said_in_ms_below_a_second_and_never_with_an_exponent(value, said):
+    assert seconds(value) == said
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "said"),
+    [
+        (0.09764, None, "0.0976"),
+        (315.937, None, "316"),
+        (31.59, None, "31.6"),
+        (1234.5, None, "1234"),
+        (315.937, 0.4, "315.9"),
+        (315.937, 4.0, "316"),
+        (315.937, 0.04, "315.94"),
+        (315.937, 0.0004, "315.937"),  # six digits at the most
+        (3.14159, 2.0, "3.14"),
+        (315.9, 0.0, "316"),
+        (315.9, inf, "316"),
+        (0.0, 0.1, "0"),
+        (nan, None, "–"),
+        (inf, None, "–"),
+    ],
+)
+def test_a_number_has_three_digits_or_as_many_as_its_uncertainty_leaves(value, uncertainty, said):
+    assert number(value, uncertainty) == said
+
+
+def test_counts_shares_and_degrees_are_said_plainly():
+    assert [times(count) for count in (1, 2, 0)] == ["once", "2 times", "0 times"]
+    assert percent(0.953) == "95.3 %"
+    assert if_in_fahrenheit(86.0).endswith("86 °F is 30 °C.")
