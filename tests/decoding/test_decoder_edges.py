@@ -120,7 +120,7 @@ def test_short_frames_lack_what_their_branch_carries() -> None:
 
     assert [lacking(bytes(each)) for each in ([], [0], [1], [3], [4], [5])] == [1, 0, 1, 1, 0, 1]
     assert [lacking(bytes([5, each])) for each in (6, 7, 9, 10)] == [0, 1, 1, 0]
-    assert [lacking(bytes(each)) for each in ([1, 0], [5, 7, 0])] == [0, 0]
+    assert [lacking(bytes(each)) for each in ([1, 0], [5, 7, 0], [0, 7], [1, 7])] == [0, 0, 0, 0]
 
 
 def test_values_are_raw_times_scale_plus_offset_with_their_sign() -> None:
