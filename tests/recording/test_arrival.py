@@ -85,3 +85,45 @@ def test_a_delay_shorter_than_a_restart_stays_a_delay() -> None:
     placed, known = Envelope().onto(stamp, np.maximum.accumulate(arrival))
     assert known.restarts == 0
     assert np.abs(placed - stamp).max() <= MAX_DRIFT * 4e9
+
+
+def onto(stamp_ms: list[float], arrival_ms: list[float], **known: float) -> tuple[list[float], Envelope]:
+    """Stamps and arrivals in ms onto the arrivals' clock, and what is known then."""
+    stamps, arrivals = (np.array([round(each * MS) for each in some], np.int64) for some in (stamp_ms, arrival_ms))
+    placed, envelope = Envelope(**known).onto(stamps, arrivals)  # type: ignore[arg-type]
+    return (placed / MS).tolist(), envelope
+
+
+def test_the_least_delay_so_far_is_the_offset() -> None:
+    """Delays of 5, 3, 4 and 2 ms: the second comes 2 ms after the first is placed by 5, the third is placed by 3."""
+    placed, known = onto([0, 10, 20, 30], [5, 13, 24, 32], max_drift=0.0)
+    assert placed == [5, 13, 23, 32]
+    assert (known.base_ns, known.zero_ns, known.latest_ns, known.restarts) == (2 * MS, 5 * MS, 32 * MS, 0)
+
+
+def test_the_offset_may_rise_by_the_drift_that_is_allowed() -> None:
+    """By 200 ppm of 10 s, which are 2 ms: a delay of 5 ms after one of 2 is taken for 4."""
+    placed, _ = onto([0, 10_000], [2, 10_005])
+    assert placed == pytest.approx([2, 10_004], abs=1e-3)
+    placed, _ = onto([0, 10_000], [2, 10_003.5])
+    assert placed == pytest.approx([2, 10_003.5], abs=1e-3)
+
+
+@pytest.mark.parametrize(("late_ms", "restarts"), [(2000, 0), (2001, 1)])
+def test_a_stamp_more_than_two_seconds_back_shows_a_restart(late_ms: float, restarts: int) -> None:
+    placed, known = onto([0, 5000 - late_ms], [3, 5003], max_drift=0.0)
+    assert known.restarts == restarts
+    assert placed == ([3, 5003] if restarts else [3, 3003])
+
+
+def test_no_stamp_is_given_out_before_the_latest_of_the_batch_before() -> None:
+    known = Envelope(base_ns=10.0 * MS, zero_ns=0, latest_ns=110 * MS, max_drift=0.0)
+    placed, _ = known.onto(np.array([95, 105]) * MS, np.array([112, 116]) * MS)
+    assert (placed / MS).tolist() == [110, 115]
+
+
+@pytest.mark.parametrize("drift", [0.004, -0.004])
+def test_the_rate_has_the_sign_of_the_faster_clock(drift: float) -> None:
+    """Delays that grow by 4 ms a second: the arrivals' clock runs faster by that."""
+    own = np.arange(0, 30_000, 100, dtype=np.int64) * MS
+    assert skew(own, own + (own * drift).astype(np.int64) + 500 * MS) == pytest.approx(drift, rel=1e-3)
