@@ -318,9 +318,8 @@ def _relay_closed(signals: Signals, at_s: float) -> bool:
 
 def _other_link(part: Part, from_s: float, until_s: float, signals: Signals) -> float | None:
     """The lowest that another device read of the same voltage meanwhile [V]; None where none did."""
-    names = {"battery_voltage": LINKS}.get(part.name, LINKS)
     lows = []
-    for name in names:
+    for name in LINKS:
         other = signals.get(name)
         if name != part.name and other is not None:
             seen = other.value[other.between(from_s, until_s)]
