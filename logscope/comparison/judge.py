@@ -74,7 +74,7 @@ def _what_could_be_shown(one: Weighed) -> str:
 
 
 def _rounded(minutes: float) -> str:
-    return f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.1f}"
+    return f"{minutes:.0f}" if minutes >= 10 else f"{max(minutes, 0.1):.1f}"  # never "0.0"
 
 
 def whole(measures: Sequence[ComparedMeasure]) -> tuple[Verdict, str]:

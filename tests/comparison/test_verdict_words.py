@@ -57,6 +57,7 @@ def more(minutes: str) -> str:
     [
         (Measured(0.9, "1", 0.5, 1.4), 0.4, None, SHOWN),
         (Measured(0.9, "1", 0.5, 1.4), 0.4, 0.0, SHOWN),
+        (Measured(0.9, "1", 0.5, 1.4), 0.4, 0.04, SHOWN + more("0.1")),
         (Measured(0.9, "1", 0.5, 1.4), 0.4, 9.94, SHOWN + more("9.9")),
         (Measured(0.9, "1", 0.5, 1.4), 0.4, 10.4, SHOWN + more("10")),
         (Measured(0.9, "1", 0.5, 1.4), 0.4, inf, SHOWN + BEFORE),
