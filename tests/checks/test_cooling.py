@@ -275,6 +275,17 @@ def test_a_flow_that_is_lost_where_it_is_hottest_is_no_pump_switched_by_temperat
     assert found(logged(cool, step_K=0.5))["cooling.no_flow"].severity is Severity.INFO
 
 
+def test_a_device_beside_coolant_of_its_temperature_shows_no_flow_that_a_pump_lets_through():
+    """What the log begins with, cold as it is, says nothing of when the pump runs: it may start by temperature."""
+    cold = Loop(seed=36, flow=((0.0, 1e9, 0.05),), hardest_A=150.0, ambient_C=8.0)
+    parts = {each.name: each for each in logged(cold)}
+    plate = parts["inverter_temperature"]
+    asleep = replace(plate, value=np.where(plate.time_s < 15.0, -30.0, plate.value))  # a default until it is awake
+    for each in (plate, asleep):
+        flow = found([*(parts | {"inverter_temperature": each}).values()])["cooling.no_flow"]
+        assert flow.severity is Severity.INFO
+
+
 def test_a_gentle_flow_that_a_pump_is_slowed_down_to_is_some_flow():
     """A third of the flow through a small plate, by hand: 20 W/K into 12 L of coolant, which then warms a radiator."""
     time_s = np.arange(0.0, 3600.0)
@@ -291,6 +302,24 @@ def test_a_gentle_flow_that_a_pump_is_slowed_down_to_is_some_flow():
           for name, value in (("inverter_temperature", plate), ("coolant_temperature", water))),
     ])  # fmt: skip
     assert "cooling.no_flow" not in kinds
+
+
+@pytest.mark.parametrize(("plate_J_per_K", "lost"), [(6000.0, False), (20000.0, True)])
+def test_a_heavy_heat_sink_on_little_flow_is_some_flow(plate_J_per_K: float, lost: bool):
+    """6 kJ/K over 30 W/K, 200 s: as heavy as a heat sink comes, on a pump's least flow; 667 s is nothing that flows."""
+    time_s = np.arange(0.0, 3600.0)
+    amps = np.where(time_s % 400.0 < 200.0, 90.0, 10.0)
+    plate = np.full(time_s.size, 15.0)
+    for k in range(time_s.size - 1):
+        plate[k + 1] = (
+            plate[k] + (6.0 * amps[k] * (1.0 + plate_J_per_K / 6000.0) - 30.0 * (plate[k] - 15.0)) / plate_J_per_K
+        )
+    kinds = found([
+        part("motor_current", time_s, amps), state("coolant_pump", 3600.0, True),
+        replace(part("inverter_temperature", time_s, np.round(2.0 * plate) / 2.0), step=0.5),
+        replace(part("coolant_temperature", time_s, np.full(time_s.size, 15.0)), step=0.5),
+    ])  # fmt: skip
+    assert ("cooling.no_flow" in kinds) is lost
 
 
 @pytest.mark.parametrize(

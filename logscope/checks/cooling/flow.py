@@ -30,7 +30,9 @@ _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
 _APART_K = 1.0  # by which two sound sensors of one temperature differ (practice)
 _SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less may be noise
-_PLATE_S = 150.0  # a heat sink on flowing coolant falls back within a minute or so (practice); a winding does not
+# A heat sink on flowing coolant falls back within a minute or so; one of 5 kg on a third of the flow, 4.5 kJ/K over
+# 20 W/K, within four (practice). A winding takes longer with any flow.
+_PLATE_S = 300.0
 # Coolant warms by more than this for each kelvin of excess: 20 W/K, a small plate with a third of the flow, into 12 L.
 _COUPLED_PER_S, _UNBALANCED_S = 4e-4, 600.0
 _EXCESS_K = 15.0
@@ -277,18 +279,21 @@ def _starved(
     for since_s, until_s in spans:
         inside |= (log.time_s >= since_s) & (log.time_s <= until_s)
     beside = log.temperatures[coolant]
-    excess = (log.temperatures[part] - beside)[inside]
+    excess = log.temperatures[part] - beside
     there = beside[inside & np.isfinite(beside)]
+    flows = ~inside & (excess >= _DEPARTS_K + log.rounding[part] + log.rounding[coolant])
     return Starved(
         part, coolant, spans, returns, whole, constant_s, flowing_s,
-        float(np.nanmax(excess)), float(there.max() - there[0]) if there.size else 0.0,
-        not _too_hot(log.temperatures[part], inside),
+        float(np.nanmax(excess[inside])), float(there.max() - there[0]) if there.size else 0.0,
+        not _too_hot(log.temperatures[part], inside, flows),
     )  # fmt: skip
 
 
-def _too_hot(value: FloatArray, lost: BoolArray) -> bool:
-    """Whether a device is hotter without flow than where a pump that is switched by temperature would run."""
+def _too_hot(value: FloatArray, lost: BoolArray, flows: BoolArray) -> bool:
+    """Whether a device is hotter without flow than where a pump that is switched by temperature would run.
+
+    flows : where there is flow, and something for it to carry off: a cold device beside cold coolant shows none
+    """
     peak_C = float(np.nanmax(value[lost]))
-    flowing = value[~lost & np.isfinite(value)]
-    coolest_C = float(np.quantile(flowing, _COOLEST)) if flowing.size else np.inf
+    coolest_C = float(np.quantile(value[flows], _COOLEST)) if flows.any() else np.inf
     return peak_C >= _PUMPED_C or peak_C > coolest_C + _SWITCHES_K
