@@ -239,6 +239,17 @@ def test_sensors_that_are_stuck_or_off_when_cold():
     assert "cooling.sensor_offset" not in found([*(parts | {"motor_temperature": warm}).values()])
 
 
+def test_a_default_that_lasts_into_the_first_load_is_no_offset():
+    """A controller that wakes 12 s after the current begins to flow; a sensor that is off stays off."""
+    parts = {each.name: each for each in logged(Loop(seed=40, hardest_A=500.0), step_K=0.5)}
+    current, plate = parts["motor_current"], parts["inverter_temperature"]
+    load_s = float(current.time_s[np.abs(current.value) > 3.0][0])
+    asleep = replace(plate, value=np.where(plate.time_s < load_s + 12.0, plate.value - 7.0, plate.value))
+    assert "cooling.sensor_offset" not in found([*(parts | {"inverter_temperature": asleep}).values()])
+    off = replace(plate, value=plate.value - 7.0)
+    assert "cooling.sensor_offset" in found([*(parts | {"inverter_temperature": off}).values()])
+
+
 def test_a_heavy_motor_that_keeps_its_degree_for_minutes_is_not_stuck():
     parts = {each.name: each for each in logged(Loop(seed=42, end_s=1200.0, hardest_A=800.0))}
     motor = parts["motor_temperature"]
@@ -304,20 +315,24 @@ def test_a_gentle_flow_that_a_pump_is_slowed_down_to_is_some_flow():
     assert "cooling.no_flow" not in kinds
 
 
-@pytest.mark.parametrize(("plate_J_per_K", "lost"), [(6000.0, False), (20000.0, True)])
-def test_a_heavy_heat_sink_on_little_flow_is_some_flow(plate_J_per_K: float, lost: bool):
-    """6 kJ/K over 30 W/K, 200 s: as heavy as a heat sink comes, on a pump's least flow; 667 s is nothing that flows."""
+@pytest.mark.parametrize(
+    ("plate_J_per_K", "cools_K", "lost"), [(6000.0, 0.0, False), (20000.0, 0.0, True), (20000.0, 20.0, False)]
+)
+def test_a_heavy_heat_sink_on_little_flow_is_some_flow(plate_J_per_K: float, cools_K: float, lost: bool):
+    """6 kJ/K over 30 W/K, 200 s: as heavy as a heat sink comes, on a pump's least flow; 667 s is nothing that flows.
+
+    Unless the coolant cools down from the last drive, and may take up unseen what is heat of another kind.
+    """
     time_s = np.arange(0.0, 3600.0)
     amps = np.where(time_s % 400.0 < 200.0, 90.0, 10.0)
-    plate = np.full(time_s.size, 15.0)
+    water = 15.0 + cools_K * np.exp(-time_s / 300.0)
+    plate, heat_W = water.copy(), 6.0 * amps * (1.0 + plate_J_per_K / 6000.0)
     for k in range(time_s.size - 1):
-        plate[k + 1] = (
-            plate[k] + (6.0 * amps[k] * (1.0 + plate_J_per_K / 6000.0) - 30.0 * (plate[k] - 15.0)) / plate_J_per_K
-        )
+        plate[k + 1] = plate[k] + (heat_W[k] - 30.0 * (plate[k] - water[k])) / plate_J_per_K
     kinds = found([
         part("motor_current", time_s, amps), state("coolant_pump", 3600.0, True),
         replace(part("inverter_temperature", time_s, np.round(2.0 * plate) / 2.0), step=0.5),
-        replace(part("coolant_temperature", time_s, np.full(time_s.size, 15.0)), step=0.5),
+        replace(part("coolant_temperature", time_s, np.round(2.0 * water) / 2.0), step=0.5),
     ])  # fmt: skip
     assert ("cooling.no_flow" in kinds) is lost
 

@@ -35,6 +35,7 @@ _SPARSE = 20.0  # cost of a change between the two, in units of the noise's vari
 _PLATE_S = 300.0
 # Coolant warms by more than this for each kelvin of excess: 20 W/K, a small plate with a third of the flow, into 12 L.
 _COUPLED_PER_S, _UNBALANCED_S = 4e-4, 600.0
+_HIDDEN = 0.5  # of what it should warm: coolant that falls by more may take up all of it
 _EXCESS_K = 15.0
 _VARIES = 0.5  # of the excess: nearer to a steady state, heat that is wrong by a tenth looks like any λ
 # Controllers that start the pump by temperature do so at 40 to 45 °C, some kelvin late, and stop it some kelvin below:
@@ -260,13 +261,17 @@ def _never(part: str, windows: Windows, log: ThermalLog) -> Starved | None:
 
 
 def _takes_up(coolant: str, windows: Windows, log: ThermalLog) -> bool:
-    """Whether the coolant warms as one that takes up the heat of a plate, before its radiator balances it."""
+    """Whether the coolant warms as one that takes up the heat of a plate, before its radiator balances it.
+
+    Or may do so unseen, for it cools down from the last drive.
+    """
     until_s = float(windows.start_s[0]) + _UNBALANCED_S
     beside = log.temperatures[coolant][(log.time_s >= windows.start_s[0]) & (log.time_s <= until_s)]
     beside = beside[np.isfinite(beside)]
     warmed = float(np.max(beside - np.minimum.accumulate(beside), initial=0.0))
+    cooled = float(np.max(np.maximum.accumulate(beside) - beside, initial=0.0))
     expected = _COUPLED_PER_S * float(windows.excess[windows.end_s <= until_s].sum())
-    return warmed + max(log.rounding[coolant], 0.1) > expected
+    return max(warmed + max(log.rounding[coolant], 0.1), cooled / _HIDDEN) > expected
 
 
 def _starved(
@@ -281,7 +286,7 @@ def _starved(
     beside = log.temperatures[coolant]
     excess = log.temperatures[part] - beside
     there = beside[inside & np.isfinite(beside)]
-    flows = ~inside & (excess >= _DEPARTS_K + log.rounding[part] + log.rounding[coolant])
+    flows = ~inside & (excess >= _DEPARTS_K + log.rounding[part] + log.rounding[coolant]) & (not whole)
     return Starved(
         part, coolant, spans, returns, whole, constant_s, flowing_s,
         float(np.nanmax(excess[inside])), float(there.max() - there[0]) if there.size else 0.0,

@@ -29,7 +29,7 @@ _NO_WARMTH = {
     "motor_temperature": -1, "inverter_temperature": -1, "coolant_temperature_out": -1, _LOSES_FIRST: 1,
 }  # fmt: skip
 _IDLE_A = 3.0
-_JUMP_STEPS = 3  # after the load began, in which a controller that wakes replaces its old value
+_WAKES_S = 15.0  # after the load began, in which a controller that wakes replaces its old value (practice)
 _APART_K, _APART_ERRORS, _FEWEST = 0.7, 4.0, 30
 _LOADED = 0.6  # quantile of the heat above which a step counts as loaded; below 1 minus it as not
 
@@ -134,8 +134,9 @@ def find_offset(log: ThermalLog) -> OffsetSensor | None:
             continue
         if spread > _NIGHT_K + rounding or not _COLD_C[0] <= middle <= _COLD_C[1]:
             continue  # warm from the last drive
-        read = {key: log.temperatures[key][until // 2 : until + _JUMP_STEPS] for key in others}
-        read[name] = log.temperatures[name][: until + _JUMP_STEPS]
+        awake = until + max(round(_WAKES_S / log.step_s), 1)
+        read = {key: log.temperatures[key][until // 2 : awake] for key in others}
+        read[name] = log.temperatures[name][:awake]
         if any(_jumps(each, abs(off) / 2.0) for each in read.values()):
             continue  # an old value of a controller that had not woken
         rival = next(iter(others)) if len(others) == 1 else None
