@@ -150,7 +150,7 @@ def _flow(
         measured["count"] = Measured(float(len(starved.spans)), "")
     return assemble(
         "cooling.air" if air else "cooling.no_flow",
-        Severity.INFO if starved.by_temperature and not pumped else Severity.WARNING,
+        Severity.INFO if starved.heavy or (starved.by_temperature and not pumped) else Severity.WARNING,
         flow_words(starved, troubles, pumped),
         starved.spans,
         measured,

@@ -30,9 +30,9 @@ _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
 _APART_K = 1.0  # by which two sound sensors of one temperature differ (practice)
 _SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less may be noise
-# A heat sink on flowing coolant falls back within a minute or so; one of 5 kg on a third of the flow, 4.5 kJ/K over
-# 20 W/K, within four (practice). A winding takes longer with any flow.
-_PLATE_S = 300.0
+# A heat sink on flowing coolant falls back within a minute or so (practice); a winding does not. One of 5 kg on a third
+# of the flow, 4.5 kJ/K over 20 W/K, takes four minutes.
+_PLATE_S, _HEAVY_S = 150.0, 300.0
 # Coolant warms by more than this for each kelvin of excess: 20 W/K, a small plate with a third of the flow, into 12 L.
 _COUPLED_PER_S, _UNBALANCED_S = 4e-4, 600.0
 _HIDDEN = 0.5  # of what it should warm: coolant that falls by more may take up all of it
@@ -54,6 +54,7 @@ class Starved:
     time_constant_s : without flow, lowest within its limits; flowing_s : with it, where it did
     excess_K : most of the device over the coolant; coolant_K : by how much the coolant warmed meanwhile
     by_temperature : whether a pump that is switched by temperature may be what stops it
+    heavy : whether a heavy heat sink on little flow may be all there is
     """
 
     part: str
@@ -66,6 +67,7 @@ class Starved:
     excess_K: float
     coolant_K: float
     by_temperature: bool
+    heavy: bool
 
 
 def find_starved(log: ThermalLog) -> Starved | None:
@@ -290,7 +292,7 @@ def _starved(
     return Starved(
         part, coolant, spans, returns, whole, constant_s, flowing_s,
         float(np.nanmax(excess[inside])), float(there.max() - there[0]) if there.size else 0.0,
-        not _too_hot(log.temperatures[part], inside, flows),
+        not _too_hot(log.temperatures[part], inside, flows), whole and constant_s < _HEAVY_S,
     )  # fmt: skip
 
 

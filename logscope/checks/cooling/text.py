@@ -111,11 +111,12 @@ def flow_words(starved: Starved, troubles: Sequence[PumpTrouble], pumped: bool) 
         if starved.by_temperature
         else "The pump is not seen to be on."
     )
+    heavy = " A heavy heat sink on little flow would look the same." if starved.heavy else ""
     flowing = "" if starved.flowing_s is None else f", {quantity_text(starved.flowing_s)} while it flows"
     return Words(
         title,
         f"The {device} falls back to the coolant with a time constant of more than {seconds(starved.time_constant_s)}"
-        f"{flowing}. The {coolant} {_rose(starved.coolant_K)} meanwhile. {pump}",
+        f"{flowing}. The {coolant} {_rose(starved.coolant_K)} meanwhile. {pump}{heavy}",
         "Check fuse, relay and supply of the pump." if off or stopped else _BLEED,
         hands_near_hv=False,
         method=(
