@@ -1,0 +1,116 @@
+"""What shows that a contactor stays closed, and how far a link was charged: guards of single questions, by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from contactor_pieces import history, link_of, opening, part, switchings
+
+from logscope.checks.contactors.order import Charged, Closing, _charged, _charged_share
+from logscope.checks.contactors.welded import _correlation, _pack_falls_too, _pack_level, _slowest_s, _still_flows
+from logscope.vehicle import DcLink, Precharge, Vehicle
+
+T = np.arange(0.0, 20.0, 0.1)
+AT = opening(5.0, 5.2, 15.0)
+
+
+def volts(name: str, *levels: tuple[float, float]):
+    """A voltage that takes each level from a time on [s, V]."""
+    value = np.zeros(T.size)
+    for begin_s, level in levels:
+        value[np.searchsorted(T, begin_s - 1e-9) :] = level
+    return part(name, T, value)
+
+
+@pytest.mark.parametrize(
+    ("amps", "until_s", "known"), [(-40.0, 15.0, True), (5.0, 15.0, False), (5.1, 15.0, True), (40.0, 5.35, False)]
+)
+def test_a_current_that_still_flows_is_a_load_in_three_readings(amps, until_s, known):
+    current = part("battery_current", T, np.full(T.size, amps))
+    found = _still_flows(current, replace(AT, end_s=until_s))
+    assert (found is not None) is known
+    assert _still_flows(None, AT) is None
+
+
+def test_the_current_has_the_limits_of_its_middle_95_per_cent():
+    current = part("battery_current", np.arange(5.2, 15.25, 0.1), 100.0 + np.arange(101.0))
+    found = _still_flows(current, replace(AT, start_s=5.15, end_s=15.3))
+    assert found is not None
+    assert (found.value, found.low, found.high) == pytest.approx((150.0, 102.5, 197.5))
+
+
+def test_the_bleeders_constant_is_that_of_its_slow_end():
+    """47 kΩ · 1000 µF = 47 s, 20 % slower: 56.4 s."""
+    made = Vehicle(precharge=Precharge(capacitance_uF=1000, tolerance=0.2), dc_link=DcLink(bleeder_ohm=47000))
+    assert _slowest_s(history(vehicle=made)) == pytest.approx(56.4)
+    assert _slowest_s(history(vehicle=Vehicle(precharge=Precharge(capacitance_uF=1000)))) is None
+
+
+@pytest.mark.parametrize(("before_v", "after_v", "level_v"), [(350.0, 200.0, 350.0), (300.0, 340.0, 340.0)])
+def test_the_packs_level_is_the_higher_of_before_and_after(before_v, after_v, level_v):
+    """Read in the last second before the opening: what it was earlier does not count."""
+    pack = volts("battery_voltage", (0.0, 390.0), (4.0, before_v), (5.15, after_v))
+    assert _pack_level(history([pack]), AT) == pytest.approx(level_v)
+    assert _pack_level(history(), AT) is None
+
+
+@pytest.mark.parametrize(
+    ("pack_fell_v", "link_fell_v", "too"),
+    [
+        (30.0, 30.0, True),
+        (3.4, 3.4, False),
+        (3.6, 3.6, True),
+        (30.0, 46.0, True),
+        (30.0, 48.0, False),
+        (9.0, 19.0, False),
+    ],
+)
+def test_a_pack_that_falls_with_the_link_is_the_links_own_reading(pack_fell_v, link_fell_v, too):
+    """Beyond the 1 % of 350 V that a rest may bring, alike within 5 % of it, by half of the link's or more."""
+    pack = volts("battery_voltage", (0.0, 350.0), (10.0, 350.0 - pack_fell_v))
+    link = link_of(volts("dc_link_voltage", (0.0, 350.0), (10.0, 350.0 - link_fell_v)))
+    assert _pack_falls_too(history([pack], link=link), link, AT) is too
+
+
+@pytest.mark.parametrize(("swing_v", "sign", "moves"), [(3.0, 1.0, True), (3.0, -1.0, False), (0.0, 1.0, False)])
+def test_a_link_follows_its_pack_by_their_correlation(swing_v, sign, moves):
+    """Both swing about lines of different slopes, which are taken off."""
+    wave = swing_v * np.sin(2 * np.pi * T / 4.0)
+    pack = part("battery_voltage", T, 350.0 + wave + 0.1 * T)
+    link = link_of(part("dc_link_voltage", T, 350.0 + sign * wave - 0.4 * T))
+    found = _correlation(pack, link, AT)
+    assert (found is not None) is moves
+    if found is not None:
+        assert found == pytest.approx(1.0, abs=1e-3)
+    assert _correlation(pack, link, replace(AT, end_s=6.05)) is None  # nine readings
+
+
+@pytest.mark.parametrize(
+    ("link_v", "noise_v", "pack_v", "share", "charged"),
+    [
+        (333.0, 0.0, 350.0, 333 / 350, Charged.YES),
+        (332.0, 0.0, 350.0, 332 / 350, Charged.NO),
+        (332.0, 0.5, 350.0, 333.5 / 350, Charged.YES),  # three noises higher it may be
+        (333.0, 0.0, None, 333 / 348, Charged.YES),  # without a pack the level after the closing is its
+        (300.0, 0.0, None, 300 / 348, Charged.NO),
+    ],
+)
+def test_a_link_is_charged_by_its_last_reading_before_a_closing(link_v, noise_v, pack_v, share, charged):
+    """95 % of 350 V are 332.5 V."""
+    link = link_of(volts("dc_link_voltage", (0.0, link_v), (10.0, 348.0), (10.3, 399.0)), noise_v=noise_v)
+    parts = [] if pack_v is None else [volts("battery_voltage", (0.0, pack_v))]
+    made = history(parts, link=link)
+    (switch,) = switchings("main_contactor", (10.0, True), within_s=0.05)
+    assert _charged_share(made, switch) == pytest.approx(share)
+    assert _charged(made, switch) is charged
+    (first,) = switchings("main_contactor", (0.0, True), within_s=0.05)
+    assert _charged(made, first) is Charged.UNKNOWN
+    assert _charged(history(parts), switch) is Charged.UNKNOWN
+
+
+def test_what_closed_is_listed_in_order_of_the_log():
+    relay, main, negative = (switchings(n, (t, True))[0] for n, t in (("r", 2.0), ("m", 3.0), ("n", 1.0)))
+    assert Closing(relay, main, negative).in_order == (negative, relay, main)
+    assert Closing(None, main, None).in_order == (main,)
