@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import sys
+from collections import Counter
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 import logscope
 
 PACKAGE = Path(logscope.__file__).parent
+TESTS = Path(__file__).parent
 # What each folder may import of the package and of the libraries, beside the standard library, itself, `arrays` and
 # `errors`.
 ALLOWED: dict[str, tuple[str, str]] = {
@@ -140,3 +142,9 @@ def test_no_statement_does_nothing() -> None:
 def test_every_public_name_can_be_had() -> None:
     for name in logscope.__all__:
         assert getattr(logscope, name) is not None
+
+
+def test_no_two_files_of_the_tests_have_one_name() -> None:
+    """Pytest imports a test file by its name alone, and collects no second one; helpers are found by name as well."""
+    names = Counter(path.name for path in TESTS.rglob("*.py") if path.name != "conftest.py")
+    assert [name for name, count in names.items() if count > 1] == []

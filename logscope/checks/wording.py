@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import floor, isfinite, log10
 
+_SHOWN = 0.0005  # the least share that one decimal of a percentage shows
+
 
 @dataclass(frozen=True, slots=True)
 class Words:
@@ -60,8 +62,8 @@ def if_in_fahrenheit(celsius: float) -> str:
 
 
 def percent(fraction: float) -> str:
-    """A fraction as a percentage: 0.953 → '95.3 %'."""
-    return f"{fraction * 100:.1f} %"
+    """A fraction as a percentage: 0.953 → '95.3 %'; one that would show as nothing: '< 0.1 %'."""
+    return "< 0.1 %" if 0.0 < fraction < _SHOWN else f"{fraction * 100:.1f} %"
 
 
 def _trim(value: float) -> str:

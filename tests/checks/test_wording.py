@@ -53,5 +53,5 @@ def test_a_number_has_three_digits_or_as_many_as_its_uncertainty_leaves(value, u
 
 def test_counts_shares_and_degrees_are_said_plainly():
     assert [times(count) for count in (1, 2, 0)] == ["once", "2 times", "0 times"]
-    assert percent(0.953) == "95.3 %"
+    assert [percent(share) for share in (0.953, 0.0006, 0.0004, 0.0)] == ["95.3 %", "0.1 %", "< 0.1 %", "0.0 %"]
     assert if_in_fahrenheit(86.0).endswith("86 °F is 30 °C.")

@@ -10,7 +10,7 @@ import numpy as np
 from logscope.checks.assemble import assemble
 from logscope.checks.trips.cause import IN_WORDS
 from logscope.checks.wording import Words
-from logscope.findings import Event, Finding, Measured, Severity
+from logscope.findings import Finding, Measured, Severity
 from logscope.signals import Signals
 
 _SHARED_BY = 2  # trips that make a pattern
@@ -40,7 +40,7 @@ def pattern(trips: Sequence[Finding], signals: Signals) -> list[Finding]:
                 "Follow the next step of those trips first. Then repeat the same drive.",
                 method="The ranges shown are from the lowest to the highest value of these trips.",
             ),
-            [(each.start_s, each.end_s) for each in tuple(Event(each.start_s, each.end_s) for each in shared)],
+            [(each.start_s, each.end_s) for each in shared],
             {"count": Measured(float(count), ""), "lead_time_s": lead, "current_before_A": current},
             tuple(part for part in ("motor_current", "motor_speed") if part in signals),
             signals,
