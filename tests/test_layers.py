@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import sys
 from collections import Counter
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -74,10 +75,16 @@ ALLOWED: dict[str, tuple[str, str]] = {
 SHARED_BY_CHECKS = {"assemble", "wording"}
 
 
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
 def _imports(path: Path) -> set[str]:
     """Every module a file imports, with all its parents."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(_tree(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -121,7 +128,7 @@ def test_no_circle_of_imports() -> None:
     needs: dict[str, set[str]] = {}
     for path in _files():
         own = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
-        body = ast.parse(path.read_text(encoding="utf-8")).body
+        body = _tree(path).body
         modules = [node.module for node in body if isinstance(node, ast.ImportFrom) and node.module]
         used = {module.split(".")[1] for module in modules if module.startswith("logscope.")}
         needs.setdefault(own, set()).update(used - {own})
@@ -132,7 +139,7 @@ def test_no_statement_does_nothing() -> None:
     """A sentence that goes on in the next line without a bracket would lose its end there."""
     useful = (ast.Call, ast.Await, ast.Yield, ast.YieldFrom)
     for path in _files():
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(_tree(path)):
             bodies = [getattr(node, name, None) for name in ("body", "orelse", "finalbody")]
             for body in (each for each in bodies if isinstance(each, list)):
                 lost = [each for each in body[1:] if isinstance(each, ast.Expr) and not isinstance(each.value, useful)]

@@ -26,7 +26,7 @@ CHECKS = dict(checks())
 
 def made(*names: str) -> Signals:
     """Parts that change: ramps of one minute, states that switch."""
-    time = np.arange(0.0, 60.0, 0.05)
+    time = np.arange(0.0, 60.0, 0.1)
     parts = {}
     for name in names:
         on = time % 20.0 > 10.0

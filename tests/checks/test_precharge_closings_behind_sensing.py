@@ -141,7 +141,12 @@ def test_a_link_that_has_little_left_to_charge_does_not_jump():
 
 @pytest.mark.parametrize(
     ("lags_s", "start", "pack"),
-    [((0.035, 0.035), 0.43, True), ((0.035, 0.035), 0.43, False), ((0.03, 0.05), 0.1, True), ((0.06,), 0.43, True)],
+    [
+        ((0.035, 0.035), 0.43, False),
+        ((0.03, 0.05), 0.1, True),
+        pytest.param((0.035, 0.035), 0.43, True, marks=pytest.mark.study),
+        pytest.param((0.06,), 0.43, True, marks=pytest.mark.study),
+    ],
 )
 def test_a_curve_bent_by_a_closing_behind_sensing_is_not_slow(lags_s, start, pack):
     """The contactor closes while the reading is still on its way; the bent curve leads far beyond the pack."""

@@ -1,7 +1,7 @@
 """Every command that the README shows runs as it stands there, on files of the names that it uses.
 
-The first line of each command runs in a process of its own, as from a shell; its other lines in this one, for half of a
-short process is its start.
+The first line of each command runs in a process of its own, as from a shell, but for those that check several logs or
+show them again; all others in this one, for most of a short process is its start.
 """
 
 from __future__ import annotations
@@ -39,8 +39,9 @@ def commands() -> list[str]:
 
 @cache
 def _own_process() -> set[str]:
-    """The first line of each command."""
-    return set({line.split()[1]: line for line in reversed(commands())}.values())
+    """The first line of each command but those that check several logs or show them again."""
+    first = {line.split()[1]: line for line in reversed(commands())}
+    return {line for name, line in first.items() if name not in ("compare", "trend", "shelf", "replay")}
 
 
 @pytest.fixture
