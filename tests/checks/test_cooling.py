@@ -286,6 +286,16 @@ def test_a_flow_that_is_lost_where_it_is_hottest_is_no_pump_switched_by_temperat
     assert found(logged(cool, step_K=0.5))["cooling.no_flow"].severity is Severity.INFO
 
 
+def test_a_winding_shows_no_lost_flow_beside_a_heat_sink_of_its_loop_that_would():
+    """One coolant runs through both: what the winding alone shows is heat of another kind."""
+    hot = Loop(seed=36, end_s=1200.0, hardest_A=500.0)
+    lost = {each.name: each for each in logged(replace(hot, flow=((500.0, 1e9, 0.03),)), step_K=0.5)}
+    parts = {each.name: each for each in logged(hot, step_K=0.5)} | {"motor_temperature": lost["motor_temperature"]}
+    assert not {"cooling.no_flow", "cooling.air"} & found([*parts.values()]).keys()
+    alone = [each for name, each in parts.items() if name != "inverter_temperature"]
+    assert found(alone)["cooling.no_flow"].parts[0] == "motor_temperature"
+
+
 def test_a_device_beside_coolant_of_its_temperature_shows_no_flow_that_a_pump_lets_through():
     """What the log begins with, cold as it is, says nothing of when the pump runs: it may start by temperature."""
     cold = Loop(seed=36, flow=((0.0, 1e9, 0.05),), hardest_A=150.0, ambient_C=8.0)

@@ -29,6 +29,7 @@ _CLEAR = 5.0  # standard errors by which an episode departs, and at least…
 _DEPARTS_K = 3.0  # …by so much in all, and by two steps of the temperature
 _LEAST_S = 20.0  # of an episode
 _APART_K = 1.0  # by which two sound sensors of one temperature differ (practice)
+_MOST = 0.9  # quantile of the excess that stands for its highest
 _SPARSE = 20.0  # cost of a change between the two, in units of the noise's variance: less may be noise
 # A heat sink on flowing coolant falls back within a minute or so (practice); a winding does not. One of 5 kg on a third
 # of the flow, 4.5 kJ/K over 20 W/K, takes four minutes.
@@ -75,9 +76,19 @@ def find_starved(log: ThermalLog) -> Starved | None:
     for part in reversed(DEVICES):  # the heat sink answers first
         if part in log.temperatures and log.coolant is not None:
             found = _judged(part, log.coolant, log)
-            if found is not None:
+            if found is not None or _would_show(part, log.coolant, log):
                 return found
     return None
+
+
+def _would_show(part: str, coolant: str, log: ThermalLog) -> bool:
+    """Whether a device stands so far above the coolant of its loop that it would show a flow that is lost.
+
+    A winding answers far more slowly than a heat sink of the same loop, and heats by more than its current.
+    """
+    excess = log.temperatures[part] - log.temperatures[coolant]
+    excess = excess[np.isfinite(excess)]
+    return excess.size > 0 and float(np.quantile(excess, _MOST)) >= 2.0 * max(_DEPARTS_K, log.rounding[part])
 
 
 def _best_heat(part: str, coolant: str, log: ThermalLog, lasts_s: float) -> tuple[str, Windows, _States] | None:
