@@ -11,8 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from cooling_loops import HAZEL, Loop, found, logged, played
 from limits_study import LimitsStudy
-from test_cooling import HAZEL, Loop, found, logged, played
 
 pytestmark = pytest.mark.study
 
