@@ -9,11 +9,11 @@ import numpy as np
 from logscope.observations.charging.sessions import Session
 from logscope.signals import Part, Signals
 
-# Two readings of one quantity move together; a sign of -1 where they count the other way.
+# Two readings of one quantity: where one moves the other does, whichever way either counts.
 _TOGETHER = (
-    ("charger_current", "battery_current", -1.0),
-    ("charger_voltage", "battery_voltage", 1.0),
-    ("cell_voltage_highest", "battery_voltage", 1.0),
+    ("charger_current", "battery_current"),
+    ("charger_voltage", "battery_voltage"),
+    ("cell_voltage_highest", "battery_voltage"),
 )
 _STANDS_S, _LEAST_ROWS = 20.0, 5  # of a value that stands still; chargers and monitors send every second or faster
 # By which the other one has moved meanwhile: more than cables, a load beside and two meters' drift (practice).
@@ -29,13 +29,13 @@ def stale_since(session: Session, signals: Signals) -> dict[str, float]:
 
 
 def _found(session: Session, signals: Signals) -> Iterator[tuple[str, float]]:
-    for one, other, sign in _TOGETHER:
+    for one, other in _TOGETHER:
         first, second = signals.get(one), signals.get(other)
         if first is None or second is None:
             continue
         for part, beside in ((first, second), (second, first)):
             since_s = _stands_since(part, session)
-            if since_s is not None and _moves(beside, since_s, session.end_s, sign, part):
+            if since_s is not None and _moves(beside, since_s, session.end_s, part):
                 yield part.name, since_s
 
 
@@ -50,7 +50,7 @@ def _stands_since(part: Part, session: Session) -> float | None:
     return float(time_s[first])
 
 
-def _moves(beside: Part, since_s: float, until_s: float, sign: float, part: Part) -> bool:
+def _moves(beside: Part, since_s: float, until_s: float, part: Part) -> bool:
     """Whether the other reading leaves where it was for good, by what the one that stands still would have shown."""
     value = beside.value[beside.between(since_s + _LATE_S, until_s - _LATE_S)]
     if value.size < 2 * _ENDS:
