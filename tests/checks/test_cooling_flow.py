@@ -135,17 +135,23 @@ def test_a_gentle_flow_that_a_pump_is_slowed_down_to_is_some_flow():
 
 
 @pytest.mark.parametrize(
-    ("plate_J_per_K", "cools_K", "said"),
-    [(3600.0, 0.0, None), (6000.0, 0.0, Severity.INFO), (20000.0, 0.0, Severity.WARNING), (20000.0, 20.0, None)],
-)
-def test_a_heavy_heat_sink_may_be_on_little_flow(plate_J_per_K: float, cools_K: float, said: Severity | None):
+    ("plate_J_per_K", "cools_K", "speed_rpm", "said"),
+    [
+        (3600.0, 0.0, None, None), (6000.0, 0.0, None, Severity.INFO), (20000.0, 0.0, None, Severity.WARNING),
+        (20000.0, 20.0, None, None), (6000.0, 0.0, 2400.0, Severity.INFO), (6000.0, 0.0, 0.0, Severity.WARNING),
+    ],
+)  # fmt: skip
+def test_a_heavy_heat_sink_may_be_on_little_flow(
+    plate_J_per_K: float, cools_K: float, speed_rpm: float | None, said: Severity | None
+):
     """6 kJ/K over 30 W/K, 200 s: as heavy as a heat sink comes, on a pump's least flow; 667 s is none, 120 s is flow.
 
-    Unless the coolant cools down from the last drive, and may take up unseen what is heat of another kind.
+    Unless the coolant cools down from the last drive, and may take up unseen what is heat of another kind. A pump that
+    is on and stands leaves no little flow.
     """
     time_s = np.arange(0.0, 3600.0)
     amps = np.where(time_s % 400.0 < 200.0, 90.0, 10.0)
-    water = 15.0 + cools_K * np.exp(-time_s / 300.0)
+    water = 20.0 + cools_K * np.exp(-time_s / 300.0)
     plate, heat_W = water.copy(), 6.0 * amps * (1.0 + plate_J_per_K / 6000.0)
     for k in range(time_s.size - 1):
         plate[k + 1] = plate[k] + (heat_W[k] - 30.0 * (plate[k] - water[k])) / plate_J_per_K
@@ -153,6 +159,7 @@ def test_a_heavy_heat_sink_may_be_on_little_flow(plate_J_per_K: float, cools_K: 
         part("motor_current", time_s, amps), state("coolant_pump", 3600.0, True),
         replace(part("inverter_temperature", time_s, np.round(2.0 * plate) / 2.0), step=0.5),
         replace(part("coolant_temperature", time_s, np.round(2.0 * water) / 2.0), step=0.5),
+        *([] if speed_rpm is None else [part("coolant_pump_speed", time_s, np.full(3600, speed_rpm))]),
     ]).get("cooling.no_flow")  # fmt: skip
     assert (flow.severity if flow else None) is said
     assert ("heavy heat sink on little flow" in (flow.explanation if flow else "")) is (said is Severity.INFO)

@@ -45,6 +45,7 @@ _SHOWS_K = 12.0  # of excess, and as much again for each kelvin of resolution
 _OFF_K = 0.7  # standard deviation of a sound sensor, so that two differ by 1 K (practice)
 # Where controllers surely run the pump; between its start and its stop, with what sensors leave open (practice).
 _PUMPED_C, _SWITCHES_K = 52.0, 18.0
+_CARRIES_K = 3.0  # of a device over the coolant: flow past one that has nothing to give off does not show
 _NIGHT_K = 3.0  # that a motor lags behind a warm morning, and a loop's sensors are apart (practice)
 _TEMPERATURES = (
     "motor_temperature", "inverter_temperature", "coolant_temperature", "coolant_temperature_out",
@@ -222,7 +223,7 @@ def _is_fault(event: TruthEvent, played: Drive, kept: Logged) -> bool:
         return True
     heat, at_s = drive_temperatures(played), event.start_s + kept.start_s
     lost = (heat.time_s >= at_s) & (heat.time_s <= event.end_s + kept.start_s)
-    flows = played.scenario.cooling.flow(heat.time_s) > 0.5
+    flows = (played.scenario.cooling.flow(heat.time_s) > 0.5) & (heat.inverter - heat.coolant > _CARRIES_K)
     hottest_C = float(heat.inverter[lost].max())
     coolest_C = float(np.quantile(heat.inverter[flows], 0.05)) if flows.any() else np.inf
     return hottest_C > _PUMPED_C or hottest_C > coolest_C + _SWITCHES_K

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -73,6 +74,8 @@ def cooling(signals: Signals, observations: Observations, vehicle: Vehicle) -> l
         findings.append(_swapped(swapped, log, signals))
     findings += [_pump(trouble, signals) for trouble in troubles]
     if starved is not None:
+        if any(trouble.what is Trouble.STOPPED for trouble in troubles):
+            starved = replace(starved, heavy=False)  # a pump that stands leaves no little flow
         pumped = any(name in signals for name in _PUMP) and bool(np.any(log.pumping))
         findings.append(_flow(starved, parted, troubles, pumped, signals))
     elif parted is not None:
