@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import exp, pi
+
 import numpy as np
 from scipy.special import ndtr
 
@@ -60,22 +62,25 @@ def log_likelihood_of_each(
     return np.asarray(np.log((1 - outlier_share) * near + background))
 
 
+# Of a step. Readings of a level half-way between two steps flip between them however little noise there is, and scatter
+# by half a step; the noise of so few levels is overrated by a tenth of that.
+_FLIPS = 0.55
+
+
 def largest_rounding_bias(noise: float, step: float) -> float:
     """By how much the mean of rounded readings of a level can be wrong at most, in the unit of the step.
 
     Noise before the rounding evens it out: (step/π)·exp(−2π²·noise²/step²), never more than half a step. Source: first
     term of the mean error of a quantiser with Gaussian input (Widrow and Kollár, Quantization Noise, 2008; from
-    memory).
+    memory). Readings scatter by the rounding as well, by step²/12, which is no part of that noise; and where they
+    scatter no more than by flipping between two steps, they do not show that there is any.
 
-    noise : standard deviation before the rounding; step : of the readings, 0 where they are not rounded
+    noise : standard deviation of the readings, rounding included; step : of them, 0 where they are not rounded
 
-    >>> largest_rounding_bias(0.0, 0.1), round(largest_rounding_bias(0.05, 0.1), 6)
-    (0.05, 0.000229)
+    >>> largest_rounding_bias(0.05, 0.1), round(largest_rounding_bias(0.06, 0.1), 6)
+    (0.05, 0.000135)
     """
     if step <= 0.0:
         return 0.0
-    first = step / np.pi * float(np.exp(-2.0 * (np.pi * noise / step) ** 2))
-    return step / 2.0 if noise < _NO_NOISE * step else first
-
-
-_NO_NOISE = 0.15  # of a step: below, the first term alone falls short of the true bias, which is half a step at most
+    share = noise / step
+    return step / 2.0 if share < _FLIPS else step / pi * exp(-2.0 * pi**2 * (share**2 - 1.0 / 12.0))
