@@ -25,6 +25,7 @@ _MODES = _words(
     "aus bereit fahren fahrt betrieb fehler stoerung vorladen charging charge laden derating limp shutdown"
 )
 _NOT = frozenset({"not", "nicht", "un"})
+_NO = _NOT | _words("no kein keine keiner")
 
 Choices = Mapping[float, str]
 
@@ -41,19 +42,21 @@ def off_values(choices: Choices) -> Choices:
 
 def overcurrent_values(choices: Choices) -> Choices:
     """The values whose text says overcurrent."""
-    return {value: text for value, text in choices.items() if Word.OVERCURRENT in meanings(text)}
+    return {value: text for value, text in choices.items() if _says_overcurrent(text)}
 
 
 def healthy_values(choices: Choices) -> Choices:
     """The values whose text says that there is no fault."""
-    return {
-        value: text for value, text in choices.items() if _says(text, _NONE) and Word.OVERCURRENT not in meanings(text)
-    }
+    return {value: text for value, text in choices.items() if _says(text, _NONE) and not _says_overcurrent(text)}
 
 
 def is_operating_state(choices: Choices) -> bool:
     """Whether two texts at least are states that a controller goes through."""
     return sum(bool(_MODES & set(split_name(text))) for text in choices.values()) >= 2
+
+
+def _says_overcurrent(text: str) -> bool:
+    return Word.OVERCURRENT in meanings(text) and not _NO & set(split_name(text))
 
 
 def _says(text: str, words: frozenset[str]) -> bool:

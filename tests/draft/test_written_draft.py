@@ -168,7 +168,7 @@ def test_a_reversed_motor_speed_is_remarked_on() -> None:
     [
         ("Closed", True, False, False), ("geschlossen", True, False, False), ("NOT active", False, False, False),
         ("Offen", False, True, False), ("Off", False, True, True), ("OK", False, False, True),
-        ("no overcurrent", False, True, False), ("kein Fehler", False, False, True), ("x", False, False, False),
+        ("no overcurrent", False, True, True), ("kein Fehler", False, False, True), ("x", False, False, False),
         ("Inactive", False, True, True), ("nicht ok", False, False, False),
     ],
 )  # fmt: skip
@@ -176,6 +176,12 @@ def test_what_a_text_says(text: str, on: bool, off: bool, none: bool) -> None:
     choices = {5.0: text}
     found = (texts.on_values(choices), texts.off_values(choices), texts.healthy_values(choices))
     assert found == tuple(choices if said else {} for said in (on, off, none))
+
+
+def test_a_text_that_denies_an_overcurrent_is_none() -> None:
+    labels = dict(enumerate(["NoOvercurrent", "OverCurrent", "kein Überstrom", "not overcurrent", "HW_OverCurrent"]))
+    assert set(texts.overcurrent_values(labels)) == {1, 4}
+    assert set(texts.healthy_values(labels)) == {0, 2}
 
 
 @pytest.mark.parametrize(
