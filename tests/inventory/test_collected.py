@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-from made_facts import MS, bus, message, silence
+from bus_frames import Frame, columns
+from made_facts import MS, S, bus, message, silence
+from rich.console import Console
 
 from logscope.bus.bit_rate import BitRate, bit_rate_of
 from logscope.bus.facts import ErrorFrames
 from logscope.bus.naming import specs_by_key
+from logscope.capture.frames import Account, Block, Gap
 from logscope.definitions.spec import MessageSpec
-from logscope.inventory.collect import Bus, Message, _bus, _message
-from logscope.inventory.show import _bus_text, _every, _load_text, _time, changing_text
+from logscope.errors import RequestError
+from logscope.inventory.collect import Bus, Inventory, Message, _bus, _message, count_frames
+from logscope.inventory.show import (
+    _bus_text,
+    _every,
+    _load_text,
+    _time,
+    changing_text,
+    print_inventory,
+    to_csv,
+    to_json,
+)
 
 SPECS = specs_by_key([(None, (MessageSpec("Drive", 0x100, False, 8, ()),))])
 
@@ -105,3 +121,91 @@ def test_how_often_in_words(period_s: float | None, jitter_s: float | None, peri
 )
 def test_a_gap_in_words(value_s: float | None, text: str) -> None:
     assert _time(value_s) == text
+
+
+# ------------------------------------------------------------------------------------ the whole of it
+
+LISTED = replace(
+    _message(message(), 0, SPECS, 0.0007), period_s=0.01, jitter_s=0.00025, longest_gap_s=12.4, count=1200,
+    changing=(True, False, True), shortest=2, longest=3, first_s=0.5, last_s=19.5,
+)  # fmt: skip
+UNNAMED = replace(LISTED, identifier=0x1ABC, extended=True, name=None, count=30, shortest=3, longest_gap_s=0.05)
+WHOLE = Inventory(
+    Account(
+        files=("a.log",), lines=1300, lines_bad=2, frames=1230, notes=("odd",), gaps=(Gap(5 * S, 7 * S), Gap(0, S)),
+    ),
+    20.04, (BUS,), (LISTED, UNNAMED), ("Charger", "Pump"),
+)  # fmt: skip
+
+
+def test_an_inventory_is_written_as_json_and_csv() -> None:
+    content = json.loads(to_json(WHOLE))
+    messages = content.pop("messages")
+    assert content.pop("logscope")
+    assert content.pop("buses") == [
+        {
+            "name": "can0", "frames": 1200, "unlisted_frames": 0, "remote_frames": 2, "error_frames": 3,
+            "transmit_requests": 0, "mean_bits_per_s": 62_500.0, "busiest_bits_per_s": 125_000.0, "lower_bound": False,
+            "bit_rate": 500_000, "bit_rate_source": "stated", "bit_rate_contradicted": False, "bit_rate_seen": None,
+            "mean_load": 0.125, "busiest_load": 0.25, "errors": {"bus error": 3},
+        }
+    ]  # fmt: skip
+    assert content == {
+        "schema": 1, "files": ["a.log"], "duration_s": 20.04, "lines": 1300, "lines_bad": 2, "frames": 1230,
+        "defined_but_unseen": ["Charger", "Pump"], "longest_silence_s": 2.0, "notes": ["odd"],
+    }  # fmt: skip
+    first = {
+        "bus": "can0", "identifier": "100", "extended": False, "name": "Drive", "count": 1200, "period_s": 0.01,
+        "jitter_s": 0.00025, "longest_gap_s": 12.4, "longest_wait_s": 0.0007, "periodic": True, "shortest_bytes": 2,
+        "longest_bytes": 3, "changing_bytes": "0.2", "first_s": 0.5, "last_s": 19.5,
+    }  # fmt: skip
+    assert messages == [
+        first, first | {"identifier": "00001ABC", "extended": True, "name": None, "count": 30, "shortest_bytes": 3,
+                        "longest_gap_s": 0.05},
+    ]  # fmt: skip
+    rows = list(csv.DictReader(io.StringIO(to_csv(WHOLE))))
+    assert [list(row) for row in rows] == [list(first)] * 2
+    assert rows[0] == {key: str(value) for key, value in first.items()}
+    empty = replace(WHOLE, account=Account(), messages=(), buses=())
+    assert json.loads(to_json(empty))["longest_silence_s"] is None
+
+
+def test_an_inventory_is_shown_as_a_table() -> None:
+    text = io.StringIO()
+    print_inventory(WHOLE, Console(file=text, width=100))
+    said = " ".join(text.getvalue().split())
+    assert "can0 100 Drive 1200 10 ± 0.25 ms 12 s 2-3 0.2" in said
+    assert "can0 00001ABC - 30 10 ± 0.25 ms 50 ms 3 0.2" in said
+    assert "2 identifiers in 20.0 s, 1 of them (30 frames) without a definition; 2 bad lines." in said
+    assert "Defined but never seen: Charger, Pump Note: odd" in said
+    bare = io.StringIO()
+    print_inventory(replace(WHOLE, unseen=(), account=Account()), Console(file=bare, width=100))
+    assert "never seen" not in bare.getvalue()
+    assert "Note:" not in bare.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("stated", "bit_rate", "rate", "source"),
+    [
+        (None, None, None, "unknown"), ({None: 250_000}, None, 250_000, "given"),
+        ({"can1": 250_000}, None, None, "unknown"),
+        ({None: 250_000}, 500_000, 500_000, "given"), ({None: 250_000}, {"can0": 125_000}, 125_000, "given"),
+    ],
+)  # fmt: skip
+def test_frames_are_counted_with_the_rate_of_their_bus(
+    stated: dict[str | None, int] | None, bit_rate: int | dict[str | None, int] | None, rate: int | None, source: str
+) -> None:
+    """Two identifiers every 10 ms from 5.00 s and 5.01 s on."""
+    sent = [Frame(5.0 + 0.01 * k, 0x100 + k % 2, bytes([k % 256])) for k in range(400)]
+    blocks = [Block(columns(sent[at : at + 100]), Account(lines=100, frames=100)) for at in range(0, 400, 100)]
+    specs = (MessageSpec("Drive", 0x100, False, 8, ()), MessageSpec("Pump", 0x200, False, 8, ()))
+    found = count_frames(blocks, [(None, specs)], stated, bit_rate)
+    (bus_of,) = found.buses
+    assert (bus_of.frames, bus_of.bit_rate, bus_of.bit_rate_source) == (400, rate, source)
+    assert (found.duration_s, found.account.frames) == (pytest.approx(3.99), 400)
+    assert [(m.name, m.count, m.identifier) for m in found.messages] == [("Drive", 200, 0x100), (None, 200, 0x101)]
+    assert [(m.first_s, m.last_s) for m in found.messages] == [pytest.approx((0.0, 3.98)), pytest.approx((0.01, 3.99))]
+    assert found.unseen == ("Pump",)
+    assert [m.longest_wait_s is None for m in found.messages] == [rate is None] * 2
+    with pytest.raises(RequestError, match="can7"):
+        count_frames(blocks, bit_rate={"can7": 500_000})
