@@ -19,8 +19,7 @@ _JUDGED_AT_MOST = 200_000  # samples in a row
 _CARRIES = 6  # samples in which both bytes change: fewer may be leaps of the quantity
 _SMOOTHER = 8.0  # times smaller leaps with the bytes put right
 _WRAPS = 4  # leaps over the range
-_LEAP = 0.7  # of the whole range: a leap between both of its ends
-_NEAR = 0.1  # of the whole range: the leap the other way about
+_NEAR = 0.1  # of the whole range: a leap between both of its ends, the other way about
 _EDGE_MARKS = 256  # raw values at the top end that mark “no value”, 0xFF00 and above (practice)
 _MIN_VALUES = 6  # different values near the top: marks are one or two
 
@@ -56,7 +55,7 @@ def _smoother_swapped(raw: NDArray[np.int64], encoding: Encoding) -> bool:
     moved = changed >= 1
     if float(np.median(as_read[moved])) <= float(np.median(put_right[moved])):
         return False
-    return float(np.median(as_read[carries])) > _SMOOTHER * max(float(np.median(put_right[carries])), 1.0)
+    return float(np.median(as_read[carries])) > _SMOOTHER * float(np.median(put_right[carries]))
 
 
 def swap_bytes(raw: NDArray[np.int64], encoding: Encoding) -> NDArray[np.int64]:
@@ -75,7 +74,7 @@ def _wraps(raw: NDArray[np.int64], encoding: Encoding) -> Misread | None:
     whole = 1 << encoding.bits
     marks = raw >= whole - min(_EDGE_MARKS, whole // 64)
     leap = np.abs(np.diff(raw))
-    over = (leap > _LEAP * whole) & (whole - leap < _NEAR * whole)
+    over = whole - leap < _NEAR * whole
     if np.count_nonzero(over) < _WRAPS:
         return None
     top = raw[raw > (1.0 - _NEAR) * whole]
