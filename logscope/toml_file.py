@@ -37,7 +37,7 @@ def read_toml(path: Path, what: str, error: type[LogscopeError]) -> tuple[dict[s
     except tomllib.TOMLDecodeError as failure:
         line = re.search(r"at line (\d+)", str(failure))
         said = re.sub(r"\s*\(at .*\)", "", str(failure))
-        number = int(line[1]) if line else None
+        number = int(line[1]) if line else _unclosed(text)
         what, do = _slip(text, number) or (f"not valid TOML: {said}", "Correct that line.")
         raise error(what, where=path, line=number, do=do) from None
 
@@ -69,6 +69,12 @@ def _slip(text: str, number: int | None) -> tuple[str, str] | None:
     if _NO_VALUE.search(line):
         return "there is no value after the =", "Fill it in, or put a # in front of the line."
     return None
+
+
+def _unclosed(text: str) -> int | None:
+    """The first line whose text is not closed, for a parser that looks for its end up to that of the file."""
+    lines = enumerate(map(str.strip, text.splitlines()), start=1)
+    return next((number for number, line in lines if _OPEN_QUOTE.search(line) and line[0] != "#"), None)
 
 
 def as_error(
