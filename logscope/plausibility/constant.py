@@ -68,9 +68,7 @@ def _level(part: Part) -> float:
 
 
 def _turns_too_evenly(part: Part, signals: Signals) -> str | None:
-    level, steps = _level(part), _steps(part)
-    if level == 0.0:
-        return None
+    steps = _steps(part)
     if steps >= _TURNS_EVENLY:
         return "no shaft turns that evenly"
     loads = (("motor_current", _LOAD_A), ("battery_current", _LOAD_A), ("torque", _LOAD_NM))
