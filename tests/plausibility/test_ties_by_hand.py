@@ -81,7 +81,7 @@ def test_what_each_part_can_be_and_how_fast_it_can_change() -> None:
     assert shaft_rpm_per_s(heavy) == pytest.approx(3 * 9549.3, rel=1e-5)
 
 
-RAMP = np.linspace(1000.0, 3000.0, 300)
+RAMP, LOW = np.linspace(1000.0, 3000.0, 300), np.linspace(14.4, 19.4, 300)
 
 
 def shafts(first: np.ndarray, second: np.ndarray) -> list[Tie]:
@@ -170,6 +170,9 @@ def follows(first: np.ndarray, second: np.ndarray) -> list[Tie]:
         (np.where(np.arange(300) < 130, 2.0, np.where(np.arange(300) < 230, 2.4, 1.7)) * RAMP, RAMP, None),
         (levels((19, 29), (100, 1)), levels((19, 29), (100, 1)), None),  # a fifth of its highest
         (levels((21, 29), (100, 1)), levels((21, 29), (100, 1)), 1.0),
+        (np.where(AT < 29, 2.5 * LOW, 100.0), np.where(AT < 29, LOW, 100.0), None),  # its target below a fifth
+        (np.where(AT < 29, LOW, 100.0), np.where(AT < 29, 2.5 * LOW, 100.0), None),
+        (np.where(AT < 29, 2.5 * LOW, 70.0), np.where(AT < 29, LOW, 70.0), 2.5),
     ],
 )
 def test_a_value_keeps_one_ratio_to_its_target(first: np.ndarray, second: np.ndarray, ratio: float | None) -> None:
