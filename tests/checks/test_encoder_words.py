@@ -149,6 +149,7 @@ def test_what_the_disturbances_follow_leads_the_finding_on_all_of_them() -> None
     one = study(episode(1000), episode(2000))
     by_current = _noise(signals(one.speed), one, relation(electrical=True))
     assert by_current.severity is Severity.WARNING
+    assert by_current.explanation.startswith("They rise with current")
     assert list(by_current.measured) == ["rate_ratio_per_100A", "rate_per_min", "floor_rpm"]
     assert by_current.measured["rate_ratio_per_100A"] == Measured(2.5, "", 1.25, 5.0)
     none = _noise(signals(one.speed), one, None)
@@ -165,6 +166,7 @@ def test_what_the_disturbances_follow_leads_the_finding_on_all_of_them() -> None
     assert found.severity is Severity.WARNING
     assert next(iter(found.measured)) == "rate_ratio_at_switching"
     assert found.title == "Motor speed: disturbances come when the main contactor switches"
+    assert found.explanation.startswith("4 of 5 switchings")
     assert found.next_step.startswith("With the power off, fit a suppressor")
 
 
