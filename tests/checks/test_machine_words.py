@@ -1,6 +1,6 @@
 """The findings on operating points, slip and field weakening, and the line that tells a lag from slip. By hand.
 
-P = 2π·n/60 · T; slip as stator frequency less pole pairs times
+The robust line: statsmodels' RLM with Huber's norm; P = 2π·n/60 · T; slip as stator frequency less pole pairs times
 turns a second (Chapman, Electric Machinery Fundamentals, chapter 6).
 """
 
@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from motor_traces import part, signals
 from scipy import stats
 
@@ -25,7 +26,7 @@ from logscope.checks.machine.check import (
     weakening_words,
 )
 from logscope.checks.machine.points import Binned, Points, by_bins
-from logscope.checks.machine.synchronous import Synchronous, _blocks, find_synchronous
+from logscope.checks.machine.synchronous import Synchronous, _blocks, _robust_line, find_synchronous
 from logscope.checks.machine.weakening import Weakening, find_weakening
 from logscope.findings import Measured, NothingToCheck, Severity
 from logscope.vehicle import Motor, Vehicle
@@ -280,6 +281,23 @@ def test_rows_are_means_and_rates_over_a_quarter_of_a_second() -> None:
     assert torque[:3].tolist() == [4.0, 14.0, 24.0]
     assert rate == pytest.approx(2.0)
     assert top_hz == pytest.approx(120.0)
+
+
+def test_the_robust_line_is_hubers() -> None:
+    """statsmodels RLM: Huber's t with the same constant; its scale by the median absolute deviation of residuals."""
+    rng = np.random.default_rng(6)
+    columns = np.column_stack([np.ones(200), rng.normal(size=200), rng.normal(size=200)])
+    y = columns @ np.array([1.0, 2.0, -3.0]) + rng.normal(0.0, 0.2, 200)
+    y[:20] += 5.0
+    found = _robust_line(columns, y)
+    assert found is not None
+    oracle = sm.RLM(y, columns, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=100, tol=1e-10)
+    assert found[0] == pytest.approx(oracle.params, abs=0.01)
+    assert np.sqrt(np.diag(found[1])) == pytest.approx(oracle.bse, rel=0.1)
+    clean = _robust_line(columns[20:], y[20:])
+    plain_line = sm.OLS(y[20:], columns[20:]).fit(cov_type="HC0")
+    assert np.sqrt(np.diag(clean[1])) == pytest.approx(plain_line.bse, rel=0.12)  # type: ignore[index]
+    assert _robust_line(np.column_stack([columns[:, 0], columns[:, 0]]), y) is None
 
 
 def test_limits_of_a_median_are_those_of_a_sign_test() -> None:

@@ -87,7 +87,11 @@ def _blocks(
 
 
 def _robust_line(columns: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray] | None:
-    """Huber's M-estimate of y = columns · value, with its covariance; None where the columns do not differ."""
+    """Huber's M-estimate of y = columns · value, with its covariance; None where the columns do not differ.
+
+    What lies beyond his constant is drawn in by no more than that, however far it lies, so that only the rows within it
+    hold the line: they alone are in the curvature (P. J. Huber, Robust Statistics, 1981, section 7.6, from memory).
+    """
     if np.linalg.matrix_rank(columns) < columns.shape[1]:
         return None
     weight: FloatArray = np.ones(y.size)
@@ -98,6 +102,9 @@ def _robust_line(columns: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatA
         left = y - columns @ value
         scale = max(mad_scale(left), 1e-9)
         weight = np.asarray(np.minimum(1.0, _HUBER_C * scale / np.maximum(np.abs(left), 1e-12)), dtype=np.float64)
-    bread = np.linalg.inv((columns * weight[:, np.newaxis]).T @ columns)
+    holding = columns[weight >= 1.0]
+    if np.linalg.matrix_rank(holding) < columns.shape[1]:
+        return None
+    bread = np.linalg.inv(holding.T @ holding)
     scores = columns * (weight * (y - columns @ value))[:, np.newaxis]
     return value, np.asarray(bread @ (scores.T @ scores) @ bread)
