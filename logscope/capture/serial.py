@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-
-import numpy as np
 
 from logscope.capture.frames import BadLine
 from logscope.capture.samples import SerialAccount, SerialLog
@@ -75,20 +74,31 @@ def read_recorded(files: Sequence[Path], definition: SerialDefinition) -> Serial
         blocks = (block for file in files for block in _Blocks(file))
         rows, account = read_text(blocks, stamped, str(files[0]))
     else:
-        rows, account = read_arrivals(_arrivals(files[0]), stamped, str(files[0]))
+        times = _times(files[0])
+        rows, account = read_arrivals(_arrivals(files[0].read_bytes(), times), stamped, str(files[0]))
+        if not times:
+            note = f"{files[0]}: nothing says when its bytes arrived, so none of them were read"
+            account = replace(account, notes=(*account.notes, note))
     return assemble(stamped, rows, replace(account, files=tuple(map(str, files))))
 
 
 _PIECE_NS = 20_000_000  # bytes are read in pieces of so much time, for each costs a search
+# The last line of a file of times may be cut, also within a number; after a failed power it may be anything.
+_TIMES_LINE = re.compile(rb"(\d{1,18}) ([0-8]?\d{1,18})\n")
 
 
-def _arrivals(file: Path) -> Iterator[tuple[bytes, int]]:
+def _times(file: Path) -> list[tuple[int, int]]:
+    """The place of the first byte of each read, and its arrival [ns]; empty where no file says so."""
+    times = file.with_suffix(".times")
+    lines = _TIMES_LINE.findall(times.read_bytes() if times.is_file() else b"")
+    return [(int(place), int(arrival)) for place, arrival in lines]
+
+
+def _arrivals(content: bytes, times: Sequence[tuple[int, int]]) -> Iterator[tuple[bytes, int]]:
     """The bytes of a binary console in pieces, each with the arrival of its last read."""
-    content = file.read_bytes()
-    places = np.array(file.with_suffix(".times").read_text(encoding="ascii").split(), np.int64)
-    places = places[: places.size // 2 * 2].reshape(-1, 2)  # its last line may be cut
     begin, since = 0, None
-    for (_, at_ns), following in zip(places.tolist(), [*places[1:, 0].tolist(), len(content)], strict=True):
+    ends = [*(place for place, _ in times[1:]), len(content)]
+    for (_, at_ns), following in zip(times, ends, strict=False):  # without times there is one end too many
         since = at_ns if since is None else since
         if at_ns - since >= _PIECE_NS or following >= len(content):
             yield content[begin:following], at_ns
