@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from precharge_pieces import about, fitted
 
 from logscope.checks.precharge.compare import BY_SETTLING, BY_SLOWNESS, Verdict, compare_constant
+from logscope.checks.precharge.witness import IndependentMeasurement
 from logscope.curves.estimate import Estimate
 
 
@@ -77,3 +80,62 @@ def test_a_lag_beyond_the_band_is_not_assumed_to_make_a_link_good():
     assert compare_constant(nearly_surely, 0.041, 0.2).verdict is Verdict.OPEN
     by_end = compare_constant(curve(0.061, 0.033), 0.041, 0.2, lag_is_faster=True)
     assert (by_end.verdict, by_end.shown_by) == (Verdict.SLOW, BY_SETTLING)
+
+
+def test_a_witness_shows_which_constant_is_the_links_and_is_named() -> None:
+    both = fitted(0.15, lag=about(0.05))
+    for shown, other in ((0.05, 0.15), (0.15, 0.05)):
+        witness = IndependentMeasurement("battery_current", (about(shown),))
+        found = compare_constant(both, 0.05, 0.2, [witness])
+        assert found.time_constant is not None
+        assert found.lag is not None
+        assert (found.time_constant.value, found.lag.value) == (shown, other)
+        assert (found.shown_by, found.or_lag, found.either) == ("battery_current", False, False)
+        assert found.verdict is (Verdict.IN_BAND if shown == 0.05 else Verdict.SLOW)
+
+
+@pytest.mark.parametrize(
+    ("tau_s", "fields", "verdict", "or_lag"),
+    [
+        (0.27, {}, Verdict.OPEN, True),
+        (0.27, {"misfit": True}, Verdict.OPEN, False),
+        (0.181, {}, Verdict.OPEN, True),  # above the band of 120 to 180 ms, not beyond doubt
+        (0.179, {}, Verdict.IN_BAND, False),
+        (0.06, {}, Verdict.FAST, False),
+        (0.119, {}, Verdict.OPEN, False),
+    ],
+)
+def test_a_slow_constant_that_a_lag_explains_is_left_open(
+    tau_s: float, fields: Any, verdict: Verdict, or_lag: bool
+) -> None:
+    asked: list[Any] = []
+
+    def explained(link: Any) -> bool:
+        asked.append((link.low_s, link.high_s, link.closes_after))
+        return True
+
+    found = compare_constant(fitted(tau_s, explained_behind_lag=explained, **fields), 0.15, 0.2, closes_after=3.0)
+    assert (found.verdict, found.or_lag) == (verdict, or_lag)
+    assert asked == ([pytest.approx((0.12, 0.18, 3.0))] if or_lag else [])
+    assert compare_constant(fitted(tau_s, **fields), None, 0.2).verdict is Verdict.NOT_COMPARED
+
+
+def test_two_constants_in_the_band_leave_either_with_the_limits_of_both() -> None:
+    found = compare_constant(fitted(0.149, lag=about(0.140)), 0.141, 0.2)
+    assert (found.verdict, found.either) == (Verdict.IN_BAND, True)
+    assert found.time_constant is not None
+    assert (found.time_constant.value, found.lag) == (0.140, about(0.149))
+    assert (found.time_constant.low, found.time_constant.high) == pytest.approx((0.1386, 0.15049))
+    assert (found.time_constant.claim_low, found.time_constant.claim_high) == pytest.approx((0.1372, 0.15198))
+    averaged = compare_constant(fitted(0.15, lag=about(0.05), averaged=True), 0.15, 0.2)
+    assert (averaged.verdict, averaged.time_constant, averaged.lag) == (Verdict.IN_BAND, about(0.15), about(0.05))
+    assert averaged.both is None
+    alike = compare_constant(fitted(0.14, lag=about(0.13)), 0.05, 0.2)
+    assert (alike.verdict, alike.time_constant, alike.lag) == (Verdict.SLOW, about(0.14), about(0.13))
+
+
+@pytest.mark.parametrize(("low_s", "by"), [(0.1501, BY_SLOWNESS), (0.1499, None)])
+def test_a_constant_beyond_what_sensing_has_is_the_links(low_s: float, by: str | None) -> None:
+    slower = replace(about(0.16), low=low_s)
+    found = compare_constant(fitted(time_constant=slower, lag=about(0.05)), 0.05, 0.2)
+    assert found.shown_by == by
