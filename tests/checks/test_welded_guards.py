@@ -114,3 +114,13 @@ def test_what_closed_is_listed_in_order_of_the_log():
     relay, main, negative = (switchings(n, (t, True))[0] for n, t in (("r", 2.0), ("m", 3.0), ("n", 1.0)))
     assert Closing(relay, main, negative).in_order == (negative, relay, main)
     assert Closing(None, main, None).in_order == (main,)
+
+
+@pytest.mark.parametrize("falls_v_per_s", [0.0, 0.1])
+def test_readings_that_stand_still_or_fall_evenly_do_not_move_together(falls_v_per_s):
+    """Without a rounding step nothing but the arithmetic of the trend is left of either."""
+    still = part("battery_voltage", T, np.full(T.size, 350.1))
+    link = link_of(part("dc_link_voltage", T, 350.1 - falls_v_per_s * T))
+    assert _correlation(still, link, AT) is None
+    swings = part("battery_voltage", T, 350.1 + np.sin(T))
+    assert _correlation(swings, link, AT) is None

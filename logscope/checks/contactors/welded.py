@@ -24,6 +24,7 @@ LEAST_CORRELATION = 0.8
 _CHANCE = 1e-3
 _LEAST_POINTS = 10
 _PACK_MOVES = 3.0  # times its noise: a pack that stands still says nothing
+_ARITHMETIC = 1e-9  # of a voltage: what taking a trend off leaves of readings that stand still
 _LEAST_APART_S = 0.5  # shorter openings are dropouts or chatter
 _PACK_BEFORE_S = 1.0  # in which the pack's level before an opening is read
 _ENDS = 3  # samples at either end, whose medians tell a fall
@@ -149,7 +150,8 @@ def _correlation(pack: Part, link: Link, opening: Opening) -> float | None:
     moved, other = _without_trend(at, one), _without_trend(at, np.interp(at, faster.time_s, faster.value))
     pack_moved = moved if slower is pack else other
     noise = max(noise_floor(pack.value), (pack.step or 0.0) / np.sqrt(12))
-    if float(np.std(pack_moved)) < _PACK_MOVES * noise or not float(np.std(moved)) or not float(np.std(other)):
+    still_v = _ARITHMETIC * float(np.abs(one).max())
+    if float(np.std(pack_moved)) < _PACK_MOVES * noise or min(float(np.std(moved)), float(np.std(other))) <= still_v:
         return None
     found = float(np.corrcoef(moved, other)[0, 1])
     return found if found >= LEAST_CORRELATION and correlation_chance(found, at.size) < _CHANCE else None
