@@ -11,6 +11,7 @@ import pytest
 from contactor_pieces import history, link_of, opening, part, switchings
 
 from logscope.checks.contactors import check, welded
+from logscope.checks.contactors import dropout as dropouts
 from logscope.checks.contactors.chatter import chatter, closed_briefly
 from logscope.checks.contactors.drop import Drop
 from logscope.checks.contactors.dropout import _finding as dropout_finding
@@ -91,9 +92,9 @@ def test_a_dropout_that_state_and_link_show_is_one(
     start_s: float, end_s: float, kinds: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     by_link = Drop(start_s, end_s, LINK, Measured(50.0, "A", 50.0, 50.0), 100.0, 200.0)
-    monkeypatch.setattr("logscope.checks.contactors.dropout.falls", lambda _: [by_link])
+    monkeypatch.setattr(dropouts, "falls", lambda _: [by_link])
     for name in ("lifts", "after_current"):
-        monkeypatch.setattr(f"logscope.checks.contactors.dropout.{name}", lambda _: [])
+        monkeypatch.setattr(dropouts, name, lambda _: [])
     changes = switchings(MAIN, (0.5, True), (5.0, False), (5.5, True))
     found = dropout(history([LOADED, STATE], switched={MAIN: changes, RELAY: []}))
     assert len(found) == kinds

@@ -14,7 +14,7 @@ import pytest
 from contactor_pieces import link_of, part
 from precharge_pieces import ATTEMPT, HAZEL, about, closed, fitted, judged, measured, sound
 
-from logscope.checks.precharge import check, stress
+from logscope.checks.precharge import check, stress, witness
 from logscope.checks.precharge.compare import Constant, Verdict
 from logscope.checks.precharge.evidence import evidence
 from logscope.checks.precharge.values import measured_values
@@ -131,6 +131,22 @@ def test_how_far_a_link_came_is_a_share_of_its_pack_or_of_the_emptiest() -> None
     assert "fraction_reached" not in measured_values(judged("complete", None, unknown), HAZEL)
     bare = Vehicle(precharge=HAZEL.precharge, limits=Limits())
     assert "fraction_reached" not in measured_values(judged("stalled", None, unknown), bare)
+
+
+def test_heat_of_earlier_attempts_is_stated_where_there_were_any() -> None:
+    energy, peak, held = Measured(60.0, "J", 59.0, 61.0), Measured(800.0, "W"), Measured(90.0, "J", 70.0, 110.0)
+    one = stress.Stress(1.0, 2.0, True, energy, peak)
+    both = {"resistor_energy_J": energy, "resistor_peak_power_W": peak}
+    assert stress.stress_values(one, None) == both
+    assert stress.stress_values(one, held) == {**both, "resistor_heat_J": held}
+    assert stress.stress_values(None, held) == {}
+    stalled = replace(one, stall=stress.Stall(2.0, Measured(130.0, "W"), Measured(260.0, "J")))
+    assert stress.stress_values(stalled, None) == {
+        **both,
+        "stalled_s": Measured(2.0, "s"),
+        "stalled_power_W": Measured(130.0, "W"),
+        "stalled_energy_J": Measured(260.0, "J"),
+    }
 
 
 def test_a_load_of_constant_power_is_its_share_of_the_packs_square_over_the_resistor() -> None:
@@ -304,7 +320,7 @@ def fits(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
         handed.append((time_s, volts, step_v, onset_seen))
         return fitted()
 
-    monkeypatch.setattr("logscope.checks.precharge.witness.fit_curve", fit)
+    monkeypatch.setattr(witness, "fit_curve", fit)
     return handed
 
 
@@ -358,8 +374,8 @@ def test_witnesses_are_asked_in_turn_for_the_time_of_the_curve(monkeypatch: pyte
         asked.append((one.name, onset_s, end_s))
         return fitted(0.15, lag=about(0.01))
 
-    monkeypatch.setattr("logscope.checks.precharge.witness._from_current", shown)
-    monkeypatch.setattr("logscope.checks.precharge.witness._from_voltage", shown)
+    monkeypatch.setattr(witness, "_from_current", shown)
+    monkeypatch.setattr(witness, "_from_voltage", shown)
     second = part("dc_link_voltage_second", AT, RISE_V)
     signals = Signals({"battery_current": current(50.0), "dc_link_voltage_second": second}, 0.0, 9.0)
     fit = fitted(lag=about(0.02))
