@@ -167,9 +167,9 @@ def _mapped(column: str, info: PartInfo, keys: Mapping[str, Any]) -> Mapped:
 def _column(series: pd.Series[Any], column: str, *, texts: bool) -> _Column:
     import pandas as pd
 
-    kind = series.dtype
     if isinstance(series, pd.DataFrame):
         raise RequestError(f"the table has two columns “{column}”", do="Rename one of them.")
+    kind = series.dtype
     if pd.api.types.is_bool_dtype(kind) or pd.api.types.is_numeric_dtype(kind):
         whole = pd.api.types.is_integer_dtype(kind)
         return _Column(series.to_numpy(np.float64, na_value=np.nan), whole)
