@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 
 from logscope import files
 from logscope.errors import RequestError
-from logscope.files import file_key, refuse_repeated, write_text
+from logscope.files import as_paths, create_folder, file_key, refuse_on_both_sides, refuse_repeated, write_text
 
 
 def test_text_is_utf8_with_plain_line_ends(tmp_path):
@@ -93,3 +94,31 @@ def test_a_log_given_twice_is_named_as_first_given(tmp_path):
     refuse_repeated([tmp_path / "a.log", tmp_path / "b.log"])
     with pytest.raises(RequestError, match=r"x/\.\./a\.log: this log is given twice, first as .*a\.log"):
         refuse_repeated([tmp_path / "a.log", f"{tmp_path}/x/../a.log"])
+    with pytest.raises(RequestError, match=r"a\.log: this log is given twice\. Name each log once"):
+        refuse_repeated([tmp_path / "b.log", tmp_path / "a.log", str(tmp_path / "a.log")])
+
+
+def test_a_log_on_both_sides_of_a_change_is_refused(tmp_path):
+    refuse_on_both_sides([tmp_path / "a", tmp_path / "b"], [tmp_path / "c"])
+    with pytest.raises(RequestError, match="b: this log is given both before and after the change"):
+        refuse_on_both_sides([tmp_path / "a", tmp_path / "b"], [tmp_path / "c", tmp_path / "x" / ".." / "b"])
+
+
+def test_one_path_is_one_and_not_its_letters():
+    assert as_paths("ab") == as_paths(Path("ab")) == as_paths(["ab"]) == [Path("ab")]
+    assert as_paths(("a", Path("b"))) == [Path("a"), Path("b")]
+
+
+def test_a_folder_is_made_with_those_around_it_and_one_that_cannot_be_is_named(tmp_path):
+    create_folder(tmp_path / "x" / "y")
+    create_folder(tmp_path / "x" / "y")
+    assert (tmp_path / "x" / "y").is_dir()
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(RequestError, match=r"file: cannot create the folder .*Name another"):
+        create_folder(tmp_path / "file")
+
+
+def test_the_system_minds_letter_case_where_a_folder_of_other_case_is_another(tmp_path):
+    (tmp_path / "Made").mkdir()
+    assert not files._ignores_case("/no/such/Folder")
+    assert files._ignores_case(str(tmp_path / "Made")) is (tmp_path / "mADE").exists()
