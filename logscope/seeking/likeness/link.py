@@ -28,7 +28,7 @@ _HELD = 0.25  # of the step, within which it stays while it is up: a sagging pac
 class Precharge:
     """The rise of a field that may be a link's voltage, in raw values.
 
-    start_s, end_s : from its begin to where 98 % are reached; tau_s : of the curve that fits
+    start_s, end_s : from its begin to where 95 % are passed; tau_s : of the curve that fits
     low, high : the levels before and after; misfit : root mean square off the curve as a share of the step
     score : 0 to 1
     """

@@ -14,12 +14,13 @@ _GONE = 0.7  # of the step: a link that sags under load keeps more
 _NEAR = 0.015  # of the level: where the last moment at the level is sought first
 _AT_LEVEL = 0.005  # of the level, or two counts: what the resting link keeps within
 _FIRST_FALL_S = 2.0  # of a fall with a time constant of seconds to minutes: still a line
+_STILL_LINE = 0.1  # of the step: farther down a fast fall, as that of an active discharge, has bent
 _MOST_CYCLES = 50
 
 
 @dataclass(frozen=True, slots=True)
 class LinkCycle:
-    """From one precharge to the next fall [s]: the rise begins, reaches 90 and 98 %, and the level is left."""
+    """From one precharge to the next fall [s]: the rise begins, reaches 90 and 95 %, and the level is left."""
 
     rises_s: float
     nearly_up_s: float
@@ -56,16 +57,18 @@ def _cycle(time_s: FloatArray, volts: FloatArray, rise: Precharge) -> tuple[Link
         level = float(np.median(volts[rest]))
     at_level = up + np.flatnonzero(volts[up:end] >= level - max(2.0 * _count(volts), _AT_LEVEL * abs(level)))
     last = int(at_level[-1]) if at_level.size else last
-    last_s = _leaves(time_s, volts, min(last, time_s.size - 1), level)
     step = rise.high - rise.low
+    last_s = _leaves(time_s, volts, min(last, time_s.size - 1), level, step)
     nearly = begin + int(np.argmax(volts[begin : up + 1] >= rise.low + 0.9 * step))
     cycle = LinkCycle(rise.start_s, float(time_s[nearly]), rise.end_s, last_s)
     return cycle, begin, max(end, up + 1)
 
 
-def _leaves(time_s: FloatArray, volts: FloatArray, last: int, level: float) -> float:
+def _leaves(time_s: FloatArray, volts: FloatArray, last: int, level: float, step: float) -> float:
     """When a voltage that is below its level after a row began to fall, by the line of its first seconds."""
-    after = slice(last, int(np.searchsorted(time_s, time_s[last] + _FIRST_FALL_S)))
+    stop = int(np.searchsorted(time_s, time_s[last] + _FIRST_FALL_S))
+    bent = np.flatnonzero(volts[last:stop] < level - _STILL_LINE * step)
+    after = slice(last, last + int(bent[0]) if bent.size else stop)
     if time_s[after].size < 5:
         return float(time_s[last])
     slope, base = np.polyfit(time_s[after], volts[after], 1)
