@@ -66,7 +66,7 @@ def blocks_of(time_s: FloatArray, volts: FloatArray, where: BoolArray, step_V: f
     step_V : resolution, 0 where unknown; noise_V : of single readings, rounding included
     """
     rows = np.flatnonzero(where)
-    if rows.size < 2:
+    if not rows.size:
         return None
     period_s = max(typical_period_s(time_s), 1e-6)
     anew = (np.diff(rows) > 1) | (np.diff(time_s[rows]) > gap_threshold_s(time_s))
@@ -75,8 +75,7 @@ def blocks_of(time_s: FloatArray, volts: FloatArray, where: BoolArray, step_V: f
     stretch = np.concatenate(([0], np.cumsum(anew)))
     cell = ((time_s[rows] - time_s[rows[begins]][stretch]) // length_s).astype(np.int64)
     edges = np.flatnonzero((np.diff(cell) != 0) | anew) + 1
-    least = max(_HALF * length_s / period_s, 2.0)
-    whole = [part for part in np.split(rows, edges) if part.size >= least]
+    whole = [part for part in np.split(rows, edges) if part.size >= _HALF * length_s / period_s]
     if not whole:
         return None
     size = length_s / period_s
