@@ -11,6 +11,7 @@ from aux_pieces import logged, read, state
 from logscope.arrays import FloatArray
 from logscope.checks.aux_supply.at_work import at_work, standing
 from logscope.checks.aux_supply.side import (
+    BATTERY_V,
     _delivers,
     _held_current,
     _level,
@@ -123,6 +124,7 @@ def test_a_state_holds_to_the_next_and_ends_in_a_gap() -> None:
     found = _state(logged(part), np.array([0.9, 1.0, 2.9, 3.0, 7.0, 7.1, 9.0, 10.0]))
     assert np.array_equal(found, [NAN, 1.0, 1.0, 0.0, 1.0, NAN, 0.0, 1.0], equal_nan=True)
     assert np.isnan(_state(logged(part.where(np.arange(6) < 1)), t)).all()
+    assert _state(logged(part.where(np.arange(6) < 2)), np.array([2.5])) == 1.0
     assert np.isnan(_state(logged(replace(part, on=None)), t)).all()
     assert np.isnan(_state(logged(), t)).all()
 
@@ -233,6 +235,7 @@ BY_STATE = [
     (13.0, 1.0, NAN, NAN, 1.0),
     (12.93, 1.0, NAN, NAN, 1.0),
     (12.91, 1.0, NAN, NAN, NAN),
+    (BATTERY_V, 1.0, NAN, NAN, 1.0),
     (13.0, 0.0, NAN, NAN, 0.0),
     (14.5, NAN, NAN, 1.0, NAN),
 ]
@@ -306,9 +309,18 @@ def test_a_state_that_denies_the_current_contradicts_it(told: int, gives: int, c
     assert describe_side(logged(*parts)).contradicted is False
 
 
-@pytest.mark.parametrize(("volts", "by", "running"), [(12.8, "the level alone", 0.0), (13.0, "its current", 1.0)])
-def test_a_current_that_is_repeated_at_a_battery_s_level_is_none(volts: float, by: str, running: float) -> None:
-    side = describe_side(logged(aux(volts + 0.01 * (np.arange(t.size) % 2)), read("converter_current", t, 15.0)))
+@pytest.mark.parametrize(
+    ("volts", "amps", "by", "running"),
+    [
+        (12.8, 15.0, "the level alone", 0.0),
+        (13.0, 15.0, "its current", 1.0),
+        (12.8, 0.0, "its current", 0.0),  # none flows, and the level agrees
+    ],
+)
+def test_a_current_that_is_repeated_at_a_battery_s_level_is_none(
+    volts: float, amps: float, by: str, running: float
+) -> None:
+    side = describe_side(logged(aux(volts + 0.01 * (np.arange(t.size) % 2)), read("converter_current", t, amps)))
     assert side.judged_by == by
     assert np.all(side.running == running)
 
