@@ -1,4 +1,4 @@
-"""Every value of a precharge design by hand, from circuit formulas of any textbook; edges at the ends of its tolerances.
+"""Every value of a precharge design by hand, from formulas of any textbook on circuits, with the edges of tolerances.
 
 Hazel's link: 320 V (240 to 344 V), 1000 µF ± 10 %, 160 Ω ± 5 %, closing at 95 %: three time constants, ln 20 = 2.99573.
 """
@@ -6,16 +6,15 @@ Hazel's link: 320 V (240 to 344 V), 1000 µF ± 10 %, 160 Ω ± 5 %, closing at 
 from __future__ import annotations
 
 from dataclasses import replace
-from math import inf, isinf, log
+from math import exp, inf, isinf, log
 
 import pytest
 from scipy.integrate import quad, solve_ivp
 
-from logscope.findings import Measured
 from logscope.physics.rc import inrush_peak_a
 from logscope.sizing.choose import Choice, choose, closing_time_s, nominal, slowest_s, why_never
-from logscope.sizing.circuit import Circuit, link_curve, rest_v, rise
-from logscope.sizing.precharge import Alternative, PrechargeDesign, _lower_root, _rest, _rounded_up, size_precharge
+from logscope.sizing.circuit import Circuit, link_curve, rise
+from logscope.sizing.precharge import PrechargeDesign, _lower_root, _rest, _rounded_up, size_precharge
 from logscope.sizing.requirements import PrechargeRequirements
 
 HAZEL = PrechargeRequirements(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
@@ -78,8 +77,9 @@ def test_an_inrush_goes_through_the_loop_at_each_end() -> None:
 
 
 LOADED = replace(
-    HAZEL, resistance_ohm=100.0, resistor_tolerance=0.0, load_ohm=10000.0, load_W=30.0, load_cut_in_V=150.0
-)
+    HAZEL, min_voltage_V=300.0, resistance_ohm=100.0, resistor_tolerance=0.0, load_ohm=10000.0, load_W=30.0,
+    load_cut_in_V=150.0,
+)  # fmt: skip
 
 
 def test_loads_on_the_link_take_part_in_every_value() -> None:
@@ -98,14 +98,14 @@ def test_loads_on_the_link_take_part_in_every_value() -> None:
     assert values["power_at_rest_W"].value == pytest.approx((320.0 - upper) ** 2 / 100.0)
     assert values["load_time_to_60V_s"].value == pytest.approx(10.0 * log(320.0 / 60.0))
     assert values["load_time_to_60V_s"].high == pytest.approx(11.0 * log(344.0 / 60.0))
-    assert values["load_time_to_60V_s"].low == pytest.approx(9.0 * log(240.0 / 60.0))
+    assert values["load_time_to_60V_s"].low == pytest.approx(9.0 * log(300.0 / 60.0))
     # what it takes with a load is more than the link stores
     assert values["required_pulse_J"].value == pytest.approx(2 * max(values["pulse_energy_J"].high, 65.0848))
 
 
 def test_power_at_rest_is_there_with_either_load() -> None:
     for given in ({"load_ohm": 10000.0}, {"load_W": 30.0, "load_cut_in_V": 150.0}):
-        values = size_precharge(replace(HAZEL, resistance_ohm=100.0, **given)).values
+        values = size_precharge(replace(HAZEL, min_voltage_V=300.0, resistance_ohm=100.0, **given)).values
         assert "power_at_rest_W" in values
         assert ("most_load_W" in values) is ("load_W" in given)
         assert ("load_time_to_60V_s" in values) is ("load_ohm" in given)
@@ -141,9 +141,12 @@ def test_a_stall_holds_the_link_where_its_load_does(design: PrechargeDesign, fra
     assert stall.power_W == pytest.approx((344.0 * (1 - fraction)) ** 2 / 152.0)
     # the divider of any textbook: R_load/(R + R_load) is the fraction
     assert stall.load_ohm / (152.0 + stall.load_ohm) == pytest.approx(fraction)
-    tau = 1.1e-3 * 152.0 * (1 - fraction) if fraction else 1e-9
-    drop = lambda at: 344.0 - 344.0 * fraction * (1 - 2.718281828459045 ** (-at / tau))  # noqa: E731
-    heat = quad(lambda at: drop(at) ** 2 / 152.0, 0.0, 0.77, epsabs=1e-9)[0] if fraction else 778.5263 * 0.77
+    tau = 1.1e-3 * 152.0 * fraction
+
+    def power(at: float) -> float:
+        return (344.0 - 344.0 * fraction * (1.0 - exp(-at / tau))) ** 2 / 152.0
+
+    heat = quad(power, 0.0, 0.77, epsabs=1e-9)[0] if fraction else 344.0**2 / 152.0 * 0.77
     assert stall.energy_J == pytest.approx(heat, rel=1e-6)
     # the rest of 200 J comes at the power of the stall
     assert stall.allowed_s == pytest.approx(0.77 + (200.0 - heat) / stall.power_W, rel=1e-6)
@@ -247,9 +250,9 @@ def test_a_rise_takes_time_and_heat_in_stages(from_v: float, to_v: float) -> Non
     ("circuit", "to_v", "reaches"),
     [
         (STAGED, 350.0, True),
-        (STAGED, 360.0, False),  # it rests at 352.7 V
-        (replace(STAGED, cut_in_v=42.0), 330.0, False),  # below the lower root, 42.0 V, it falls back
-        (replace(STAGED, cut_in_v=43.0), 330.0, True),
+        (STAGED, 360.0, False),  # it rests at 353.1 V
+        (replace(STAGED, cut_in_v=41.9), 330.0, False),  # below the lower root, 41.96 V, it falls back
+        (replace(STAGED, cut_in_v=42.0), 330.0, True),
         (replace(STAGED, load_w=800.0), 330.0, False),
         (replace(STAGED, load_w=800.0), 200.0, True),
         (replace(STAGED, load_w=0.0), 395.0, True),
@@ -269,12 +272,7 @@ def test_a_drawn_link_follows_its_equation_and_rests() -> None:
         (0.0, 5.0), [0.0], t_eval=times, rtol=1e-9, atol=1e-9, max_step=1e-2,
     )  # fmt: skip
     assert link_curve(STAGED, times).tolist() == pytest.approx(solved.y[0].tolist(), abs=0.2)
-    assert link_curve(STAGED, times)[-1] == pytest.approx(rest_v(STAGED))
+    assert link_curve(STAGED, times)[-1] == pytest.approx(353.106, abs=0.01)
     hunts = link_curve(replace(STAGED, load_w=800.0), times)
     assert hunts[-1] == 200.0
     assert hunts[1] == pytest.approx(solved.y[0][1], abs=0.2)
-
-
-def test_an_alternative_is_a_plain_record() -> None:
-    time, peak = Measured(0.5, "s", 0.4, 0.6), Measured(2.0, "A", 1.0, 3.0)
-    assert Alternative(160.0, time, peak, fits=True).peak_current_A is peak
