@@ -287,7 +287,11 @@ def test_loads_are_judged_without_a_12_v_voltage_and_said_to_be_all() -> None:
     assert (fed.kind, unknown.kind, unknown.severity) == ("aux.backfeed", "aux.undetermined", Severity.INFO)
     assert (unknown.start_s, unknown.end_s) == pytest.approx((1.0, 60.9))
     assert "48 V, is not that of a 12 V side" in unknown.explanation
-    (empty,) = _no_side(NothingToCheck("12 V supply voltage: 0 readings"), logged(high.where(t < 0.0)))
+
+
+def test_a_12_v_voltage_without_readings_is_looked_for_in_the_whole_log() -> None:
+    none = read("aux_voltage", t, 48.0).where(t < 0.0)
+    (empty,) = _no_side(NothingToCheck("12 V supply voltage: 0 readings"), logged(none))
     assert (empty.start_s, empty.end_s) == (0.0, 100.0)
     assert empty.title == "12 V side: cannot be determined from this log: 12 V supply voltage"
 

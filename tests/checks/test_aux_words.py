@@ -134,13 +134,13 @@ PROBLEMS = {
         "Converter did not start: 12 V side at 12.3 V", ["was on for 10 s", "at a battery's level, 12.3 V"], True,
     ),
     "it gasses": (
-        Problem("over_voltage", ((10.0, 20.0),), Measured(15.1, "V")),
-        "12 V side too high: 15.1 V",
-        ["For 10 s the level stood at 15.1 V, above 14.3 V (converter_V and 0.5 V). A lead-acid battery gasses"], False,
+        Problem("over_voltage", ((10.0, 20.0),), Measured(15.01, "V")),
+        "12 V side too high: 15.0 V",
+        ["For 10 s the level stood at 15.0 V, above 14.3 V (converter_V and 0.5 V). A lead-acid battery gasses"], False,
     ),
     "it does not gas": (
-        Problem("over_voltage", ((10.0, 20.0),), Measured(14.9, "V")),
-        "12 V side too high: 14.9 V", ["The set-point is wrong, or a charging stage"], False,
+        Problem("over_voltage", ((10.0, 20.0),), Measured(14.99, "V")),
+        "12 V side too high: 15.0 V", ["The set-point is wrong, or a charging stage"], False,
     ),
     "sagging": (
         Problem("sagging", ((10.0, 20.0),), Measured(13.1, "V")),
