@@ -41,7 +41,7 @@ def partition(y: FloatArray, deviation: FloatArray, penalty: float) -> tuple[int
     weight = 1.0 / deviation**2
     sums = [np.concatenate(([0.0], np.cumsum(each))) for each in (weight, weight * y, weight * y * y)]
     best = np.full(size + 1, np.inf)  # of the first so many items
-    best[0] = -penalty
+    best[0] = 0.0
     last = np.zeros(size + 1, dtype=np.intp)  # where the last of their levels begins
     for end in range(FEWEST, size + 1):
         begin = slice(0, end - FEWEST + 1)
@@ -51,6 +51,6 @@ def partition(y: FloatArray, deviation: FloatArray, penalty: float) -> tuple[int
         best[end] = total[last[end]]
     steps: list[int] = []
     end = size
-    while end > 0 and (end := int(last[end])) > 0:
+    while (end := int(last[end])) > 0:
         steps.append(end)
     return tuple(reversed(steps))
