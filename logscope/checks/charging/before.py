@@ -58,9 +58,7 @@ def _precharge(session: Session, signals: Signals) -> Measured | None:
     first = last + int(np.argmax(raised[last:]))
     if first <= last:
         return None
-    least = float(time_s[first - 1] - time_s[last + 1]) if first - last > 1 else 0.0
-    most = float(time_s[first] - time_s[last])
-    return _between(max(least, 0.0), most)
+    return _between(max(float(time_s[first - 1] - time_s[last + 1]), 0.0), float(time_s[first] - time_s[last]))
 
 
 def _between(low: float, high: float) -> Measured:
