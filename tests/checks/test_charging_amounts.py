@@ -7,9 +7,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from charge_pieces import charge, logged, read
+from scipy import stats
 
 from logscope.arrays import FloatArray
-from logscope.checks.charging.amounts import _edges, _efficiency, _summed, _supplied, _switched, find_amounts, find_load
+from logscope.checks.charging.amounts import (
+    _edges,
+    _efficiency,
+    _summed,
+    _supplied,
+    _switched,
+    find_amounts,
+    find_load,
+    mean_of,
+)
 from logscope.findings import Measured
 from logscope.observations.charging.sessions import Session
 from logscope.signals import Part
@@ -223,3 +233,46 @@ def test_a_battery_current_that_does_not_point_inwards_shows_no_load(inward_a: f
 @pytest.mark.parametrize(("rows", "known"), [(5, True), (4, False)])
 def test_a_load_takes_five_readings(rows: int, known: bool) -> None:
     assert (load(np.full(rows, 17.0), at=BESIDE[:rows]) is not None) is known
+
+
+def test_limits_of_charge_and_energy_begin_at_nothing() -> None:
+    """20 A for 1 s between two readings without it: 20 A·s, and its two ends leave 13.4 of it open."""
+    current = read("charger_current", SECONDS, np.where(SECONDS == 150.0, 20.0, 0.0))
+    voltage = read("charger_voltage", SECONDS, np.full(SECONDS.size, 400.0))
+    found = find_amounts(charge(current, 150.0, 150.0, voltage=voltage, noise_a=0.0), logged())
+    for value, scale in ((found.charge, 1.0), (found.energy, 400.0)):
+        assert value is not None
+        assert value.value == pytest.approx(scale * 20.0 / 3600.0)
+        assert value.low is not None
+        assert value.high is not None
+        assert 0.0 <= value.low < scale * 6.6 / 3600.0
+        assert value.high >= scale * 33.4 / 3600.0
+
+
+def test_the_mean_of_blocks_has_students_limits() -> None:
+    """scipy.stats.t over twenty means of five readings each."""
+    value = np.random.default_rng(12).normal(3.0, 1.0, 100)
+    means = value.reshape(20, 5).mean(axis=1)
+    low, high = stats.t.interval(0.95, 19, value.mean(), stats.sem(means))
+    found = mean_of(value)
+    assert (found.value, found.low, found.high) == pytest.approx((value.mean(), low, high))
+
+
+def test_scatter_of_input_and_output_widens_an_efficiency() -> None:
+    """Its square is the sum of both: an output that scatters, an input that does, and both together."""
+    rng = np.random.default_rng(13)
+    session = steady()
+    shaken = replace(session.current.part, value=session.current.part.value + np.where(FLOWS, rng.normal(0, 4, 300), 0))
+    power = watts()
+    rough = replace(power, value=power.value + rng.normal(0.0, 900.0, power.value.size))
+    spreads = []
+    for part, own in ((shaken, power), (session.current.part, rough), (shaken, rough)):
+        made = replace(session, current=replace(session.current, part=part))
+        found = _efficiency(made, logged(own))
+        assert found is not None
+        assert found.value is not None
+        assert found.high is not None
+        assert found.low == pytest.approx(2.0 * found.value - found.high)
+        spreads.append(found.high / found.value - 1.0)
+    assert min(spreads[:2]) > 1e-3
+    assert spreads[2] == pytest.approx(np.hypot(*spreads[:2]), rel=0.02)

@@ -5,6 +5,8 @@ Limits are common practice, no published source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from charge_pieces import charge, logged, read, state
@@ -55,6 +57,19 @@ def test_a_charger_does_not_stop_where_its_request_was_withdrawn_and_three_readi
     target: Part | None, end_s: float, found: Event | None
 ) -> None:
     assert still(flows(end_s), target, end_s) == found
+
+
+def test_a_reading_may_be_an_old_one_where_it_is_that_of_just_before() -> None:
+    """The last one before 30 s: 20 A, as afterwards, or another."""
+    for before_a, constant in ((20.0, True), (21.0, False)):
+        amps = flows(50.5)
+        amps = replace(amps, value=np.where((amps.time_s > 20.0) & (amps.time_s < 29.0), 19.0, amps.value))
+        amps = replace(amps, value=np.where(amps.time_s == 29.5, before_a, amps.value))
+        assert still(amps, request(), 50.5) == Event(30.0, 50.5, 20.0, constant=constant)
+
+
+def test_a_request_that_is_not_sent_while_it_charges_withdraws_nothing() -> None:
+    assert still(flows(50.5), request(at=WHOLE[WHOLE < 5.0]), 50.5) is None
 
 
 def test_only_the_last_withdrawal_counts() -> None:

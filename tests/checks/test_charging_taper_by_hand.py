@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from charge_pieces import charge, logged, phase, read
+from scipy import stats
 from scipy.optimize import curve_fit
 
 from logscope.arrays import FloatArray
@@ -46,17 +47,20 @@ def test_a_taper_has_its_time_constant_and_where_it_falls_to() -> None:
     assert (found.end_s, found.single, found.by_battery) == (500.0, True, False)
 
 
-def test_it_is_what_scipy_fits_to_the_readings() -> None:
-    """scipy.optimize.curve_fit on the same readings; limits from its covariance, no wider by half."""
-    since, amps = AT[103:501] - 103.0, falling(towards_a=2.0)[103:501]
-    fitted, covariance = curve_fit(lambda t, a, tau, c: c + a * np.exp(-t / tau), since, amps, (20.0, 150.0, 0.0))
-    found = _fit(*_block_means(AT[103:501], amps), 150.0)  # type: ignore[misc]
+@pytest.mark.parametrize("rows", [7, 60])
+def test_it_is_what_scipy_fits_with_students_limits_of_its_logarithm(rows: int) -> None:
+    """scipy.optimize.curve_fit and scipy.stats.t on the same means; neighbouring residuals are unlike."""
+    at = np.linspace(0.0, 400.0, rows)
+    amps = 2.0 + 18.0 * np.exp(-at / 200.0) + 0.02 * np.tile([1.0, -0.6, -1.0, 0.7], 15)[:rows]
+    fitted, covariance = curve_fit(lambda t, a, tau, c: c + a * np.exp(-t / tau), at, amps, (20.0, 150.0, 0.0))
+    found = _fit(at, amps, 150.0)
     assert found is not None
     value, low, high, towards = found
-    assert (value, towards) == pytest.approx((fitted[1], fitted[2]), rel=0.01)
-    assert (high - low) / 2 == pytest.approx(1.96 * covariance[1, 1] ** 0.5, rel=0.5)
+    assert (value, towards) == pytest.approx((fitted[1], fitted[2]), rel=1e-3)
+    reach = stats.t.ppf(0.975, rows - 3) * covariance[1, 1] ** 0.5 / fitted[1]
+    assert (np.log(value / low), np.log(high / value)) == pytest.approx((reach, reach), rel=0.01)
     # where it falls to known exactly, the time constant is known better
-    known = _fit(*_block_means(AT[103:501], amps), 150.0, 2.0, 1e-3)  # type: ignore[misc]
+    known = _fit(at, amps, 150.0, 2.0, 1e-4)
     assert known is not None
     assert known[2] - known[1] < 0.5 * (high - low)
     assert known[3] == pytest.approx(2.0, abs=1e-3)
