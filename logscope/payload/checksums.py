@@ -229,10 +229,12 @@ def _crcs(bits: int) -> tuple[str, ...]:
     """Of the catalogue's CRCs of so many bits one for each polynomial and order of bits; the rest is a constant."""
     from crccheck import crc
 
+    in_vehicles = {getattr(crc, name): name for name in _IN_VEHICLES}  # some are second names of a class
     by_form: dict[tuple[int, bool, bool], str] = {}
-    for known in sorted(crc.ALLCRCCLASSES, key=lambda each: each.__name__ not in _IN_VEHICLES):
+    for known in sorted(crc.ALLCRCCLASSES, key=lambda each: each not in in_vehicles):
         if known.width() == bits:
-            by_form.setdefault((known.poly(), known.reflect_input(), known.reflect_output()), known.__name__)
+            form = known.poly(), known.reflect_input(), known.reflect_output()
+            by_form.setdefault(form, in_vehicles.get(known, known.__name__))
     return tuple(by_form.values())
 
 
