@@ -32,14 +32,15 @@ _SHAPES = {
 _DAY_S = 86_400
 
 
-def stamp_reader(kind: str) -> Callable[[str], Stamp | None]:
+def stamp_reader(kind: str, decimal_comma: bool = True) -> Callable[[str], Stamp | None]:
     """The reader for one kind of stamp: line → (time [ns], rest of the line); None where there is no stamp.
 
     kind : "iso" (since 1970, UTC; without a zone it is taken as UTC), "clock" (since midnight), "epoch"
         (since 1970) or "uptime" (in square brackets, since a zero of its own). Brackets around the other
         kinds and one separator behind the stamp are passed over.
+    decimal_comma : whether a comma may stand before its fraction; not where a comma separates columns
     """
-    shape = _SHAPES[kind]
+    shape = _SHAPES[kind] if decimal_comma else _SHAPES[kind].replace(_FRACTION, _FRACTION.replace("[.,]", "[.]"))
     bracketed = rf"\[\s*{shape}\s*\]" if kind == "uptime" else rf"[\[(]?{shape}(?![\w.])[\])]?"
     match = re.compile(rf"{bracketed}\s*[:;,|>]?\s*", re.ASCII).match
     seconds_of = {"iso": _iso_s, "clock": _clock_s}.get(kind, _plain_s)
@@ -121,7 +122,11 @@ class TextReader:
     def __post_init__(self) -> None:
         self.read_line = line_reader(self.definition)
         kind = self.definition.time.stamp
-        self.read_stamp: Callable[[str], Stamp | None] = stamp_reader(kind) if kind else lambda text: (0, text)
+        columns = self.definition.delimited
+        decimal_comma = columns is None or columns.separator != ","
+        self.read_stamp: Callable[[str], Stamp | None] = (
+            stamp_reader(kind, decimal_comma) if kind else lambda text: (0, text)
+        )
         self.is_other = _any_of(self.definition.console.other)
         names = (self.definition.time.field, *(signal.written_as for signal in self.definition.signal))
         self.header_names = tuple(name for name in names if name) if self.definition.delimited else ()
