@@ -53,6 +53,7 @@ def context(*parts: Part) -> Context:
 
 
 def value(finding: Finding, name: str) -> float | None:
+    assert finding.caution == ""  # nobody's hands are near high voltage
     return finding.measured[name].value
 
 
@@ -84,6 +85,7 @@ def test_late_messages_need_three_steps(monkeypatch: pytest.MonkeyPatch, count: 
             "count": Measured(float(count), ""), "longest_s": Measured(pytest.approx(longest_s), "s"),  # type: ignore[arg-type]
         }  # fmt: skip
         assert spans(one)[1] == pytest.approx((1.5, 1.551))
+        assert one.caution == ""
 
 
 UNEVEN = [
@@ -115,6 +117,7 @@ def test_uneven_messages_are_one_finding(
         assert "(calculated: 3 ms at worst)" in one.explanation
         assert "varies by (2 ms)" in one.method
         assert (one.kind, one.severity, one.start_s, one.end_s) == ("bus.jitter", Severity.INFO, 1.0, 7.0)
+        assert one.caution == ""
         assert one.measured == {
             "count": Measured(float(found), ""), "variation_s": Measured(0.08, "s"),
             "longest_wait_s": Measured(0.003, "s"),
@@ -142,6 +145,7 @@ def test_frozen_content_is_described_by_its_longest_stretch(monkeypatch: pytest.
     assert (one.kind, one.severity) == ("bus.frozen", Severity.WARNING)
     assert one.measured == {"count": Measured(3.0, ""), "longest_s": Measured(2.5, "s")}
     assert spans(one) == [(1.0, 2.0), (4.0, 6.5), (7.0, 10.0)]
+    assert one.caution == ""
 
 
 # --------------------------------------------------------------------------------------------- load
@@ -195,6 +199,7 @@ def test_a_contradicted_rate_says_what_was_seen(inferred: int | None, seen: str)
     assert (one.kind, one.severity, one.start_s, one.end_s) == ("bus.bit_rate", Severity.WARNING, 1.0, 7.0)
     assert one.measured == {"bit_rate_bit_per_s": Measured(inferred, "bit/s", 600_000.0)}
     assert one.expected == {"bit_rate_bit_per_s": Measured(500_000.0, "bit/s")}
+    assert one.caution == ""
 
 
 @pytest.mark.parametrize(
