@@ -142,14 +142,14 @@ TENTH = Cure("ten times too high", 0.1, 0.0)
 def warm(name: str, cure: Cure, start: float = 61.4, rival: Cure | None = None, *, hot: bool = False) -> Doubt:
     wrong = WrongTemperature(name, start, "it starts high", cure, rival, hot)
     vehicle = Vehicle(signals={"coolant_temperature": Mapped(signal="A.B", scale=2.0, offset=10.0)})
-    return _temperature(wrong, log(part(name, 1.0, 2.0)), vehicle)
+    return _temperature(wrong, log(part(name, 1.0, 2.0, 3.0)), vehicle)
 
 
 def test_a_temperature_in_another_unit_is_named_with_what_it_then_is_and_the_line_to_write() -> None:
     doubt = warm("coolant_temperature", COLD)
     finding = doubt.finding
     assert (finding.kind, finding.severity) == ("mapping.offset", Severity.WARNING)
-    assert (finding.start_s, finding.end_s, finding.parts) == (2.0, 3.0, ("coolant_temperature",))
+    assert (finding.start_s, finding.end_s, finding.parts) == (2.0, 4.0, ("coolant_temperature",))
     assert finding.title == "Coolant temperature: probably 40 K too high, 61 °C at the start"
     assert finding.explanation.startswith(
         "Coolant temperature: it starts high. It is probably 40 K too high; corrected, it starts at 21 °C, which fits."

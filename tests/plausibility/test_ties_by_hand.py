@@ -243,6 +243,7 @@ def test_what_a_supply_and_a_pedal_say() -> None:
     assert tie.fact == "at 48 V, but supplies are 12 V or 24 V"
     assert (tie.lowest * 48.0 / tie.ratio, tie.highest * 48.0 / tie.ratio) == pytest.approx((8.0, 33.0))
     assert (tie.low, tie.high, tie.of) == (tie.ratio, tie.ratio, {"aux_voltage": 1})
+    assert tie.ratio == pytest.approx(48.0 / 264.0**0.5)  # beside the geometric mean of 8 and 33 V
     (tie,) = range_ties(log(part("aux_voltage", 4.8)), Vehicle(limits=Limits(aux_min_V=10.0)))
     assert (tie.fact, tie.ratio) == ("at 4.8 V, but the vehicle file states a minimum of 10 V", pytest.approx(0.48))
     assert (tie.lowest, tie.highest) == (0.75, 1.5)
