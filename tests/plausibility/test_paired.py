@@ -93,3 +93,24 @@ def test_a_ratio_is_that_of_most_moments_and_says_when_it_holds() -> None:
     assert other.agree == pytest.approx(10 / 28)
     assert kept_ratio(at_s, first, second, at_s < 9) is None  # seven moments
     assert kept_ratio(at_s, first, second, at_s < 10) is not None
+
+
+def test_limits_narrow_with_the_root_of_the_moments() -> None:
+    """Logarithms of ±0.01 in turn have a deviation of 0.01; of 16, √(π/2)·0.01/4 is that of their median."""
+    second = np.full(16, 200.0)
+    first = 200.0 * np.exp(np.where(np.arange(16) % 2, 0.01, -0.01))
+    kept = kept_ratio(np.arange(16.0), first, second, np.ones(16, bool))
+    assert kept is not None
+    half = 1.96 * np.sqrt(np.pi / 2) * 0.01 / 4
+    assert (kept.low, kept.ratio, kept.high) == pytest.approx((np.exp(-half), 1.0, np.exp(half)), rel=1e-6)
+
+
+@pytest.mark.parametrize(("apart", "share", "agree"), [(0.059, 1.0, 1.0), (0.061, 0.5, 1.0), (0.16, 0.5, 0.5)])
+def test_ratios_within_six_percent_are_one_and_agree_within_fifteen(apart: float, share: float, agree: float) -> None:
+    second = np.geomspace(100.0, 200.0, 20)
+    kept = kept_ratio(np.arange(20.0), second * np.exp(np.repeat([0.0, apart], 10)), second, np.ones(20, bool))
+    assert kept is not None
+    assert (kept.share, kept.agree) == (share, agree)
+    held = second if share == 1.0 else second[:10]
+    assert kept.span == pytest.approx(float(np.quantile(held, 0.98) / np.quantile(held, 0.02)))
+    assert kept.at_s.tolist() == list(range(held.size))

@@ -20,6 +20,7 @@ from logscope.plausibility.waking import (
     _relay_closed,
     _speed,
     _Start,
+    _temperature,
     waking_samples,
 )
 from logscope.signals import Part, Signals
@@ -150,6 +151,22 @@ def test_a_shaft_that_goes_on_as_before_a_silence_did_not_stand_in_between(
     """Within a second in all, and a fifth."""
     made = part("motor_speed", [before] * 20 + [0.0] * 2 + [1000.0] * 9, 0.01, silent_s, 20)
     assert _speed(_Start(made, 20, 31), log(made), PLAIN) == 20 + awake
+
+
+@pytest.mark.parametrize(
+    ("value", "awake"),
+    [
+        ([50.0, 25.0, 25.0, 25.0], 1),
+        ([0.0, 25.0, 25.0], 1),
+        ([0.0] * 49 + [25.0] * 9, 49),
+        ([0.0] * 50 + [25.0] * 9, 0),
+    ],
+)
+def test_a_temperature_begins_with_its_first_change_among_fifty_readings(value: list[float], awake: int) -> None:
+    made = part("motor_temperature", value, 1.0)
+    assert _temperature(_Start(made, 0, len(value)), log(made), PLAIN) == awake
+    late = part("motor_temperature", [30.0, 30.0, *value], 1.0)
+    assert _temperature(_Start(late, 2, len(value) + 2), log(late), PLAIN) == 2 + awake
 
 
 def test_each_start_is_judged_unless_a_message_is_sent_on_events() -> None:
