@@ -1,0 +1,107 @@
+"""Readings of a motor speed that stand still, and what an episode reads: each guard at its edge, by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from made_speeds import P, T, model, speed
+
+from logscope.observations.motor_speed.disturbances import _frozen, _holds, _inside, _kind, _line, _usual_around, _zero
+from logscope.statistics.excursions import RateLimit
+
+
+def held(since: int, rows: int, slope: float = 5.0, then: float | None = None) -> np.ndarray:
+    """A speed that rises by `slope` a reading; it stands from a row on, then jumps to where it has got."""
+    value = 1000.0 + slope * np.arange(T.size)
+    value[since : since + rows + 1] = value[since]
+    if then is not None:
+        value[since + rows + 1 :] += then
+    return value
+
+
+@pytest.mark.parametrize(
+    ("value", "found"),
+    [
+        (held(500, 9), 1),  # ten readings, until the next one 0.1 s
+        (held(500, 8), 0),
+        (held(500, 20, slope=0.9), 1),  # 18.9 rpm: beyond five steps of a rpm, and the slack of 12
+        (held(500, 20, slope=0.55), 0),
+        (held(500, 20, then=-200.0), 0),  # the jump leads elsewhere
+        (held(500, 20, then=100.0), 1),  # within a factor of two of the trends
+        (held(500, 20, then=120.0), 0),
+    ],
+)
+def test_a_reading_is_frozen_for_a_tenth_of_a_second_and_jumps_to_its_trend(value: np.ndarray, found: int) -> None:
+    loose = RateLimit(5e4, 6.0, np.full(T.size - 1, P), np.full(T.size - 1, 506.0))  # no jump is beyond these tyres
+    got = _holds(speed(value), model(in_gear=loose), None)
+    assert len(got) == found
+    if found:
+        (one,) = got
+        last = 500 + int(np.flatnonzero(np.diff(value[500:]))[0])
+        assert (one.kind, one.before, one.first, one.last, one.after) == ("hold", 500, 501, last, last + 1)
+        assert one.deviation_rpm == pytest.approx(abs(value[last + 1] - value[500]))
+
+
+def test_a_frozen_reading_lies_between_readings_and_not_at_rest() -> None:
+    value = held(500, 20)
+    time_s = T.copy()
+    time_s[510:] += 0.03  # more than three updates within it are a gap
+    assert _holds(speed(value, time_s), model(), None) == []
+    assert _holds(speed(value - value[500] + 9.0), model(), None) == []  # what stands is zero
+    assert _holds(speed(value[500:], T[500:]), model(T.size - 500), None) == []  # nothing before
+    assert _holds(speed(value[:521], T[:521]), model(521), None) == []  # nothing follows
+    assert _holds(speed(value), model(slew_rpm_per_s=499.0), None) == []  # 105 rpm in 0.21 s are 500 rpm/s
+    assert len(_holds(speed(value), model(slew_rpm_per_s=501.0), None)) == 1
+    next_jump = value.copy()
+    next_jump[522:] += 54.0  # the step after the jump is more than half of it
+    assert not _frozen(speed(next_jump), model(), 500, 520, led=True, leapt=False)
+    assert _frozen(speed(value), model(), 500, 520, led=True, leapt=False)
+    assert not _frozen(speed(value), model(), 500, 520, led=False, leapt=False)
+
+
+def test_a_jump_that_tyres_do_not_allow_shows_a_frozen_reading_without_a_trend() -> None:
+    """Twice 56 rpm, and a calm reading after it."""
+    flat = np.full(T.size, 2000.0) + np.arange(T.size) % 2
+    for jump, found in ((113.0, 1), (111.0, 0)):
+        value = flat.copy()
+        value[500:521] = 2000.0
+        value[521:] += jump - value[521] + 2000.0
+        assert len(_holds(speed(value), model(), None)) == found
+        assert _holds(speed(value), model(update_s=0.03), None) == []  # too coarse to tell
+        assert _frozen(speed(value), model(), 500, 520, led=False, leapt=True)
+    wild = value.copy()
+    wild[522:] += 57.0  # what follows is beyond tyres, too: a wheel breaks away
+    assert not _frozen(speed(wild), model(), 500, 520, led=False, leapt=True)
+
+
+def test_how_often_readings_change_counts_on_the_slower_side() -> None:
+    """Runs of 2, 2, 2, then 10, then 3, 3, 9 readings; steps of 5, 5, 5 before and 7, 6, 4.5 after; its own is 4."""
+    lengths, steps = [2, 2, 2, 10, 3, 3, 9, 1], [5.0, 5.0, 5.0, 4.0, 7.0, 6.0, 4.5]
+    value = np.repeat(np.cumsum([100.0, *steps]), lengths)
+    starts = np.cumsum([0, *lengths[:-1]])
+    usual, least = _usual_around(value, starts, np.cumsum(lengths) - 1, np.array([3]))
+    assert (usual.tolist(), least.tolist()) == ([3.0], [4.5])
+
+
+def test_steps_inside_an_episode_and_the_kind_of_what_it_reads() -> None:
+    episodes: Any = SimpleNamespace(first=np.array([10, 50]), after=np.array([20, 55]))
+    assert _inside(np.array([9, 10, 20, 21, 49, 50, 55, 56]), episodes).tolist() == [
+        False, True, True, False, False, True, True, False,
+    ]  # fmt: skip
+    assert _zero(model(zero_rpm=10.0, standstill_rpm=30.0)) == 15.0
+    assert _zero(model(zero_rpm=10.0, standstill_rpm=15.0)) == 10.0
+    made = speed([0.0, 0.0, 500.0, 100.0, 400.0], np.array([0.0, 1.0, 2.0, 3.0, 5.0]))
+    assert _line(made, 0, 2, 3, 4).tolist() == pytest.approx([160.0, 240.0])
+    line = np.full(5, 3000.0)
+    odd = np.array([3600.0, 3000.0, 3600.0, 3000.0, 3600.0])
+    for steps, lasts_s, update_s, kind in (
+        (3, 0.036, 0.01, "burst"), (3, 0.035, 0.01, "spike"), (2, 0.2, 0.01, "spike"), (3, 0.074, 0.05, "spike"),
+        (3, 0.076, 0.05, "burst"),
+    ):  # fmt: skip
+        assert _kind(odd, line, steps, lasts_s, update_s, 10.0) == kind
+    half = np.array([3000.0, 0.0, 1490.0, 0.0, 3000.0])
+    assert _kind(half, line, 2, 0.02, 0.01, 10.0) != "dropout"  # half as deep, and not at zero
+    assert _kind(np.array([3000.0, 0.0, 1510.0, 3000.0, 3000.0]), line, 2, 0.02, 0.01, 10.0) == "dropout"

@@ -1,0 +1,240 @@
+"""Whether a speed is in gear, what other readings say of it, and brief departures: each guard at its edge, by hand.
+
+Own measures of the trade (practice, no published source); Newton's second law: a rotor of J under M changes by
+60/(2π)·M/J rpm in a second.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import pi
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from made_speeds import P, T, model, speed
+from motor_traces import HAZEL, part
+
+from logscope.observations.motor_speed.brief import (
+    _cut_at_standstill,
+    _lost,
+    _one_impossible,
+    _swings_back,
+    _swung_by_torque,
+    _updates,
+    brief_steps,
+)
+from logscope.observations.motor_speed.departures import departures
+from logscope.observations.motor_speed.driveline_state import _as_on_the_road, in_gear_at
+from logscope.observations.motor_speed.envelope import free_slew, in_gear_slew
+from logscope.observations.motor_speed.other_readings import OtherSpeed, _witness
+from logscope.vehicle import Driveline, Motor, Vehicle
+
+CALM = np.full(T.size, 2000.0)
+
+
+def other(name: str, rpm: Any, known: Any = True, on_shaft: bool = True) -> OtherSpeed:
+    return OtherSpeed(
+        name, on_shaft, np.broadcast_to(np.asarray(rpm, float), T.shape), np.broadcast_to(known, T.shape), 0.02
+    )
+
+
+@pytest.mark.parametrize(
+    ("before_rpm", "after_rpm", "both", "one_side"),
+    [(0.0, 0.0, True, True), (80.0, 0.0, False, True), (0.0, 80.0, False, True), (80.0, 80.0, False, False)],
+)
+def test_a_rotor_is_in_gear_where_its_speed_is_calm_on_both_sides_or_one(
+    before_rpm: float, after_rpm: float, both: bool, one_side: bool
+) -> None:
+    """80 rpm a reading are beyond the tyres' 50."""
+    value = CALM + np.where(np.arange(T.size) < 500, before_rpm, after_rpm) * np.arange(T.size)
+    at = np.array([500]), np.array([501])
+    for one, expected in ((False, both), (True, one_side)):
+        assert in_gear_at(speed(value), model(), None, *at, one_side=one).tolist() == [expected]
+
+
+def test_the_road_speed_decides_whether_it_is_in_gear() -> None:
+    road = part("vehicle_speed", T, np.where(T < 11.0, 50.0, 30.0))
+    at = np.array([500, 1500])
+    assert in_gear_at(speed(CALM), model(), road, at, at + 1, one_side=False).tolist() == [True, False]
+    for kmh, known in ((5.0, False), (4.9, True)):  # below 5 km/h it says nothing
+        slow = part("vehicle_speed", T, np.where((T > 14.0) & (T < 16.0), kmh, 50.0))
+        assert _as_on_the_road(speed(CALM), np.array([2000.0]), slow, np.array([1500])).tolist() == [known]
+    stale = part("vehicle_speed", T[T < 14.4], np.full(np.count_nonzero(T < 14.4), 50.0))
+    for level, row, alike in ((2200.0, 1485, True), (2400.0, 1485, False), (2400.0, 1495, True)):
+        assert _as_on_the_road(speed(CALM), np.array([level]), stale, np.array([row])).tolist() == [alike]
+
+
+def test_limits_of_a_speed_name_where_they_are_known_from() -> None:
+    tyre = 60 * 9.80665 * 8.2 / (2 * pi * 0.31)
+    slew, origin = in_gear_slew(HAZEL)
+    assert (slew, origin) == (
+        pytest.approx(1.2 * tyre, rel=1e-3),
+        f"the tyres' limit of 1 g, {tyre:.0f} rpm/s, plus 20 %",
+    )
+    slew, origin = in_gear_slew(Vehicle(driveline=Driveline(ratio=8.2)))
+    assert (slew, origin.startswith("1 g in first gear")) == (5000.0, True)
+    none = np.zeros(0)
+    _, origin = free_slew(HAZEL, none, none, 0.01, 1.0)
+    assert origin == "the free rotor's limit, 160 Nm on 0.05 kg·m² or 30558 rpm/s, plus 20 %"
+    geared = Vehicle(driveline=Driveline(ratio=8.2, wheel_radius_m=0.31))
+    for vehicle, update, floor, why in (
+        (Vehicle(motor=Motor(max_torque_Nm=160)), 0.01, 10_000.0, "a car in gear with a margin"),
+        (geared, 0.01, 4 * tyre, "4 times the tyres' limit in gear"),
+        (geared, 0.016, 4 * tyre, "4 times the tyres' limit"),  # three steps are 48 ms
+        (geared, 0.017, 30_000.0, "a light traction rotor"),
+    ):
+        slew, origin = free_slew(vehicle, none, none, update, 1.0)
+        assert slew == pytest.approx(floor, rel=1e-3)
+        assert why in origin
+        assert "no motor.max_torque_Nm" in origin
+    rising = 100.0 * np.arange(100.0)
+    for step_s, slew_to, learnt in ((0.01, 20_000.0, True), (0.021, 10_000.0, False)):
+        slew, origin = free_slew(Vehicle(), rising, np.full(99, step_s), 0.01, 0.0)
+        assert slew == pytest.approx(slew_to, rel=0.03)
+        assert origin.startswith("twice the fastest change") is learnt
+
+
+@pytest.mark.parametrize(
+    ("name", "count", "ratio_off", "is_one"),
+    [("motor_speed_second", 50, 0.0, True), ("motor_speed_second", 49, 0.0, False), ("vehicle_speed", 200, 0.14, True),
+     ("vehicle_speed", 200, 0.20, False)],
+)  # fmt: skip
+def test_a_witness_has_fifty_readings_in_one_ratio(name: str, count: int, ratio_off: float, is_one: bool) -> None:
+    """Two fifths of them are off by so much."""
+    at = np.linspace(0.0, 19.99, count)
+    value = 500.0 * np.where(np.arange(count) % 5 < 3, 1.0, 1.0 + ratio_off)
+    found = _witness(part(name, at, value), speed(CALM), model())
+    assert (found is not None) is is_one
+    if found is not None:
+        assert found.on_shaft is (name != "vehicle_speed")
+        assert np.median(found.rpm[found.known]) == pytest.approx(2000.0)
+        assert found.update_s == pytest.approx(19.99 / (count - 1))
+    assert _witness(part(name, at, value), speed(19.0), model()) is None  # no more than twice zero
+
+
+@pytest.mark.parametrize(
+    ("lasts_s", "on_shaft", "rpm", "count"),
+    [
+        (0.32, True, 1000.0, 1), (0.28, True, 1000.0, 0), (1.0, True, 3000.0, 1),
+        (1.0, False, 1000.0, 1), (1.0, False, 3000.0, 0),  # a wheel that spins is faster than the road
+        (1.0, True, 99.0, 1), (1.0, True, 1650.0, 0),
+    ],
+)  # fmt: skip
+def test_a_departure_lasts_300_ms_and_from_the_road_only_downwards(
+    lasts_s: float, on_shaft: bool, rpm: float, count: int
+) -> None:
+    """2000 rpm by the other: 15 % and 3 % of the highest are room."""
+    away = (T >= 10.0 - 1e-9) & (10.0 + lasts_s + 1e-9 >= T)
+    beside = other("motor_speed_second", 2000.0, on_shaft=on_shaft)
+    found = departures(speed(np.where(away, rpm, 2000.0)), model(), (beside,))
+    assert len(found) == count
+    if count:
+        floor = 0.03 * max(2000.0, rpm)
+        off = rpm - (2300.0 + floor) if rpm > 2000.0 else 1700.0 - floor - rpm
+        assert found[0].worst_rpm == pytest.approx(off)
+        assert (T[found[0].first], T[found[0].last]) == (pytest.approx(10.0), pytest.approx(10.0 + lasts_s))
+
+
+def test_a_witness_that_is_lost_says_nothing_and_one_that_agrees_overrules_the_road() -> None:
+    for witness_rpm, count in ((49.0, 0), (51.0, 1)):  # a twentieth of 1000 rpm
+        lost = other("motor_speed_second", witness_rpm)
+        assert len(departures(speed(CALM / 2.0), model(), (lost,))) == count
+    away = (T >= 10.0) & (T <= 12.0)
+    made = speed(np.where(away, 1000.0, 2000.0))
+    road = other("vehicle_speed", 2000.0, on_shaft=False)
+    agrees = other("stator_frequency", np.where(away, 1000.0, 2000.0))
+    assert len(departures(made, model(), (road,))) == 1
+    assert departures(made, model(), (agrees, road)) == ()
+
+
+def runs(**more: Any) -> Any:
+    """Away by 400 rpm in 10 ms and back in 10 ms, 20 ms later."""
+    given = {
+        "move": np.array([400.0, -400.0]), "start_s": np.array([1.0, 1.03]), "end_s": np.array([1.01, 1.04]),
+        "before": np.array([10, 13]), "after": np.array([11, 14]), "lasts_s": np.array([0.01, 0.01]), **more,
+    }  # fmt: skip
+    return SimpleNamespace(**given)
+
+
+@pytest.mark.parametrize(
+    ("beyond", "back_s", "moves", "wrong"),
+    [
+        ([True, False], 1.099, (400.0, -400.0), True), ([False, True], 1.099, (400.0, -200.0), True),
+        ([False, False], 1.099, (400.0, -400.0), False), ([True, False], 1.101, (400.0, -400.0), False),
+        ([True, False], 1.099, (400.0, -199.0), False), ([True, False], 1.099, (400.0, 400.0), False),
+    ],
+)  # fmt: skip
+def test_what_leads_away_and_back_with_one_step_beyond_any_rotor_is_wrong(
+    beyond: list[bool], back_s: float, moves: tuple[float, float], wrong: bool
+) -> None:
+    got = _one_impossible(runs(move=np.array(moves)), np.array([True]), np.array(beyond), np.array([back_s]))
+    assert got.tolist() == [wrong, wrong]
+
+
+def test_a_reading_that_is_lost_and_found_by_steps_beyond_any_rotor_is_wrong() -> None:
+    """3000 rpm to zero at row 11, back at row 14; 30,000 rpm/s and 12 rpm of slack are 312 rpm in 10 ms."""
+    value = np.full(30, 3000.0)
+    value[11:14] = 0.0
+    made = speed(value, P * np.arange(30))
+    found = {"move": np.array([-3000.0, 3000.0])}
+    for one, lost_s, wrong in (
+        (runs(**found), 1.0, True),
+        (runs(**found), 0.019, False),  # away for longer
+        (runs(move=np.array([-312.0, 312.0])), 1.0, False),
+        (runs(move=np.array([-313.0, 312.0])), 1.0, True),
+        (runs(move=np.array([-312.0, 313.0])), 1.0, True),
+        (runs(**found, lasts_s=np.array([0.01, 0.034])), 1.0, False),  # a thirtieth of a second
+    ):
+        assert _lost(made, model(30), one, 10.0, lost_s).tolist() == [wrong, wrong]
+    kept = made.value.copy()
+    kept[11:14] = 1000.0
+    assert not _lost(speed(kept, P * np.arange(30)), model(30), runs(**found), 10.0, 1.0).any()
+
+
+def test_a_swing_back_is_no_steeper_than_its_driveline() -> None:
+    """π · 400 rpm · 30 /s are 377 rpm in 10 ms."""
+    for back, swings in ((-376.0, True), (-378.0, False)):
+        one = runs(move=np.array([400.0, back]))
+        assert _swings_back(one, np.array([True, False])).tolist() == [swings]
+        assert _swings_back(one, np.array([False, True])).tolist() == [False]
+
+
+def test_a_sensor_cuts_what_is_below_twice_its_least_reading() -> None:
+    value = np.array([0.0, 199.0, 0.0, 201.0, 150.0])
+    got = _cut_at_standstill(value, np.arange(1, 5), model(cut_rpm=100.0), 10.0)
+    assert got.tolist() == [True, True, False, False]
+    assert [_updates(each, model()) for each in (0.045, 0.1, 0.001)] == [5, 10, 1]
+
+
+def test_a_brief_departure_in_gear_is_found_and_a_lasting_or_slow_one_is_not() -> None:
+    """150 rpm are beyond the tyres' 56 and no more than a free rotor's 312; away for two readings, or for six."""
+    for rows, rpm, steps in ((2, 150.0, [500, 502]), (6, 150.0, []), (2, 50.0, [])):
+        value = CALM.copy()
+        value[500 : 500 + rows] += rpm
+        got = brief_steps(speed(value), model(), HAZEL, None, None, zero=10.0, lost_s=1.0)
+        assert got.tolist() == steps
+    value = CALM.copy()
+    value[500:502] += 150.0
+    assert brief_steps(speed(value), model(update_s=0.03), HAZEL, None, None, zero=10.0, lost_s=1.0).size == 0
+    value[502] += 75.0  # a driveline swings back no faster
+    swung = part("torque", T, np.where((T > 4.975) & (T < 5.015), 160.0, 0.0))
+    assert brief_steps(speed(value), model(), HAZEL, swung, None, zero=10.0, lost_s=1.0).size == 0
+    still = part("torque", T, np.full(T.size, 160.0))
+    assert brief_steps(speed(value), model(), HAZEL, still, None, zero=10.0, lost_s=1.0).size > 0
+
+
+@pytest.mark.parametrize(("begins_s", "swung"), [(0.985, True), (1.025, False), (0.955, False)])
+def test_a_torque_acts_from_ten_milliseconds_before_to_half_a_reading_before_the_end(
+    begins_s: float, swung: bool
+) -> None:
+    """100 Nm for 7.5 ms on 0.05 kg·m² and 60 % more, and 50 rpm: 279 rpm; the run lasts from 1.0 to 1.02 s."""
+    at = np.arange(0.0, 2.0, 0.005)
+    torque = part("torque", at, np.where((at >= begins_s - 1e-9) & (at < begins_s + 0.0149), 100.0, 0.0))
+    one = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([270.0]))
+    assert _swung_by_torque(one, np.array([50.0]), torque, 0.05).tolist() == [swung]
+
+
+def test_a_witness_is_another_where_it_is_replaced() -> None:
+    assert replace(other("stator_frequency", 1.0), name="vehicle_speed").words == "the road speed"
