@@ -32,7 +32,7 @@ ALLOWED: dict[str, tuple[str, str]] = {
         "numpy scipy rich",
     ),
     "plausibility": ("findings parts physics signals statistics vehicle", "numpy scipy"),
-    "observations": ("bus curves findings physics signals statistics vehicle", "numpy scipy"),
+    "observations": ("bus curves findings parts physics signals statistics vehicle", "numpy scipy"),
     "checks": (
         "bus curves definitions findings joint_clock measures observations parts physics quantities signals "
         "statistics time_doubt vehicle",

@@ -145,7 +145,7 @@ def test_values_of_the_device_that_fall_to_zero_with_it_are_named() -> None:
     plate, volts = part("inverter_temperature", T, empty), part("dc_link_voltage", T, empty * 8.0)
     assert _emptied(look(fall(), plate), 5.1, 5.6) == "inverter temperature reads zero with it"
     assert (
-        _emptied(look(fall(), plate, volts), 5.1, 5.6) == "inverter temperature and dc link voltage read zero with it"
+        _emptied(look(fall(), plate, volts), 5.1, 5.6) == "inverter temperature and DC-link voltage read zero with it"
     )
     assert _emptied(look(fall(), plate), 7.0, 7.5) == ""  # it was zero before
     assert _emptied(look(fall(), plate), 3.0, 3.5) == ""

@@ -14,6 +14,7 @@ from logscope.checks.trips.order import LEAD_S, Moment, first_disturbance
 from logscope.checks.trips.sign import FINE_S, Sign
 from logscope.observations.motor_speed.disturbances import SpeedAnalysis
 from logscope.observations.trips.surge import Surge
+from logscope.parts import part_name
 from logscope.signals import Part, Signals
 from logscope.statistics.sampling import gap_s
 
@@ -69,7 +70,7 @@ def _unless_missing(sign: Sign, event: Moment, signals: Signals) -> Sign:
         part = signals.get(name)
         lost_s = 0.0 if part is None else gap_s(part.time_s, event.sound_s - _COMMAND_S, event.seen_s)
         if lost_s:
-            return Sign(sign.name, None, f"{lost_s:.2g} s of the {name.replace('_', ' ')} are missing before it")
+            return Sign(sign.name, None, f"{lost_s:.2g} s of the {part_name(name)} are missing before it")
     return sign
 
 
@@ -124,7 +125,7 @@ def _command(signals: Signals, event: Moment) -> Sign:
     for part in known:
         moment = _rise(part, event)
         if moment is not None:
-            return Sign("command", True, f"a step of the {part.name.replace('_', ' ')}", moment)
+            return Sign("command", True, f"a step of the {part_name(part.name)}", moment)
     return Sign("command", False, "no step of pedal or target before it")
 
 
@@ -156,7 +157,7 @@ def _link(signals: Signals, event: Moment) -> Sign:
     for name in ("main_contactor", "negative_contactor"):
         opened = _opened(signals.get(name), event)
         if opened is not None:
-            return Sign("link", True, f"the {name.replace('_', ' ')} opens under load", opened)
+            return Sign("link", True, f"the {part_name(name)} opens under load", opened)
     link = signals.get("dc_link_voltage")
     if link is None:
         doubted = "dc_link_voltage" in signals.doubtful

@@ -17,6 +17,7 @@ from logscope.arrays import BoolArray, FloatArray
 from logscope.observations.motor_speed.envelope import LIGHT_ROTOR_SLEW
 from logscope.observations.motor_speed.model import SpeedModel
 from logscope.observations.motor_speed.other_readings import OtherSpeed, other_speeds
+from logscope.parts import part_name
 from logscope.physics.motion import free_spin_slew
 from logscope.signals import Part, Signals
 from logscope.statistics.episodes import runs_of_equal
@@ -267,5 +268,5 @@ def _emptied(look: _Look, since_s: float, until_s: float) -> str:
         earlier = part.value[part.between(since_s - 4.0 * _BESIDE_S, since_s - _BESIDE_S)]
         inside = part.value[part.between(since_s - _BESIDE_S, until_s)]
         if earlier.size and inside.size and np.all(earlier != 0.0) and bool(np.any(inside == 0.0)):
-            fell.append(name.replace("_", " "))
+            fell.append(part_name(name))
     return f"{' and '.join(fell)} {'read' if len(fell) > 1 else 'reads'} zero with it" if fell else ""
