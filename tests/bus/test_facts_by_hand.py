@@ -274,7 +274,8 @@ def two(ppm: float, count: int = 2000, part: float = 0.2, scatter: float = 1e-4)
     ("facts", "found"),
     [
         ({"ppm": 40.0}, True), ({"ppm": -40.0}, True), ({"ppm": 0.0}, False),
-        ({"ppm": 900.0, "count": 400}, True), ({"ppm": 1200.0, "count": 400}, False),  # faster than any resonator drifts
+        ({"ppm": 900.0, "count": 400}, True),
+        ({"ppm": 1200.0, "count": 400}, False),  # faster than any resonator drifts
         ({"ppm": 40.0, "count": 90}, False),  # five parts of 32 frames
         ({"ppm": 1.5, "count": 20_000, "scatter": 1e-5}, False),
         ({"ppm": 3.0, "count": 20_000, "scatter": 1e-5}, True),
