@@ -1,30 +1,15 @@
-"""The description of a recording, and a recording that is opened and not started: by hand, no threads."""
+"""What is read of a recording's description, and what is said of it: by hand."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any, cast
+from typing import Any
 
-import numpy as np
 import pytest
-from recording_rigs import numbered
 
 from logscope.capture.drive_folder import is_drive, read_drive
-from logscope.capture.frames import Account, Flag
-from logscope.errors import LogError, RequestError
-from logscope.recording.clock import RecordingClock
-from logscope.recording.port import CanBatch, SerialBatch
-from logscope.recording.recorder import Recorder, Request, refuse_used
-from logscope.recording.source import Outage, SourceAccount
-from logscope.recording.specs import CanSpec
-from logscope.recording.writers import (
-    CandumpWriter,
-)
-
-S = 1_000_000_000
-CLOCK = cast(RecordingClock, SimpleNamespace(now_ns=lambda: 7 * S, start_ns=5 * S))
-
+from logscope.capture.frames import Account
+from logscope.errors import LogError
 
 DRIVE = """schema = 1
 ended = "{ended}"
@@ -131,74 +116,3 @@ def test_a_description_that_was_changed_is_refused(text: str, said: str, tmp_pat
 def test_moments_without_a_first_stamp_are_times_of_day(tmp_path: Path) -> None:
     text = DRIVE.format(ended="by the user", moved="0.0", form="candump").replace("first_stamp = 1772442000.0\n", "")
     assert "event marked at 09:00:03 UTC" in drive(tmp_path, text, "can0-001.log").account.notes
-
-
-# --------------------------------------------------------------------------------- the whole recording
-
-
-def test_only_a_new_or_empty_folder_is_recorded_into(tmp_path: Path) -> None:
-    refuse_used(tmp_path / "new")
-    refuse_used(tmp_path)
-    (tmp_path / "a").write_text("x", encoding="utf-8")
-    with pytest.raises(RequestError, match="this folder is not empty"):
-        refuse_used(tmp_path)
-    with pytest.raises(RequestError, match="this is a file, not a folder"):
-        refuse_used(tmp_path / "a")
-
-
-class Quiet:
-    """A port that gives nothing."""
-
-    stamps, listening = "by the kernel", "listens"
-
-    def __init__(self) -> None:
-        self.closed = 0
-
-    def read(self) -> None:
-        return None
-
-    def close(self) -> None:
-        self.closed += 1
-
-
-def test_how_each_source_stands(tmp_path: Path) -> None:
-    """Opened, not started: no thread runs."""
-    cans = [CanSpec("can0", "virtual", "0"), CanSpec("can1", "slcan", "COM3", 5)]
-    ports = {name: Quiet() for name in ("can0", "can1")}
-    request = Request(cans, [], tmp_path / "drive")
-    assert request.given == ["virtual:0", "slcan:COM3@5"]
-    recorder = Recorder(request, CLOCK, {name: (lambda port=port: port) for name, port in ports.items()})
-    recorder._writers = [CandumpWriter(tmp_path, spec.bus, 1) for spec in cans]
-    recorder.description = recorder._describe()
-    described = recorder.description.sources
-    assert [(each.name, each.form, each.given, each.stamps, each.definition) for each in described] == [
-        ("can0", "candump", "virtual:0", "by the kernel", ""), ("can1", "candump", "slcan:COM3@5", "by the kernel", ""),
-    ]  # fmt: skip
-    recorder.sources[1].account = SourceAccount(30, 2, 0, 4, outages=[Outage(1, 2, "before"), Outage(3, None, "gone")])
-    recorder._intake.lost[1] = 7
-    first, second = recorder.status()
-    assert (first.name, first.serial, first.count, first.error_frames, first.lost, first.unplugged) == (
-        "can0", False, 0, 0, 0, "",
-    )  # fmt: skip
-    assert (second.count, second.error_frames, second.lost, second.unplugged) == (30, 2, 11, "gone")
-    recorder.sources[1].account.outages[-1] = Outage(3, 4, "gone")
-    assert recorder.status()[1].unplugged == ""
-
-
-def test_what_was_opened_is_closed_where_another_cannot_be(tmp_path: Path) -> None:
-    port = Quiet()
-
-    def refused() -> Any:
-        raise RequestError("no")
-
-    cans = [CanSpec("can0", "virtual", "0"), CanSpec("can1", "virtual", "1")]
-    with pytest.raises(RequestError, match="no"):
-        Recorder(Request(cans, [], tmp_path / "d"), CLOCK, {"can0": lambda: port, "can1": refused})
-    assert port.closed == 1
-
-
-def test_batches_say_their_size_and_last_stamp() -> None:
-    assert (CanBatch(numbered(0, 3, 5)).size, CanBatch(numbered(0, 3, 5)).last_ns) == (3, 2005)
-    assert CanBatch(numbered(0, 0, 5)).last_ns is None
-    assert (SerialBatch(b"abc", 9).size, SerialBatch(b"abc", 9).last_ns) == (1, 9)
-    assert np.all(numbered(0, 2, 0).flags & Flag.ERROR == 0)
