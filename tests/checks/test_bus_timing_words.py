@@ -15,6 +15,7 @@ from logscope.bus.bit_rate import BitRate, Source
 from logscope.bus.error_frames import Episode, ErrorStory, State
 from logscope.bus.facts import ErrorFrames, MessageFacts, Still, Traffic
 from logscope.bus.lateness import LateMessages
+from logscope.bus.load import Load
 from logscope.bus.naming import specs_by_key
 from logscope.bus.record import BusRecord
 from logscope.bus.spacing import Uneven
@@ -200,6 +201,53 @@ def test_a_contradicted_rate_says_what_was_seen(inferred: int | None, seen: str)
     assert one.measured == {"bit_rate_bit_per_s": Measured(inferred, "bit/s", 600_000.0)}
     assert one.expected == {"bit_rate_bit_per_s": Measured(500_000.0, "bit/s")}
     assert one.caution == ""
+
+
+LOW = "the load is a lower bound, and no longest wait is calculated"
+PLAIN = Load(100e3, 200e3, 0.2, 0.4, 20_000 * MS, False)
+
+
+@pytest.mark.parametrize(
+    ("of", "rate", "waits", "title", "inside"),
+    [
+        (PLAIN, BitRate(500_000, Source.GIVEN, 0.0), [],
+         "Bus can0: load 20.0 %, 40.0 % in the busiest second, at 500 kbit/s", ["Bit rate: as stated."]),
+        (PLAIN, BitRate(83_333, Source.INFERRED, 0.0, 77), [Wait(message(0x100), 0.1, 0.02, 0.003)],
+         "Bus can0: load 20.0 %, 40.0 % in the busiest second, at 83.33 kbit/s",
+         ["Bit rate: inferred from 77 frames that follow another without a pause. Longest wait: calculated, not seen"]),
+        (replace(PLAIN, lower_bound=True), BitRate(500_000, Source.GIVEN, 0.0), [],
+         "Bus can0: load at least 20.0 %, at least 40.0 % in the busiest second, at 500 kbit/s", [LOW]),
+        (replace(PLAIN, mean=None, busiest=None), BitRate(None, Source.UNKNOWN, 0.0), [],
+         "Bus can0: 100 kbit/s on average, 200 kbit/s in the busiest second", []),
+    ],
+)  # fmt: skip
+def test_a_load_is_said_with_where_its_rate_is_from(
+    monkeypatch: pytest.MonkeyPatch, of: Load, rate: BitRate, waits: list[Wait], title: str, inside: list[str]
+) -> None:
+    monkeypatch.setattr(load, "longest_waits", lambda bus, bit_rate: waits)
+    one = load._load(bus([], first_ns=3_000 * MS, last_ns=60_000 * MS), of, rate, context())
+    assert (one.title, one.caution, one.start_s, one.end_s) == (title, "", 17.0, 18.0)
+    assert [text for text in inside if text not in one.method] == []
+    assert (LOW in one.method) == of.lower_bound
+    assert ("Longest wait" in one.method) == bool(waits)
+    assert value(one, "mean_bit_per_s") == 100e3
+    assert value(one, "busiest_bit_per_s") == 200e3
+    if rate.value is None:
+        assert '[[can]] bus = "can0", bit_rate = 500000, or with --bit-rate can0=500000' in one.next_step
+        assert "load unknown" in one.explanation
+        assert set(one.measured) == {"mean_bit_per_s", "busiest_bit_per_s"}
+    else:
+        assert one.measured["mean_load_percent"] == Measured(pytest.approx(20.0), "%")  # type: ignore[arg-type]
+        assert one.measured["busiest_load_percent"] == Measured(pytest.approx(40.0), "%")  # type: ignore[arg-type]
+        assert one.measured["bit_rate_bit_per_s"] == Measured(float(rate.value), "bit/s")
+    assert one.measured.get("longest_wait_s") == (Measured(0.003, "s") if waits else None)
+
+
+def test_a_busy_second_at_the_beginning_begins_with_the_log(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(load, "longest_waits", lambda bus, bit_rate: [])
+    made = bus([], first_ns=19_600 * MS, last_ns=60_000 * MS)
+    one = load._load(made, PLAIN, BitRate(500_000, Source.GIVEN, 0.0), context())
+    assert (one.start_s, one.end_s) == (pytest.approx(17.6), 18.0)
 
 
 @pytest.mark.parametrize(
