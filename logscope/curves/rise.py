@@ -340,9 +340,10 @@ def _share(mix: Mix, shape: Shape) -> float:
 
 
 def _over(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Posterior:
-    """A function of the parameters, at each draw of all shapes."""
+    """A function of the parameters, at each draw of all shapes, or of some, whose probability then counts as all."""
     values = np.concatenate([value(layout, posterior.draws) for layout, posterior in mix])
-    return Posterior(values[:, None], np.concatenate([posterior.weights for _, posterior in mix]), 0.0)
+    weights = np.concatenate([posterior.weights for _, posterior in mix])
+    return Posterior(values[:, None], weights / weights.sum(), 0.0)
 
 
 def _estimate(mix: Mix, value: Callable[[Layout, FloatArray], FloatArray]) -> Estimate:
