@@ -177,7 +177,7 @@ def test_only_falls_towards_zero_through_a_bleeder_are_compared(fields: Any, rat
 
 
 def test_the_last_stretch_is_the_longest_that_one_curve_fits(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 400 readings the last 200, 100 and 50; where the curve comes to rest within a quarter of a noise, from there."""
+    """Of 400 readings the last 200, 100 and 50; or from where the curve comes to rest within a quarter of a noise."""
     at, volts = T[:400], falling(20.0)[:400]
     tried: list[int] = []
     answers: dict[int, Any] = {}
@@ -274,7 +274,7 @@ def test_two_readings_beside_a_restart_are_left_out(fitted_with: Any) -> None:
 
 
 def test_a_fit_ends_at_a_tenth_of_the_start(fitted_with: Any) -> None:
-    """From 2.5 s on it stands at 350 V · exp(−0.5/5) for the middle of the first three; a tenth of that comes 11.6 s on."""
+    """A tenth of the first readings comes 5 s · ln 10 later, less the 0.2 s that settle."""
     found, handed = fitted_with(falling(5.0), None)
     assert handed[0][1] == pytest.approx(5.0 * log(10.0) / 0.1 - 2, abs=1)
     assert (found.fit, found.late, found.crossed) == (None, None, True)
