@@ -175,8 +175,9 @@ def resistance_words(found: Resistance, sag: Sag, least_v: float | None, agree: 
     if pulses is not None:
         apart = "which agrees" if agree else "which does not agree: check whether voltage and current belong together"
         step = quantity_text(Measured(pulses.value, "ohm", pulses.low, pulses.high))
+        one = pulses.ohms.size == 1
         method.append(
-            f"{pulses.ohms.size} clean step{'s' * (pulses.ohms.size != 1)} of current give {step} after "
+            f"{pulses.ohms.size} clean step{'' if one else 's'} of current give{'s' if one else ''} {step} after "
             f"{seconds(pulses.after_s)}, {apart}."
         )
     enough = sag.power_left is None or (sag.power_left.low or 0.0) > 0
