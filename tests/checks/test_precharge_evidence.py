@@ -305,9 +305,9 @@ def test_a_stall_costs_its_rise_and_what_comes_after_three_constants() -> None:
 
 
 def current(peak_a: float, count: int = 60, before: int = 10, noise_a: float = 0.1) -> Any:
-    """At rest, then falling with 150 ms from 1.0 s on."""
+    """At rest at 3 A, then falling with 150 ms from 1.0 s on."""
     at = 1.0 + 0.01 * np.arange(-before, count)
-    amps = np.where(at >= 1.0 - 1e-9, peak_a * np.exp(-(at - 1.0) / 0.15), 0.0)
+    amps = 3.0 + np.where(at >= 1.0 - 1e-9, peak_a * np.exp(-(at - 1.0) / 0.15), 0.0)
     return part("battery_current", at, amps + noise_a * np.where(np.arange(at.size) % 2, 1.0, -1.0))
 
 

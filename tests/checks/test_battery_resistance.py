@@ -1,0 +1,201 @@
+"""The battery's resistance and energy, step by step, of made loads: slopes, lags, clean steps and sums by hand.
+
+Ohm's law; pulses by IEC 62660-1. A line's slope through made points is exact.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from motor_traces import part, signals
+
+from logscope.checks.battery import resistance
+from logscope.checks.battery.energy import _like, _power, _sums
+from logscope.checks.battery.resistance import Resistance, find_pulses, find_resistance
+from logscope.findings import Measured
+from logscope.observations.under_load import UnderLoad
+from logscope.statistics.robust_line import Slope
+
+T = np.arange(0.0, 100.0, 0.05)
+SLOPE = Slope(0.2, 0.16, 0.24, 0.1, 9)
+LEFT = Measured(12e3, "W", 10e3, 14e3)
+
+
+def plain(text: str) -> str:
+    return text.replace("\xa0", " ").replace("\u202f", " ")
+
+
+def load_of(volts: Any = 300.0, amps: Any = 100.0, lag_s: float = 0.0, **more: Any) -> UnderLoad:
+    size = T.size
+    made = UnderLoad(
+        T, np.broadcast_to(volts, size).astype(float), np.broadcast_to(amps, size).astype(float), np.zeros(size), lag_s,
+        0.05, 0.05, 0.1, 0.1,
+    )  # fmt: skip
+    return replace(made, **more)
+
+
+def test_changes_over_a_second_lie_on_a_line() -> None:
+    """0.1 Ω; changes of 20 periods of 50 ms."""
+    amps = 100 * np.sin(0.7 * T) + 60 * np.sin(2.9 * T)
+    slope = resistance._slope(load_of(350 - 0.1 * amps, amps), 1.0)
+    assert slope is not None
+    assert slope.value == pytest.approx(0.1, rel=2e-3)
+    assert slope.low <= 0.1 <= slope.high
+    falling = resistance._slope(load_of(350 + 0.1 * amps, amps), 1.0)
+    assert falling is not None
+    assert falling.value == pytest.approx(-0.1, rel=2e-3)
+    assert resistance._slope(load_of(350 - 0.1 * amps, amps), 120.0) is None  # longer than the log
+
+
+def test_changes_across_a_hole_do_not_count() -> None:
+    """Beyond it the level is another: only what lies within one and a half spans is a change."""
+    amps = 100 * np.sin(0.7 * T) + 60 * np.sin(2.9 * T)
+    at = np.where(T < 50.0, T, T + 0.6)
+    volts = 350 - 0.1 * amps + np.where(T < 50.0, 0.0, 80.0)
+    one = load_of(volts, amps, time_s=at)
+    apart = resistance._slope(replace(one, time_s=np.where(T < 50.0, T, T + 1.6)), 1.0)
+    assert apart is not None
+    assert apart.scatter < 1.0
+
+
+@pytest.mark.parametrize(
+    ("scatters", "best", "low", "high"),
+    [((0.3, 0.1, 0.3), 0.21, 0.12, 0.30), ((0.1, 0.3, 0.3), 0.20, 0.15, 0.25), ((0.3, 0.3, 0.1), 0.26, 0.17, 0.35)],
+)
+def test_the_lag_of_the_smallest_scatter_is_taken_and_widened_by_its_neighbours(
+    scatters: Any, best: float, low: float, high: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.20, 0.21 and 0.26 Ω at three lags, each ± 0.04 Ω: beside the middle one the farther neighbour is 0.05 Ω off."""
+    ohms = dict(zip((-0.1, 0.0, 0.1), (0.20, 0.21, 0.26), strict=True))
+    scatter_of = dict(zip((-0.1, 0.0, 0.1), scatters, strict=True))
+    monkeypatch.setattr(resistance, "LAGS", np.array([-2.0, 0.0, 2.0]))
+    monkeypatch.setattr(resistance, "load_at", lambda _, lag_s: load_of(300.0, np.linspace(0.0, 100.0, T.size), lag_s))
+
+    def slope_of(load: UnderLoad, span_s: float) -> Slope:
+        lag = round(load.lag_s, 6)
+        assert span_s == 1.0
+        return Slope(ohms[lag], ohms[lag] - 0.04, ohms[lag] + 0.04, scatter_of[lag], 9)
+
+    monkeypatch.setattr(resistance, "_slope", slope_of)
+    one = resistance._by_line(signals(), 0.05)
+    assert one is not None
+    assert (one.slope.value, one.slope.low, one.slope.high) == pytest.approx((best, low, high))
+    assert one.span_s == 1.0
+
+
+@pytest.mark.parametrize(
+    ("slope", "noise_v", "known"), [(SLOPE, 0.99, True), (SLOPE, 1.01, False), (replace(SLOPE, low=0.0), 0.1, False)]
+)
+def test_a_line_makes_twenty_noises_of_the_voltage_and_rises(
+    slope: Slope, noise_v: float, known: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.2 Ω times 100 A: 20 V."""
+    load = load_of(300.0, np.linspace(0.0, 100.0, T.size), noise_v=noise_v)
+    monkeypatch.setattr(resistance, "load_at", lambda *_: load)
+    monkeypatch.setattr(resistance, "_slope", lambda *_: slope)
+    assert (resistance._by_line(signals(), 0.05) is not None) is known
+
+
+@pytest.mark.parametrize(("period_s", "span_s"), [(0.1, 1.0), (0.2, 1.0), (0.3, 1.5)])
+def test_changes_are_taken_over_a_second_or_five_periods(
+    period_s: float, span_s: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spans: list[float] = []
+
+    def none(_: UnderLoad, over_s: float) -> None:
+        spans.append(over_s)
+
+    monkeypatch.setattr(resistance, "load_at", lambda *_: load_of())
+    monkeypatch.setattr(resistance, "_slope", none)
+    assert resistance._by_line(signals(), period_s) is None
+    assert spans == [pytest.approx(span_s)] * 13
+
+
+def test_clear_steps_serve_where_no_line_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(resistance, "load_at", lambda *_: load_of())
+    monkeypatch.setattr(resistance, "_by_line", lambda *_: None)
+    monkeypatch.setattr(resistance, "resistance_by_steps", lambda _: SLOPE)
+    one = find_resistance(signals())
+    assert one is not None
+    assert (one.slope, one.span_s, one.by_steps, one.pulses) == (SLOPE, 0.5, True, None)
+    monkeypatch.setattr(resistance, "resistance_by_steps", lambda _: None)
+    assert find_resistance(signals()) is None
+    few = load_of()
+    monkeypatch.setattr(resistance, "load_at", lambda *_: replace(few, time_s=few.time_s[:2]))
+    monkeypatch.setattr(resistance, "_by_line", lambda *_: Resistance(SLOPE, 1.0, load_of(), None))
+    assert find_resistance(signals()) is None
+
+
+def step_at(rows: int, size_a: float = 100.0, wobble_a: float = 0.0, noise_a: float = 0.1) -> UnderLoad:
+    """One step up after so many rows of 400, with a wobble of the current about its second level."""
+    k = np.arange(400)
+    amps = np.where(k >= rows, size_a + wobble_a * np.where(k % 2, 1.0, -1.0), 0.0)
+    return UnderLoad(0.05 * k, 350 - 0.1 * amps, amps, 0 * amps, 0.0, 0.05, 0.05, 0.1, noise_a)
+
+
+@pytest.mark.parametrize(
+    ("load", "clean"),
+    [
+        (step_at(200), True),
+        (step_at(200, wobble_a=4.9), True),  # a twentieth of the step
+        (step_at(200, wobble_a=5.3), False),
+        (step_at(200, wobble_a=5.3, noise_a=4.0), True),  # one and a half noises
+        (step_at(8), True),  # eight rows a level
+        (step_at(7), False),
+        (step_at(392), True),
+        (step_at(393), False),
+    ],
+)
+def test_a_clean_step_stands_between_two_levels(load: UnderLoad, clean: bool) -> None:
+    one = find_pulses(load, 0.05)
+    assert (one is not None) is clean
+    if one is not None:
+        assert one.value == pytest.approx(0.1, rel=1e-3)
+        assert one.ohms.size == 1
+
+
+def test_a_small_step_beside_a_large_one_adds_nothing() -> None:
+    """15 % of the range of 100 A."""
+    for size_a, count in ((14.0, 1), (16.0, 2)):
+        k = np.arange(400)
+        amps = np.where(k >= 300, 100.0 - size_a, np.where(k >= 100, 100.0, 0.0))
+        one = find_pulses(UnderLoad(0.05 * k, 350 - 0.1 * amps, amps, 0 * amps, 0.0, 0.05, 0.05, 0.1, 0.1), 0.05)
+        assert one is not None
+        assert one.ohms.size == count
+
+
+def test_a_step_is_not_taken_across_a_hole() -> None:
+    """20 rows of 50 ms may take up to 1.5 s."""
+    one = step_at(200)
+    for hole_s, clean in ((0.4, True), (0.6, False)):
+        at = one.time_s + np.where(np.arange(400) >= 200, hole_s, 0.0)
+        assert (find_pulses(replace(one, time_s=at), 0.05) is not None) is clean
+
+
+def test_power_belongs_to_the_voltage_that_comes_later_by_the_lag() -> None:
+    made = signals(part("battery_voltage", T, 300.0 + T), part("battery_current", T, np.full(T.size, 10.0)))
+    for lag_s in (0.0, 0.5, -0.5):
+        time_s, power = _power(lag_s, made)
+        assert power == pytest.approx(10.0 * (300.0 + time_s + lag_s))
+    time_s, power = _power(0.0, made, 2, 1)
+    assert time_s[0] == pytest.approx(0.05)  # from the second voltage on
+    assert power == pytest.approx(10.0 * (300.0 + time_s))
+    assert _like(np.array([1.0, 2.0]), np.array([5.0, 6.0]), (np.array([0.0, 4.0]), np.array([0.0, 8.0]))).tolist() == [
+        2.0,
+        4.0,
+    ]
+    empty = (np.empty(0), np.empty(0))
+    assert _like(np.array([1.0]), np.array([5.0]), empty).tolist() == [5.0]
+
+
+def test_sums_are_of_what_is_drawn_returned_and_charged() -> None:
+    time_s = np.arange(0.0, 10.0, 0.5)
+    power = np.select([time_s < 4.0, time_s < 7.0], [100.0, -40.0], -10.0)
+    speed = part("vehicle_speed", time_s, np.where(time_s < 7.0, 30.0, 0.0))
+    drawn, returned, charged = _sums(time_s, power, signals(speed))
+    assert drawn.value == pytest.approx(100.0 * 3.75, rel=0.01)
+    assert returned.value == pytest.approx(40.0 * 3.0, rel=0.02)
+    assert charged.value == pytest.approx(10.0 * 2.75, rel=0.02)
