@@ -15,17 +15,11 @@ from motor_traces import part, signals
 from logscope.checks.battery import resistance
 from logscope.checks.battery.energy import _like, _power, _sums
 from logscope.checks.battery.resistance import Resistance, find_pulses, find_resistance
-from logscope.findings import Measured
 from logscope.observations.under_load import UnderLoad
 from logscope.statistics.robust_line import Slope
 
 T = np.arange(0.0, 100.0, 0.05)
 SLOPE = Slope(0.2, 0.16, 0.24, 0.1, 9)
-LEFT = Measured(12e3, "W", 10e3, 14e3)
-
-
-def plain(text: str) -> str:
-    return text.replace("\xa0", " ").replace("\u202f", " ")
 
 
 def load_of(volts: Any = 300.0, amps: Any = 100.0, lag_s: float = 0.0, **more: Any) -> UnderLoad:
