@@ -37,6 +37,12 @@ def pulse(amps: float, at_s: float = 80.0) -> FloatArray:
     return np.asarray(np.where(at_s == AT, amps, 0.0))
 
 
+def noisy(amps: float) -> FloatArray:
+    """Noise of 0.4 A, and one reading."""
+    noise = np.random.default_rng(22).normal(0.0, 0.4, AT.size)
+    return np.asarray(np.where(AT == 80.0, amps, noise))
+
+
 def moving(name: str, value: float, *at_s: float) -> Part:
     return read(name, AT, np.where(np.isin(AT, at_s), value, 0.0))
 
@@ -53,6 +59,8 @@ WAITS: dict[str, tuple[list[Part], bool]] = {
     "more flows": ([plug(), current(pulse(0.51))], False),
     "two and a half steps are nothing": ([plug(), read("charger_current", AT, pulse(2.0), step=1.0)], True),
     "three steps are more": ([plug(), read("charger_current", AT, pulse(3.0), step=1.0)], False),
+    "four of five standard deviations of noise": ([plug(), current(noisy(1.7))], True),
+    "six of five standard deviations of noise": ([plug(), current(noisy(2.5))], False),
     "what flows at another time": ([plug(), current(pulse(9.0, 40.0))], True),
     "five readings of the current": (
         [plug(), current(0.0, np.array([52.0, 64.0, 76.0, 88.0, 100.0, 112.0, 124.0]))], True,
