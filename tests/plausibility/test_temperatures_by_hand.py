@@ -12,6 +12,8 @@ import pytest
 from logscope.plausibility.out_of_place import out_of_place
 from logscope.plausibility.temperatures import (
     _CURES,
+    Cure,
+    WrongTemperature,
     _all_in_fahrenheit,
     _alone,
     _fits,
@@ -20,6 +22,7 @@ from logscope.plausibility.temperatures import (
     _pack_cures,
     _soaked,
     _start,
+    wrong_temperatures,
 )
 from logscope.signals import Part, Signals
 from logscope.vehicle import Limits, Vehicle
@@ -191,3 +194,76 @@ def test_a_heat_sink_falls_to_its_coolant_while_the_motor_idles(
     assert (found is not None) is out
     if found:
         assert found[1:] == (40.0, (-5.0, 15.0))
+
+
+def cure(words: str) -> Cure:
+    return next(each for each in _CURES if each.words.startswith(words))
+
+
+def wrong(count: int = 20, limits: Limits | None = None, **celsius: float) -> list[WrongTemperature]:
+    names = {"motor": MOTOR, "sink": SINK, "coolant": COOLANT, "pack": PACK}
+    made = [part(names[name], [value] * count) for name, value in celsius.items()]
+    signals = Signals({each.name: each for each in made}, 0.0, 20.0)
+    return list(wrong_temperatures(signals, Vehicle(limits=limits or Limits())))
+
+
+def test_one_reading_beside_two_that_agree_is_named_with_what_mends_it() -> None:
+    alone = "it starts at 68 °C, where the vehicle's other temperatures start at 20 °C"
+    assert wrong(motor=20.0, sink=20.0, coolant=68.0) == [
+        WrongTemperature(COOLANT, 68.0, alone, cure("in degrees Fahrenheit"))
+    ]
+    out = "it reads 293 °C, where -45 to 130 °C is possible"
+    assert wrong(motor=20.0, sink=20.0, coolant=293.0) == [WrongTemperature(COOLANT, 293.0, out, cure("in kelvin"))]
+    assert [each.part for each in wrong(motor=20.0, sink=20.0, coolant=68.0, pack=20.0)] == [COOLANT]
+    assert wrong(2, motor=20.0, sink=20.0, coolant=68.0) == []  # two readings
+    assert wrong(motor=20.0, coolant=68.0) == []  # nothing says what the vehicle's own temperature is
+    assert wrong(motor=20.0, sink=20.0, coolant=46.0) == []  # no usual slip
+
+
+def test_a_warm_part_is_no_rare_slip_but_a_cold_one_is_and_so_is_what_cannot_be() -> None:
+    assert wrong(motor=20.0, sink=20.0, coolant=40.0) == []  # twice the truth would be rare
+    (cold,) = wrong(motor=24.0, sink=24.0, coolant=11.0)
+    assert (cold.cure, cold.hot) == (cure("half of the true temperature"), False)
+    (hot,) = wrong(motor=20.0, sink=20.0, coolant=20_000.0)
+    assert hot.cure == cure("1000 times too high")
+    (alone,) = wrong(coolant=2000.0)
+    assert alone.cure == cure("100 times too high")  # by what coolant can be
+
+
+def test_a_pack_is_named_with_its_rival_and_its_danger() -> None:
+    (found,) = wrong(motor=20.0, sink=20.0, pack=68.0)
+    fact = "it starts at 68 °C, where the vehicle's other temperatures start at 20 °C"
+    assert found == WrongTemperature(PACK, 68.0, fact, cure("in degrees F"), cure("40 K too high"), hot=True)
+    (kelvin,) = wrong(motor=20.0, sink=20.0, pack=293.15)
+    assert (kelvin.cure, kelvin.hot) == (cure("in kelvin"), False)
+    assert "reads 293 °C, where -45 to 85 °C" in kelvin.fact
+    (by_itself,) = wrong(pack=75.0)
+    assert by_itself.fact == "it reads 75 to 75 °C from its first reading on, where no pack is in use"
+    assert (by_itself.cure, by_itself.rival, by_itself.hot) == (cure("in degrees F"), cure("40 K too high"), True)
+    assert wrong(motor=20.0, sink=20.0, pack=52.0, limits=Limits(battery_temperature_max_C=55.0)) == []
+    edge = wrong(motor=20.0, sink=20.0, pack=-25.0)
+    assert [(each.cure.words, each.hot) for each in edge] == [("40 K too low, its offset subtracted twice", False)]
+
+
+def test_coolant_out_of_its_place_is_mended_to_it_by_the_nearest_common_slip() -> None:
+    """126 °C above a motor of 62 °C: °F would be 52 °C, 40 K less 86 °C; a place is from 20 K below to 4 K above."""
+    (found,) = wrong(70, motor=62.0, sink=55.0, coolant=126.0)
+    fact = "it is 64 K hotter than motor and inverter, which heat it"
+    assert found == WrongTemperature(COOLANT, 126.0, fact, cure("in degrees Fahrenheit"), None, hot=True)
+    (both,) = wrong(70, motor=50.0, sink=40.0, coolant=92.0)  # 33.3 and 52 °C
+    assert (both.cure, both.rival) == (cure("40 K too high"), cure("in degrees F"))
+    assert wrong(70, motor=50.0, sink=30.0, coolant=110.0) == [
+        WrongTemperature(COOLANT, 110.0, "it is 60 K hotter than motor and inverter, which heat it",
+                         cure("in degrees F"), None, hot=True)
+    ]  # fmt: skip
+    for motor, coolant, words in ((30.0, 75.0, "in degrees F"), (100.0, 129.0, "40 K too high")):  # 23.9; 89 °C
+        (one,) = wrong(70, motor=motor, sink=25.0, coolant=coolant)
+        assert (one.cure, one.rival) == (cure(words), None)
+
+
+def test_a_vehicle_in_fahrenheit_is_named_part_by_part() -> None:
+    found = wrong(motor=68.0, sink=68.0, coolant=69.0, pack=71.0)
+    assert [each.part for each in found] == [MOTOR, SINK, COOLANT, PACK]
+    assert all(each.cure == cure("in degrees F") and not each.hot and each.rival is None for each in found)
+    assert all("no surroundings are so warm" in each.fact for each in found)
+    assert [each.start for each in found] == [68.0, 68.0, 69.0, 71.0]
