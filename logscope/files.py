@@ -49,10 +49,11 @@ def refuse_repeated(logs: Iterable[Path | str]) -> None:
     """Refuse a log that is given twice, by whatever spelling: each frame would count twice."""
     seen: dict[Hashable, Path | str] = {}
     for log in logs:
-        first = seen.setdefault(file_key(log), log)
-        if first is not log:
-            named = "" if str(first) == str(log) else f", first as {first}"
+        key = file_key(log)
+        if key in seen:
+            named = "" if str(seen[key]) == str(log) else f", first as {seen[key]}"
             raise RequestError(f"this log is given twice{named}", where=log, do="Name each log once.")
+        seen[key] = log
 
 
 def refuse_on_both_sides(before: Iterable[Path | str], after: Iterable[Path | str]) -> None:

@@ -98,6 +98,12 @@ def test_a_log_given_twice_is_named_as_first_given(tmp_path):
         refuse_repeated([tmp_path / "b.log", tmp_path / "a.log", str(tmp_path / "a.log")])
 
 
+def test_a_log_given_twice_by_one_path_object_is_refused_as_well(tmp_path):
+    path = tmp_path / "a.log"
+    with pytest.raises(RequestError, match="this log is given twice"):
+        refuse_repeated([path, path])
+
+
 def test_a_log_on_both_sides_of_a_change_is_refused(tmp_path):
     refuse_on_both_sides([tmp_path / "a", tmp_path / "b"], [tmp_path / "c"])
     with pytest.raises(RequestError, match="b: this log is given both before and after the change"):
