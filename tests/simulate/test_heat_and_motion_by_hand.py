@@ -10,7 +10,7 @@ from math import exp, tanh
 
 import numpy as np
 import pytest
-from drives_by_hand import between, made
+from drives_by_hand import CIRCUIT, between, made
 
 from logscope.simulate import cooling_truth as cooling_truths
 from logscope.simulate import machine as machines
@@ -19,7 +19,8 @@ from logscope.simulate.charge import Charge, Pack, hottest_place, play_charge
 from logscope.simulate.console_output import Console
 from logscope.simulate.cooling_truth import body_constants, cooling_truth
 from logscope.simulate.drive_heat import drive_temperatures
-from logscope.simulate.link import LinkRows, Supply, advance_link
+from logscope.simulate.key_cycles import play
+from logscope.simulate.link import LinkRows, Supply, advance_link, link_rows
 from logscope.simulate.machine import Electrical, Inverter, Machine, _advance_flux, coast, current_loop, retune
 from logscope.simulate.motion import Body, Motion, Road, advance_motion
 from logscope.simulate.scenarios import KeyCycle, Profile
@@ -238,6 +239,23 @@ def test_a_closed_contactor_sags_and_an_open_one_lives_on_what_the_link_holds() 
     assert advance_link.py_func(supply, rows(closed=False, dropped=False), 0, -329.0, 0.0, 1e6, 1e-4) == pytest.approx(
         -330.0, abs=0.01
     )
+
+
+def test_the_link_is_laid_out_by_what_joins_it_to_the_pack() -> None:
+    """Thévenin: a share Rb/(Rb + R) of the pack's change arrives, with (R ∥ Rb)·C; apart none, with Rb·C."""
+    story = play(CIRCUIT, (KeyCycle(2.0, 18.0),), 20.0)
+    at = np.array([1.0, 2.2, 10.0, 11.0, 19.0])
+    found = link_rows(CIRCUIT, story, at, np.array([False, False, False, True, False]))
+
+    def share(ohm: float) -> tuple[float, float]:
+        return 47e3 / (47e3 + ohm), 1e-3 * ohm * 47e3 / (ohm + 47e3)
+
+    expected = [(0.0, 47.0), share(150.1), share(0.12), (0.0, 47.0), (0.0, 47.0)]
+    assert found.gain == pytest.approx([gain for gain, _ in expected])
+    assert found.tau_s == pytest.approx([tau for _, tau in expected])
+    assert found.closed.tolist() == [False, False, True, False, False]
+    assert found.dropped.tolist() == [False, False, False, True, False]
+    assert found.base_V == pytest.approx(story.solution.sample(at).link_V)
 
 
 def test_the_12_volt_side_is_one_node_of_battery_converter_and_loads() -> None:
