@@ -48,6 +48,15 @@ def test_a_jump_is_far_from_both_neighbours_that_agree() -> None:
         assert bool(_jumps(value, 0.0).any()) is found
 
 
+@pytest.mark.parametrize(("still", "found"), [(0.35, True), (0.2, False)])
+def test_noise_is_known_by_the_quieter_quarter_of_the_changes(still: float, found: bool) -> None:
+    """A second sender at half the pace spoils two changes of three: the lower quartile is that of a reading alone."""
+    value = np.concatenate([np.zeros(round(200 * still)), np.cumsum(np.full(200 - round(200 * still), 5.0))])
+    value[20] = 150.0
+    assert bool(_jumps(value, 0.0)[20]) is found
+    assert jumping(100.5) == [0]  # small numbers jump as well
+
+
 def paced(*extra: int, count: int = 120, apart: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
     """Stamps of one period, with one more frame between two of them after each of some; which of them are more."""
     time_s = np.concatenate([np.arange(count) * apart, np.array(extra, dtype=float) * apart + 0.5 * apart])
@@ -206,6 +215,25 @@ def test_fifty_readings_and_three_jumps_are_needed() -> None:
     assert foreign(60, 2) == 0
     assert foreign(53, 3) == 0  # not fifty regular steps
     assert foreign_samples(Part("torque", np.arange(49.0), np.zeros(49), "", "A.B")).size == 49
+
+
+@pytest.mark.parametrize(("early_s", "count"), [(0.3, 99), (0.0, 0)])
+def test_two_senders_in_turn_are_two_contents_where_their_steps_are_uneven(early_s: float, count: int) -> None:
+    time_s = np.arange(200) * 1.0
+    time_s[1::2] -= early_s
+    value = np.where(np.arange(200) % 2, 100.0, 0.0)
+    found = foreign_samples(Part("torque", time_s, value, "", "A.B", 1.0))
+    assert found.sum() == pytest.approx(count, abs=1)
+
+
+@pytest.mark.parametrize(("more", "count"), [(1, 5), (0, 0)])
+def test_one_more_frame_in_a_stamp_that_jumps_is_foreign(more: int, count: int) -> None:
+    sizes = [3 + (more if group % 9 == 0 else 0) for group in range(45)]
+    time_s = np.repeat(np.arange(45.0), sizes)
+    value = np.concatenate(
+        [[0.0, 900.0, 0.0, 0.0][:size] if k % 9 == 0 else [0.0] * size for k, size in enumerate(sizes)]
+    )
+    assert foreign_samples(Part("torque", time_s, value, "", "A.B", 1.0)).sum() == count
 
 
 def test_the_doubt_names_the_message_its_share_and_the_moments() -> None:

@@ -133,6 +133,9 @@ def test_a_link_sags_with_its_pack(count: int, sag: float, noise: float, togethe
     other = np.where(np.arange(300) % 2, noise, -noise)
     link = part(LINK, 0.1 * 350.0 * (1.0 - sag * wave + other))
     assert _move_together(link, part(PACK, pack), AT[:count]) is together
+    for own, packs in ((0.0035, 0.05), (0.05, 0.0035)):  # one of both hardly moves
+        one, two = part(LINK, 35.0 * (1.0 - own * wave)), part(PACK, 350.0 * (1.0 - packs * wave))
+        assert not _move_together(one, two, AT)
     still = part(LINK, 35.0)
     assert not _move_together(still, part(PACK, pack), AT)
     assert not _move_together(part(LINK, 35.0 * (1.0 + sag * wave)), part(PACK, pack), AT)
