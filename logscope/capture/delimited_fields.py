@@ -100,6 +100,8 @@ def field_time_ns(at, end, power):  # type: ignore[no-untyped-def]
     stamp, at = clock_ns(at) if byte(at + 2) == 58 else civil_ns(at)
     if stamp < 0:
         return NO_TIME
+    if at > end:  # the comma that ends the field was taken for a decimal mark
+        stamp, at = stamp - stamp % 1_000_000_000, end
     if at < end and byte(at) in (90, 122):
         at += 1
     elif at < end and byte(at) in (43, 45):

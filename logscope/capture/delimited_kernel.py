@@ -69,7 +69,7 @@ MIN_LINE = 3  # “0,1” and its line end have more
 class Reading(NamedTuple):
     """How the fields are read.
 
-    delimiter : character code; SPACE stands for runs of blanks
+    delimiter : character code; SPACE stands for runs of blanks. A comma ends a field also between digits
     time_power : a number n of the time column is n·10^time_power ns; or DATES
     identifier_base, data_base : 10 or 16
     rest : the column that goes on to the line end, where the delimiter is SPACE; -1 for none

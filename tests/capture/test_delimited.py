@@ -213,6 +213,21 @@ def test_dates(tmp_path: Path, written: str, expected_ns: int) -> None:
     assert read(path, layout=layout(time_unit="date")).frames.time_ns.tolist() == [expected_ns]
 
 
+@pytest.mark.parametrize(
+    ("written", "expected_ns"),
+    [
+        ("2026-03-02 09:00:00", 1_772_442_000_000_000_000),
+        ("2026-03-02 09:00:00.5", 1_772_442_000_500_000_000),
+        ("2026-03-02 09:00:00Z", 1_772_442_000_000_000_000),
+        ('"2026-03-02 09:00:00,5"', 1_772_442_000_500_000_000),
+        ("00:01:02", 62_000_000_000),
+    ],
+)
+def test_a_comma_after_whole_seconds_ends_the_field(tmp_path: Path, written: str, expected_ns: int) -> None:
+    path = saved(tmp_path, f"t,id,data\n{written},1AB,00\n")
+    assert read(path, layout=layout(time_unit="date")).frames.time_ns.tolist() == [expected_ns]
+
+
 # -- bad rows ---------------------------------------------------------------------------------------
 
 BAD = [
