@@ -17,8 +17,9 @@ from logscope.errors import RequestError
 from logscope.recording import recorder as recorders
 from logscope.recording.clock import RecordingClock
 from logscope.recording.drive_file import DriveFile
-from logscope.recording.port import CanBatch, Port
+from logscope.recording.port import CanBatch, Port, UnpluggedError
 from logscope.recording.recorder import BY_TIME, BY_USER, Recorder, Request, SourceStatus, refuse_used
+from logscope.recording.serial_port import SerialPort
 from logscope.recording.source import Outage
 from logscope.recording.specs import CanSpec, SerialSpec
 
@@ -83,6 +84,7 @@ def test_all_that_has_arrived_is_written_before_the_end(tmp_path: Path) -> None:
     found = described(tmp_path / "d")
     assert (found["ended"], found["source"][0]["lost_in_queue"], found["vehicle"]) == (BY_TIME, 9, "v.toml")
     assert found["source"][0]["files"] == ["can0-001.log"]
+    assert sorted(path.name for path in (tmp_path / "d").iterdir()) == ["can0-001.log", "drive.toml"]  # no room held
     assert made.written_bytes == 2 * len("(1700000000.000000) can0 01A#05\n")
 
 
@@ -179,6 +181,33 @@ def test_each_source_is_written_in_its_form(tmp_path: Path, blf: bool, record: b
     ]  # fmt: skip
     assert [(each.stamps, each.listening) for each in sources] == [("made", "quiet")] * 2
     assert request.given == ["virtual:x", "COM4@9600"]
+
+
+class Asked(SerialPort):
+    """A serial port that keeps what it is asked, or is gone."""
+
+    def __init__(self, gone: str = "") -> None:
+        self.asked, self.gone = [], gone
+
+    def ask_once(self, text: bytes) -> None:
+        if self.gone:
+            raise UnpluggedError(self.gone)
+        self.asked.append(text)
+
+
+def test_each_console_is_asked_once_what_is_to_be_sent_to_it(tmp_path: Path) -> None:
+    made = recorder_of(tmp_path / "d")
+    texts = {"a": b"start\r\n", "b": b"", "c": b"go\r\n"}
+    consoles = [SerialSpec(name, "COM4", 9600, tmp_path, text) for name, text in texts.items()]
+    made._request = Request([], consoles, tmp_path)
+    made.sources = [cast(Any, SimpleNamespace(name=name)) for name in ("can0", "a", "b", "c", "d")]
+    first, silent, gone, other = Asked(), Asked(), Asked("no device"), Asked()
+    made._ports = cast(Any, [Quiet(), first, silent, gone, other])
+    made._ask_consoles()
+    assert (first.asked, silent.asked, other.asked) == ([b"start\r\n"], [], [])
+    assert [text for _, text in made.description.notes] == [
+        "sent once to a: start", "nothing could be sent to c: no device",
+    ]  # fmt: skip
 
 
 def test_ports_that_were_opened_are_closed_where_another_cannot_be(tmp_path: Path) -> None:

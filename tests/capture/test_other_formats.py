@@ -1,0 +1,396 @@
+"""Logs through other readers: messages to columns, groups of MF4 to columns, and which reader opens what; by hand.
+
+The layout of MF4 records is that of ASAM MDF bus logging, of length codes that of ISO 11898-1.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import can
+import numpy as np
+import pytest
+from made_frames import frames_at
+from serial_definitions import PAIRS, defined
+
+from logscope.capture import blf, library, mf4
+from logscope.capture import open as opening
+from logscope.capture.asc_time import AscTime
+from logscope.capture.candump_screen import _added_up
+from logscope.capture.frames import Account, BadLine, Block, Flag, Frames
+from logscope.capture.library import FORMATS, format_of, frames_of
+from logscope.capture.open import Capture, refuse_unknown, stream
+from logscope.capture.reader_complaints import ReaderComplaints
+from logscope.capture.samples import SerialLog
+from logscope.capture.shift import Shift
+from logscope.errors import LogError
+
+S = 1_000_000_000
+
+
+# -- which format -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("head", "name"),
+    [
+        (b"LOGG\x90\0", "BLF"), (b" LOGG", None), (b"MDF     4.10", "MF4"), (b"SQLite format 3\0", "SQLite"),
+        (b";$FILEVERSION=1.1\n", "TRC"), (b";a\n;b\n  1)     0.5  0001  8  00\n", "TRC"),
+        (b"a\n  1)     0.5  0001  8  00\n", None), (b"date Mon Mar 2\n", "ASC"), (b"// x\nBASE hex\n", "ASC"),
+        (b"x" * 4090 + b"\nbase hex\n", None), (b"basement hex\n", None),
+        (b"timestamp,arbitration_id,extended,remote,error,dlc,data\n", "CSV"),
+        (b"\xef\xbb\xbftimestamp,arbitration_id,extended,remote,error,dlc,data\n", "CSV"),
+        (b"\ntimestamp,arbitration_id,extended,remote,error,dlc,data\n", None),
+        (b"(1.0) can0 123#", None), (b"", None),
+    ],
+)  # fmt: skip
+def test_the_format_is_seen_at_the_beginning(head: bytes, name: str | None) -> None:
+    found = format_of(head)
+    assert (found and found.name) == name
+
+
+def test_what_is_known_of_each_format() -> None:
+    assert [(f.name, f.source, f.warning_is_loss, f.date_in_head) for f in FORMATS] == [
+        ("BLF", "bytes", True, True), ("MF4", "path", False, False), ("SQLite", "path", False, False),
+        ("TRC", "text", True, True), ("ASC", "text", False, True), ("CSV", "text", False, False),
+    ]  # fmt: skip
+    assert library.BLF.name == "BLF"
+
+
+# -- messages of python-can to columns --------------------------------------------------------------
+
+
+def message(**keys: Any) -> can.Message:
+    given = {"arbitration_id": 0x100, "is_extended_id": False, "data": b"\5", "timestamp": 1.0, "check": False} | keys
+    return can.Message(**given)
+
+
+@pytest.mark.parametrize(
+    ("keys", "flags"),
+    [
+        ({}, 0),
+        ({"is_extended_id": True}, Flag.EXTENDED),
+        ({"is_remote_frame": True}, Flag.REMOTE),
+        ({"is_fd": True}, Flag.FD),
+        ({"is_fd": True, "bitrate_switch": True}, Flag.FD | Flag.BITRATE_SWITCH),
+        ({"is_fd": True, "error_state_indicator": True}, Flag.FD | Flag.ERROR_STATE),
+        ({"is_rx": False}, Flag.TRANSMITTED),
+        ({"is_error_frame": True, "is_extended_id": True, "is_remote_frame": True}, Flag.ERROR),
+        ({"is_error_frame": True, "is_rx": False}, Flag.ERROR | Flag.TRANSMITTED),
+    ],
+)
+def test_each_property_of_a_message_has_its_flag(keys: dict[str, Any], flags: int) -> None:
+    assert library._flags(message(**keys)) == int(flags)
+
+
+def test_messages_become_columns() -> None:
+    sent = [
+        message(channel=1, data=b"\1\2"), message(channel="x", is_remote_frame=True, dlc=5, data=b""),
+        message(channel=None, data=b"", arbitration_id=0x3FFFFFFF, is_extended_id=True), message(channel=1, data=b"\3"),
+        message(channel="x", is_error_frame=True, data=b"\4"),
+    ]  # fmt: skip
+    sent[4].is_remote_frame = True  # an error frame all the same
+    frames = frames_of(sent, "a")
+    assert (frames.buses, frames.bus.tolist()) == (("can1", "x", "can0"), [0, 1, 2, 0, 1])
+    assert frames.length.tolist() == [2, 5, 0, 1, 1]
+    assert [frames.data(k) for k in range(5)] == [b"\1\2", b"", b"", b"\3", b"\4"]
+    assert frames.offset.tolist() == [0, 2, 2, 2, 3]
+    assert frames.identifier.tolist() == [0x100, 0x100, 0x1FFFFFFF, 0x100, 0x100]
+    assert [len(frames_of([message(channel=k) for k in range(255)], "a").buses), len(frames_of([], "a"))] == [255, 0]
+    with pytest.raises(LogError, match="frames of more than 255 buses"):
+        frames_of([message(channel=k) for k in range(256)], "a")
+
+
+@pytest.mark.parametrize(
+    ("stamp_s", "stamp_ns"),
+    [
+        (1.123456789, 1_123_456_789),
+        (99_999_999.000000123, 99_999_999_000_000_119),  # the nearest float64
+        (1e8 + 0.1234567, 100_000_000_123_457_000),  # from here on to the microsecond
+        (-1.5, -1_500_000_000),
+        (-2e8 - 0.0000004, -200_000_000_000_000_000),
+    ],
+)
+def test_stamps_are_whole_nanoseconds_or_microseconds_of_a_date(stamp_s: float, stamp_ns: int) -> None:
+    assert library._nanoseconds(stamp_s) == pytest.approx(stamp_ns, abs=16)  # float64 steps by 15 ns at 1e8 s
+
+
+@pytest.mark.parametrize(
+    ("keys", "fault"),
+    [
+        ({"timestamp": -9e9}, ""), ({"timestamp": -9.1e9}, "the timestamp is out of range"),
+        ({"timestamp": "1"}, "the timestamp is out of range"), ({"timestamp": 1}, ""),
+        ({"arbitration_id": "1"}, "identifier or length is not a number"),
+        ({"arbitration_id": -1}, "the identifier is out of range"),
+        ({"arbitration_id": 0x800, "is_error_frame": True}, ""),
+        ({"dlc": 64}, ""), ({"dlc": 65}, "the length is out of range"),
+        ({"dlc": -1}, "the length is out of range"), ({"dlc": None, "data": b""}, ""),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_with_a_message_is_named(keys: dict[str, Any], fault: str) -> None:
+    made = message()
+    for name, value in keys.items():
+        if value is not None:
+            setattr(made, name, value)
+    assert library._fault(made) == fault
+
+
+def blocks_of(messages: Iterator[Any], complaints: ReaderComplaints) -> list[Block]:
+    return list(library._blocks(messages, "a.blf", FORMATS[0], complaints))
+
+
+def test_a_record_that_stops_the_reader_is_the_last_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(library, "BLOCK_FRAMES", 2)
+    complaints = ReaderComplaints("a.blf", True)
+
+    def reader() -> Iterator[can.Message]:
+        yield from (message(timestamp=5.0), message(timestamp=4.0), message(timestamp=3.0))
+        complaints.add("odd")
+        raise ValueError("broken")
+
+    found = blocks_of(library._counted(reader(), complaints), complaints)
+    reason = "not readable as a BLF log (ValueError: broken)"
+    assert [block.account for block in found] == [
+        Account(files=("a.blf",), lines=2, frames=2, out_of_order=1),
+        Account(files=("a.blf",), lines=2, lines_bad=1, frames=1, out_of_order=1, bad=(BadLine("a.blf", 4, "odd"),)),
+        Account(
+            files=("a.blf",), lines=1, lines_bad=1, bad=(BadLine("a.blf", 4, reason),),
+            notes=(f"a.blf: reading stopped at line or record 4: {reason}",),
+        ),
+    ]  # fmt: skip
+    monkeypatch.setattr(library, "BLOCK_FRAMES", 3)
+    whole = blocks_of(iter([message(timestamp=5.0)] * 3), ReaderComplaints("a.blf", True))
+    assert [len(block.frames) for block in whole] == [3, 0]
+
+    def fails() -> Iterator[can.Message]:
+        raise ValueError("broken")
+        yield message()
+
+    with pytest.raises(LogError, match=r"^a\.blf: not readable as a BLF log \(ValueError: broken\)\. Check that the"):
+        blocks_of(fails(), ReaderComplaints("a.blf", True))
+    assert blocks_of(iter([]), ReaderComplaints("a.blf", True)) == []
+
+
+def test_what_no_frame_can_be_is_a_bad_record() -> None:
+    complaints = ReaderComplaints("a", True)
+    sent = [message(), message(arbitration_id=0x800), message(arbitration_id=0x7FF)]
+    assert len(list(library._sound(library._counted(iter(sent), complaints), complaints))) == 2
+    assert complaints.take() == [BadLine("a", 2, "the identifier is out of range")]
+
+
+def test_the_date_of_a_head_is_added_and_what_was_assumed_of_it_said() -> None:
+    path, asc, trc, csv = Path("a"), FORMATS[4], FORMATS[3], FORMATS[5]
+    utc = ("a: the date in its header names no time zone and was taken as UTC",)
+    clock = AscTime()
+    assert library._assumed_of_date(path, asc, clock, dated=True) == utc
+    assert library._assumed_of_date(path, trc, clock, dated=True) == utc
+    assert library._assumed_of_date(path, csv, clock, dated=True) == ()
+    assert library._assumed_of_date(path, asc, clock, dated=False) == ()
+    clock.unreadable = "noon"
+    assert library._assumed_of_date(path, asc, clock, dated=True) == (
+        "a: the date “noon” in its header cannot be read; the log is treated as undated",
+    )
+    block = Block(frames_at([1, 2]))
+    assert library._from(block, 10).frames.time_ns.tolist() == [11, 12]
+    assert library._from(block, 0) is block
+
+
+def test_a_blf_object_that_has_no_size_ends_the_log() -> None:
+    """Signature, header size and version (two bytes each), then the object's size."""
+    sized, unsized = b"LOBJ\x20\0\1\0\x30\0\0\0", b"LOBJ\x20\0\1\0\0\0\0\0"
+    assert blf._OBJECT_WITHOUT_SIZE.search(sized) is None
+    found = blf._OBJECT_WITHOUT_SIZE.search(sized + unsized)
+    assert found is not None
+    assert found.start() == len(sized)
+
+
+# -- MF4 --------------------------------------------------------------------------------------------
+
+
+def records(sort: str, **columns: Any) -> np.ndarray:
+    arrays = {name: np.array(values) for name, values in columns.items()}
+    made = np.zeros(
+        len(next(iter(arrays.values()))), [(f"{sort}.{n}", a.dtype, a.shape[1:]) for n, a in arrays.items()]
+    )
+    for name, array in arrays.items():
+        made[f"{sort}.{name}"] = array
+    return made
+
+
+DATA = np.arange(24, dtype=np.uint8).reshape(3, 8)
+
+
+def frames_in(sort: str = "CAN_DataFrame", **columns: Any) -> Frames:
+    return mf4._frames(records(sort, **columns), np.array([5, 6, 7], np.int64), sort)
+
+
+def test_records_of_mf4_become_columns() -> None:
+    frames = frames_in(
+        ID=[0x100, 0x9ABCDEF0, 0x7FF], BusChannel=[2, 1, 2], DataLength=[1, 9, 0], DataBytes=DATA, Dir=[0, 1, 0],
+        EDL=[0, 1, 1], BRS=[0, 1, 0], ESI=[0, 0, 1],
+    )  # fmt: skip
+    assert frames.identifier.tolist() == [0x100, 0x1ABCDEF0, 0x7FF]
+    sent = Flag.TRANSMITTED | Flag.EXTENDED | Flag.FD | Flag.BITRATE_SWITCH
+    assert frames.flags.tolist() == [0, int(sent), int(Flag.FD | Flag.ERROR_STATE)]
+    assert (frames.buses, frames.bus.tolist()) == (("can1", "can2"), [1, 0, 1])
+    assert frames.length.tolist() == [1, 8, 0]  # no longer than the bytes that there are
+    assert [frames.data(k) for k in range(3)] == [b"\0", bytes(range(8, 16)), b""]
+    assert frames.time_ns.tolist() == [5, 6, 7]
+
+
+def test_a_column_for_extended_identifiers_counts_instead_of_the_highest_bit() -> None:
+    frames = frames_in(ID=[0x80000100, 0x200, 0x300], IDE=[0, 1, 0], DLC=[0, 0, 0])
+    assert frames.flags.tolist() == [0, int(Flag.EXTENDED), 0]
+    assert (frames.length.tolist(), frames.buses) == ([0, 0, 0], ("can0",))
+
+
+def test_error_frames_and_remote_requests_of_mf4() -> None:
+    errors = frames_in("CAN_ErrorFrame", ID=[0x80000001, 2, 3], IDE=[1, 1, 1], Dir=[b"Tx", b"Rx", b"Rx"])
+    assert errors.flags.tolist() == [int(Flag.ERROR | Flag.TRANSMITTED), int(Flag.ERROR), int(Flag.ERROR)]
+    remote = frames_in("CAN_RemoteFrame", ID=[1, 2, 3], DLC=[8, 0, 2], DataLength=[0, 0, 0], DataBytes=DATA)
+    assert remote.flags.tolist() == [int(Flag.REMOTE)] * 3
+    assert (remote.length.tolist(), remote.payload.size, remote.offset.tolist()) == ([8, 0, 2], 0, [0, 0, 0])
+
+
+def test_lengths_by_their_codes() -> None:
+    """ISO 11898-1: codes 9 to 15 are 12, 16, 20, 24, 32, 48 and 64 bytes."""
+    codes = np.arange(16, dtype=np.int64)
+    sizes = [0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64]
+    assert mf4._lengths(None, codes, 16, "CAN_DataFrame").tolist() == sizes
+    assert mf4._lengths(codes * 5, codes, 16, "CAN_DataFrame").tolist() == [min(5 * k, 64) for k in range(16)]
+    assert mf4._lengths(codes * 5, codes, 16, "CAN_RemoteFrame").tolist() == sizes
+    assert mf4._lengths(None, None, 2, "CAN_DataFrame").tolist() == [0, 0]
+    without, size = mf4._payload(None, np.array([3, 4]), "CAN_DataFrame")
+    assert (without.size, size.tolist()) == (0, [0, 0])
+
+
+def test_groups_are_merged_by_their_stamps_each_in_its_own_order() -> None:
+    first, second = frames_at([10, 30, 20, 50], [1, 2, 3, 4], [1] * 4), frames_at([20, 30, 40], [5, 6, 7], [1] * 3)
+    (merged,) = mf4._in_order([first, frames_at([]), second])
+    assert merged.identifier.tolist() == [1, 5, 2, 3, 6, 7, 4]  # 20 counts as 30, which came before it
+    assert merged.time_ns.tolist() == [10, 20, 30, 20, 30, 40, 50]
+    assert [merged.data(k)[0] for k in range(7)] == [0, 0, 1, 2, 1, 2, 3]
+    assert list(mf4._in_order([frames_at([]), first])) == [first]
+
+
+def block_of(kind: bytes, *links: int) -> bytes:
+    """A block as ASAM MDF has it: kind, four bytes, length, number of links, links."""
+    head = kind + struct.pack("<4xQQ", 24 + 8 * len(links), len(links))
+    return (head + struct.pack(f"<{len(links)}Q", *links)).ljust(128, b"\0")
+
+
+@pytest.mark.parametrize(
+    ("links", "reached"),
+    [
+        ((192, 320, 0, 0, 0, 192), None),  # the sixth link of a header is no block of its own
+        ((192, 0, 0, 0, 192), 192),
+        ((192, 64), 64),
+        ((192, 192), 192),
+        ((1 << 63, 192), None),  # no place in a file
+        ((5000, 192), None),
+    ],
+)
+def test_a_block_of_mf4_that_is_reached_twice_is_a_ring(links: tuple[int, ...], reached: int | None) -> None:
+    stream = io.BytesIO(bytes(64) + block_of(b"##HD", *links) + block_of(b"##FH", 0, 64) + block_of(b"##TX", 64))
+    if reached is None:
+        mf4.follow_chains(stream)
+        assert stream.tell() == 0
+    else:
+        with pytest.raises(mf4.EndlessChain, match=f"the block at byte {reached} is reached twice"):
+            mf4.follow_chains(stream)
+
+
+def test_a_group_is_read_until_it_holds_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mf4, "_RECORDS_AT_ONCE", 3)
+    held = [3, 1, 0]
+    asked: list[tuple[int, int]] = []
+
+    class Signal(SimpleNamespace):
+        def __len__(self) -> int:
+            return len(self.timestamps)
+
+    def get(sort: str, index: int, *, record_offset: int, record_count: int, raw: bool) -> Signal:
+        asked.append((record_offset, record_count))
+        count = held[len(asked) - 1]
+        made = records(sort, ID=np.arange(max(count, 1)), DLC=[0] * max(count, 1))[:count]
+        return Signal(timestamps=[0.5 + k for k in range(count)], samples=made)
+
+    group = mf4._group(SimpleNamespace(get=get), 1, "CAN_DataFrame", 9, 100 * S)
+    assert (asked, group.missing) == ([(0, 3), (3, 3), (4, 3)], 5)
+    assert group.frames.time_ns.tolist() == [100_500_000_000, 101_500_000_000, 102_500_000_000, 100_500_000_000]
+
+
+# -- what opens a log -------------------------------------------------------------------------------
+
+
+def test_differences_are_added_up_through_the_blocks() -> None:
+    blocks = [
+        Block(frames_at([1, 2]), Account(out_of_order=1, frames=2)),
+        Block(frames_at([])),
+        Block(frames_at([3, 4])),
+    ]
+    found = list(_added_up(blocks))
+    assert [block.frames.time_ns.tolist() for block in found] == [[1, 3], [], [6, 10]]
+    assert found[0].account == Account(frames=2)
+
+
+def test_a_file_of_one_bus_has_the_name_it_was_recorded_by() -> None:
+    one, two, none = frames_at([1], buses=("can0",)), frames_at([1, 2], bus=[0, 1], buses=("a", "b")), frames_at([])
+    named = list(opening._of_bus([Block(one), Block(two), Block(none)], "body"))
+    assert [block.frames.buses for block in named] == [("body",), ("a", "b"), ("body",)]
+
+
+def test_logs_are_opened_by_their_content_and_moved_by_their_shifts(tmp_path: Path) -> None:
+    frames, console, table = (tmp_path / name for name in ("a", "b", "c"))
+    frames.write_bytes(b"(1.000000) can0 123#11\n")
+    console.write_bytes(b"t=1000 rpm=5\nt=2000 rpm=6\n")
+    table.write_bytes(b"Time [s],ID,Data\n" + b"".join(b"%d,1AB,00\n" % (2 + k) for k in range(12)))
+    shift = Shift(5 * S)
+    capture = stream([frames, console, table], consoles=[defined(PAIRS)], shifts=[shift, shift, None]).in_memory()
+    assert capture.frames.time_ns[:2].tolist() == [6 * S, 2 * S]
+    (log,) = capture.serial
+    assert (log.signals["Speed"].time_ns / S).tolist() == [6.0, 7.0]
+    assert (capture.account.frames, capture.account.sample_lines) == (13, 2)
+    assert Capture((), (log,)).account.lines == 2
+    plain = stream([frames, console], consoles=[defined(PAIRS)]).in_memory()
+    assert (plain.frames.time_ns.tolist(), plain.serial[0].signals["Speed"].time_ns[0]) == ([S], S)
+    assert isinstance(plain.serial[0], SerialLog)
+    with pytest.raises(ValueError, match="zip"):
+        stream([frames, table], shifts=[None])
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"\xff\xfea\0", "the text is in UTF-16. Save it as UTF-8."),
+        (b"\xfe\xff\0a", "the text is in UTF-16"),
+        (b"abc\0", "Readable are BLF, MF4, SQLite, TRC, ASC, CSV, candump text, delimited text; also compressed as"),
+        (b" \n\t", "the log is empty. Check that the logger was recording."),
+        (b"x" * 1024 + b"\0", "as delimited text"),
+        (b"speed=1 bus=2\n" * 12, "this looks like the text of a serial console (speed, bus)"),
+        (b"  can0  123   [1]  11\n", "the lines have no timestamps, so nothing can be checked"),
+    ],
+)
+def test_what_cannot_be_opened_says_what_it_is(tmp_path: Path, content: bytes, said: str) -> None:
+    path = tmp_path / "a.log"
+    path.write_bytes(content)
+    with pytest.raises(LogError) as refused:
+        stream([path])
+    assert said in str(refused.value)
+    if b"[1]" not in content:  # found when it is read
+        with pytest.raises(LogError):
+            refuse_unknown(path)
+
+
+def test_a_log_that_is_not_what_its_console_says_is_refused_with_the_reason(tmp_path: Path) -> None:
+    path = tmp_path / "a.log"
+    path.write_bytes(b"hello\n" * 20)
+    console = defined(PAIRS)
+    with pytest.raises(LogError) as refused:
+        stream([path], consoles=[console, defined(PAIRS)])
+    assert f"no known CAN log, and not what {console.path} describes: no line holds any of rpm" in str(refused.value)
