@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import pytest
 
 from logscope.checks.assemble import assemble
 from logscope.checks.wording import Words
-from logscope.findings import CAUTION_HV, Finding, Severity
+from logscope.findings import CAUTION_HV, Event, Evidence, Finding, Measured, Severity
 
 Spans = list[tuple[float, float]]
 
@@ -39,3 +41,22 @@ def test_only_logged_parts_are_named_and_the_caution_stands_where_hands_go_near_
     assert made([(0.0, 1.0)], logged=("throttle",)).parts == ("throttle",)
     assert made([(0.0, 1.0)]).caution == CAUTION_HV
     assert made([(0.0, 1.0)], hv=False).caution == ""
+
+
+def test_every_field_of_a_finding_comes_from_where_it_is_given() -> None:
+    words = Words("title", "explanation", "next", hands_near_hv=False, method="method")
+    measured, expected = {"a_V": Measured(1.0, "V")}, {"b_V": Measured(2.0, "V")}
+    evidence = Evidence(window=(1.0, 9.0))
+    found = assemble(
+        "k.k", Severity.DANGER, words, [(2, 3), (4, 5)], measured, ("p", "q", "r"), {"r", "p"}, evidence, expected,
+        "cause",
+    )  # fmt: skip
+    assert asdict(found) == asdict(Finding(
+        kind="k.k", severity=Severity.DANGER, start_s=2.0, end_s=5.0, title="title", explanation="explanation",
+        method="method", next_step="next", caution="", parts=("p", "r"), cause="cause", measured=measured,
+        expected=expected, events=(Event(2.0, 3.0), Event(4.0, 5.0)), evidence=evidence,
+    ))  # fmt: skip
+    plain = assemble("k.k", Severity.GOOD, Words("t", "e", "n"), [(0, 1)], {}, ())
+    assert (plain.expected, plain.cause, plain.events) == ({}, None, ())
+    assert asdict(plain.evidence) == asdict(Evidence())
+    assert isinstance(plain.start_s, float)

@@ -6,7 +6,7 @@ from math import inf, nan
 
 import pytest
 
-from logscope.checks.wording import if_in_fahrenheit, number, percent, seconds, times
+from logscope.checks.wording import Words, if_in_fahrenheit, number, percent, seconds, times
 
 
 @pytest.mark.parametrize(
@@ -22,6 +22,11 @@ from logscope.checks.wording import if_in_fahrenheit, number, percent, seconds, 
         (999.4, "999 s"),
         (999.7, "1000 s"),
         (1234.5, "1234 s"),
+        (0.0, "0 ms"),
+        (-0.0976, "-97.6 ms"),
+        (-1234.5, "-1234 s"),
+        (0.99949, "999 ms"),
+        (0.99951, "1 s"),
     ],
 )
 def test_a_duration_is_said_in_ms_below_a_second_and_never_with_an_exponent(value, said):
@@ -43,6 +48,18 @@ def test_a_duration_is_said_in_ms_below_a_second_and_never_with_an_exponent(valu
         (315.9, 0.0, "316"),
         (315.9, inf, "316"),
         (0.0, 0.1, "0"),
+        (-315.937, 0.4, "-315.9"),
+        (31.5937, 0.2, "31.6"),  # one digit at the uncertainty, no fewer than three in all below 100
+        (31.5937, 30.0, "31.6"),
+        (99.95, 30.0, "100.0"),
+        (100.4, 30.0, "100"),  # from 100 on down to the unit
+        (1.0, 0.1, "1.00"),
+        (1.0, 0.000001, "1.00000"),
+        (315.937, 1.0, "316"),
+        (315.937, 0.99, "315.9"),
+        (315.937, -0.4, "316"),
+        (0.00123456, 0.0001, "0.00123"),
+        (0.00123456, 0.000001, "0.001235"),
         (nan, None, "–"),
         (inf, None, "–"),
     ],
@@ -54,4 +71,14 @@ def test_a_number_has_three_digits_or_as_many_as_its_uncertainty_leaves(value, u
 def test_counts_shares_and_degrees_are_said_plainly():
     assert [times(count) for count in (1, 2, 0)] == ["once", "2 times", "0 times"]
     assert [percent(share) for share in (0.953, 0.0006, 0.0004, 0.0)] == ["95.3 %", "0.1 %", "< 0.1 %", "0.0 %"]
+    assert [percent(share) for share in (0.00049, 0.0005, 1.0, -0.01)] == ["< 0.1 %", "0.1 %", "100.0 %", "-1.0 %"]
     assert if_in_fahrenheit(86.0).endswith("86 °F is 30 °C.")
+    assert if_in_fahrenheit(212.4) == "A signal in °F would look the same: 212 °F is 100 °C."  # water boils
+    assert if_in_fahrenheit(-40.0).endswith("-40 °F is -40 °C.")
+
+
+def test_words_are_near_high_voltage_unless_said_otherwise():
+    words = Words("t", "e", "n")
+    assert (words.title, words.explanation, words.next_step, words.hands_near_hv, words.method) == (
+        "t", "e", "n", True, "",
+    )  # fmt: skip
