@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
-from logscope.capture import delimited, delimited_kernel
+from logscope.capture import delimited
 from logscope.capture.columns import ColumnLayout
-from logscope.capture.delimited import layout_of, lines_of
+from logscope.capture.delimited import layout_of
 from logscope.capture.delimited_guess import Guess
 from logscope.capture.delimited_kernel import Reading
 from logscope.capture.time_unit import TimeColumn
@@ -144,24 +144,6 @@ def test_a_column_that_is_not_there_is_named_with_what_is() -> None:
 # -- what is said where nothing certain can be found ------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("lines", "said"),
-    [
-        (["q;w;e", "r;t;z"], ('columns = { time = "NAME", time_unit = "s", identifier = "NAME", data = ["NAME", …] }, '
-                              'with names from: "q", "w", "e". ')),
-        (["1;w;2.5", "1;w;2"], "identifier = NUMBER, data = [NUMBER, …] }, with numbers from: 1 (1), 2 (w), 3 (2.5). "),
-        ([";".join("abcdefghijklm")] * 2, '"k", "l", …. '),
-        ([";".join("abcdefghijkl")] * 2, '"k", "l". '),
-        (["one line", "two words"], "If it is a CAN log, export it in another format that the README lists. "),
-        ([], "If it is a CAN log, "),
-    ],
-)  # fmt: skip
-def test_how_to_describe_a_log_is_said_with_its_own_columns(lines: list[str], said: str) -> None:
-    text = delimited._describe(lines)
-    assert said in text
-    assert text.endswith("A serial console needs a definition of its own: see “Serial consoles” in the README.")
-
-
 def test_a_doubt_says_its_remedy_and_a_table_of_signals_its_definition() -> None:
     doubt = refused("Time,ID,Data\n1,1AB,0A\n")
     assert str(doubt).startswith(
@@ -175,30 +157,7 @@ def test_a_doubt_says_its_remedy_and_a_table_of_signals_its_definition() -> None
     assert str(refused("dear reader\nthis\n")).endswith("in the README.")
 
 
-@pytest.mark.parametrize(
-    ("head", "lines"),
-    [
-        (b"a\r\nb\r\nc", ["a ", "b "]),  # the last may be cut
-        (b"a\nb\n", ["a", "b"]),
-        (b"a", ["a"]),
-        (b"\xef\xbb\xbfa\n\xb0C\n", ["a", "°C"]),
-        (b"", [""]),
-        (b"a\rb\n", ["a b"]),
-    ],
-)
-def test_the_lines_of_a_beginning(head: bytes, lines: list[str]) -> None:
-    found = lines_of(head)
-    assert [line.lstrip("\ufeff").lstrip("ï»¿") for line in found] == lines
-
-
 # -- what the kernel is given -----------------------------------------------------------------------
-
-
-def test_each_column_has_its_role() -> None:
-    k = delimited_kernel
-    roles = delimited._roles(layout(time=2, identifier=1, bus=4, extended=5, length=6, direction=8, data=(7,)))
-    assert roles.tolist() == [k.IDENT, k.TIME, k.IGNORED, k.BUS, k.KIND, k.LENGTH, k.DATA, k.DIRECTION]
-    assert delimited._roles(layout(data=(5, 4))).tolist() == [k.TIME, k.IDENT, k.IGNORED, k.DATA_BYTE, k.DATA_BYTE]
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 
 from logscope.capture import delimited_guess as guesses
 from logscope.capture.columns import ColumnLayout, Delimiter
-from logscope.capture.delimited_guess import Doubt, Guess, find_header, guess, known_format, most_regular, split
+from logscope.capture.delimited_guess import Doubt, Guess, guess, most_regular
 from logscope.capture.time_unit import TimeColumn
 
 
@@ -25,58 +25,16 @@ def doubt_of(lines: Sequence[str]) -> Doubt:
 # -- fields, delimiter, header ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("line", "delimiter", "fields"),
-    [
-        (" a , b ,c ", ",", ["a", "b", "c"]),
-        ('1, "a,b" ,2', ",", ["1", "a,b", "2"]),
-        ("a,b;c", ";", ["a,b", "c"]),
-        ("a\t b\t", "tab", ["a", "b", ""]),
-        ("a|b", "|", ["a", "b"]),
-        ("  a   b\tc ", "space", ["a", "b", "c"]),
-        ("", ";", []),
-        ("", "space", []),
-    ],
-)
-def test_a_line_falls_into_fields(line: str, delimiter: Delimiter, fields: list[str]) -> None:
-    assert split(line, delimiter) == fields
-
-
-@pytest.mark.parametrize(
-    ("lines", "delimiter"),
-    [
-        (["a;b,c"], ";"),  # of delimiters that are alike the earlier
-        (["a\tb|c,d"], "tab"),
-        (["a|b,c d"], "|"),
-        (["a,b c"], ","),
-        (["a b"], "space"),
-        (["1,5;2;3", "1;2;3", "2,5;2;3"], ";"),  # three columns each; by commas one or two
-        (["a;b", "a;b;c", "1,2", "1,2", "1,2"], ","),
-        (["a", "b"], ";"),  # none of them parts the lines
-        (["a,b"] * 500 + ["a;b"] * 2000, ","),  # the first 500 show it
-    ],
-)
-def test_the_delimiter_is_the_one_that_gives_most_lines_as_many_columns(lines: list[str], delimiter: str) -> None:
-    assert most_regular(lines) == delimiter
-
-
-KNOWN = "Time Stamp,ID,Extended,Bus,LEN,D1"
-
-
 def test_a_header_is_looked_for_in_the_first_forty_lines() -> None:
-    remarks = ["a remark"] * 39
-    assert find_header([*remarks, "x;t ;id"], ["id", "t"]) == (39, ";", ["x", "t", "id"])
-    assert find_header([*remarks, "", "t;id"], ["t"]) is None
-    assert find_header(["t;id"], ["t", "data"]) is None
-    found = known_format([*remarks, KNOWN])
-    assert found is not None
-    assert (found.skip, found.layout.identifier, found.layout.delimiter, found.words, found.time) == (
-        40, 2, ",", "", None,
-    )  # fmt: skip
-    assert known_format([*remarks, "", KNOWN]) is None
-    rows = [f"{k / 100},1AB,00" for k in range(20)]
+    remarks, rows = ["a remark"] * 39, [f"{k / 100},1AB,00" for k in range(20)]
     assert guess([*remarks, "Time [s],ID,Data", *rows]).skip == 40
     assert "no header" in str(doubt_of([*remarks, "", "Time [s],ID,Data", "1,1AB,0A"]))
+
+
+def test_the_delimiter_is_seen_in_the_first_five_hundred_lines() -> None:
+    assert most_regular(["a,b"] * 500 + ["a;b"] * 2000) == ","
+    assert most_regular(["1,5;2;3", "1;2;3", "2,5;2;3"]) == ";"  # three columns each; by commas one or two
+    assert most_regular(["a", "b"]) == ";"  # none of them parts the lines
 
 
 # -- the whole guess --------------------------------------------------------------------------------
@@ -298,60 +256,7 @@ def test_ten_dates_are_a_column_of_dates(dates: int, unit: str) -> None:
     assert guesses._date_or(None, []) is None
 
 
-@pytest.mark.parametrize(
-    ("identifiers", "base"),
-    [
-        (["100", "0x200"], 16), (["100", "200h"], 16), (["100", "1A0"], 16), (["100", "1f0"], 16),
-        (["100", "200x"], None),
-        (["100", "012"], 16),  # leading zeros, of three digits and of eight
-        (["100", "00000200"], 16),
-        (["00000200"], 16),
-        (["100", "0200"], None),
-        (["100", "200"], None),
-        ([str(k) for k in range(100, 111)], None),
-        ([str(k) for k in range(100, 112)], 10),  # of so many, some would have a letter
-        ([*(str(k) for k in range(100, 111)), "100x"], None),  # one identifier, written in two ways
-    ],
-)  # fmt: skip
-def test_the_base_of_identifiers_where_their_digits_decide_it(identifiers: list[str], base: int | None) -> None:
-    if base is None:
-        with pytest.raises(Doubt, match="identifiers are hexadecimal or decimal"):
-            guesses._identifier_base(identifiers)
-    else:
-        assert guesses._identifier_base(identifiers) == base
-
-
 # -- columns by what they hold ----------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("texts", "clock"),
-    [
-        ([str(k) for k in range(12)], True),
-        (["5", *(str(k) for k in range(11))], False),  # ten rises to one fall
-        (["5", *(str(k) for k in range(12))], True),
-        (["1", "2", "3", "4", *["4"] * 7], True),  # three rises among eleven: more than a quarter
-        (["1", "2", "3", "4", *["4"] * 8], False),
-        (["1,5", "2,5", "3,5"], True),
-        (["2026-03-02 09:00:00.5", "2026/03/02T09:00:01"], True),
-        (["2026-03-02 09:00:00", "5"], False),
-        (["1", "x"], False),
-        ([], False),
-    ],
-)
-def test_a_clock_rises_nearly_always(texts: list[str], clock: bool) -> None:
-    assert guesses._is_clock(texts) == clock
-
-
-@pytest.mark.parametrize(
-    ("text", "count"),
-    [
-        ("", 0), ("11", 1), ("1122", 2), ("11 22", 2), ("0x11 0x22", 2), ("0x1122", 2), ("11-22:33.44", 4),
-        ("00" * 64, 64), ("00" * 65, -1), ("112", -1), ("1", -1), ("G1", -1), ("11  22", -1),
-    ],
-)  # fmt: skip
-def test_bytes_are_counted_in_a_field(text: str, count: int) -> None:
-    assert guesses._bytes_in(text) == count
 
 
 @pytest.mark.parametrize(
