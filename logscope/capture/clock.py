@@ -74,6 +74,9 @@ class Clock:
             return 0
         if stamps[0] < following[0] and following[0] - stamps[0] <= STEP_FORWARD_NS:
             return 0  # a log may well begin with a silence
+        span = self._wrapped(int(stamps[0]), int(following[0]))
+        if span and int(following[0]) + span - int(stamps[0]) <= GAP_NS:
+            return 0  # or just before its counter wraps
         mended[0] = self._latest = int(following[0])
         self.repaired += 1
         return 1

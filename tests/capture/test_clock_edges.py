@@ -128,6 +128,16 @@ def test_the_first_stamp_is_wrong_where_the_next_agree_on_another_time(
     assert clock.repaired == (begins != first)
 
 
+@pytest.mark.parametrize(("early_ns", "wraps"), [(200_000, 1), (S, 1), (S + 1, 0)])
+def test_a_log_may_begin_just_before_its_counter_wraps(early_ns: int, wraps: int) -> None:
+    """The first stamp stands alone before the wrap, by a second at most: further off it is wrong."""
+    span = WRAPS_NS[2]
+    found, clock = mended(span - early_ns, 0, 100_000, 200_000)
+    later = [span, span + 100_000, span + 200_000] if wraps else [0, 100_000, 200_000]
+    assert found == [span - early_ns if wraps else 0, *later]
+    assert (clock.wraps, clock.repaired, clock.steps) == (wraps, 1 - wraps, [])
+
+
 def test_what_was_mended_is_in_the_account_of_the_last_block() -> None:
     start = 10 * DAY
     stamps = [[start, start + 10 * MS], [start + 3600 * S, start + 20 * MS], [start + 30 * MS, start + 2 * S]]
