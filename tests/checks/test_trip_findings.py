@@ -12,10 +12,13 @@ from motor_traces import part, signals
 from logscope.checks.trips import cause
 from logscope.checks.trips.cause import judge
 from logscope.checks.trips.check import _finding, _none, _other, _set_before, _undetermined
+from logscope.checks.trips.near import near_trips
 from logscope.checks.trips.order import Moment
+from logscope.checks.trips.pattern import pattern
 from logscope.checks.trips.sign import Sign
+from logscope.checks.trips.signs import _command, _link
 from logscope.checks.trips.text import next_step, retries_in_words, title
-from logscope.findings import CAUTION_HV, Level, Mark, Measured, Severity
+from logscope.findings import CAUTION_HV, Finding, Level, Mark, Measured, Severity
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.surge import Peak
 from logscope.vehicle import Limits, Vehicle
@@ -156,3 +159,105 @@ def test_collapses_without_a_witness_and_logs_without_a_trip_are_said() -> None:
     one: Any = SimpleNamespace(lost=[SimpleNamespace(restart=True, shown=True)])
     assert _none(made, one).title == "Inverter: 1 restart at speed"
     assert _none(signals(part("fault", T, T)), one).title == "Inverter: no fault, but 1 restart at speed"
+
+
+CAUSES = ("encoder", "demand", "oscillation", "supply", "limit", "sudden")
+
+
+@pytest.mark.parametrize(
+    ("sign", "in_hundred"),
+    [
+        # each cause's share of the sum of how often it shows the sign: by hand, from the judgement of practice
+        ("speed", (85.59, 2.70, 2.70, 4.50, 1.80, 2.70)),
+        ("command", (10.00, 63.33, 6.67, 6.67, 10.00, 3.33)),
+        ("swings", (19.87, 6.62, 62.91, 6.62, 1.99, 1.99)),
+        ("link", (4.27, 4.27, 4.27, 81.20, 1.71, 4.27)),
+        ("level", (9.38, 3.12, 3.12, 9.38, 59.38, 15.62)),
+        ("slow", (15.69, 27.45, 27.45, 19.61, 7.84, 1.96)),
+        ("far", (4.11, 2.74, 2.74, 6.85, 1.37, 82.19)),
+        ("goes_on", (16.39, 24.59, 24.59, 8.20, 24.59, 1.64)),
+    ],
+)
+def test_a_sign_alone_speaks_for_each_cause_by_how_often_it_shows_it(sign: str, in_hundred: tuple[float, ...]) -> None:
+    found = dict(cause.likelihoods((Sign(sign, seen=True, words=""),), 0.01))
+    shares = np.array([found[name] for name in CAUSES])
+    assert 100 * shares == pytest.approx(np.array(in_hundred), abs=0.006)
+
+
+def test_a_link_that_moves_is_seen_between_its_samples_and_a_volt_is_little() -> None:
+    event = Moment(10.0, 10.015625)
+    row = int(np.searchsorted(T, 9.95))
+    for level, to, seen in ((300.0, 254.9, True), (300.0, 255.1, False), (0.5, 0.36, False), (0.5, 0.34, True)):
+        volts = np.where(np.arange(T.size) < row, level, to)
+        found = _link(signals(part("dc_link_voltage", T, volts)), event)
+        assert found.seen is seen
+        if seen:
+            assert found.moment == Moment(float(T[row - 1]), float(T[row]))
+            assert found.words == f"the DC-link voltage goes from {level:.0f} to {to:.0f} V"
+    for name, words in (("main_contactor", "main contactor"), ("negative_contactor", "negative contactor")):
+        on = np.arange(T.size) < row
+        opened = _link(signals(part(name, T, on, on=on)), event)
+        assert opened.words == f"the {words} opens under load"
+        assert opened.moment == Moment(float(T[row - 1]), float(T[row]))
+    doubted = signals(part("torque", T, T)).without({"dc_link_voltage": "why"})
+    assert _link(doubted, event).words == "the DC-link voltage is in doubt"
+    assert _link(signals(), event).words == "no DC-link voltage is logged"
+    gone = part("dc_link_voltage", T[T < 9.0], T[T < 9.0])
+    assert _link(signals(gone), event).words == "the DC-link voltage was not sampled before it"
+
+
+def test_a_demand_counts_where_it_is_logged_every_50_ms() -> None:
+    event = Moment(10.0, 10.015625)
+    for period_s, seen in ((0.05, False), (0.0501, None)):
+        at = period_s * np.arange(240)
+        assert _command(signals(part("throttle", at, 50.0 + at % 1)), event).seen is seen
+    assert _command(signals(part("throttle", T, 50.0 + 0 * T)), Moment(10.0, 10.031)).seen is None
+    assert _command(signals(part("throttle", T, 50.0 + 0 * T)), Moment(10.0, 10.029)).seen is False
+    first = part("throttle", T, np.where(T < 9.9, 10.0, 60.0))
+    found = _command(signals(first, part("torque_target", T, 0 * T)), event)
+    assert (found.seen, found.words) == (True, "a step of the throttle")
+
+
+@pytest.mark.parametrize(
+    ("name", "went_on", "likelihood", "starts", "ends"),
+    [
+        ("encoder", False, 0.95, "With the power off", "and compare."),
+        ("encoder", False, 0.80, "With the power off", "before power is applied again."),
+        ("limit", False, 0.80, "Compare the inverter's trip limit", "before power is applied again."),
+        ("supply", False, 0.80, "With the power off", "together."),  # power is off for it in any case
+        ("sudden", False, 0.95, "Stop.", "each time."),
+        ("undetermined", False, 0.5, "Stop until the cause is known.", "every 10 ms or faster."),
+        ("undetermined", True, 0.5, "Look the fault up", "in the vehicle file."),
+        ("encoder", True, 0.95, "With the power off", "and compare."),
+    ],
+)
+def test_the_next_step_goes_with_the_cause(name: str, went_on: bool, likelihood: float, starts: str, ends: str) -> None:
+    one = cause.Cause(name, "", "", ((name, likelihood),), None, went_on=went_on)
+    assert next_step(one).startswith(starts)
+    assert next_step(one).endswith(ends)
+    assert title(False, one).startswith("Overcurrent reported, the drive continued" if went_on else "Overcurrent trip")
+
+
+def test_a_pattern_names_the_parts_that_are_logged() -> None:
+    made = [
+        Finding("trip.overcurrent", Severity.DANGER, at_s, at_s + 0.1, "", "", "", (), cause="limit",
+                measured={"lead_time_s": Measured(0.5, "s"), "current_before_A": Measured(390.0, "A")})
+        for at_s in (5.0, 9.0)
+    ]  # fmt: skip
+    (found,) = pattern(made, signals(amps(1.0), part("torque", T, T)))
+    assert found.parts == ("motor_current",)
+    assert found.explanation.startswith("2 of 2 trips follow a limit below the demand by 500 ms, all from above 390 A.")
+    assert [(each.start_s, each.end_s) for each in found.events] == [(5.0, 5.1), (9.0, 9.1)]
+
+
+def test_near_trips_say_how_near_and_how_often() -> None:
+    value = np.where((T > 5.0) & (T < 5.2) | (T > 8.0) & (T < 8.2), 380.0, 100.0)
+    (found,) = near_trips(signals(amps(value)), Vehicle(limits=Limits(motor_current_A=400)), [])
+    assert found.title == "Motor current: 380 A, within 10 % of its limit 2 times, without a trip"
+    assert found.explanation.startswith("The largest sample is 95 % of the configured 400 A. Between samples, 15.6 ms")
+    assert found.evidence.levels == (Level(400.0, "limit", "motor_current"),)
+    assert [mark.time_s for mark in found.evidence.marks] == pytest.approx([5.015625, 8.015625])
+    fine = np.arange(0.0, 40.0, 0.01)
+    many = part("motor_current", fine, np.where(fine % 1.0 < 0.1, 380.0, 100.0))
+    (marked,) = near_trips(signals(many), Vehicle(limits=Limits(motor_current_A=400)), [])
+    assert (len(marked.evidence.marks), len(marked.events)) == (20, 40)
