@@ -279,3 +279,22 @@ def test_a_plate_that_hardly_falls_back_never_had_flow(
     if found is not None:
         assert (found.whole, found.returns, found.spans) == (True, 0, ((0.0, 400.0),))
         assert found.time_constant_s == pytest.approx(1.0 / (high + 2 * error))
+
+
+@pytest.mark.parametrize(("every_s", "by_mean"), [(0.59, True), (0.61, False)])
+def test_samples_that_come_three_times_a_step_have_their_mean_in_its_middle(every_s: float, by_mean: bool) -> None:
+    """Of a temperature that jumps after a third of each step: the mean shows it, the line between two samples not."""
+    grid = _Grid(0.0, 2.0, 30)
+    at = every_s * np.arange(int(60 / every_s))
+    value = np.where(at % 2.0 < 0.8, 10.0, 0.0)
+    got = grid.slow(part(MOTOR, at, value), 3)
+    means = grid.means(at, value)
+    assert bool(np.allclose(got[1:-1], means[1:-1])) is by_mean
+
+
+def test_samples_before_and_after_the_steps_are_left_out() -> None:
+    grid = _Grid(10.0, 2.0, 2)
+    assert grid.means(np.array([9.0, 10.0, 13.9, 14.0]), np.array([5.0, 1.0, 3.0, 7.0])).tolist() == [1.0, 3.0]
+    last = part(MOTOR, np.array([10.5, 13.5]), np.array([0.0, 3.0]))
+    assert grid.slow(last, 1).tolist() == pytest.approx([NAN, NAN], nan_ok=True)  # three seconds, more than a step
+    assert grid.slow(last, 2).tolist() == pytest.approx([0.5, 2.5])

@@ -238,3 +238,72 @@ def test_a_torque_acts_from_ten_milliseconds_before_to_half_a_reading_before_the
 
 def test_a_witness_is_another_where_it_is_replaced() -> None:
     assert replace(other("stator_frequency", 1.0), name="vehicle_speed").words == "the road speed"
+
+
+def departed(*at: tuple[int, int, float]) -> np.ndarray:
+    """Away from 2000 rpm from a row on, for so many rows, by so much."""
+    value = CALM.copy()
+    for since, rows, rpm in at:
+        value[since : since + rows] += rpm
+    return value
+
+
+@pytest.mark.parametrize(
+    ("at", "update_s", "found"),
+    [
+        ([(500, 3, 100.0)], 0.01, [500, 503]),  # 40 ms, from rest
+        ([(500, 4, 100.0)], 0.01, []),  # 50 ms: a driveline's swing, or a wheel that breaks away
+        ([(500, 3, 100.0), (506, 3, 100.0)], 0.01, [500, 503]),  # what follows may be its ring
+        ([(500, 2, 100.0), (505, 2, 100.0)], 0.01, [500, 502, 505, 507]),
+        ([(500, 3, 111.0), (506, 3, 111.0)], 0.01, [500, 503]),
+        ([(500, 3, 114.0), (506, 3, 114.0)], 0.01, [500, 503, 506, 509]),  # twice 56 rpm: too large to ring
+        ([(500, 3, 114.0), (506, 3, 114.0)], 0.0118, [500, 503]),  # seen by fewer than three readings
+        ([(500, 3, 100.0), (520, 3, 100.0)], 0.01, [500, 503, 520, 523]),  # another one 0.2 s later
+    ],
+)
+def test_a_departure_is_over_sooner_than_a_driveline_swings(
+    at: list[tuple[int, int, float]], update_s: float, found: list[int]
+) -> None:
+    got = brief_steps(speed(departed(*at)), model(update_s=update_s), HAZEL, None, None, zero=10.0, lost_s=1.0)
+    assert got.tolist() == found
+
+
+def test_each_run_is_judged_with_the_one_after_it() -> None:
+    """Lost from row 11 to row 14; a third run, from row 20 on, has nothing to do with it."""
+    value = np.full(30, 3000.0)
+    value[11:14] = 0.0
+    value[21:] = 2600.0
+    three = {
+        "move": np.array([-3000.0, 3000.0, -400.0]), "start_s": np.array([0.10, 0.13, 0.20]),
+        "end_s": np.array([0.11, 0.14, 0.21]), "before": np.array([10, 13, 20]), "after": np.array([11, 14, 21]),
+        "lasts_s": np.array([0.01, 0.01, 0.01]),
+    }  # fmt: skip
+    made = speed(value, P * np.arange(30))
+    assert _lost(made, model(30), runs(**three), 10.0, 1.0).tolist() == [True, True, False]
+    got = _one_impossible(runs(**three), np.array([True, True]), np.array([True, False, False]), np.array([0.14, 0.21]))
+    assert got.tolist() == [True, True, False]
+    assert _swings_back(runs(**{**three, "move": np.array([400.0, -376.0, 100.0])}),
+                        np.array([True, True, False])).tolist() == [True, True]  # fmt: skip
+    assert _swings_back(runs(**{**three, "move": np.array([400.0, -378.0, 100.0])}),
+                        np.array([True, False, False])).tolist() == [False, False]  # fmt: skip
+
+
+def test_a_steady_torque_is_that_of_the_150_ms_before() -> None:
+    """It rose from 0 to 100 Nm 0.1 s before: nothing beyond it acts; 0.2 s before it is not looked at."""
+    at = np.arange(0.0, 2.0, 0.005)
+    one = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([300.0]))
+    for since_s, swung in ((0.95, True), (0.88, False)):
+        torque = part("torque", at, np.where(at >= since_s, 100.0, 0.0))
+        assert _swung_by_torque(one, np.array([50.0]), torque, 0.05).tolist() == [swung]
+    late = part("torque", at[at >= 1.0], np.where(at[at >= 1.0] >= 1.005, 100.0, 20.0))
+    assert _swung_by_torque(one, np.array([50.0]), late, 0.05).tolist() == [True]  # 80 Nm more than its first
+
+
+@pytest.mark.parametrize(("age_s", "known"), [(0.3, True), (0.31, False)])
+def test_a_witness_is_as_old_as_its_newest_reading(age_s: float, known: bool) -> None:
+    at = np.arange(0.0, 10.0, 0.05)
+    found = _witness(part("motor_speed_second", at, 1000.0 + 0.0 * at), speed(CALM), model())
+    assert found is not None
+    row = int(np.searchsorted(T, at[-1] + age_s - 1e-6))
+    assert bool(found.known[row]) is known
+    assert found.known[0]
