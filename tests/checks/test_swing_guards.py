@@ -5,6 +5,7 @@ Made windows and sines; a sine's frequency, size and decay are known in closed f
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 from motor_traces import part
 
+from logscope.checks.current_control import swinging
 from logscope.checks.current_control.loop import Loop
 from logscope.checks.current_control.swinging import (
     _answering,
@@ -30,7 +32,9 @@ from logscope.checks.current_control.swinging import (
     find_swinging,
     smallest_seen,
 )
+from logscope.findings import Measured
 from logscope.statistics.oscillation import Swings
+from logscope.statistics.ringing import DampedSinusoid
 
 PERIOD_S = 1.0 / 64.0
 T = np.arange(0.0, 32.0, PERIOD_S)
@@ -227,3 +231,41 @@ def test_both_stamps_and_unlike_answers_count_against_a_swing(shifted: float, un
     ones = np.ones(T.size)
     rest: Any = SimpleNamespace(shifted=shifted * ones, unlike=unlike * ones)
     assert _stands_out(T, rest, swings(8.0, 4.52), slice(0, 8)) is out
+
+
+def test_the_halves_of_the_time_between_two_steps_are_compared_as_wholes() -> None:
+    """Full for a third of it, gone for a sixth, then 0.55 of the size: 0.30 of the power against 0.4 · 0.67."""
+    since = T % 2.0
+    target = 50.0 + 40.0 * (T // 2.0 % 2)
+    made = swings(8.0, episodes=(slice(0, 60),))
+    for late, lasts in ((0.55, True), (0.48, False)):
+        size = np.where(since < 2.0 / 3.0, 1.0, np.where(since < 1.0, 0.0, late))
+        error = 4.0 * np.sin(8.0 * TURNING) * size
+        assert _lasts(loop(error, target), error, made, slice(0, 60)) is lasts
+
+
+def test_a_swing_of_which_no_ring_can_be_fitted_has_a_frequency_without_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    inside = (T >= 8.0) & (T < 20.0)
+    noise = np.random.default_rng(1).normal(0.0, 0.1, T.size)
+    monkeypatch.setattr(swinging, "_ring", lambda *_: None)
+    found, searched = find_swinging(loop(5.0 * np.sin(9.3 * TURNING) * inside + noise, noise=0.1))
+    assert found is not None
+    assert found.frequency == Measured(float(np.median(searched.frequency_hz)), "Hz")
+    assert found.frequency.value == pytest.approx(9.3, abs=0.3)
+    assert found.damping == Measured(None, "1")
+
+
+def test_the_middle_ring_of_those_that_scatter_alike_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Windows by size: the fifth is not looked at; one scatters by more than half as much again."""
+    made = swings(8.0, np.array([5.0, 9.0, 7.0, 8.0, 6.0]), (slice(0, 5),))
+    hz = {0: 7.0, 1: 8.0, 2: 8.2, 3: 8.4, 4: 9.9}
+    scatter = {0: 1.0, 1: 1.0, 2: 1.49, 3: 1.51, 4: 1.2}
+    ring = DampedSinusoid(8.0, 0.0, 1.0, 0.0, 0.1, 0.1, 0.0, 50, 1.0, 0.9)
+    monkeypatch.setattr(
+        swinging, "_ring_at", lambda _loop, _rest, _swings, at: replace(ring, frequency_hz=hz[at], scatter=scatter[at])
+    )
+    found = _ring(loop(), np.zeros(T.size), made, slice(0, 5))
+    assert found is not None
+    assert found.frequency_hz == 8.2  # of 8.0, 8.2 and 9.9
+    monkeypatch.setattr(swinging, "_ring_at", lambda *_: None)
+    assert _ring(loop(), np.zeros(T.size), made, slice(0, 5)) is None
