@@ -44,7 +44,7 @@ _WEIGHT = 0.25  # of the sides to which a field moves, beside its correlation
 _USUAL_V = (60.0, 900.0)
 
 
-_FACTORS = (1.0, 0.5, 0.1, 0.25, 0.2, 0.05, 0.01, 2.0)
+_FACTORS = (1.0, 0.5, 0.1, 0.05, 0.01, 2.0)
 
 
 def usual_scale(level: float) -> tuple[float, str, str]:
