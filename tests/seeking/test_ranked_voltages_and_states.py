@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from made_search import AT, FIRST, FORCE, LINK, SPEED, STEP_S, by_number, field_of, hiss, numbers, search_of
 
+from logscope.payload.fields import Field
+from logscope.seeking.likeness.link_cycles import LinkCycle
 from logscope.seeking.ranking import magnetising, outcome
-from logscope.seeking.ranking.force import by_sag_and_power
+from logscope.seeking.ranking.force import by_force, by_sag_and_power
 from logscope.seeking.ranking.link import by_precharge
 from logscope.seeking.ranking.outcome import link_up
-from logscope.seeking.ranking.switches import by_moments
+from logscope.seeking.ranking.switches import _moments_of, by_moments
 from logscope.seeking.ranking.voltage import _moves_a_little, by_converter, by_sag
+
+
+@pytest.fixture(autouse=True)
+def _few_tries(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Chance is tried a few times only: what it gives is asked elsewhere."""
+    monkeypatch.setattr("logscope.seeking.search._TRIES", 4)
+    monkeypatch.setattr("logscope.seeking.likeness.switches._TRIES", 10)
 
 
 def test_a_current_makes_the_battery_sag() -> None:
@@ -160,7 +170,7 @@ def test_a_bit_of_a_longer_field_is_a_state_only_where_nothing_else_is() -> None
 def test_a_motor_is_magnetised_while_the_link_is_up_and_no_torque_is_asked(idle: float, factor: float) -> None:
     """The field's current without torque, as a share of its span."""
     force = np.where((AT > 20) & (AT < 40), FORCE, 0.0)
-    row = 1000 * np.abs(force) / FORCE.max() + 1000 * idle * (LINK > 380)
+    row = 1000 * np.abs(force) / FORCE.max() + 1000 * idle * (LINK > 380) + 300
     search = search_of([row], STEP_S, {"dc_link_voltage": LINK, "torque": force, "vehicle_speed": SPEED})
     factors = magnetising.magnetised(search)
     assert factors is not None
@@ -182,3 +192,58 @@ def test_without_a_link_nothing_is_known_of_a_magnetising_current() -> None:
     assert magnetising.magnetised(search) is None
     found = outcome.Correlated(np.array([0.9]), np.array([0.3]), np.zeros(1))
     assert magnetising.without_magnetising(search, found) is found
+
+
+def test_a_motor_current_is_magnetising_current_and_force() -> None:
+    """Of two fields that follow the force alike the one that flows while no torque is asked is the current."""
+    force = np.where((AT > 16) & (AT < 50), FORCE, 0.0)
+    rows = [10 * np.abs(force), 10 * np.abs(force) + 6.0 * (LINK > 380)]
+    known = {"dc_link_voltage": LINK, "torque": force, "vehicle_speed": SPEED}
+    hits, _ = by_force(search_of(rows, STEP_S, known), "motor_current")
+    assert numbers(hits) == [1, 0]
+    assert hits[0].score > 0.9  # it moves a little to the other side of where it rests
+    assert hits[1].score == pytest.approx(0.75, abs=0.02)
+    without, _ = by_force(search_of(rows, STEP_S, {"torque": force, "vehicle_speed": SPEED}), "motor_current")
+    assert numbers(without)[0] == 0
+    throttle, _ = by_force(search_of([10 * np.maximum(force, 0.0)], STEP_S, known), "throttle")
+    assert throttle[0].score == pytest.approx(
+        0.75, abs=0.02
+    )  # the pedal is as late as the torque; no current is sought
+
+
+CYCLE = LinkCycle(10.0, 10.5, 10.8, 50.0)
+
+
+@pytest.mark.parametrize(
+    ("part", "end_s", "moments"),
+    [
+        ("precharge_relay", 60.0, [(True, 9.9, 10.0), (False, 10.8, 11.4)]),
+        ("main_contactor", 60.0, [(True, 10.5, 11.1), (False, 49.9, 50.1)]),
+        ("main_contactor", 51.1, [(True, 10.5, 11.1), (False, 49.9, 50.1)]),
+        ("main_contactor", 50.9, [(True, 10.5, 11.1)]),  # the log ends before the fall is seen
+        ("negative_contactor", 60.0, [(True, 9.0, 10.0), (False, 49.9, 50.1)]),
+    ],
+)
+def test_what_a_switch_must_do_around_a_precharge(
+    part: str, end_s: float, moments: list[tuple[bool, float, float]]
+) -> None:
+    found = _moments_of(part, CYCLE, end_s)
+    assert [(each.on, each.early_s, each.late_s) for each in found] == [
+        (on, pytest.approx(early), pytest.approx(late)) for on, early, late in moments
+    ]
+
+
+def test_a_battery_voltage_is_read_with_what_stands_above_its_field() -> None:
+    """The field changes in its low 8 bits alone: 0x100 stands above all of its values."""
+    current = 2 * hiss(3) - 100
+    low = np.round(100 - current / 5)
+    search = search_of([low], STEP_S, {"battery_current": current, "dc_link_voltage": (low + 256.0) / 4 - 1.0})
+    wide = field_of(0, AT, low + 256.0, 9)
+    narrow = replace(wide, segment=replace(wide.segment, field=Field(0, 8)))
+    vars(search)["numbers"] = (narrow,)
+    (hit,), _ = by_sag(search, "battery_voltage")
+    assert hit.candidate.field.bits == 9
+    assert (hit.scale, hit.offset) == (pytest.approx(0.25), pytest.approx(-1.0, abs=1e-6))
+    assert hit.scale_limits == pytest.approx((0.25, 0.25))
+    assert hit.offset_limits == pytest.approx((-1.0, -1.0))
+    assert hit.scale_from.startswith("Fitted to DC-link voltage")

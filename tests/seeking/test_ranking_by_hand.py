@@ -10,6 +10,7 @@ from made_search import AT, FORCE, LINK, SPEED, STEP_S, by_number, hiss, numbers
 from scipy.signal import lfilter
 
 from logscope.seeking.correlation import Correlated
+from logscope.seeking.hits import Hit
 from logscope.seeking.ranking import drive
 from logscope.seeking.ranking.drive import force_of, of_the_drive, torque_field
 from logscope.seeking.ranking.force import by_force, by_sag_and_power
@@ -303,9 +304,39 @@ def test_a_pedal_comes_before_the_torque(delay_s: float, score: float) -> None:
 
 def test_a_field_that_is_more_like_another_part_loses_by_the_square() -> None:
     search = search_of([FORCE], STEP_S, {"vehicle_speed": SPEED})
-    found = {"torque": correlated([-0.8], [0.9], [0.1]), "throttle": correlated([1.0], [0.0], [0.1])}
+    found = {"torque": correlated([-0.8], [0.9], [0.1]), "throttle": correlated([0.9], [0.0], [0.1])}
     (hit,) = of_the_drive(search, "torque", "torque", found, "the sun", [])
-    assert hit.score == pytest.approx(0.8 * 0.8**2, abs=0.005)
+    assert hit.score == pytest.approx(0.8 * (0.8 / 0.9) ** 2, abs=0.005)
     assert hit.reasons[0] == "correlation -0.80 with torque together with the sun"
     (half,) = of_the_drive(search, "torque", "torque", found, "the sun", [], likelier=np.array([0.5]))
-    assert half.score == pytest.approx(0.4 * 0.8**2, abs=0.005)
+    assert half.score == pytest.approx(0.4 * (0.8 / 0.9) ** 2, abs=0.005)
+
+
+def test_a_field_that_falls_while_the_drive_warms_is_no_temperature_of_it() -> None:
+    at = np.arange(0.0, 600.0, 0.5)
+    heat = np.where((at > 100) & (at < 250), 1.0, 0.0)
+    keep = math.exp(-0.5 / 60.0)
+    warm = 60 * lfilter([1 - keep], [1, -keep], heat)
+    hits, _ = by_heat(search_of([100 - warm, 20 + warm], 0.5, {"torque": heat}), "motor_temperature")
+    scores = {number: hit.score for number, hit in by_number(hits).items()}
+    assert scores[1] > 0.99
+    assert scores.get(0, 0.0) < 0.9
+
+
+def test_the_current_of_the_battery_is_force_times_speed() -> None:
+    """Of two fields with the same force the one that also grows with the speed is the battery's."""
+    known = {"torque": FORCE, "vehicle_speed": SPEED}
+    search = search_of([10 * FORCE + 500, FORCE * SPEED / 5 + 500], STEP_S, known)
+    found, source = torque_field(search) or ({}, "")
+    assert source == "the known torque"
+    assert found["battery_current"].best[1] == pytest.approx(1.0, abs=0.001)
+    assert found["battery_current"].best[0] < 0.97
+    assert found["torque"].best[0] == pytest.approx(1.0, abs=0.001)
+
+
+@pytest.mark.parametrize(("score", "kept"), [(0.61, True), (0.59, False)])
+def test_a_torque_must_be_like_one(score: float, kept: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    search = search_of([FORCE], STEP_S, {"vehicle_speed": SPEED})
+    hit = Hit("torque", search.numbers[0], score, 0.01)
+    monkeypatch.setattr(drive, "of_the_drive", lambda *of: [hit])
+    assert (force_of(search) is not None) is kept
