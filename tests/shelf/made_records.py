@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+from pyarrow import dataset
 
 from logscope.shelf.archive import Archive, open_or_create
 from logscope.shelf.job import Job, Log, Outcome, VehicleFiles
-from logscope.shelf.schema import Record
+from logscope.shelf.schema import Record, arrow_schema
 
 START = datetime(2026, 3, 1, 9, tzinfo=UTC)
 
@@ -46,3 +50,28 @@ def archive_of(folder: Path, *outcomes: Outcome) -> Archive:
     for each in outcomes:
         archive.put(each)
     return archive
+
+
+class InMemory:
+    """An archive for those who read it: tables without files, and pages of the recordings that have one."""
+
+    def __init__(self, folder: Path, *outcomes: Outcome) -> None:
+        self._folder, self._outcomes = folder, outcomes
+
+    def dataset(self, table: str) -> Any:
+        """As `Archive.dataset`."""
+        records = [
+            {**record, "vehicle": each.job.vehicle_name or None}
+            for each in self._outcomes
+            for record in each.tables.get(table, ())
+        ]
+        schema = arrow_schema(table).append(pa.field("vehicle", pa.string()))
+        return dataset.dataset(pa.Table.from_pylist(records, schema=schema))
+
+    def report(self, key: str) -> Path:
+        """As `Archive.report`; the page is written where the outcome has one."""
+        path = self._folder / "_reports" / f"{key}.html"
+        if any(each.page and each.job.key == key for each in self._outcomes):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text("page", encoding="utf-8")
+        return path

@@ -7,7 +7,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
-from made_records import START, archive_of, outcome, row
+from made_records import START, InMemory, outcome, row
 
 from logscope.findings import Measured
 from logscope.history.rows import CHECKS, MAPPING, Note
@@ -27,7 +27,7 @@ def measure(key: str, name: str, value: float, **more: object) -> dict[str, obje
 
 def test_each_recording_is_shown_with_what_its_tables_hold(tmp_path: Path) -> None:
     tuning = json.dumps(asdict(Tuning()))
-    archive = archive_of(
+    archive = InMemory(
         tmp_path / "archive",
         outcome(
             row(
@@ -94,12 +94,12 @@ def test_the_first_origin_leads_else_the_first_grave_finding(
             {"key": "a", "explanation": n, "title": origin if n == 0 else "later"} for n in (1, 0) if origin
         ],
     }
-    (only,) = overview(archive_of(tmp_path, outcome(row("a"), **tables))).logs
+    (only,) = overview(InMemory(tmp_path, outcome(row("a"), **tables))).logs
     assert only.trouble == trouble
 
 
 def test_a_history_is_of_one_vehicle_without_copies_and_failures(tmp_path: Path) -> None:
-    archive = archive_of(
+    archive = InMemory(
         tmp_path,
         outcome(row("a", 0, content="same")),
         outcome(row("b", 1)),
@@ -120,7 +120,7 @@ def test_a_history_is_of_one_vehicle_without_copies_and_failures(tmp_path: Path)
 
 
 def test_sets_of_identifiers_are_counted_in_each_vehicle_by_itself(tmp_path: Path) -> None:
-    archive = archive_of(
+    archive = InMemory(
         tmp_path,
         outcome(row("a")), outcome(row("b", 1)), outcome(row("c", 2, identifiers=[7, 8])),
         outcome(row("torn", 3, status="failed", reason="torn", identifiers=[9])),
@@ -178,6 +178,6 @@ def test_the_name_of_a_log_dates_better_than_its_file() -> None:
 
 
 def test_an_outcome_of_nothing_is_no_history(tmp_path: Path) -> None:
-    shown = overview(archive_of(tmp_path))
+    shown = overview(InMemory(tmp_path))
     assert (shown.logs, shown.histories, shown.differing, shown.mixed) == ((), (), (), {})
     assert replace(shown) == shown

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from threading import Event
 from types import SimpleNamespace
 from typing import Any
 
@@ -292,6 +293,27 @@ def test_a_check_that_is_stopped_is_not_tried_again(crew: Callable[..., tuple[Wo
     found._stopped = True
     assert found.check(job()).row["status"] == "failed"
     assert len(used) == 1
+
+
+def test_a_check_that_hangs_is_given_up_after_its_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever waits for the answer gets the end of the pipe once the process is killed."""
+    killed = Event()
+    process: Any = _Process([])
+    monkeypatch.setattr(process, "kill", killed.set)
+
+    def ask(of: _Process, asked: Job) -> Outcome:
+        assert killed.wait(10.0)
+        raise EOFError
+
+    monkeypatch.setattr(worker, "_ask", ask)
+    found = Worker()
+    monkeypatch.setattr(found, "_started", lambda: process)
+    found._fresh = False
+    lost = found.check(job(limit_s=0.02))
+    assert (
+        lost.row["reason"] == "the check was stopped after 0.02 s: it hangs, or the log is long. --limit allows more."
+    )
+    assert lost.row["status"] == "failed"
 
 
 def test_a_worker_that_was_stopped_starts_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
