@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Annotated, Any
@@ -277,14 +278,16 @@ def test_a_replay_keeps_the_pace_of_the_log(monkeypatch: pytest.MonkeyPatch) -> 
     def shown(draw):  # type: ignore[no-untyped-def]
         yield lambda: done.append(("draw", draw(24)))
 
-    monkeypatch.setattr("logscope.vehicle.load_vehicle", lambda path: "vehicle")
-    monkeypatch.setattr("logscope.logs.open_logs", lambda *of: done.append(("open", *of)) or "capture")
-    monkeypatch.setattr("logscope.live.view.LiveView", lambda known: view)
-    monkeypatch.setattr("logscope.live.replayed.slices", lambda capture: iter(pieces))
-    monkeypatch.setattr("logscope.live.screen.screen", lambda *of: of)
-    monkeypatch.setattr("logscope.live.screen.view_lines", lambda of: [(f"line of {of}", "")])
-    monkeypatch.setattr("logscope.recording.keys.keyboard", keyboard)
-    monkeypatch.setattr("logscope.recording.keys.Key", SimpleNamespace(END="end"))
+    monkeypatch.setattr(import_module("logscope.vehicle"), "load_vehicle", lambda path: "vehicle")
+    monkeypatch.setattr(
+        import_module("logscope.logs"), "open_logs", lambda *of: done.append(("open", *of)) or "capture"
+    )
+    monkeypatch.setattr(import_module("logscope.live.view"), "LiveView", lambda known: view)
+    monkeypatch.setattr(import_module("logscope.live.replayed"), "slices", lambda capture: iter(pieces))
+    monkeypatch.setattr(import_module("logscope.live.screen"), "screen", lambda *of: of)
+    monkeypatch.setattr(import_module("logscope.live.screen"), "view_lines", lambda of: [(f"line of {of}", "")])
+    monkeypatch.setattr(import_module("logscope.recording.keys"), "keyboard", keyboard)
+    monkeypatch.setattr(import_module("logscope.recording.keys"), "Key", SimpleNamespace(END="end"))
     monkeypatch.setattr(replay, "shown", shown)
     monkeypatch.setattr(replay, "someone_watches", lambda: True)
     console = _Console()

@@ -7,6 +7,7 @@ import signal
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 from threading import Event
 from types import SimpleNamespace
@@ -145,7 +146,7 @@ def no_screen(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     def keyboard() -> Iterator[Any]:
         yield SimpleNamespace(asked=lambda: pressed.pop(0) if pressed else [], typed="") if pressed else None
 
-    monkeypatch.setattr("logscope.recording.keys.keyboard", keyboard)
+    monkeypatch.setattr(import_module("logscope.recording.keys"), "keyboard", keyboard)
     monkeypatch.setattr(record, "_DRAW_S", 0.001)
     return pressed
 
@@ -201,7 +202,7 @@ def test_the_screen_shows_how_far_it_is_and_the_clock_of_the_recording(monkeypat
         yield lambda: draw(24)
 
     monkeypatch.setattr(record, "shown", shown)
-    monkeypatch.setattr("logscope.live.screen.screen", lambda *of: drawn.append(of))
+    monkeypatch.setattr(import_module("logscope.live.screen"), "screen", lambda *of: drawn.append(of))
     view: Any = _View()
     recorder: Any = _Recorder()
     with record._drawn(recorder, view, None) as draw:
@@ -221,7 +222,9 @@ def test_what_was_written_is_handed_to_the_view_by_its_source(monkeypatch: pytes
     """Two buses, then a console of lines and one of records."""
     kinds = {"lines.toml": None, "records.toml": "a record"}
     monkeypatch.setattr(
-        "logscope.definitions.serial.load_serial_definition", lambda path: SimpleNamespace(record=kinds[path.name])
+        import_module("logscope.definitions.serial"),
+        "load_serial_definition",
+        lambda path: SimpleNamespace(record=kinds[path.name]),
     )
     serials = [SerialSpec(name, "p", 9600, Path(f"{name}.toml")) for name in ("lines", "records")]
     view: Any = _View()
@@ -241,7 +244,7 @@ def test_what_was_written_is_handed_to_the_view_by_its_source(monkeypatch: pytes
 
 
 def test_the_view_gets_the_rates_that_were_opened(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("logscope.live.process.LiveProcess", _View)
+    monkeypatch.setattr(import_module("logscope.live.process"), "LiveProcess", _View)
     made: Any = record._view(Request((CAN, BARE), (CONSOLE,), OUT), V)
     assert made.of == (V, [Path("d.toml")], {"can0": 500_000})
 
@@ -263,8 +266,10 @@ def recording(monkeypatch: pytest.MonkeyPatch, no_screen: list[Any]) -> SimpleNa
         kept.made.append((request, listener))
         return kept.recorder
 
-    monkeypatch.setattr("logscope.vehicle.load_vehicle", lambda path: SimpleNamespace(bit_rates={None: 250_000}))
-    monkeypatch.setattr("logscope.recording.recorder.Recorder", recorder)
+    monkeypatch.setattr(
+        import_module("logscope.vehicle"), "load_vehicle", lambda path: SimpleNamespace(bit_rates={None: 250_000})
+    )
+    monkeypatch.setattr(import_module("logscope.recording.recorder"), "Recorder", recorder)
     monkeypatch.setattr(record, "terminal", lambda: kept.console)
     monkeypatch.setattr(record, "someone_watches", lambda: False)
     monkeypatch.setattr(record, "_introduce", lambda *of: None)
@@ -319,10 +324,10 @@ def test_the_view_is_finished_whatever_happens(recording: SimpleNamespace, monke
 
 def test_the_report_goes_into_the_recording(monkeypatch: pytest.MonkeyPatch) -> None:
     done: list[Any] = []
-    monkeypatch.setattr("logscope.vehicle.load_vehicle", lambda path: f"vehicle {path}")
-    monkeypatch.setattr("logscope.logs.open_logs", lambda logs, known: (logs, known))
+    monkeypatch.setattr(import_module("logscope.vehicle"), "load_vehicle", lambda path: f"vehicle {path}")
+    monkeypatch.setattr(import_module("logscope.logs"), "open_logs", lambda logs, known: (logs, known))
     monkeypatch.setattr(record, "with_progress", lambda capture: capture)
-    monkeypatch.setattr("logscope.pipeline.check", lambda capture, known: (capture, known))
+    monkeypatch.setattr(import_module("logscope.pipeline"), "check", lambda capture, known: (capture, known))
     monkeypatch.setattr(record, "deliver", lambda made, show, report, json: done.append((made, report, json)))
     guard: Any = SimpleNamespace(allow=lambda *of: done.append(of))
     record._check(guard, OUT, V)

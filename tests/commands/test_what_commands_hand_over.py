@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -46,7 +47,8 @@ class Asked:
             self.calls.append((name or target.rpartition(".")[2], *arguments, *([named] if named else [])))
             return gives(*arguments) if callable(gives) else gives
 
-        self._monkeypatch.setattr(target, called)
+        module, _, function = target.rpartition(".")
+        self._monkeypatch.setattr(import_module(module), function, called)
 
     def of(self, name: str) -> list[tuple[Any, ...]]:
         return [each[1:] for each in self.calls if each[0] == name]

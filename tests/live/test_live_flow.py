@@ -6,6 +6,7 @@ import io
 import json
 import pickle
 import sys
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, ClassVar
@@ -102,7 +103,9 @@ def live(vehicle: Vehicle, monkeypatch: pytest.MonkeyPatch) -> LiveView:
     monkeypatch.setattr(view, "Judge", _Judge)
     monkeypatch.setattr(view, "missing_parts", lambda arriving, mapped: [f"{sorted(arriving)} of {sorted(mapped)}"])
     monkeypatch.setattr(
-        "logscope.live.buses.frame_bits", lambda frames: (np.full(len(frames), 100), np.zeros(len(frames)))
+        import_module("logscope.live.buses"),
+        "frame_bits",
+        lambda frames: (np.full(len(frames), 100), np.zeros(len(frames))),
     )
     return LiveView(vehicle, {"can0": 1000})
 
@@ -210,11 +213,13 @@ class _Live:
 def served(monkeypatch: pytest.MonkeyPatch) -> Any:
     """Runs the loop of the process on these batches of items; gives the views that it sent."""
     _Live.made.clear()
-    monkeypatch.setattr("logscope.vehicle.load_vehicle", lambda path: f"vehicle {path}")
-    monkeypatch.setattr("logscope.definitions.serial.load_serial_definition", lambda path: path.name)
-    monkeypatch.setattr("logscope.live.console.reader_of", lambda name: lambda item: f"{name} {item.text!r}")
-    monkeypatch.setattr("logscope.live.judge.warm_up", lambda known: None)
-    monkeypatch.setattr("logscope.live.view.LiveView", _Live)
+    monkeypatch.setattr(import_module("logscope.vehicle"), "load_vehicle", lambda path: f"vehicle {path}")
+    monkeypatch.setattr(import_module("logscope.definitions.serial"), "load_serial_definition", lambda path: path.name)
+    monkeypatch.setattr(
+        import_module("logscope.live.console"), "reader_of", lambda name: lambda item: f"{name} {item.text!r}"
+    )
+    monkeypatch.setattr(import_module("logscope.live.judge"), "warm_up", lambda known: None)
+    monkeypatch.setattr(import_module("logscope.live.view"), "LiveView", _Live)
     monkeypatch.setattr(work, "FOLLOW_S", 0.0)
 
     def run(*batches: list[Any], look_s: float = 1000.0) -> list[Any]:
@@ -256,7 +261,7 @@ def test_why_the_view_cannot_go_on_is_sent(served: Any, monkeypatch: pytest.Monk
     def refuse(path: Path) -> None:
         raise VehicleError("no such file", where=path)
 
-    monkeypatch.setattr("logscope.vehicle.load_vehicle", refuse)
+    monkeypatch.setattr(import_module("logscope.vehicle"), "load_vehicle", refuse)
     assert served([End()]) == ["v.toml: no such file."]
 
 

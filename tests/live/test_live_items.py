@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import pickle
 from dataclasses import replace
+from importlib import import_module
 from types import SimpleNamespace
 from typing import Any
 
@@ -234,7 +235,9 @@ def test_each_disturbance_is_counted_once_by_its_minute() -> None:
 def test_a_bus_is_counted_over_two_seconds_and_its_errors_for_good(monkeypatch: pytest.MonkeyPatch) -> None:
     """Each frame as if of 100 bits at the slow rate and 11 at the fast one; an error frame has none of its own."""
     monkeypatch.setattr(
-        "logscope.live.buses.frame_bits", lambda frames: (np.full(len(frames), 100), np.full(len(frames), 11))
+        import_module("logscope.live.buses"),
+        "frame_bits",
+        lambda frames: (np.full(len(frames), 100), np.full(len(frames), 11)),
     )
     buses = Buses({"can0": 500_000, None: 250_000})
     data = bytes(8)

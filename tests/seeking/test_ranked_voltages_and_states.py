@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from importlib import import_module
 
 import numpy as np
 import pytest
@@ -22,8 +23,8 @@ from logscope.seeking.ranking.voltage import _moves_a_little, by_converter, by_s
 @pytest.fixture(autouse=True)
 def _few_tries(monkeypatch: pytest.MonkeyPatch) -> None:
     """Chance is tried a few times only: what it gives is asked elsewhere."""
-    monkeypatch.setattr("logscope.seeking.search._TRIES", 4)
-    monkeypatch.setattr("logscope.seeking.likeness.switches._TRIES", 10)
+    monkeypatch.setattr(import_module("logscope.seeking.search"), "_TRIES", 4)
+    monkeypatch.setattr(import_module("logscope.seeking.likeness.switches"), "_TRIES", 10)
 
 
 def test_a_current_makes_the_battery_sag() -> None:

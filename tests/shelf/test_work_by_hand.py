@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from importlib import import_module
 from pathlib import Path
 from threading import Event
 from types import SimpleNamespace
@@ -38,7 +39,9 @@ def test_the_row_of_a_checked_recording_has_its_verdict_and_account(
 ) -> None:
     write_vehicle(tmp_path, "Hazel")
     made = Row("a.log", START, True, 61.0, {"x_s": Measured(0.2, "s", 0.1, 0.3)}, periods_s={"x_s": 0.01})
-    monkeypatch.setattr("logscope.history.history.row_of", lambda result, vehicle, *of: made if of == SAID else None)
+    monkeypatch.setattr(
+        import_module("logscope.history.history"), "row_of", lambda result, vehicle, *of: made if of == SAID else None
+    )
     contents = Contents({0x300, 0x100})
     tables = work.records(job(), troubled(), load_vehicle(tmp_path / "vehicle.toml"), contents)
     (row,) = tables["rows"]
@@ -143,9 +146,11 @@ def test_the_peak_of_this_process_is_in_megabytes() -> None:
 def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A vehicle file, with the reading of logs and the checks replaced."""
     write_vehicle(tmp_path, "Hazel")
-    monkeypatch.setattr("logscope.logs.open_logs", lambda paths, vehicle: SimpleNamespace(blocks=[]))
+    monkeypatch.setattr(import_module("logscope.logs"), "open_logs", lambda paths, vehicle: SimpleNamespace(blocks=[]))
     monkeypatch.setattr(
-        "logscope.pipeline.check", lambda capture, vehicle: (list(capture.blocks) and None) or healthy()
+        import_module("logscope.pipeline"),
+        "check",
+        lambda capture, vehicle: (list(capture.blocks) and None) or healthy(),
     )
     monkeypatch.setattr(work, "replace", lambda capture, blocks: SimpleNamespace(blocks=blocks))
     monkeypatch.setattr(work, "stamp_of", lambda name: None if name == "gone.log" else (10, log().modified))
@@ -169,7 +174,7 @@ def test_a_log_that_changed_while_it_was_read_is_read_again(opened: Path, logs: 
 def test_page_and_samples_are_made_where_they_are_wanted(
     opened: Path, report: bool, signals: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("logscope.result.Result.to_html", lambda result: "page")
+    monkeypatch.setattr(import_module("logscope.result").Result, "to_html", lambda result: "page")
     monkeypatch.setattr(work, "samples_file", lambda key, result: f"samples of {key}".encode())
     files = VehicleFiles(str(opened / "vehicle.toml"))
     found = work._checked(replace(job(report=report, signals=signals), vehicle=files))

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -47,7 +48,7 @@ class Asked:
             self.calls.setdefault(name, []).append((*arguments, *([named] if named else [])))
             return gives(*arguments) if callable(gives) else gives
 
-        self._set(target, called)
+        self._set(import_module(target.rpartition(".")[0]), name, called)
 
 
 @pytest.fixture
@@ -173,7 +174,9 @@ def test_a_search_has_the_known_parts_on_the_clock_of_its_frames(asked: Asked, m
     parts = ["torque", "main_contactor", "not a part", "motor_speed"]
     bindings = [SimpleNamespace(part=part, wanted=f"w {part}") for part in parts]
     asked.replace("logscope.decoded.mapped_bindings", (bindings, None))
-    monkeypatch.setattr("logscope.decoding.tables.Decoder", lambda definitions, wanted: (definitions, sorted(wanted)))
+    monkeypatch.setattr(
+        import_module("logscope.decoding.tables"), "Decoder", lambda definitions, wanted: (definitions, sorted(wanted))
+    )
     asked.replace("logscope.decoded.decode_capture", DECODED)
     made = Part("torque", np.array([0.0, 1.0]), np.array([5.0, 6.0]), "Nm", "M.T")
     asked.replace("logscope.mapping.build_signals", Signals({"torque": made}, 0.0, 1.0))
@@ -221,7 +224,7 @@ def test_a_cluster_gets_what_its_machines_need(asked: Asked, tmp_path: Path, mon
         opened.append((address, performance))
         yield "client"
 
-    monkeypatch.setattr("logscope.shelf.cluster.connected", connected)
+    monkeypatch.setattr(import_module("logscope.shelf.cluster"), "connected", connected)
     asked.replace("logscope.shelf.cluster.on_cluster", "outcomes")
     asked.replace("logscope.shelf.fill.fill", "tally")
     archive_task.fill_archive(
@@ -256,7 +259,7 @@ def test_a_trend_is_a_shelf_of_one_vehicle_in_the_cache(
     asked.replace("logscope.history.notes.read_notes", "notes")
     asked.replace("logscope.tasks.archive.fill_archive", ("archive", Tally(found, keys=frozenset("k"))))
     asked.replace("logscope.shelf.overview.overview", shelf)
-    monkeypatch.setattr("logscope.shelf.keys.cache_folder", lambda: tmp_path / "cache")
+    monkeypatch.setattr(import_module("logscope.shelf.keys"), "cache_folder", lambda: tmp_path / "cache")
     if refusal:
         with pytest.raises((RequestError, LogError), match=refusal):
             trend.trend(A, V)
