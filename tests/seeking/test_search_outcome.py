@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from made_logs import log, speed, stream, times
+from made_logs import speed, stream, times
 from made_search import AT, FIRST, STEP_S, field_of, hiss, search_of
 from rich.console import Console
 
@@ -26,6 +26,7 @@ from logscope.seeking.candidates import Searched, _known_bits, candidates, state
 from logscope.seeking.events import at_moments
 from logscope.seeking.gather import Key, Stream
 from logscope.seeking.hits import Found, Hit
+from logscope.seeking.scene import scene_of
 
 RAW = 10.0 + AT
 FIELD = field_of(0, AT, RAW)
@@ -382,4 +383,23 @@ def test_a_further_bit_must_bring_more_than_noise_does() -> None:
     found_one = best_field(rows, ramp.astype(float))
     assert found_one is not None
     assert (found_one[0].bits, found_one[2]) == (8, pytest.approx(1.0))
-    assert len(log()) == 6
+
+
+def test_fields_and_known_parts_stand_on_one_grid() -> None:
+    fields = [field_of(0, np.array([1.0, 2.0]), np.array([5.0, 6.0]))]
+    known = {"torque": (np.array([1.5]), np.array([7.0])), "throttle": (np.zeros(0), np.zeros(0))}
+    made = scene_of(fields, known, np.array([0.5, 1.0, 1.75, 2.0]))
+    assert made.rows.tolist() == [[5.0, 5.0, 5.0, 6.0]]
+    assert {part: values.tolist() for part, values in made.known.items()} == {"torque": [7.0] * 4}
+    assert made.step_s == 0.5
+
+
+def test_definitions_are_of_what_stands_out_or_of_what_is_asked_for() -> None:
+    weak = hit(0.4, number=7)
+    both = found(GOOD, weak)
+    assert both.standing_out == (GOOD,)
+    assert "BO_ 256 " in both.to_dbc()["can0"]
+    assert "BO_ 263 " not in both.to_dbc()["can0"]
+    assert "BO_ 263 " in both.to_dbc([weak])["can0"]
+    assert found(weak).to_dbc() == {}
+    assert GOOD.dbc_line.strip().startswith("SG_ MotorSpeed : 0|16@1+ (0.5,-3)")
