@@ -12,11 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from logscope.definitions import can
 from logscope.definitions.can import load_definitions, read_definition_text
 from logscope.definitions.database import _is_j1939, _selections, message_specs, parse
 from logscope.definitions.layout import exclusive
 from logscope.definitions.load import vehicle_consoles, vehicle_definitions
 from logscope.definitions.namesakes import has_namesakes, one_name_each, set_apart
+from logscope.definitions.skipped import Definitions, Skipped
 from logscope.definitions.spec import MessageSpec, Selection, SignalSpec
 from logscope.errors import DefinitionError
 from logscope.vehicle import CanSection, SerialSection, Vehicle
@@ -273,6 +275,46 @@ def test_repeats_are_reported_at_the_second_and_namesakes_at_the_later(tmp_path:
          "Two (identifier 0x5)"),
         (5, "identifier 0x5 has a message of that name too; both are used", True, "One", "One (identifier 0x5)"),
     ]  # fmt: skip
+
+
+SOUND = 'BO_ 5 M: 8 X\n SG_ A : 0|8@1+ (1,0) [0|0] "" X\n'
+
+
+@pytest.mark.parametrize(
+    "mended",
+    [
+        [],  # what the strict reading says counts, though nothing else is found
+        [Skipped(Path("x"), 1, "t", "r")],
+    ],
+)
+def test_a_file_that_is_refused_strictly_is_never_without_a_report(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, mended: list[Skipped]
+) -> None:
+    path = tmp_path / "x.dbc"
+    path.write_text(SOUND, encoding="utf-8")
+    (spec,) = load_definitions(path).messages
+
+    def refused(*_: object) -> None:
+        raise ValueError("the message cannot be read, at line 2, column 7")
+
+    monkeypatch.setattr(can, "message_specs", refused)
+    monkeypatch.setattr(can, "mended_dbc", lambda *_: Definitions((spec,), tuple(mended)))
+    found = load_definitions(path)
+    assert found.messages == (spec,)
+    said = Skipped(path, 2, "", "cannot be read: the message cannot be read,, column 7", kept=True)
+    assert found.skipped == ((said,) if not mended else tuple(mended))
+    monkeypatch.setattr(can, "mended_dbc", lambda *_: Definitions((MessageSpec("M", 5, False, 8, ()),)))
+    with pytest.raises(DefinitionError, match=r"x\.dbc:2: cannot be read"):  # nothing of it can be used
+        load_definitions(path)
+    only_wide = MessageSpec("M", 5, False, 8, (), left_out=("W",))
+    monkeypatch.setattr(can, "mended_dbc", lambda *_: Definitions((only_wide,)))
+    assert load_definitions(path).messages == (only_wide,)
+
+
+def test_where_messages_of_a_file_stand() -> None:
+    text = f"{SOUND}BO_ 5 Again: 8 X\n  BO_ 2147483653 Far: 8 X\nBO_ x\n"
+    assert can._message_lines(text, "dbc") == {(5, False): [1, 3], (5, True): [4]}
+    assert can._message_lines(text, "kcd") == {}
 
 
 def test_what_a_vehicle_names_is_read_by_bus_and_in_order(tmp_path: Path) -> None:

@@ -115,6 +115,7 @@ def test_a_signal_has_the_points_of_its_name_unit_and_behaviour(
         ("coolant_temperature", logged("Msg1.Sig1", "°C", T / 10), False),  # 0.5 of behaviour are too little
         ("aux_voltage", logged("Msg1.Sig1", "V", 12 + 0.05 * WAVE), True),  # shown by the log
         ("aux_voltage", logged("Box.AuxVoltage", "V", 40 + WAVE), False),  # the log speaks against it
+        ("battery_voltage", logged("Msg1.Sig1", "V", 300 + WAVE / 10), True),  # by one clear piece of evidence
         ("battery_temperature_highest", logged("Pack.BatteryTempMax", "°C", STILL), True),  # −0.75
         ("battery_voltage", logged("Pack.PackVoltage", "V", np.interp(T, [0, 9, 10], [0, 0, 300.0])), False),  # −1
         ("precharge_relay", logged("Box.Precharge", "", FLAG, 1), True),
@@ -304,6 +305,23 @@ def test_a_plain_name_fits_its_part_better_than_any_other(name: str) -> None:
     best, *others = sorted(fits, key=lambda found: -found.points)
     assert best.part == NAMES[name]
     assert all(other.points < best.points for other in others)
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "points"),
+    [
+        ("dc_link_voltage", "X.HvVoltage V", 2.0), ("dc_link_voltage", "X.InverterVoltage V", 2.5),
+        ("dc_link_voltage", "X.LinkVoltage V", 3.5), ("battery_voltage", "X.HvVoltage V", 2.5),
+        ("battery_current", "X.HvCurrent A", 2.5), ("motor_speed", "X.InverterSpeed rpm", 2.5),
+        ("motor_current_target", "X.InverterCurrentTarget A", 2.5), ("fault", "X.MotorFault", 2.0),
+        ("fault", "X.InverterFault", 2.0), ("inverter_state", "X.MotorState", 2.0),
+        ("inverter_state", "X.InverterState", 3.0), ("main_contactor", "X.MainContactor", 2.5),
+    ],
+)  # fmt: skip
+def test_half_a_name_has_half_the_points(part: str, name: str, points: float) -> None:
+    found = fit(part, named(name), NOTHING)
+    assert found is not None
+    assert found.points == points
 
 
 @pytest.mark.parametrize(

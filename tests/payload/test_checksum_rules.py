@@ -211,6 +211,42 @@ def test_a_checksum_needs_24_frames_and_two_bytes() -> None:
     assert len(c.find_checksums(made, [narrow])) == 1
 
 
+def by_count(each: int, bits: int = 4, wrong: int = 0) -> tuple[np.ndarray, Counter]:
+    """A CRC over two bytes and a count, of which each value has a constant of its own, so many times."""
+    rng = np.random.default_rng(9)
+    span = 1 << bits
+    made = rng.integers(0, 256, (span * each, 4)).astype(np.uint8)
+    made[:, 0] = np.arange(len(made)) % span
+    for row in made:
+        row[3] = Crc8SaeJ1850.calc(row[:3].tobytes()) ^ (37 * int(row[0]) + 5) % 256
+    made[np.linspace(0, len(made) - 1, wrong).astype(int), 3] ^= 1
+    return made, Counter(Field(0, bits), 1, 0, span - 1, 1.0)
+
+
+@pytest.mark.parametrize(("each", "wrong", "found"), [(5, 0, True), (4, 0, False), (20, 16, True), (20, 17, False)])
+def test_a_crc_may_have_a_constant_for_each_count(each: int, wrong: int, found: bool) -> None:
+    """Four differences of one count make a fit certain; a twentieth of 320 frames may be wrong."""
+    made, counter = by_count(each, wrong=wrong)
+    checksum = c._by_counter(Field(24, 8), made, counter)
+    assert (checksum is not None) is found
+    if checksum is not None:
+        assert (checksum.algorithm, checksum.coverage, checksum.counter) == (
+            "Crc8SaeJ1850", Coverage((0, 1, 2)), counter,
+        )  # fmt: skip
+        assert checksum.constants == tuple((37 * count + 5) % 256 for count in range(16))
+        assert checksum.share == pytest.approx(1 - wrong / len(made))
+
+
+def test_a_count_has_values_up_to_63_and_the_checksum_sixteen_bits() -> None:
+    made, counter = by_count(8)
+    assert c._by_counter(Field(24, 8), made, Counter(Field(0, 8), 1, 0, 63, 1.0)) is None  # three rows each are needed
+    assert c._by_counter(Field(24, 8), made, Counter(Field(0, 8), 1, 0, 64, 1.0)) is None
+    assert c._by_counter(Field(0, 32), made, counter) is None
+    (whole,) = c.find_checksums(made, [counter])
+    assert whole.counter == counter
+    assert whole.holds(made).all()
+
+
 # ----------------------------------------------------------------------------------------- counters
 
 
