@@ -118,19 +118,16 @@ def test_a_voltage_is_looked_at_where_the_current_shows_nothing() -> None:
     assert only(replace(both, switch=replace(SWITCH, on=None))) is None
 
 
-@pytest.mark.parametrize("part", ["switch", "current"])
-@pytest.mark.parametrize("rows", [2, 3])
-def test_a_load_needs_three_readings_of_each(part: str, rows: int) -> None:
-    few = np.linspace(0.0, 40.0, rows)
-    on = few < 5.0
-    at = np.array([0.0, 20.0, 40.0])
-    switch, current = state("pump", at, at < 10.0), read("pump current", t, np.where(t < 20.0, 10.0, 5.0))
-    if part == "switch":
-        load = Load("pump", state("pump", few, on), current)
-    else:
-        slow = np.array([1.0, 30.0, 40.0])[:rows]
-        load = Load("pump", switch, read("pump current", slow, np.array([10.0, 5.0, 5.0])[:rows]))
-    assert only(load) is None or (rows == 3 and part == "switch")
+@pytest.mark.parametrize("rows", [0, 1, 2, 3])
+def test_few_readings_of_a_switch_or_a_current_show_no_load_that_is_fed(rows: int) -> None:
+    """Near a change of the switch, and so near all three of its readings, nothing is counted."""
+    current = read("pump current", t, np.where(t < 20.0, 10.0, 5.0))
+    for on in (np.array([1, 0, 0], bool), np.array([1, 1, 0], bool), np.array([0, 1, 0], bool)):
+        switch = state("pump", np.array([0.0, 20.0, 40.0])[:rows], on[:rows])
+        assert only(Load("pump", switch, current), fan(t < 30.0)) is None
+        few = Load("fan", replace(switch, source="Other.Fan"))
+        assert _followed(SILENT, LEFT, OFF, t < 20.0, logged(loads=(SILENT, few))) == ()
+    assert only(Load("pump", SWITCH, current.where(t > 59.85 - 0.1 * rows))) is None
 
 
 @pytest.mark.parametrize(("on_rows", "off_rows", "fed"), [(3, 9, True), (2, 9, False), (9, 3, True), (9, 2, False)])

@@ -98,7 +98,7 @@ def find_fed(signals: Signals) -> list[Fed]:
 
 def _fed(load: Load, by: str, part: Part, signals: Signals) -> Fed | None:
     switch = load.switch
-    if switch is None or switch.on is None or min(part.time_s.size, switch.time_s.size) < _LEAST_ROWS:
+    if switch is None or switch.on is None:
         return None
     on, off = _where(part, switch, by)
     if on.sum() < _LEAST_ROWS or off.sum() < _LEAST_ROWS:
@@ -163,7 +163,7 @@ def _followed(load: Load, part: Part, off: BoolArray, fed: BoolArray, signals: S
     shares: dict[str, float] = {}
     assert load.switch is not None
     for name, other in states(signals):
-        if other.source == load.switch.source or other.on is None or other.time_s.size < _LEAST_ROWS:
+        if other.source == load.switch.source:
             continue
         sure_on, sure_off = _where(part, other, "current")
         with_it, without = off & sure_on, off & sure_off
