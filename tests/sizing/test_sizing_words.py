@@ -91,7 +91,7 @@ def test_a_resistor_that_just_takes_longer_is_named(time_s: float | None, said: 
 
 @pytest.mark.parametrize(("peak_A", "said"), [(2.26, 1), (2.27, 0)])
 def test_a_peak_current_that_is_just_above_is_named(peak_A: float, said: int) -> None:
-    found = size_precharge(replace(HAZEL, resistance_ohm=160.0, peak_current_A=peak_A))
+    found = size_precharge(replace(HAZEL, time_s=None, resistance_ohm=160.0, peak_current_A=peak_A))
     assert sum("The peak current reaches 2.26" in each for each in warnings(found)) == said
 
 
@@ -140,7 +140,7 @@ NOTES = {
 
 def test_notes_have_the_numbers_of_their_part() -> None:
     """The inrush of 17.2 V through 12 mΩ, 1.5 µH and 1.1 mF is compared with ΔV·√(C/L) = 466 A: its damped peak."""
-    found = size_precharge(replace(RATED, loop_ohm=0.012, loop_H=1.5e-6))
+    found = size_precharge(replace(RATED, time_s=None, resistance_ohm=160.0, loop_ohm=0.012, loop_H=1.5e-6))
     said = {about: plain(text) for about, text in component_notes(found)}
     assert list(said) == list(NOTES)
     peak = figures(found.values["inrush_bound_A"].high)
@@ -152,13 +152,13 @@ def test_notes_have_the_numbers_of_their_part() -> None:
 
 @pytest.mark.parametrize(("volts", "said"), [(60.0, True), (60.1, False)])
 def test_a_link_up_to_60_v_is_said_to_be_no_class_b(volts: float, said: bool) -> None:
-    needs = PrechargeRequirements(48.0, 1000.0, 0.5, max_voltage_V=volts)
+    needs = PrechargeRequirements(48.0, 1000.0, resistance_ohm=100.0, max_voltage_V=volts)
     assert ("Voltage class" in dict(component_notes(size_precharge(needs)))) is said
     assert ("bleeder_ohm" in size_precharge(needs).values) is not said
 
 
 def test_a_load_s_note_has_its_lower_root() -> None:
-    needs = replace(HAZEL, resistance_ohm=100.0, load_W=30.0, load_cut_in_V=150.0, min_voltage_V=300.0)
+    needs = replace(HAZEL, time_s=None, resistance_ohm=100.0, load_W=30.0, load_cut_in_V=150.0, min_voltage_V=300.0)
     said = plain(dict(component_notes(size_precharge(needs)))["Load"])
     # the highest of all corners is that of 300 V and 105 Ω: V² − 300·V + 3150
     assert "must start above 10.9 V. What it draws beyond its 30 W" in said

@@ -14,10 +14,12 @@ from scipy.integrate import quad, solve_ivp
 from logscope.physics.rc import inrush_peak_a
 from logscope.sizing.choose import Choice, choose, closing_time_s, nominal, slowest_s, why_never
 from logscope.sizing.circuit import Circuit, link_curve, rise
+from logscope.sizing.discharge import discharge_values
 from logscope.sizing.precharge import PrechargeDesign, _lower_root, _rest, _rounded_up, size_precharge
 from logscope.sizing.requirements import PrechargeRequirements
 
 HAZEL = PrechargeRequirements(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
+GIVEN = replace(HAZEL, time_s=None, resistance_ohm=160.0)
 RATED = replace(HAZEL, rated_power_W=10.0, pulse_rating_J=200.0)
 BY_HAND = {
     "time_constant_s": (0.16, 0.1368, 0.1848, "s"),
@@ -68,16 +70,16 @@ def test_a_design_without_ratings_and_loads_says_nothing_of_them() -> None:
 
 def test_an_inrush_goes_through_the_loop_at_each_end() -> None:
     """A loop without inductance to speak of passes ΔV/R."""
-    found = size_precharge(replace(HAZEL, loop_ohm=0.1, loop_H=1e-10)).values["inrush_bound_A"]
+    found = size_precharge(replace(GIVEN, loop_ohm=0.1, loop_H=1e-10)).values["inrush_bound_A"]
     assert (found.value, found.low, found.high) == pytest.approx((160.0, 120.0, 172.0), rel=0.01)
-    swings = size_precharge(replace(HAZEL, loop_ohm=0.1, loop_H=1e-5)).values["inrush_bound_A"]
+    swings = size_precharge(replace(GIVEN, loop_ohm=0.1, loop_H=1e-5)).values["inrush_bound_A"]
     assert swings.low == pytest.approx(inrush_peak_a(12.0, 0.1, 1e-5, 0.9e-3))
     assert swings.value == pytest.approx(inrush_peak_a(16.0, 0.1, 1e-5, 1e-3))
     assert swings.high == pytest.approx(inrush_peak_a(17.2, 0.1, 1e-5, 1.1e-3))
 
 
 LOADED = replace(
-    HAZEL, min_voltage_V=300.0, resistance_ohm=100.0, resistor_tolerance=0.0, load_ohm=10000.0, load_W=30.0,
+    GIVEN, min_voltage_V=300.0, resistance_ohm=100.0, resistor_tolerance=0.0, load_ohm=10000.0, load_W=30.0,
     load_cut_in_V=150.0,
 )  # fmt: skip
 
@@ -105,21 +107,21 @@ def test_loads_on_the_link_take_part_in_every_value() -> None:
 
 def test_power_at_rest_is_there_with_either_load() -> None:
     for given in ({"load_ohm": 10000.0}, {"load_W": 30.0, "load_cut_in_V": 150.0}):
-        values = size_precharge(replace(HAZEL, min_voltage_V=300.0, resistance_ohm=100.0, **given)).values
+        values = size_precharge(replace(GIVEN, min_voltage_V=300.0, resistance_ohm=100.0, **given)).values
         assert "power_at_rest_W" in values
         assert ("most_load_W" in values) is ("load_W" in given)
         assert ("load_time_to_60V_s" in values) is ("load_ohm" in given)
 
 
 def test_a_pulse_with_a_load_may_be_more_than_the_link_stores() -> None:
-    needs = replace(HAZEL, resistance_ohm=100.0, load_ohm=2100.0, resistor_tolerance=0.0)
+    needs = replace(GIVEN, resistance_ohm=100.0, load_ohm=2100.0, resistor_tolerance=0.0)
     values = size_precharge(needs).values
     assert values["pulse_energy_J"].high > values["stored_energy_J"].high
     assert values["required_pulse_J"].value == pytest.approx(2 * values["pulse_energy_J"].high)
 
 
 def test_a_closing_fraction_below_half_is_looked_at_before_half() -> None:
-    values = size_precharge(PrechargeRequirements(320.0, 1000.0, 0.5, 0.3, resistance_ohm=100.0)).values
+    values = size_precharge(PrechargeRequirements(320.0, 1000.0, None, 0.3, resistance_ohm=100.0)).values
     # 0.11·1.05 s · ln(1/0.7), a fifth and 0.1 s more
     assert values["half_way_s"].value == pytest.approx(0.15)
     assert values["timeout_s"].value == pytest.approx(0.15)
@@ -276,3 +278,27 @@ def test_a_drawn_link_follows_its_equation_and_rests() -> None:
     hunts = link_curve(replace(STAGED, load_w=800.0), times)
     assert hunts[-1] == 200.0
     assert hunts[1] == pytest.approx(solved.y[0][1], abs=0.2)
+
+
+def test_a_discharge_is_that_of_the_largest_capacitor_from_the_highest_voltage() -> None:
+    """120 s / (1.1 mF · ln(344/60)) are 62,470 Ω, 5 s 2,603 Ω: 62 kΩ and 2.4 kΩ of E24; R·C·ln(V/60) at each end."""
+    found = discharge_values(replace(HAZEL, load_ohm=10_000.0))
+    by_hand = {
+        "bleeder_ohm": (62_000.0, None, None, "ohm"),
+        "bleeder_power_W": (1.908645, None, None, "W"),
+        "bleeder_time_to_60V_s": (103.7862, 77.3552, 119.0994, "s"),
+        "active_discharge_ohm": (2400.0, None, None, "ohm"),
+        "active_discharge_power_W": (49.30667, None, None, "W"),
+        "active_discharge_time_to_60V_s": (4.017531, 2.994396, 4.610300, "s"),
+        "load_time_to_60V_s": (16.73976, 12.47665, 19.20959, "s"),
+    }
+    assert list(found) == list(by_hand)
+    for name, (value, low, high, unit) in by_hand.items():
+        measured = found[name]
+        assert (measured.value, measured.unit) == (pytest.approx(value, rel=1e-4), unit)
+        assert measured.low == (None if low is None else pytest.approx(low, rel=1e-4))
+        assert measured.high == (None if high is None else pytest.approx(high, rel=1e-4))
+    assert "load_time_to_60V_s" not in discharge_values(HAZEL)
+    assert discharge_values(PrechargeRequirements(48.0, 1000.0, 0.5, max_voltage_V=60.0)) == {}
+    just = discharge_values(PrechargeRequirements(48.0, 1000.0, 0.5, max_voltage_V=60.1))
+    assert just["bleeder_time_to_60V_s"].low == 0.0  # 48 V are there already
