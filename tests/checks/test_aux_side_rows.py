@@ -12,6 +12,7 @@ from logscope.arrays import FloatArray
 from logscope.checks.aux_supply.at_work import at_work, standing
 from logscope.checks.aux_supply.side import (
     BATTERY_V,
+    CHARGED_V,
     _delivers,
     _held_current,
     _level,
@@ -92,7 +93,7 @@ def test_noise_is_that_of_the_readings_where_they_scatter() -> None:
 
 @pytest.mark.parametrize(
     ("amps", "step", "gives"),
-    [(0.99, None, 0.0), (1.01, None, 1.0), (1.19, 0.6, 0.0), (1.21, 0.6, 1.0), (-5.0, None, 0.0)],
+    [(1.0, None, 0.0), (1.01, None, 1.0), (1.19, 0.6, 0.0), (1.21, 0.6, 1.0), (-5.0, None, 0.0)],
 )
 def test_a_converter_gives_current_from_an_ampere_or_two_steps_on(
     amps: float, step: float | None, gives: float
@@ -146,11 +147,11 @@ LINKED = {
     "a contactor whose states are not known": ((replace(CLOSES, on=None),), NAN, NAN),
     "a link alone": ((LINK,), 0.0, NAN),
     "a link, and the pack gives current": ((LINK, PACK), 0.0, 1.0),
-    "a link, and the pack gives less than 8 A": ((LINK, read("battery_current", t, 7.9)), 0.0, NAN),
+    "a link, and the pack gives 8 A": ((LINK, read("battery_current", t, 8.0)), 0.0, NAN),
     "a link, and the pack is charged": ((LINK, read("battery_current", t, -9.0)), 0.0, NAN),
-    "a link of 59 V": ((read("dc_link_voltage", t, 59.0), PACK), 0.0, 0.0),
+    "a link of 60 V": ((read("dc_link_voltage", t, 60.0), PACK), 0.0, 0.0),
     "a link of 61 V": ((read("dc_link_voltage", t, 61.0), PACK), 1.0, 1.0),
-    "a link that stood at 79 % before": ((read("dc_link_voltage", t, np.where(HALF, 79.0, 100.0)), PACK), 0.0, 1.0),
+    "a link that stood at 80 % before": ((read("dc_link_voltage", t, np.where(HALF, 80.0, 100.0)), PACK), 0.0, 1.0),
     "a link that stood at 81 % before": ((read("dc_link_voltage", t, np.where(HALF, 81.0, 100.0)), PACK), 1.0, 1.0),
 }
 
@@ -223,7 +224,7 @@ BY_CURRENT = [
     (13.0, NAN, 1.0, NAN, 1.0),
     (13.0, NAN, 0.0, NAN, 0.0),
     (13.0, 1.0, 0.0, NAN, 1.0),  # a full battery takes next to nothing
-    (12.93, 1.0, 0.0, NAN, 1.0),
+    (BATTERY_V, 1.0, 0.0, NAN, 1.0),
     (12.91, 1.0, 0.0, NAN, 0.0),  # 2.12 V a cell and 0.2 V are 12.92 V
     (13.0, 0.0, 0.0, NAN, 0.0),
     (12.0, 0.0, 1.0, NAN, 1.0),
@@ -241,8 +242,8 @@ BY_STATE = [
 ]
 BY_LEVEL = [
     (13.61, NAN, NAN, NAN, 1.0),
-    (13.59, NAN, NAN, NAN, NAN),
-    (12.93, NAN, NAN, NAN, NAN),
+    (CHARGED_V, NAN, NAN, NAN, NAN),
+    (BATTERY_V, NAN, NAN, NAN, NAN),
     (12.91, NAN, NAN, NAN, 0.0),
     (12.55, NAN, NAN, 1.0, 0.0),  # no level without the link that it could stand above
 ]
@@ -344,7 +345,7 @@ def test_a_drive_is_at_work_above_what_offsets_and_pushing_make(name: str, edge:
     """Each half of the rows just above and just below its edge, with a change that keeps a reading from standing."""
     above = t >= 10.0
     jitter = 1e-3 * (np.arange(t.size) % 2)
-    part = read(name, t, edge * np.where(above, 1.01 + jitter, 0.99 + jitter))
+    part = read(name, t, edge * np.where(above, 1.01 + jitter, 1.0 - 4 * jitter))
     work = at_work(logged(part), t)
     seen, other = (work.draws, work.moves) if "current" in name else (work.moves, work.draws)
     assert np.array_equal(seen, above & bool(counts))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 from math import inf
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from logscope.errors import RequestError
 from logscope.findings import Measured
@@ -16,7 +18,7 @@ from logscope.sizing.page import _facts, _used, design_chart
 from logscope.sizing.precharge import PrechargeDesign, size_precharge
 from logscope.sizing.requirements import PrechargeRequirements
 from logscope.sizing.series import Series, at_least, at_most, decade, next_above, next_below
-from logscope.sizing.show import alternative_row, design_to_json, stall_row, value_rows
+from logscope.sizing.show import alternative_row, design_to_json, print_design, stall_row, value_rows
 from logscope.sizing.words import band_text, figures, headline, ohm_text, reason, warnings
 
 HAZEL = PrechargeRequirements(320.0, 1000.0, 0.5, min_voltage_V=240.0, max_voltage_V=344.0)
@@ -288,3 +290,29 @@ def test_e12_and_e96_are_those_of_the_catalogues() -> None:
     assert decade(Series.E96)[:4] == (1.0, 1.02, 1.05, 1.07)
     assert decade(Series.E96)[-3:] == (9.31, 9.53, 9.76)
     assert [len(decade(each)) for each in Series] == [6, 12, 24, 96]
+
+
+def printed(design: PrechargeDesign) -> str:
+    console = Console(file=io.StringIO(), width=200)
+    print_design(design, console)
+    return plain(console.file.getvalue())
+
+
+def test_the_terminal_says_outcome_warnings_tables_and_notes_in_order(design: PrechargeDesign) -> None:
+    said = printed(design)
+    order = [
+        "Precharge resistor 160 Ω (E24): 95 % after", "Required: at least", "WARNING 10 W does not allow", "The charge",
+        "Discharge to 60 V", "Neighbouring resistor values", "Stalled precharge", "Precharge relay: It must",
+        "Resistor: Its data", "CAUTION High voltage kills",
+    ]  # fmt: skip
+    at = [said.index(each) for each in order]
+    assert at == sorted(at)
+    assert "Time to pulse rating" in said
+    row = next(line for line in said.splitlines() if "Time constant" in line)
+    assert row.split("  ")[0] == "Time constant"
+    assert "160 ms" in row
+    assert "137 to 185 ms" in row
+    assert "R·C" not in row  # the meaning is the page's
+    bare = printed(size_precharge(replace(HAZEL, time_s=None, resistance_ohm=160.0)))
+    assert "Time to pulse rating" not in bare  # a column without a value
+    assert "WARNING" not in bare
