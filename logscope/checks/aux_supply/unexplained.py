@@ -68,7 +68,7 @@ def find_unexplained(side: Side, signals: Signals) -> Unexplained | None:
 
 def _beside(side: Side) -> FloatArray:
     """The lower one of the levels before and after each row [V]: a load that comes to stay is a step and no dip."""
-    rows = max(round(_BESIDE_S / side.period_s), 3) | 1
+    rows = round(_BESIDE_S / side.period_s) | 1
     level = np.asarray(median_filter(side.volts, rows, mode="nearest"))
     row, half = np.arange(side.volts.size), rows // 2
     last = side.volts.size - 1
