@@ -316,3 +316,16 @@ def test_the_terminal_says_outcome_warnings_tables_and_notes_in_order(design: Pr
     bare = printed(size_precharge(replace(HAZEL, time_s=None, resistance_ohm=160.0)))
     assert "Time to pulse rating" not in bare  # a column without a value
     assert "WARNING" not in bare
+
+
+def test_only_outcome_warnings_and_caution_stand_out_on_a_terminal(design: PrechargeDesign) -> None:
+    """Escape sequences of ECMA-48: 1 is bold, 33 yellow, 31 red."""
+    console = Console(file=io.StringIO(), width=400, force_terminal=True, color_system="standard")
+    print_design(design, console)
+    lines = plain(console.file.getvalue()).splitlines()
+    marked = [line for line in lines if "\x1b" in line]
+    assert lines[0].startswith("\x1b[1mPrecharge resistor 160 Ω (E24): 95 % after 0.479 s")
+    assert [line[:11] for line in marked if "WARNING" in line] == ["\x1b[33mWARNIN"]
+    assert marked[-1].startswith("\x1b[1;31mCAUTION")
+    for plainly in ("Required: at least", "Time constant  ", "Precharge relay: "):
+        assert any(line.startswith(plainly) and "\x1b" not in line for line in lines)
