@@ -64,3 +64,28 @@ def test_near_is_a_tenth_of_the_range_only_where_both_ends_are_stated(
     vehicle = Vehicle(limits=Limits.model_construct(battery_min_V=low, battery_max_V=high))
     (found,) = (each for each in stated_limits(vehicle) if each.key == "battery_max_V")
     assert found.near == pytest.approx(near)
+
+
+@pytest.mark.parametrize(
+    ("key", "what", "do"),
+    [
+        ("motor_current_A", "motor current", "Lower the current or power setting"),
+        ("motor_temperature_C", "motor temperature", "Let it cool, check flow"),
+        ("inverter_temperature_C", "inverter temperature", "Let it cool, check flow"),
+        ("coolant_temperature_C", "coolant temperature", "Let it cool, check flow"),
+        ("battery_max_V", "battery voltage, highest", "Lower regeneration"),
+        ("battery_min_V", "battery voltage, lowest", "Lower the current or power setting"),
+        ("dc_link_max_V", "DC-link voltage", "Lower regeneration"),
+        ("motor_speed_rpm", "motor speed", "Set the inverter's speed limit lower"),
+        ("aux_min_V", "12 V supply, lowest", "Look for what switched"),
+        ("aux_max_V", "12 V supply, highest", "Check the set-point of the DC-DC converter"),
+        ("cell_max_V", "cell voltage, highest", "Lower regeneration"),
+        ("cell_min_V", "cell voltage, lowest", "Lower the current or power setting"),
+        ("battery_temperature_max_C", "battery temperature, highest", "Let it cool, and lower the current"),
+        ("battery_temperature_min_C", "battery temperature, lowest", "Warm the battery"),
+    ],
+)
+def test_a_limit_has_its_own_name_and_advice(key: str, what: str, do: str) -> None:
+    (found,) = (each for each in stated_limits(VEHICLE) if each.key == key)
+    assert found.what == what
+    assert found.do.startswith(do)
