@@ -307,3 +307,37 @@ def test_a_witness_is_as_old_as_its_newest_reading(age_s: float, known: bool) ->
     row = int(np.searchsorted(T, at[-1] + age_s - 1e-6))
     assert bool(found.known[row]) is known
     assert found.known[0]
+
+
+@pytest.mark.parametrize(
+    ("on_shaft", "late_s", "apart"),
+    [(True, 0.585, True), (True, 0.535, False), (False, 0.985, True), (False, 0.935, False)],
+)
+def test_a_lag_of_the_reading_is_no_departure(on_shaft: bool, late_s: float, apart: bool) -> None:
+    """Filters of 0.2 s on the shaft and 0.6 s on the road, twice 20 and 10 ms of updates, and 0.3 s that it lasts."""
+    beside = other("vehicle_speed", np.where(T < 10.0, 1000.0, 2000.0), on_shaft=on_shaft)
+    found = departures(speed(np.where(10.0 + late_s > T, 1000.0, 2000.0)), model(), (beside,))
+    assert bool(found) is apart
+    if found:
+        lag_s = (0.2 if on_shaft else 0.6) + 2 * (0.02 + P)
+        assert T[found[0].first] == pytest.approx(10.0 + lag_s, abs=0.011)
+        assert T[found[0].last] == pytest.approx(10.0 + late_s, abs=0.011)
+
+
+def test_a_departure_is_apart_for_most_of_its_time_and_as_far_as_at_its_worst() -> None:
+    second = other("motor_speed_second", 2000.0)
+    for away_s, count in ((0.30, 1), (0.20, 0)):  # of each half second, three times
+        value = np.where((T >= 10.0) & (T < 11.5) & (away_s > T % 0.5), 1000.0, 2000.0)
+        assert len(departures(speed(value), model(), (second,))) == count
+    growing = np.where((T >= 10.0 - 1e-9) & (T <= 11.0 + 1e-9), 1500.0 - 400.0 * (T - 10.0), 2000.0)
+    (found,) = departures(speed(growing), model(), (second,))
+    assert found.worst_rpm == pytest.approx(1700.0 - 60.0 - 1100.0)  # at its last sample
+    assert found.witness is second
+
+
+def test_near_standstill_a_departure_needs_more_than_what_counts_as_zero_twice() -> None:
+    """Of 2000 rpm 3 % are 60; a slack or two zeros of more are the floor instead."""
+    second = other("motor_speed_second", np.where(T < 5.0, 2000.0, 200.0))
+    away = np.where(T < 5.0, 2000.0, np.where((T >= 10.0) & (T < 12.0), 100.0, 200.0))
+    for zero_rpm, count in ((10.0, 1), (36.0, 0)):  # 170 − 100 − 72 are less than nothing
+        assert len(departures(speed(away), model(zero_rpm=zero_rpm), (second,))) == count
