@@ -15,7 +15,12 @@ import pytest
 from made_speeds import P, T, model, speed
 from motor_traces import HAZEL, part, signals
 
+from logscope.observations.motor_speed import analysis
+from logscope.observations.motor_speed.analysis import _meet, wrong_speed
+from logscope.observations.motor_speed.departures import Departure
+from logscope.observations.motor_speed.disturbances import Disturbance, SpeedAnalysis
 from logscope.observations.motor_speed.lost import (
+    LostSpeed,
     _beyond_tyres,
     _by_torque,
     _edge,
@@ -219,3 +224,53 @@ def test_every_lost_speed_of_a_log_is_found() -> None:
     assert len(found) == 2
     assert found[1].after is None
     assert lost_speeds(signals(made), speed(290.0 * (T < 12.0)), model(), HAZEL) == ()
+
+
+def found_lost(before: int, last: int, after: int | None, *, device: bool = False) -> LostSpeed:
+    return LostSpeed(before, before + 1, last, after, 2000.0, 0.1, ("torque",), device=device, restart=device)
+
+
+@pytest.mark.parametrize(
+    ("lost_rows", "other_rows", "meet"),
+    [((10, 20), (20, 25), True), ((10, 20), (21, 25), False), ((10, 20), (5, 10), True), ((10, 20), (5, 9), False),
+     ((10, None), (30, 35), True)],
+)  # fmt: skip
+def test_a_lost_speed_meets_a_disturbance_within_it(
+    lost_rows: tuple[int, int | None], other_rows: tuple[int, int], meet: bool
+) -> None:
+    before, after = lost_rows
+    other_ = Disturbance("spike", other_rows[0], other_rows[0] + 1, other_rows[1] - 1, other_rows[1], 500.0)
+    assert _meet(found_lost(before, 25, after), other_) is meet
+
+
+def test_what_is_wrong_with_a_speed_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disturbance within a lost reading is that reading's, but where the device itself says that it stopped."""
+    spike = Disturbance("spike", 100, 101, 102, 103, 500.0)
+    inside = Disturbance("dropout", 498, 499, 505, 506, 500.0)
+    shaft = other("motor_speed_second", 2000.0)
+    apart = (Departure(shaft, 490, 520, 90.0), Departure(shaft, 700, 760, 80.0), Departure(shaft, 750, 790, 70.0))
+    study = SpeedAnalysis(speed(2000.0), model(), (spike, inside), np.array([101, 499, 506]), np.array([520]))
+    monkeypatch.setattr(analysis, "analyse_speed", lambda *_: study)
+    monkeypatch.setattr(analysis, "other_speeds", lambda *_: (shaft,))
+    monkeypatch.setattr(analysis, "departures", lambda *_: apart)
+    made = signals(speed(2000.0))
+    for device in (True, False):
+        gone = found_lost(497, 560, 570, device=device)
+        monkeypatch.setattr(analysis, "lost_speeds", lambda *_, gone=gone: (gone,))
+        found = wrong_speed(made, HAZEL)
+        assert found is not None
+        if device:
+            assert (found.lost, found.study.disturbances) == ((gone,), (spike,))
+            assert (found.study.steps.tolist(), found.study.lost.tolist()) == ([101], [])
+            assert found.departures == (apart[1],)  # the first is the lost reading's, the last one the second's
+        else:
+            assert (found.lost, found.study.disturbances) == ((), (spike, inside))
+            assert (found.study.steps.tolist(), found.study.lost.tolist()) == ([101, 499, 506], [520])
+            assert found.departures == (apart[0], apart[1])
+    monkeypatch.setattr(analysis, "lost_speeds", lambda *_: (found_lost(700, 710, None),))
+    late = wrong_speed(made, HAZEL)
+    assert late is not None
+    assert len(late.lost) == 1  # it meets no disturbance
+    assert late.departures == (apart[0],)
+    monkeypatch.setattr(analysis, "analyse_speed", lambda *_: None)
+    assert wrong_speed(made, HAZEL) is None
