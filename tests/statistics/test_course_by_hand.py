@@ -213,6 +213,7 @@ def test_scatter_is_of_neighbours_and_outliers_are_drawn_in() -> None:
     assert scatter(np.tile([0.0, 0.5], 6), ONE) == 1.0
     y = np.where(INDEX == 5, 9.0, 0.0)
     assert drawn_in(y, ONE)[5] == 3.5
+    assert drawn_in(y, 2.0 * ONE)[5] == 7.0
     assert drawn_in(np.where(INDEX < 2, 9.0, 0.0), ONE)[:3].tolist() == [9.0, 8.0, 0.0]  # of 9, 9, 0 and 0 it is 4.5
 
 
