@@ -111,7 +111,8 @@ def test_rows_are_whitened_within_a_stretch_and_across_no_missing_one() -> None:
 @pytest.mark.parametrize(
     ("residual", "alike"),
     [
-        (np.repeat(np.tile([1.0, -1.0], 25), 4), (150 - 49) / 199), (np.tile([1.0, -1.0], 100), 0.0), (np.ones(200), 0.97), (np.zeros(200), 0.0),
+        (np.repeat(np.tile([1.0, -1.0], 25), 4), (150 - 49) / 199), (np.tile([1.0, -1.0], 100), 0.0),
+        (np.ones(200), 0.97), (np.zeros(200), 0.0),
     ],
 )  # fmt: skip
 def test_likeness_is_the_correlation_of_neighbours(residual: FloatArray, alike: float) -> None:
