@@ -6,7 +6,6 @@ from math import pi
 
 import numpy as np
 import pytest
-from scipy import stats
 from scipy.optimize import curve_fit
 
 from logscope.statistics.batches import in_batches
@@ -14,7 +13,7 @@ from logscope.statistics.excursions import RateLimit, excursions, impossible_ste
 from logscope.statistics.forward_differences import forward_differences
 from logscope.statistics.leaps import followed
 from logscope.statistics.ringing import fit_damped_sinusoid
-from logscope.statistics.rounding import largest_rounding_bias, log_likelihood_of_each
+from logscope.statistics.rounding import log_likelihood_of_each
 from logscope.statistics.sampling import (
     begins,
     between_samples,
@@ -195,23 +194,6 @@ def test_a_ring_needs_twelve_rows_beside_its_trend(rows: int, fitted: bool) -> N
     t = 0.05 * np.arange(rows)
     value = np.cos(2 * pi * 3.0 * t) + 0.01 * np.random.default_rng(1).standard_normal(rows)
     assert (fit_damped_sinusoid(t, value, 1.0, 8.0) is not None) is fitted
-
-
-@pytest.mark.parametrize("noise", [0.16, 0.2, 0.3, 0.5])
-def test_rounding_moves_a_mean_by_no_more_than_its_bias(noise: float) -> None:
-    """The mean of every rounded level from scipy.stats.norm.cdf over the cells, steps of 2."""
-    cells = np.arange(-12, 13) * 2.0
-    means = [
-        np.sum(cells * np.diff(stats.norm(level, 2.0 * noise).cdf(np.append(cells - 1.0, cells[-1] + 1.0)))) - level
-        for level in np.linspace(0.0, 2.0, 81)
-    ]
-    assert largest_rounding_bias(2.0 * noise, 2.0) == pytest.approx(np.max(np.abs(means)), rel=0.12, abs=1e-6)
-
-
-def test_without_noise_half_a_step_may_be_wrong_and_without_a_step_nothing() -> None:
-    assert largest_rounding_bias(0.29, 2.0) == 1.0
-    assert largest_rounding_bias(0.31, 2.0) < 0.45
-    assert largest_rounding_bias(0.0, 0.0) == 0.0
 
 
 @pytest.mark.parametrize(
