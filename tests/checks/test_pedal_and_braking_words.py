@@ -26,7 +26,15 @@ from logscope.checks.throttle.check import (
     throttle,
     undetermined_words,
 )
-from logscope.checks.throttle.pedal import Rest, _at_rest, _due_within, find_disagreement, find_jump, find_rest
+from logscope.checks.throttle.pedal import (
+    Rest,
+    _at_rest,
+    _due_within,
+    find_dead_band,
+    find_disagreement,
+    find_jump,
+    find_rest,
+)
 from logscope.checks.throttle.travel import Falling, _visits, find_falling
 from logscope.findings import CAUTION_HV, Level, Mark, Measured, NothingToCheck, Severity
 from logscope.signals import MissingPart
@@ -310,3 +318,26 @@ def test_a_motor_that_never_brakes_is_not_checked() -> None:
     with pytest.raises(MissingPart) as missing:
         find_braking(signals(turning))
     assert missing.value.part == "torque"
+
+
+@pytest.mark.parametrize(("link_v", "close"), [(361.0, True), (359.0, False)])
+def test_a_links_limit_is_near_by_a_tenth_of_itself_whatever_the_packs_range(link_v: float, close: bool) -> None:
+    both = Vehicle(dc_link=DcLink(max_voltage_V=400), limits=Limits(battery_min_V=240))
+    made = signals(part("dc_link_voltage", T, np.full(T.size, link_v)), part("motor_speed", T, T))
+    found = _summary(made, both, BRAKING)
+    assert ("close to the voltage limit" in found.title) is close
+    assert found.severity is (Severity.INFO if close else Severity.GOOD)
+    pack = Vehicle(limits=Limits(battery_max_V=400))  # no lowest voltage: a tenth of the highest
+    made = signals(part("battery_voltage", T, np.full(T.size, link_v)), part("motor_speed", T, T))
+    assert ("close to the voltage limit" in _summary(made, pack, BRAKING).title) is close
+
+
+def test_of_two_messages_with_one_stamp_the_pedal_may_be_at_its_next_reading() -> None:
+    """It moves by 0.2 % a reading; torque comes with the reading at 18.2 %, of the same stamp or a hair before it."""
+    phase = T % 15.0
+    value = 10.0 + np.clip((phase - 2.0) * 10.0, 0.0, 60.0) * (phase < 12.0)
+    asked = np.where(value > 18.1 + 1e-6, 50.0, 0.0)
+    for early_s, high in ((0.0, 8.4), (0.001, 8.2)):
+        found = find_dead_band(part("throttle", T, value), REST, signals(part("torque_target", T - early_s, asked)))
+        assert found is not None
+        assert found.high == pytest.approx(high, abs=0.011)
