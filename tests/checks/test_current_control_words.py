@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import log, pi
 from types import SimpleNamespace
 from typing import Any
@@ -224,3 +225,53 @@ def test_a_swing_is_a_finding_with_its_figures(
     assert found.measured["low_speed_percent"] == Measured(12.5, "%")
     assert found.evidence.charts == ()  # no speed to draw it against
     assert found.evidence.window == (3.0, 5.0)
+
+
+def test_answers_come_in_order_of_time_without_those_that_may_fold(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each is fitted to the rows that its step leaves; a torque keeps its sign, and folds nowhere."""
+    asked: list[tuple[float, float, float, float, float]] = []
+    made = {5.0: answer(start_s=5.0), 2.0: answer(start_s=2.0), 3.0: None}
+
+    def fit(time_s: Any, value: Any, step: Any, period_s: float, noise: float, apart_s: float) -> Any:
+        asked.append((float(time_s[0]), float(time_s[-1]), period_s, noise, apart_s))
+        return made[step.start_s]
+
+    steps_ = [SimpleNamespace(start_s=s, low_s=s - 1.0, until_s=s + 1.5) for s in (5.0, 2.0, 3.0)]
+    monkeypatch.setattr(check, "find_steps", lambda *_: steps_)
+    monkeypatch.setattr(check, "fit_step_response", fit)
+    one = loop(target=np.where(T < 2.0, 0.0, 80.0))
+    assert check._answers(one) == [made[2.0], made[5.0]]
+    assert asked[0] == (4.0, 6.5, one.measured.period_s, 1.0, 0.0)
+    amps = replace(one, measured=replace(one.measured, name="motor_current"))
+    folds = {2.0: True, 5.0: False}
+    monkeypatch.setattr(
+        type(made[2.0]), "may_fold", lambda self, noise, period_s: folds[self.step.start_s], raising=True
+    )
+    assert check._answers(amps) == [made[5.0]]
+    assert len(check._answers(one)) == 2
+
+
+def test_without_a_swing_a_loop_is_calm_or_was_not_searched(monkeypatch: pytest.MonkeyPatch) -> None:
+    searched = SimpleNamespace(window=64, noise=0.5, lowest_hz=2.0, windows=7)
+    monkeypatch.setattr(check, "find_swinging", lambda _: (None, searched))
+    calm = check._swinging(loop())
+    assert (calm.kind, calm.severity, calm.caution) == ("current_control.calm", Severity.GOOD, "")
+    assert calm.measured["smallest_seen_Nm"].value == pytest.approx(0.9)
+    assert (calm.start_s, calm.end_s) == (0.0, T[-1])
+    monkeypatch.setattr(check, "find_swinging", lambda _: (None, SimpleNamespace(**{**vars(searched), "windows": 0})))
+    none = check._swinging(loop())
+    assert (none.kind, none.severity, none.measured) == ("current_control.undetermined", Severity.INFO, {})
+
+
+def test_the_longest_swing_is_shown_for_three_seconds_with_its_speed(monkeypatch: pytest.MonkeyPatch) -> None:
+    made = swing(
+        events=((1.0, 2.0), (3.0, 7.5)), rpm=np.array([1000.0, 2000.0]), size=np.array([20.0, 21.0]), per_turn=1,
+        follows_shaft=True,
+    )  # fmt: skip
+    monkeypatch.setattr(check, "find_swinging", lambda _: (made, None))
+    found = check._swinging(loop())
+    assert found.evidence.window == (3.0, 6.0)
+    (chart,) = found.evidence.charts
+    assert (chart.series[0].x.tolist(), chart.series[0].y.tolist()) == ([1000.0, 2000.0], [20.0, 21.0])
+    assert found.measured["damping_ratio"].value is None
+    assert (found.cause, found.severity) == ("shaft", Severity.WARNING)
