@@ -28,7 +28,7 @@ _EMPTY = 0xFFFFFFFFFFFFFFFF
 _STANDARD_IDENTIFIERS = 1 << 11
 
 ANY_SOURCE = 0xFE  # SAE J1939-81, null address: no node sends from it, definitions use it for "any"
-_WITHOUT_PRIORITY = 0x03FFFFFF
+WITHOUT_PRIORITY = 0x03FFFFFF
 _PEER_TO_PEER_BELOW = 240  # PDU formats below are addressed: the next byte is the destination (J1939-21)
 
 _ERROR, _REMOTE, _FLAG_EXTENDED = int(Flag.ERROR), int(Flag.REMOTE), int(Flag.EXTENDED)
@@ -49,7 +49,7 @@ def j1939_key(bus: int, identifier: int) -> int:
     >>> j1939_key(0, 0x18EF1234) == j1939_key(0, 0x0CEF5634)  # other priority and destination
     True
     """
-    identifier &= _WITHOUT_PRIORITY
+    identifier &= WITHOUT_PRIORITY
     if ((identifier >> 16) & 0xFF) < _PEER_TO_PEER_BELOW:
         identifier &= ~0xFF00
     return bus << _BUS_SHIFT | _EXTENDED_KEY | _J1939_KEY | identifier
@@ -170,7 +170,7 @@ def _look_up(key, keys, values, shift):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _look_up_j1939(bus, identifier, keys, values, shift):  # type: ignore[no-untyped-def]
-    identifier &= np.uint64(_WITHOUT_PRIORITY)
+    identifier &= np.uint64(WITHOUT_PRIORITY)
     if ((identifier >> np.uint64(16)) & np.uint64(0xFF)) < np.uint64(_PEER_TO_PEER_BELOW):
         identifier &= np.uint64(0xFFFF00FF)
     key = bus | np.uint64(_EXTENDED_KEY | _J1939_KEY) | identifier

@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 from logscope.capture.frames import Frames
 from logscope.decoding.block import DecodeCounts, DecodedBlock, decode_block
 from logscope.decoding.columns import Column, joined
+from logscope.decoding.grouping import WITHOUT_PRIORITY
 from logscope.decoding.matching import BusDefinitions, Matching, Service, Wanted
 from logscope.decoding.table import Table
+from logscope.definitions.spec import MessageSpec
 
 __all__ = ["BusDefinitions", "DecodeCounts", "DecodedBlock", "Decoder", "Table", "Wanted"]
 
@@ -90,7 +92,8 @@ class Decoder:
         A table is named as its message, with the bus in front, "can1:Pack", where several buses
         carry a message of that name. A J1939 definition for any source address gives one table a
         sender, "Pack@0x17", where there are several senders. Two messages of one name on one bus are
-        distinguished likewise by their identifiers, "Pack@0x1A0".
+        distinguished likewise by their identifiers, "Pack@0x1A0", an extended one of the same number
+        by all its digits, "Pack@0x000001A0".
         """
         buses_of: dict[str, set[str]] = {}
         alike: dict[tuple[str, str], list[_Growing]] = {}
@@ -128,7 +131,18 @@ def _suffixes(members: list[_Growing]) -> list[str]:
         else member.service.spec.identifier
         for member in members
     ]
-    return [f"@0x{identifier:X}" for identifier in identifiers]
+    # The same number may be a standard and an extended identifier, or one that a group has in another priority.
+    return [
+        f"@0x{identifier:X}" if identifiers.count(identifier) == 1 else _in_full(member.service.spec, identifier)
+        for member, identifier in zip(members, identifiers, strict=True)
+    ]
+
+
+def _in_full(spec: MessageSpec, identifier: int) -> str:
+    """An identifier that shows its kind: a whole one of 29 bits by eight digits, a group's without its priority."""
+    if spec.j1939:
+        return f"@0x{identifier & WITHOUT_PRIORITY:07X}"
+    return f"@0x{identifier:08X}" if spec.extended else f"@0x{identifier:X}"
 
 
 def _finished(growing: _Growing, name: str, start_ns: int) -> Table:

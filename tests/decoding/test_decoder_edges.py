@@ -53,6 +53,23 @@ def test_tables_of_one_name_are_named_by_what_distinguishes_them() -> None:
     }  # fmt: skip
 
 
+def test_no_table_takes_the_name_of_another() -> None:
+    """The same number as a standard and an extended identifier, and as those of a group in other priorities."""
+    specs = [
+        MessageSpec("M", 0x1A0, False, 1, (BYTE,)), MessageSpec("M", 0x1A0, True, 1, (BYTE,)),
+        MessageSpec("M", 0x18FF1017, True, 1, (BYTE,)), MessageSpec("M", 0x18FF10FE, True, 1, (BYTE,), j1939=True),
+        MessageSpec("M", 0x1A1, False, 1, (BYTE,)),
+    ]  # fmt: skip
+    decoder = Decoder([(None, tuple(specs))])
+    decoder.add(frames([(1, 0x1A0, b"\1"), (2, 0x1A1, b"\2")]))
+    decoder.add(frames([(3, 0x1A0, b"\3"), (4, 0x18FF1017, b"\4"), (5, 0x0CFF1017, b"\5")], Flag.EXTENDED))
+    decoder.add(frames([(6, 0x18FF1018, b"\6")], Flag.EXTENDED))
+    assert {name: table.columns["S"].tolist() for name, table in decoder.tables(0).items()} == {
+        "M@0x1A0": [1.0], "M@0x1A1": [2.0], "M@0x000001A0": [3.0], "M@0x18FF1017": [4.0], "M@0x0FF1017": [5.0],
+        "M@0x18FF1018": [6.0],
+    }  # fmt: skip
+
+
 def test_the_same_identifier_of_another_bus_has_its_own_definition() -> None:
     """Identifiers of 11 bits are found without a search: one row of the table a bus."""
     table = key_table({plain_key(0, 0x7FF, False): 3, plain_key(1, 0x7FF, False): 1, plain_key(1, 0x800, True): 2}, 2)
