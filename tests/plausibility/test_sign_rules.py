@@ -178,6 +178,13 @@ def test_a_pressed_pedal_at_speed_asks_for_torque_forward(name: str) -> None:
     assert facts[frozenset({"motor_speed"})] == "it turns backwards at more than 30 km/h"
 
 
+def test_what_stands_at_zero_counts_on_neither_side() -> None:
+    road, half = part("vehicle_speed", 31.0), np.where(AT < 15, 0.0, 1000.0)
+    assert shares(road, part("motor_speed", half))[frozenset({"motor_speed"})] == 1.0
+    assert shares(road, part("motor_speed", -half))[frozenset({"motor_speed"})] == 0.0
+    assert shares(part("vehicle_speed", 30.0), part("motor_speed", half)) == {}
+
+
 def test_a_battery_takes_what_a_charger_delivers() -> None:
     of = frozenset({"battery_current"})
     half = np.where(AT < 15, -5.0, 3.1)
