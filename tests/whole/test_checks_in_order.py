@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from logscope.decoding.block import DecodeCounts
 from logscope.errors import LogError, RequestError
 from logscope.findings import Evidence, Finding, NotChecked, NothingToCheck, Severity
 from logscope.observations.observations import Observations
-from logscope.pipeline import _in_order, _in_short, _summary, chosen_checks, run_checks
+from logscope.pipeline import _differences, _in_order, _in_short, _summary, chosen_checks, compare, run_checks
 from logscope.result import CaptureSummary, Result
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -98,6 +99,7 @@ def test_findings_on_the_mapping_come_first_and_the_others_in_order_of_time() ->
 def test_three_assumed_units_are_named_and_the_others_counted() -> None:
     assert _in_short([]) == ()
     assert _in_short(["a", "b", "c"]) == ("a; b; c",)
+    assert _in_short(["a", "b", "c", "d"]) == ("a; b; c; and 1 more, see the report",)
     assert _in_short(["a", "b", "c", "d", "e"]) == ("a; b; c; and 2 more, see the report",)
 
 
@@ -131,6 +133,19 @@ def test_spans_are_joined_and_dates_do_not_mix_with_counts() -> None:
     for one, other in ((DATES_FROM_NS, 5), (5, DATES_FROM_NS)):
         with pytest.raises(LogError, match=r"^a: these logs are on different clocks"):
             _joined((one, one), (other, other), ["a"])
+
+
+def test_a_comparison_needs_runs_on_both_sides_and_says_what_two_vehicle_files_have_otherwise(tmp_path: Path) -> None:
+    log = tmp_path / "a.log"
+    log.write_text("(1700000000.0) can0 100#00\n(1700000001.0) can0 100#01\n", encoding="utf-8")
+    for sides in (([], [log]), ([log], []), ([], [])):
+        with pytest.raises(RequestError, match="a comparison needs at least one run on each side"):
+            compare(*sides, Vehicle())
+    one = Vehicle.model_validate({"motor": {"pole_pairs": 2}})
+    other = Vehicle.model_validate({"motor": {"pole_pairs": 3}})
+    assert _differences(one, one) == []
+    (found,) = _differences(one, other)
+    assert "pole_pairs" in str(found)
 
 
 def result(*findings: Finding) -> Result:
