@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +12,15 @@ import pytest
 from logscope import export
 from logscope.capture.frames import DATES_FROM_NS
 from logscope.capture.open import Capture
+from logscope.capture.rows import concatenate
 from logscope.capture.samples import Samples, SerialLog
-from logscope.decoded import decode_capture, serial_tables
+from logscope.decoded import decode_capture, decode_tables, read_definitions, serial_tables
 from logscope.decoding.table import Table
 from logscope.decoding.tables import Decoder
 from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.errors import LogError, RequestError, VehicleError
-from logscope.logs import formats_of
+from logscope.joint_clock import JointClock
+from logscope.logs import formats_of, read
 from logscope.parts import PARTS
 from logscope.vehicle import Vehicle
 from logscope.vehicle_schema import vehicle_schema
@@ -113,6 +116,52 @@ def test_consoles_are_laid_on_one_clock_from_their_first_sample() -> None:
         decode_capture(Capture((), (console(3.0), console(2.0, dated=True))), Decoder([]))
     with pytest.raises(LogError, match="no frame and no sample could be read"):
         decode_capture(Capture((), (console(),)), Decoder([]))
+
+
+DBC = """VERSION ""
+BU_: A
+BO_ 256 Box: 2 A
+ SG_ Low : 0|8@1+ (1,0) [0|255] "V" A
+ SG_ High : 8|8@1+ (2,0) [0|510] "A" A
+"""
+
+
+def recorded(folder: Path, *seconds: float) -> Capture:
+    path = folder / "made.log"
+    path.write_text("".join(f"({at:.6f}) can0 100#0{k}1{k}\n" for k, at in enumerate(seconds)), encoding="utf-8")
+    return read(path)
+
+
+def test_what_is_wanted_is_decoded_or_all_that_is_defined(tmp_path: Path) -> None:
+    (tmp_path / "made.dbc").write_text(DBC, encoding="utf-8")
+    capture = recorded(tmp_path, 1.0, 2.0)
+    every = decode_tables(capture, definitions=tmp_path / "made.dbc")
+    assert every.tables["Box"].columns["Low"].tolist() == [0.0, 1.0]
+    assert every.tables["Box"].columns["High"].tolist() == [32.0, 34.0]
+    some = decode_tables(capture, definitions=[tmp_path / "made.dbc"], wanted=[(None, "Box", "High")])
+    assert list(some.tables["Box"].columns) == ["High"]
+    assert (every.start_ns, every.end_ns, every.account.frames, every.counts.decoded) == (10**9, 2 * 10**9, 2, 2)
+    pairs, skipped = read_definitions(None, tmp_path / "made.dbc")
+    assert [(bus, [message.name for message in messages]) for bus, messages in pairs] == [(None, ["Box"])]
+    assert skipped == ()
+
+
+def test_frames_and_a_console_need_one_clock(tmp_path: Path) -> None:
+    """Frames that count from their own start say nothing of a console's, unless the clocks have been joined."""
+    frames = recorded(tmp_path, 1.0, 9.0)
+    both = replace(frames, serial=(console(3.0, 5.0),))
+    with pytest.raises(LogError, match="different clocks"):
+        decode_capture(both, Decoder([]))
+    joined = decode_capture(replace(both, clocks=(JointClock("a", "b", 0.0),)), Decoder([]))
+    assert (joined.start_ns, joined.end_ns) == (10**9, 9 * 10**9)
+    silent = decode_capture(replace(frames, serial=(console(),)), Decoder([]))  # it printed nothing
+    assert (silent.start_ns, silent.end_ns) == (10**9, 9 * 10**9)
+    dated = recorded(tmp_path, 1_700_000_001.0, 1_700_000_002.0)
+    late = decode_capture(replace(dated, serial=(console(700_000_000.0, dated=True),)), Decoder([]))
+    assert (late.start_ns, late.end_ns) == (1_700_000_000 * 10**9, 1_700_000_002 * 10**9)
+    nothing = replace(next(iter(frames.blocks)), frames=concatenate([]))
+    beside = decode_capture(Capture((nothing,), (console(3.0, 5.0),)), Decoder([]))
+    assert (beside.start_ns, beside.end_ns) == (3 * 10**9, 5 * 10**9)
 
 
 def test_one_description_of_columns_serves_a_log() -> None:
