@@ -12,6 +12,7 @@ from contactor_pieces import history, link_of, opening, part, switchings
 
 from logscope.checks.contactors import check, welded
 from logscope.checks.contactors import dropout as dropouts
+from logscope.checks.contactors import load as loads
 from logscope.checks.contactors.chatter import chatter, closed_briefly
 from logscope.checks.contactors.drop import Drop
 from logscope.checks.contactors.dropout import _finding as dropout_finding
@@ -295,3 +296,69 @@ def test_why_nothing_can_be_checked_says_what_is_missing() -> None:
     doubted = history()
     doubted = replace(doubted, signals=replace(doubted.signals, doubtful={NEGATIVE: "why"}))
     assert check._why_nothing(doubted).startswith("the contactors' states are in doubt, and")
+
+
+# --- openings under load
+
+
+@pytest.mark.parametrize(
+    ("source", "jump_v", "drained_v", "found_v"),
+    [
+        ("battery_current", -100.0, -55.0, -100.0),
+        ("battery_current", 80.0, -55.0, 80.0),
+        ("battery_current", 0.0, -55.0, -55.0),
+        ("battery_current", None, -55.0, None),
+        ("motor_current", -100.0, -55.0, -55.0),  # its windings discharge an opened link, too
+        ("motor_current", 80.0, -55.0, 80.0),
+        ("motor_current", 0.0, 0.0, 0.0),
+        ("motor_current", None, -55.0, "none"),
+    ],
+)
+def test_what_throws_the_link_off_is_its_jump_or_what_drained_it(
+    source: str, jump_v: Any, drained_v: float, found_v: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loads, "_jump", lambda *_: jump_v)
+    monkeypatch.setattr(loads, "_drained", lambda *_: drained_v)
+    current = part(source, T, np.full(T.size, -50.0))
+    made = history([current], link=link_of(part(LINK, T, np.full(T.size, 350.0))))
+    found = loads._loaded(made, opening(5.0, 5.1, 9.0), current)
+    if found_v == "none":
+        assert found is None
+        return
+    assert found is not None
+    assert (found.jump_v, found.source, found.current.value) == (found_v, source, 50.0)
+
+
+def test_a_proven_opening_under_load_states_its_current_and_jump() -> None:
+    made = history([part(LINK, T, 0 * T), STATE, LOADED])
+    one = loads.Loaded(opening(5.0, 5.25, 9.0), Measured(100.0, "A", 80.0, 120.0), "battery_current", -60.0)
+    found = loads._proven(made, one)
+    assert (found.severity, found.start_s, found.end_s) == (Severity.WARNING, 5.0, 5.25)
+    assert found.measured == {"current_A": one.current, "link_jump_V": Measured(-60.0, "V")}
+    assert "was 100 A just before, and 80.0 to 120 A around the opening" in found.explanation
+    assert "known to within 250 ms" in found.method
+    assert found.parts[0] == MAIN
+    motor = loads._proven(made, replace(one, source="motor_current", current=Measured(100.0, "A", None, 120.0)))
+    assert motor.measured["motor_current_A"].value == 100.0
+    assert "and 0 to 120 A around" in motor.explanation
+
+
+def test_openings_left_open_give_the_range_of_their_currents() -> None:
+    unclear = [
+        loads.Loaded(opening(5.0, 5.25, 9.0), Measured(90.0, "A", 80.0, 120.0), "battery_current", None),
+        loads.Loaded(opening(12.0, 12.25, 15.0), Measured(70.0, "A", 60.0, 75.0), "battery_current", None),
+    ]
+    found = loads._open(history([LOADED]), unclear, LOADED)
+    assert found.measured == {"current_A": Measured(None, "A", 60.0, 120.0)}
+    assert [(event.start_s, event.end_s) for event in found.events] == [(5.0, 5.25), (12.0, 12.25)]
+    assert "up to 120 A" in found.title
+    assert "the current is logged every 10 ms" in found.method
+
+
+@pytest.mark.parametrize(("peak_v", "jump_v"), [(398.0, 0.0), (400.0, 50.0)])
+def test_a_link_is_thrown_up_from_what_the_pack_read_in_the_middle_of_the_opening(peak_v: float, jump_v: float) -> None:
+    """The pack reads 350 V, but 380 V amid the bracket, at 5.05 s: 5 % above that are 399 V."""
+    link = link_of(part(LINK, T, np.where(T >= 5.105, peak_v, 350.0)))
+    pack = part("battery_voltage", T, np.where(np.abs(T - 5.05) < 0.005, 380.0, 350.0))
+    found = loads._jump(history([pack], link=link), link, opening(5.0, 5.1, 9.0, level_v=350.0))
+    assert found == jump_v

@@ -189,7 +189,7 @@ def curve_end(after: Any, *, pack_v: float | None = None, **more: Any) -> int:
     rise = [0, 60, 100, 130, 150, 165, 175, 185, 191, 197, 200]
     volts = np.array([0.0] * 10 + rise + list(after) + [200.0] * 60)
     attempt = replace(ATTEMPT, onset=10, top=20, end=70, **more)
-    return measure._curve_end(link(volts, step_v=1.0), attempt, pack_v)
+    return measure._curve_end(link(volts, noise_v=0.5, step_v=1.0), attempt, pack_v)
 
 
 def test_a_curve_ends_a_rise_or_ten_samples_after_it_is_near() -> None:
@@ -203,11 +203,11 @@ def test_a_curve_ends_a_rise_or_ten_samples_after_it_is_near() -> None:
 @pytest.mark.parametrize(
     ("after", "more", "end"),
     [
-        ([200.0, 192.5], {}, 29),  # 197 V less four noises and a step: 192 V
-        ([200.0, 191.5], {}, 21),  # a load draws it down
+        ([200.0, 194.5], {}, 29),  # 197 V less four noises and a step: 194 V
+        ([200.0, 193.5], {}, 21),  # a load draws it down
         ([200.0, 206.0], {}, 29),
-        ([200.0, 206.0], {"contactor_s": 0.20}, 21),  # once joined to the pack at 200 V, braking lifts it by 5 V
-        ([200.0, 204.5], {"contactor_s": 0.20}, 29),
+        ([200.0, 203.5], {"contactor_s": 0.20}, 21),  # once joined to the pack at 200 V, braking lifts it by 3 V
+        ([200.0, 202.5], {"contactor_s": 0.20}, 29),
         ([200.0, 206.0], {"contactor_s": 0.22}, 29),  # joined at 206 V
     ],
 )
@@ -265,7 +265,9 @@ def cut(monkeypatch: pytest.MonkeyPatch) -> Any:
         monkeypatch.setattr(measure, "_start_of", lambda *_: start)
         monkeypatch.setattr(measure, "find_settling", lambda *_: settling)
         volts = np.where(AT < 0.205, 0.0, 300.0)
-        found = measure._cut_out(link(volts), replace(ATTEMPT, onset=20, top=40, **attempt), NO_MATTER, 59, 350.0)
+        found = measure._cut_out(
+            link(volts, noise_v=0.5, step_v=0.5), replace(ATTEMPT, onset=20, top=40, **attempt), NO_MATTER, 59, 350.0
+        )
         return found, asked, handed
 
     return run
@@ -280,11 +282,11 @@ def test_a_curve_without_a_break_goes_to_its_last_sample(cut: Any) -> None:
     assert cut()[2]["reported"] is None
 
 
-@pytest.mark.parametrize(("step_v", "ahead"), [(2.9, True), (-2.9, True), (3.1, False)])
+@pytest.mark.parametrize(("step_v", "ahead"), [(1.95, True), (-1.95, True), (2.05, False)])
 def test_a_curve_that_breaks_off_without_a_step_is_fitted_without_its_last_sample_too(
     step_v: float, ahead: bool, cut: Any
 ) -> None:
-    """Three noises of 1 V."""
+    """Three noises of 0.5 V and a step of 0.5 V."""
     found, asked, _ = cut(Break(15, step_v, 300.0, True))
     assert found.end == 35
     assert asked == [(13, 36, True), (13, 35, False)] if ahead else asked == [(13, 36, True)]
@@ -330,7 +332,11 @@ def test_a_measurement_states_what_its_pieces_are(monkeypatch: pytest.MonkeyPatc
     attempt = replace(ATTEMPT, onset=10, top=15, end=60)
     fit = fitted(start=about(20.0), end=about(300.0))
     monkeypatch.setattr(
-        measure, "_cut_out", lambda *_: measure._Curve(3, 14, fit, None, None, Settling(0, 0, 0, 0, 0, 0, True, False))
+        measure,
+        "_cut_out",
+        lambda _, one, __, last, ___: measure._Curve(
+            3, last if one.end == 15 else 14, fit, None, None, Settling(0, 0, 0, 0, 0, 0, True, False)
+        ),
     )
     monkeypatch.setattr(measure, "closing_of", lambda *_: None)
     stamps: Any = SimpleNamespace(range_s=0.002, known=Known.COUNTED)
@@ -345,6 +351,10 @@ def test_a_measurement_states_what_its_pieces_are(monkeypatch: pytest.MonkeyPatc
     assert (m.inside, m.inside_all) == (3, 2)  # 290 V are within 5 % of the rise's end, yet more than 2 % below 300 V
     assert (m.unsure_s, m.unsure_between_s) == (0.002, 0.001)
     assert m.rise_s == pytest.approx(0.03 * 1.01 + 0.001)
+    volts = volts.copy()
+    volts[16] = 400.0  # what comes behind the curve is none of its level where the attempt is over
+    over = measure.measure(signals(310.0), link(volts.copy()), replace(attempt, end=15), stamps, timing)
+    assert over.inside == 3
     timing.stamps.known = Known.AT_MOST
     other = measure.measure(signals(310.0), made, attempt, stamps, timing)
     assert other.unsure_between_s == 0.002
