@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import exp, log
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -202,19 +203,28 @@ def level(value: float, **more: Any) -> Any:
         (history([part("battery_voltage", T, np.full(T.size, 350.0))]), opening(5.0, 5.1, 15.0), False),
     ],
 )
-def test_a_link_is_stuck_where_it_stays_within_five_per_cent_of_its_pack(made: Any, at: Opening, known: bool) -> None:
+def test_a_link_is_stuck_where_it_stays_within_five_per_cent_of_its_pack(
+    made: Any, at: Opening, known: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(welded, "fit_discharge", lambda *_: None)
     assert (welded._stuck(made, at) is not None) is known
 
 
-def test_what_is_stuck_is_measured_from_its_first_to_its_last_readings() -> None:
+@pytest.mark.parametrize(("claim_high", "reasons"), [(0.19, 2), (0.21, 1)])
+def test_what_is_stuck_is_measured_from_its_first_to_its_last_readings(
+    claim_high: float, reasons: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A fall from 349 V by 0.05 V/s for 9.9 s; a bleeder of 56.4 s would have taken 349 V · (1 − exp(−9.9/56.4))."""
     volts = np.where(T < 5.0, 350.0, 349.0 - 0.05 * (T - 5.0))
     made = history(
         [part("battery_voltage", T, np.full(T.size, 350.0)), LOADED], link=link_of(part(LINK, T, volts), noise_v=0.1),
         vehicle=BLED,
     )  # fmt: skip
+    level = SimpleNamespace(falls=False, rate=SimpleNamespace(claim_high=claim_high / 56.4))  # a fifth of its bleeder's
+    monkeypatch.setattr(welded, "fit_discharge", lambda *_: level)
     found = welded._stuck(made, opening(5.0, 5.1, 15.0))
     assert found is not None
+    assert len(found.reasons) == reasons
     assert found.level_v == pytest.approx(348.994, abs=0.003)
     assert found.seen_fall_v == pytest.approx(0.493, abs=0.003)
     assert found.expected_fall_v == pytest.approx(found.level_v * (1 - exp(-9.9 / 56.4)), rel=1e-3)
@@ -356,8 +366,11 @@ def test_openings_left_open_give_the_range_of_their_currents() -> None:
 
 
 @pytest.mark.parametrize(("peak_v", "jump_v"), [(398.0, 0.0), (400.0, 50.0)])
-def test_a_link_is_thrown_up_from_what_the_pack_read_in_the_middle_of_the_opening(peak_v: float, jump_v: float) -> None:
+def test_a_link_is_thrown_up_from_what_the_pack_read_in_the_middle_of_the_opening(
+    peak_v: float, jump_v: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The pack reads 350 V, but 380 V amid the bracket, at 5.05 s: 5 % above that are 399 V."""
+    monkeypatch.setattr(loads, "fit_discharge", lambda *_: None)
     link = link_of(part(LINK, T, np.where(T >= 5.105, peak_v, 350.0)))
     pack = part("battery_voltage", T, np.where(np.abs(T - 5.05) < 0.005, 380.0, 350.0))
     found = loads._jump(history([pack], link=link), link, opening(5.0, 5.1, 9.0, level_v=350.0))

@@ -256,3 +256,49 @@ def test_a_negative_contactor_that_closes_last_wants_a_charged_link(
     assert found == ([] if why is None else [(4.0 if rise_s is None else 3.0, why)])
     together = Closing(None, switch(MAIN, 4.0), switch(NEGATIVE, 4.0))
     assert orders._contradictions(made, together) == ([] if rise_s is None else found)
+
+
+@pytest.mark.parametrize(
+    ("charged", "gradual", "unseen_s", "stepped", "surely"),
+    [
+        (orders.Charged.YES, False, 0.05, False, False),
+        (orders.Charged.NO, False, 0.05, False, True),
+        (orders.Charged.UNKNOWN, False, 0.05, False, True),
+        (orders.Charged.NO, True, 0.05, False, False),  # the link shows a precharge
+        (orders.Charged.NO, False, 0.11, False, False),  # the shortest precharge, 0.1 s, fits between two messages
+        (orders.Charged.NO, False, 0.09, False, True),
+        (orders.Charged.NO, False, 0.11, True, True),  # but the link leaps
+    ],
+)
+def test_a_contactor_surely_closes_without_the_relay_where_nothing_may_have_hidden_it(
+    charged: Any, gradual: bool, unseen_s: float, stepped: bool, surely: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, answer in (("_charged", charged), ("_gradual", gradual), ("_unseen_s", unseen_s), ("_stepped", stepped)):
+        monkeypatch.setattr(orders, name, lambda *_, answer=answer: answer)
+    made = history(attempts=rises((2.0, 2.5)))
+    assert orders._surely_without_relay(made, switch(MAIN, 3.0)) is surely
+    if gradual:  # no rise is seen at all
+        assert orders._surely_without_relay(history(), switch(MAIN, 3.0))
+
+
+@pytest.mark.parametrize(
+    ("relay_s", "main_s", "wrong_s", "why"),
+    [
+        (3.0, 2.0, 2.0, "the main contactor closes before the precharge relay"),
+        (2.0, 3.0, None, ""),
+        (None, 3.0, 3.0, "never does"),
+    ],
+)
+def test_a_main_contactor_wants_its_relay_before_it(
+    relay_s: Any, main_s: float, wrong_s: Any, why: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(orders, "_surely_without_relay", lambda *_: True)
+    parts = [part(name, T, 0 * T) for name in (MAIN, RELAY)]
+    made = history(parts, switched={RELAY: [], MAIN: []})
+    relay = None if relay_s is None else switch(RELAY, relay_s)
+    found = orders._contradictions(made, Closing(relay, switch(MAIN, main_s), None))
+    assert [moment_s for moment_s, _ in found] == ([] if wrong_s is None else [wrong_s])
+    assert all(said.endswith(why) for _, said in found)
+    assert orders._contradictions(history(parts, switched={MAIN: []}), Closing(None, switch(MAIN, 3.0), None)) == []
+    monkeypatch.setattr(orders, "_surely_without_relay", lambda *_: False)
+    assert orders._contradictions(made, Closing(None, switch(MAIN, 3.0), None)) == []
