@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from contactor_pieces import history, link_of, opening, part, switchings
 
+from logscope.checks.contactors import welded as welds
 from logscope.checks.contactors.order import Charged, Closing, _charged, _charged_share
 from logscope.checks.contactors.welded import _correlation, _pack_falls_too, _pack_level, _slowest_s, _still_flows
 from logscope.vehicle import DcLink, Precharge, Vehicle
@@ -124,3 +126,62 @@ def test_readings_that_stand_still_or_fall_evenly_do_not_move_together(falls_v_p
     assert _correlation(still, link, AT) is None
     swings = part("battery_voltage", T, 350.1 + np.sin(T))
     assert _correlation(swings, link, AT) is None
+
+
+@pytest.mark.parametrize(("low_readings", "too"), [(2, True), (1, False)])
+def test_a_fall_is_that_of_the_middle_one_of_three_readings_at_either_end(low_readings, too):
+    """By 3.6 V of 350 V: two of the last three readings show it, or one alone."""
+    value = np.full(T.size, 350.0)
+    last = int(np.searchsorted(T, 15.0, side="right"))
+    value[last - low_readings : last] = 346.4
+    pack, link = part("battery_voltage", T, value), link_of(part("dc_link_voltage", T, value))
+    assert _pack_falls_too(history([pack], link=link), link, AT) is too
+    early = np.full(T.size, 346.4)
+    first = int(np.searchsorted(T, 5.2))
+    early[first : first + low_readings] = 350.0
+    pack, link = part("battery_voltage", T, early), link_of(part("dc_link_voltage", T, early))
+    assert _pack_falls_too(history([pack], link=link), link, AT) is too
+
+
+@pytest.mark.parametrize("pack_faster", [True, False])
+@pytest.mark.parametrize(("swing_v", "moves"), [(1.3, True), (1.1, False)])
+def test_a_pack_moves_by_three_of_its_own_noises_whichever_is_read_more_often(pack_faster, swing_v, moves):
+    """A step of 1 V is a noise of 0.289 V, and a sine of 1.23 V has three of them as its deviation. The link: 9 V."""
+    fine, coarse = np.arange(0.0, 20.0, 0.05), np.arange(0.0, 20.0, 0.1)
+    pack_at, link_at = (fine, coarse) if pack_faster else (coarse, fine)
+    pack = part("battery_voltage", pack_at, 350.0 + swing_v * np.sin(2 * np.pi * pack_at / 4.0), step=1.0)
+    link = link_of(part("dc_link_voltage", link_at, 350.0 + 9.0 * np.sin(2 * np.pi * link_at / 4.0)))
+    assert (_correlation(pack, link, replace(AT, start_s=5.0, end_s=17.0)) is not None) is moves
+
+
+@pytest.mark.parametrize(
+    ("claim_low_s", "falls", "fitted", "by_itself"),
+    [(5.1, True, True, True), (4.9, True, True, False), (5.1, False, True, False), (5.1, True, False, False)],
+)
+def test_a_fall_once_the_other_contactor_opens_is_a_bleeders_where_it_takes_over_five_seconds(
+    claim_low_s, falls, fitted, by_itself, monkeypatch
+):
+    """What LV 123 asks of an active discharge (value from memory)."""
+    fit = SimpleNamespace(falls=falls, crossing=lambda: SimpleNamespace(claim_low=claim_low_s))
+    monkeypatch.setattr(welds, "fit_discharge", lambda *_: fit if fitted else None)
+    link = link_of(volts("dc_link_voltage", (0.0, 350.0)))
+    held = replace(AT, held_until="negative_contactor")
+    after = opening(15.0, 15.2, 19.0, shown_by="negative_contactor")
+    assert welds._falls_by_itself(history(link=link, openings=[held, after]), held) is by_itself
+    for others in ([], [opening(14.9, 15.2, 19.0, shown_by="negative_contactor")], [opening(15.0, 15.2, 19.0)]):
+        assert not welds._falls_by_itself(history(link=link, openings=[held, *others]), held)
+    assert not welds._falls_by_itself(history(openings=[held, after]), held)
+
+
+def test_what_is_shown_to_be_stuck_and_what_is_left_open_are_findings_apart(monkeypatch):
+    def stuck(_, at):
+        reasons = ("it does not fall",) if at.low_s < 10.0 else ()
+        return None if at.low_s > 12.0 else welds._Stuck(at, 350.0, 0.1, None, None, None, reasons)
+
+    monkeypatch.setattr(welds, "_stuck", stuck)
+    openings = [opening(at_s, at_s + 0.1, at_s + 1.0) for at_s in (5.0, 8.0, 10.0, 11.0, 13.0)]
+    found = welds.welded(history(openings=openings))
+    assert [each.kind for each in found] == ["contactor.welded", "contactor.welded", "contactor.undetermined"]
+    assert [each.start_s for each in found] == [5.0, 8.0, 10.0]
+    assert "Seen 2 times." in found[2].explanation
+    assert len(welds.welded(history(openings=openings[:1]))) == 1
