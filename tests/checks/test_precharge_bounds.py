@@ -62,6 +62,27 @@ def test_the_soonest_bound_is_that_of_the_reading_which_says_most(unsure_s, clos
     assert soonest_bound(rising(300.0, 350.0), m, closes_at, older_s) == pytest.approx(bound_s)
 
 
+@pytest.mark.parametrize(("noise_v", "step_v", "room_v"), [(0.5, 0.25, 1.75), (0.25, 2.0, 2.75)])
+def test_a_reading_is_no_nearer_to_its_end_than_three_noises_and_a_step(noise_v, step_v, room_v):
+    """350 V at once: known to within that, it took 10 ms · 1/ln(350/room)."""
+    found = soonest_bound(rising(350.0, noise_v=noise_v, step_v=step_v), measured())
+    assert found == pytest.approx(0.01 / log(350 / room_v))
+
+
+@pytest.mark.parametrize(
+    ("spacing_s", "unsure_s", "takes_s"), [(0.01, 0.0, 0.02), (0.004, 0.0, 0.02), (0.004, 0.02, 0.034)]
+)
+def test_readings_whose_stamps_stand_together_are_a_period_apart_all_the_same(spacing_s, unsure_s, takes_s):
+    """New values come every 10 ms; two stamps are 4 ms apart, and the nearest end is two of them away."""
+    at = AT.copy()
+    at[51:] -= 0.01 - spacing_s
+    value = np.zeros(AT.size)
+    value[51], value[52:] = 100.0, 350.0
+    made = replace(link_of(part("dc_link_voltage", at, value), noise_v=1.0), step_v=1.0)
+    found = soonest_bound(made, measured(unsure_between_s=unsure_s))
+    assert found == pytest.approx(takes_s / log(350 / 4))
+
+
 def test_what_may_all_have_come_through_the_contactor_bounds_nothing():
     assert soonest_bound(rising(300.0, 350.0), measured(), closes_at=0.0) is None
     assert soonest_bound(rising(300.0, 350.0, noise_v=120.0), measured()) is None  # all of it may be noise
