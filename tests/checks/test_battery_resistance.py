@@ -44,6 +44,18 @@ def test_changes_over_a_second_lie_on_a_line() -> None:
     assert resistance._slope(load_of(350 - 0.1 * amps, amps), 120.0) is None  # longer than the log
 
 
+@pytest.mark.parametrize(("pulses", "known"), [(3, False), (5, True)])
+def test_a_line_is_borne_by_four_stretches_of_two_seconds(pulses: int, known: bool) -> None:
+    """Pulses of 0.3 s, each with both of its changes in one stretch: as many stretches bear alike."""
+    amps = np.zeros(T.size)
+    for k in range(pulses):
+        amps[(T >= 6.0 * k + 1.2) & (T < 6.0 * k + 1.5)] = 100.0
+    slope = resistance._slope(load_of(350 - 0.1 * amps, amps), 1.0)
+    assert (slope is not None) is known
+    if slope is not None:
+        assert slope.value == pytest.approx(0.1, rel=1e-3)
+
+
 def test_changes_across_a_hole_do_not_count() -> None:
     """Beyond it the level is another: only what lies within one and a half spans is a change."""
     amps = 100 * np.sin(0.7 * T) + 60 * np.sin(2.9 * T)
