@@ -49,7 +49,7 @@ def test_a_line_is_borne_by_four_stretches_of_two_seconds(pulses: int, known: bo
     """Pulses of 0.3 s, each with both of its changes in one stretch: as many stretches bear alike."""
     amps = np.zeros(T.size)
     for k in range(pulses):
-        amps[(T >= 6.0 * k + 1.2) & (T < 6.0 * k + 1.5)] = 100.0
+        amps[(6.0 * k + 1.2 <= T) & (6.0 * k + 1.5 > T)] = 100.0
     slope = resistance._slope(load_of(350 - 0.1 * amps, amps), 1.0)
     assert (slope is not None) is known
     if slope is not None:
@@ -205,3 +205,20 @@ def test_sums_are_of_what_is_drawn_returned_and_charged() -> None:
     assert drawn.value == pytest.approx(100.0 * 3.75, rel=0.01)
     assert returned.value == pytest.approx(40.0 * 3.0, rel=0.02)
     assert charged.value == pytest.approx(10.0 * 2.75, rel=0.02)
+
+
+def test_a_change_is_as_unsure_as_both_of_its_readings_and_their_moments(monkeypatch: pytest.MonkeyPatch) -> None:
+    """2 · 0.1² V², and 0.1 Ω squared of 2 · 0.3² A² and of what 2 A/s make of a message's moment, 50 ms/√12, twice."""
+    handed: list[Any] = []
+    monkeypatch.setattr(resistance, "robust_slope", lambda *given: handed.append(given))
+    amps = 100 * np.sin(0.7 * T)
+    one = load_of(350 - 0.1 * amps, amps, noise_a=0.3, slope_a_per_s=np.full(T.size, 2.0))
+    resistance._slope(one, 1.0)
+    ((change_a, change_v, variance, cluster, noise_a),) = handed
+    first = T[: change_a.size]
+    assert change_a == pytest.approx(100 * (np.sin(0.7 * (first + 1.0)) - np.sin(0.7 * first)), abs=4.0)
+    assert change_v == pytest.approx(0.1 * change_a)
+    moment_s = 0.05 / 12**0.5
+    assert variance == pytest.approx(2 * 0.1**2 + 0.1**2 * (2 * 0.3**2 + 2 * (2.0 * moment_s) ** 2), rel=1e-6)
+    assert cluster.tolist() == np.floor((first + 1e-9) / 2.0).astype(int).tolist()
+    assert noise_a == pytest.approx(0.3 * 2**0.5)
