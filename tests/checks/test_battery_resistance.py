@@ -12,11 +12,14 @@ import numpy as np
 import pytest
 from motor_traces import part, signals
 
+from logscope.checks.battery import energy as energy_sums
 from logscope.checks.battery import resistance
 from logscope.checks.battery.energy import _like, _power, _sums
 from logscope.checks.battery.resistance import Resistance, find_pulses, find_resistance
 from logscope.observations.under_load import UnderLoad
+from logscope.statistics.integral import Integral
 from logscope.statistics.robust_line import Slope
+from logscope.vehicle import Driveline, Vehicle
 
 T = np.arange(0.0, 100.0, 0.05)
 SLOPE = Slope(0.2, 0.16, 0.24, 0.1, 9)
@@ -222,3 +225,36 @@ def test_a_change_is_as_unsure_as_both_of_its_readings_and_their_moments(monkeyp
     assert variance == pytest.approx(2 * 0.1**2 + 0.1**2 * (2 * 0.3**2 + 2 * (2.0 * moment_s) ** 2), rel=1e-6)
     assert cluster.tolist() == np.floor((first + 1e-9) / 2.0).astype(int).tolist()
     assert noise_a == pytest.approx(0.3 * 2**0.5)
+
+
+def test_a_sum_is_as_unsure_as_the_voltages_moment_and_sampling_leave_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """3600 W·s, 4 more if earlier, 3 less if later, 10 more and 2 less by every other one: √(1² + 4² + 4²) in all."""
+    at = np.array([0.0, 1.0])
+    asked: list[Any] = []
+    sums = {(1.5, 1, 0): 3600.0, (1.25, 1, 0): 3604.0, (1.75, 1, 0): 3597.0, (1.5, 2, 0): 3610.0, (1.5, 2, 1): 3598.0}
+
+    def power(lag_s: float, _: Any, every: int = 1, first: int = 0) -> Any:
+        asked.append((lag_s, every, first))
+        return at, np.full(2, sums[lag_s, every, first])
+
+    def integrals(_: Any, watts: Any, __: Any) -> Any:
+        return tuple(Integral(float(watts[0]), float(watts[0]) - 1.0, float(watts[0]) + 1.0, 9.0) for _ in range(3))
+
+    monkeypatch.setattr(energy_sums, "_power", power)
+    monkeypatch.setattr(energy_sums, "_sums", integrals)
+    found = energy_sums.find_energy(1.5, 0.25, signals(), Vehicle())
+    assert asked == list(sums)
+    for one in (found.drawn, found.returned, found.charged):
+        assert one.value == pytest.approx(1.0)
+        assert (one.low, one.high) == pytest.approx((1 - 33**0.5 / 3600, 1 + 33**0.5 / 3600))
+    assert (found.way, found.way_by) == (None, "")
+
+
+@pytest.mark.parametrize(("count", "known"), [(2, False), (3, True)])
+def test_three_readings_of_a_speed_show_a_standstill_and_a_distance(count: int, known: bool) -> None:
+    at = 5.0 * np.arange(count)
+    for name, value in (("vehicle_speed", 0.0), ("motor_speed", 0.0)):
+        made = signals(part(name, at, np.full(count, value)))
+        assert energy_sums._stands(np.array([2.0]), made).tolist() == [known]
+        way, _ = energy_sums._way(made, Vehicle(driveline=Driveline(ratio=8.0, wheel_radius_m=0.3)))
+        assert (way is not None) is known
