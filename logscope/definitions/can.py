@@ -53,7 +53,7 @@ def load_definitions(path: Path | str) -> Definitions:
         except Exception as error:  # a malformed file surfaces as many kinds of error, also built-in ones
             complaint = as_complaint(error, text)
         else:
-            if not any(map(has_namesakes, specs)):
+            if not any(has_namesakes(spec) or any(s.all_one for s in spec.signals) for spec in specs):
                 return _without_repeats(Definitions(specs), _message_lines(text, file_format))
     found = mended_dbc(text, path) if file_format == "dbc" else lenient(text, file_format, path)
     if complaint is not None and not any(spec.signals or spec.left_out for spec in found.messages):

@@ -153,6 +153,12 @@ def read_signal(text: str) -> SignalEntry:
     except Unreadable as unreadable:
         raise Unreadable(unreadable.reason, name, marker) from None
     repairs += more
+    if float(factor) == 0:
+        reason = f"a factor of 0 makes every value {offset}"
+        if not marker.endswith("M"):
+            raise Unreadable(reason, name, marker)
+        factor = "1"  # what a multiplexer selects goes by its bits
+        repairs.append(Repair(f"{reason}; read as 1", True))
     if not found["range"] or not _RANGE.fullmatch(found["range"]):
         repairs.append(Repair("the range [minimum|maximum] is missing or unreadable; not needed"))
     if not _RECEIVERS.fullmatch(found["receivers"]):

@@ -51,6 +51,10 @@ def lenient(text: str, file_format: str, path: Path) -> Definitions:
         skipped += places
         reason = "its message has another signal of that name; it is named after its branch"
         skipped += [as_skipped(spec, None, reason, s.name, kept=True) for s in laid.signals if set_apart(s)]
+        one = "its factor and offset make every value {:g}"
+        skipped += [
+            as_skipped(spec, None, one.format(s.scale + s.offset), s.name, kept=True) for s in laid.signals if s.all_one
+        ]
     return Definitions(tuple(messages), tuple(skipped))
 
 

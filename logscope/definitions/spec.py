@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from math import isfinite
 from pathlib import Path
 
 import numpy as np
@@ -96,6 +97,11 @@ class SignalSpec:
         if self.floating or any(other.floating for other in self.elsewhere):
             return None
         return max(abs(variant.scale) for variant in (self, *self.elsewhere))
+
+    @property
+    def all_one(self) -> bool:
+        """Whether factor and offset leave but one value in some layout: a factor of 0, or one that no double holds."""
+        return any(each.scale == 0 or not isfinite(each.scale + each.offset) for each in (self, *self.elsewhere))
 
     @property
     def exact_integer(self) -> bool:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from logscope.definitions.can import load_definitions
 from logscope.definitions.complaints import END_MARK, Complaint, as_complaint
 from logscope.definitions.skipped import Skipped, shown, why_lost
 
@@ -130,3 +131,68 @@ def test_a_built_in_error_is_a_contradiction(cause: Exception) -> None:
 def test_a_complaint_as_an_error_names_file_and_line() -> None:
     assert str(Complaint("bad", 7, "Mend it.").as_error(FILE)) == f"{FILE}:7: bad. Mend it."
     assert str(Complaint("bad", None, "Mend it.").as_error(FILE)) == f"{FILE}: bad. Mend it."
+
+
+# ------------------------------------------------------------------------------------ factors of zero
+
+SOUND = """BU_: A
+BO_ 16 Pack: 8 A
+ SG_ Page M : 0|8@1+ (1,0) [0|0] "" A
+ SG_ Voltage : 8|16@1+ (0.1,0) [0|0] "V" A
+ SG_ Current m1 : 24|16@1- (0.1,-5) [0|0] "A" A
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "lost", "reason"),
+    [
+        ("(0.1,0)", "(0,0)", {"Voltage"}, "a factor of 0 makes every value 0"),
+        ("(0.1,0)", "(-0.0,0)", {"Voltage"}, "a factor of 0 makes every value 0"),
+        ("(0.1,0)", "(1e-400,0)", {"Voltage"}, "a factor of 0 makes every value 0"),  # smaller than any double
+        ("(0.1,-5)", "(0,-5)", {"Current"}, "a factor of 0 makes every value -5"),
+        ("(0.1,-5)", "(1e400,-5)", {"Current"}, "factor and offset (1e400,-5) cannot be read"),
+        ("(0.1,-5)", "(1,-1e400)", {"Current"}, "factor and offset (1,-1e400) cannot be read"),
+    ],
+)
+def test_a_signal_whose_values_could_only_be_one_is_left_out_and_reported(
+    tmp_path: Path, old: str, new: str, lost: set[str], reason: str
+) -> None:
+    """Some files hold a factor of 0, which the editor for them refuses (cantools, issues 435 and 613)."""
+    path = tmp_path / "pack.dbc"
+    path.write_text(SOUND.replace(old, new), encoding="utf-8")
+    found = load_definitions(path)
+    (message,) = found.messages
+    assert {signal.name for signal in message.signals} == {"Page", "Voltage", "Current"} - lost
+    (only,) = found.skipped
+    assert (only.signals, only.kept) == (tuple(lost), False)
+    assert only.reason == reason
+    assert only.line == SOUND[: SOUND.index(old)].count("\n") + 1
+
+
+def test_a_multiplexer_of_factor_zero_is_its_bits(tmp_path: Path) -> None:
+    """What it selects goes by them, whatever its own values are."""
+    path = tmp_path / "pack.dbc"
+    path.write_text(SOUND.replace("(1,0)", "(0,0)"), encoding="utf-8")
+    found = load_definitions(path)
+    assert [(signal.name, signal.scale) for signal in found.messages[0].signals] == [
+        ("Page", 1.0), ("Voltage", 0.1), ("Current", 0.1),
+    ]  # fmt: skip
+    (only,) = found.skipped
+    assert (only.signals, only.kept, only.line) == (("Page",), True, 3)
+    assert only.reason == "a factor of 0 makes every value 0; read as 1"
+
+
+@pytest.mark.parametrize(("factor", "lost"), [("0", True), ("0.5", False)])
+def test_a_factor_of_zero_in_another_format_is_reported_and_kept(tmp_path: Path, factor: str, lost: bool) -> None:
+    path = tmp_path / "pack.kcd"
+    path.write_text(
+        '<NetworkDefinition xmlns="http://kayak.2codeornot2code.org/1.0"><Document/><Bus name="A">'
+        '<Message id="0x10" name="Pack" length="8"><Signal name="Voltage" offset="8" length="16">'
+        f'<Value slope="{factor}" intercept="3" unit="V"/></Signal></Message></Bus></NetworkDefinition>',
+        encoding="utf-8",
+    )
+    found = load_definitions(path)
+    assert [signal.scale for signal in found.messages[0].signals] == [float(factor)]
+    assert [(each.text, each.reason, each.kept) for each in found.skipped] == (
+        [("Pack.Voltage", "its factor and offset make every value 3", True)] if lost else []
+    )
