@@ -210,6 +210,16 @@ def test_what_was_wrong_with_a_charge_is_stated(charge: Charge, kinds: list[str]
     assert [each.kind for each in charge_truth(charge)] == kinds
 
 
+def test_a_limit_is_passed_from_the_first_to_the_last_moment_above_it() -> None:
+    """Half a percent above 333 V is 334.665 V; the charger goes to 336.33 V."""
+    drive = made(60.0, charge=replace(CHARGE, voltage_error=0.01), pack=Pack(capacity_Ah=2.0))
+    (found,) = [each for each in drive_truth(drive) if each.kind == "charge.over_limit"]
+    session = drive.charge
+    assert session is not None
+    above = session.time_s[session.charging & (session.voltage > 334.665)]
+    assert (found.start_s, found.end_s) == pytest.approx((above[0], above[-1]))
+
+
 def test_a_plug_that_is_pulled_is_stated_with_its_current_and_an_enabled_drive_with_its_time() -> None:
     (pulled,) = charge_truth(replace(CHARGE, unplugged_s=5.0))
     assert pulled.start_s == 5.0
