@@ -119,6 +119,13 @@ def test_a_pack_warms_by_its_loss_and_its_cells_sag_alike() -> None:
     at = int(np.searchsorted(time_s, 110.0 - 1e-9))
     assert coldest[at] == pytest.approx(18.0 + 0.85 * after, abs=0.01)
     assert hottest[at] == pytest.approx(19.0 + 1.15 * after, abs=0.01)
+    charged = made(60.0, charge=CHARGE, pack=Pack(capacity_Ah=40.0, heat_J_per_K=100.0))
+    session = charged.charge
+    assert session is not None
+    time_s, coldest, _ = pack_temperatures(charged)
+    assert coldest[time_s < 4.0].tolist() == [18.0] * int((time_s < 4.0).sum())
+    # 20 A in 0.1 Ω are 40 W: 10 s over 100 J/K are 4 K
+    assert np.interp(14.0, time_s, coldest) == pytest.approx(18.0 + 0.85 * 4.0, abs=0.06)
     cells = _cells(drive, np.array([0.5, 50.0]))
     assert cells["LowestVoltage"].tolist() == pytest.approx([0.0, 320 / 82 - 0.006 - 0.08 * 10 / 82], abs=1e-4)
     assert cells["HighestVoltage"].tolist() == pytest.approx([0.0, 320 / 82 + 0.004], abs=1e-4)

@@ -133,6 +133,10 @@ def test_a_charger_sends_what_its_own_meter_shows_and_is_asked_while_the_monitor
     assert (asked["CurrentTarget"][0], asked["VoltageTarget"][0]) == (20.0, 333.0)
     watts = sent("ChargerInput", of, at=at)["InputPower"]
     assert watts[0] == pytest.approx(20.0 * np.interp(5.0, session.time_s, session.voltage) / 0.93 + 15.0, abs=25.0)
+    dark = made(20.0, charge=replace(CHARGE, supply_lost_s=8.0), pack=Pack(capacity_Ah=4.0))
+    power = sent("ChargerInput", dark, at=np.arange(4.5, 9.9, 0.005))["InputPower"]
+    assert power[-300:].tolist() == [0.0] * 300  # the mains are gone
+    assert np.diff(power[:600]).std() == pytest.approx(5.0 * 2**0.5, rel=0.12)
     port = sent("ChargePort", of, at=np.array([0.9, 1.5, 2.5]))
     assert (port["ChargePlug"].tolist(), port["ChargeLock"].tolist()) == ([0, 1, 1], [0, 0, 1])
     every = np.arange(0.0, 20.0, 0.5)
