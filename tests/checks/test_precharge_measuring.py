@@ -200,6 +200,13 @@ def test_a_curve_ends_a_rise_or_ten_samples_after_it_is_near() -> None:
     assert curve_end([], pack_v=180.0) == 27  # near 98 % of it, 176.4 V, from sample 17 on, and ten more at the latest
 
 
+def test_of_a_small_rise_only_its_last_twentieth_is_near() -> None:
+    """From 180 to 200 V: near from 199 V on, which are there at the sample 18, and ten more."""
+    rise = [180, 186, 190, 193, 195, 196.5, 197.5, 198.5, 199.2, 199.7, 200]
+    volts = np.array([180.0] * 10 + rise + [200.0] * 60)
+    assert measure._curve_end(link(volts, noise_v=0.5), replace(ATTEMPT, onset=10, top=20, end=70), None) == 28
+
+
 @pytest.mark.parametrize(
     ("after", "more", "end"),
     [

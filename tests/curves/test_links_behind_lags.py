@@ -162,7 +162,7 @@ def test_a_search_is_bounded_by_the_band_and_by_what_sensing_has(
         assert pytest.approx(np.array(ends)) == np.array(asked[0][1]).T
         starts = 12 if shape is behind_lag._lags_and_closing else 4
         assert len(asked) == (1 if fits else starts)  # both ends of the band, two lags
-        assert asked[0][0][:2] == pytest.approx([1.0, log(0.12)], abs=1e-5)
+        assert asked[0][0][:3] == pytest.approx([1.0, log(0.12), log(0.3 * TAU)], abs=1e-4)
 
 
 # --- where the sampling starts

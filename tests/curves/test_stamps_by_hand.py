@@ -109,7 +109,7 @@ def test_messages_on_a_coarse_grid_are_counted_where_none_may_be_missing(time_s:
         (0.098, 0.102, 0.05, (0.1 * 0.9998, 0.1 * 1.0002)),
         (0.049995, 0.050005, 0.05, (0.049995, 0.050005)),  # the stamps know it better
         (0.0499, 0.0520, 0.05, (0.0499, 0.0520)),  # a twentieth of the range: it slipped
-        (0.0498, 0.0520, 0.05, (0.05 * 0.9998, 0.05 * 1.0002)),
+        (0.04987, 0.0520, 0.05, (0.05 * 0.9998, 0.05 * 1.0002)),
         (0.0480, 0.0501, 0.05, (0.0480, 0.0501)),
         (0.0510, 0.0520, 0.05, (0.0510, 0.0520)),
     ],
@@ -145,3 +145,11 @@ def test_uneven_tasks_have_a_clock_up_to_a_fifth_of_their_grid() -> None:
     wobbling = [np.ceil((even) / 0.05) * 0.05 + off * 0.05 * swing for off in (0.15, 0.3)]
     assert sensor_clock(wobbling[0], turn, 0.05) is not None
     assert sensor_clock(wobbling[1], turn, 0.05) is None
+
+
+@pytest.mark.parametrize(("off", "counted"), [(0.09, True), (0.19, True), (0.25, False)])
+def test_messages_that_are_sent_unevenly_are_counted_up_to_a_fifth_of_the_grid(off: float, counted: bool) -> None:
+    """In turn early and late by that share of a grid of 10 ms; the stamps show 10 ms and twice as much more of room."""
+    even = 0.0123 * np.arange(400)
+    swing = np.where(np.arange(400) % 2, off, -off) * 0.01
+    assert (counted_times(np.round(np.ceil((even + swing) / 0.01) * 0.01, 9)) is not None) is counted
