@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import exp
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -283,3 +284,52 @@ def test_a_closing_behind_a_lag_has_the_links_own_voltage_with_either_constant()
     found = closing_of(LINK, told, fitted(link_voltage_limits=limits), None, settled(visible=False))
     assert found is not None
     assert (found.step_v, found.level_v) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("orders", "left_v", "costs", "tells"),
+    [
+        (1, {True: 4.1}, {True: 9.0}, True),  # four noises of 1 V
+        (1, {True: -4.1}, {True: 9.0}, True),
+        (1, {True: 3.9}, {True: 9.0}, False),
+        (2, {True: 9.0}, {True: 9.0}, False),  # the other order was not found
+        (2, {True: 4.1, False: -4.1}, {True: 10.0, False: 40.2}, True),  # thirty variances of 2 V²: 60 V² apart
+        (2, {True: 4.1, False: -4.1}, {True: 40.2, False: 10.0}, True),
+        (2, {True: 4.1, False: -4.1}, {True: 10.0, False: 39.8}, False),
+        (2, {True: 4.1, False: 3.9}, {True: 10.0, False: 90.0}, False),
+        (2, {True: 3.9, False: 4.1}, {True: 10.0, False: 90.0}, False),
+    ],
+)
+def test_a_settling_tells_its_lag_where_something_was_left_with_either_and_one_fits(
+    orders: int, left_v: Any, costs: Any, tells: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lagged, "_left", lambda free, *_: left_v[free])
+    bests = {order: SimpleNamespace(x=order, cost=cost) for order, cost in costs.items()}
+    assert lagged._tells(bests, orders, AT, AT, 1.0, 2.0) is tells
+
+
+def test_what_is_left_at_a_closing_is_from_the_reading_to_the_level() -> None:
+    """The reading of 0.253 s behind 20 ms of a link of 150 ms, on its way to 350 V; the misfit is what noise makes."""
+    at = 0.01 * np.arange(55)
+    free = np.array([0.05, np.log(0.15), np.log(0.02), 0.253])
+    reading_v = float(behind(0.02, None, np.array([0.253]))[0])
+    assert lagged._left(free, at, behind(0.02, 0.253, at)) == pytest.approx(PACK_V - reading_v, abs=1e-6)
+    off = np.where(np.arange(55) % 2, 0.5, -0.5)
+    exact = behind(0.02, None, at) + off
+    shape = lagged.settled_fraction_two_pole
+    found = lagged._misfit(shape, 0.05, (0.15, 0.02), at, exact)
+    assert found == pytest.approx(55 * 0.25, rel=0.1)
+    three, averaged = lagged._unbroken(0.05, (0.15, 0.02), at, exact)
+    assert three == pytest.approx(55 * 0.25, rel=0.1)  # a third pole may be as short as none
+    assert averaged >= three
+
+
+def test_the_other_order_has_its_constants_exchanged() -> None:
+    at = 0.01 * np.arange(55)
+    volts = behind(0.02, 0.253, at)
+    for first, second in ((0.15, 0.02), (0.02, 0.15)):
+        free = np.array([0.05, np.log(first), np.log(second), 0.253])
+        found = lagged._other_order(free, at, volts, (0.1, 0.5))
+        assert bool(found.x[1] < found.x[2]) is (first > second)
+        assert found.x[2] <= max(np.log(0.15), float(free[1] + free[2]) / 2) + 1e-6
+        assert 0.1 <= found.x[3] <= 0.5

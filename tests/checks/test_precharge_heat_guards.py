@@ -335,3 +335,42 @@ def test_a_rise_that_did_not_settle_broke_off():
     for settled in (True, False):
         m: Any = SimpleNamespace(settled=settled, fit=fit, reached_v=200.0, fraction=lambda v: v / PACK_V)
         assert broke_off(m, None, HAZEL.precharge) is not settled
+
+
+def test_an_overload_is_said_with_its_size_its_stall_and_its_range():
+    alone = Measured(450.0, "J", 405.0, 460.0)
+    (found,) = overload([pulse(1.0, alone)], [alone], 400.0)
+    assert found.title == "The precharge resistor took 450 J, more than the 400 J it is rated for"
+    assert found.explanation.startswith(
+        "The attempt alone put 450 J into it. Range 405 to 460 J, for sensors that differ"
+    )
+    assert "The rating of 400 J for one pulse" in found.explanation
+    assert found.next_step.startswith("One such attempt is too much for it")
+    assert (found.start_s, found.end_s) == (0.5, 1.0)
+    least = Measured(None, "J", 405.0)
+    (part_of,) = overload([pulse(1.0, least, whole=False)], [least], 400.0)
+    assert part_of.title.startswith("The precharge resistor took at least 405 J")
+    assert part_of.explanation.startswith("The attempt alone put at least 405 J into it. The rating")
+    stalled = pulse(1.0, alone, stall=Stall(2.5, Measured(90.0, "W"), Measured(225.0, "J")))
+    (stall,) = overload([stalled], [alone], 400.0)
+    assert "225 J came after the rise had stalled: 90.0 W for 2.5 s." in stall.explanation
+    assert stall.next_step.startswith("Shorten the time-out of the sequence")
+    second = [Measured(300.0, "J", 290.0, 310.0), Measured(450.0, "J", 380.0, 470.0)]
+    (after,) = overload([pulse(1.0, second[0]), pulse(30.0, second[0])], second, 400.0)
+    assert "With what was left of 1 earlier attempt it held 380 to 470 J" in after.explanation
+    assert after.severity is Severity.WARNING
+
+
+def test_a_drift_is_said_with_its_ends_its_trend_and_its_chance():
+    """From 150 ms on by a twentieth in all, over 40 s."""
+    (found,) = drift(attempts(list(0.15 * np.exp(np.linspace(0.0, 0.05, 5))), off=1e-4))
+    assert found.title == "Precharge: time constant grows by 5.1 % over 5 attempts"
+    assert found.explanation.startswith(
+        "In 5 attempts over 40 s it went from 150 ms to 158 ms: a trend of +5.1 % (95 %: +"
+    )
+    assert "A resistor that warms from attempt to attempt" in found.explanation
+    assert [event.start_s for event in found.events] == [0.0, 10.0, 20.0, 30.0, 40.0]
+    (falls,) = drift(attempts(list(0.15 * np.exp(np.linspace(0.0, -0.05, 5))), off=1e-4))
+    assert falls.title == "Precharge: time constant falls by 4.9 % over 5 attempts"
+    assert "a trend of -4.9 %" in falls.explanation
+    assert "so does a capacitor that fades" in falls.explanation

@@ -109,3 +109,22 @@ def test_a_constant_that_is_off_implies_a_resistance_in_the_same_proportion() ->
     assert (found.value, found.low, found.high) == pytest.approx((210.0, 200.0, 220.0))
     as_expected = cast(Judged, SimpleNamespace(constant=constant, factor=None, expected_s=R_OHM * C_F))
     assert _implied_resistance(as_expected, HAZEL) == {}
+
+
+def test_where_no_capacitance_is_stated_an_inrush_is_that_of_a_millifarad() -> None:
+    """The middle of what inverters carry (common practice, no published source); a quarter of it makes less."""
+    m = made(closing=SimpleNamespace(low_v=300.0, high_v=310.0))
+    stated = {
+        uf: _closing_values(m, Vehicle(precharge=Precharge(capacitance_uF=uf)))["inrush_bound_A"].value
+        for uf in (None, 250.0, 1000.0)
+    }
+    assert stated[None] == stated[1000.0] == pytest.approx(peak_a(52.0), rel=2e-3)
+    assert stated[250.0] < stated[1000.0]
+
+
+@pytest.mark.parametrize(("end_v", "stated"), [(338.5, True), (339.2, False)])
+def test_a_load_holds_a_link_three_per_cent_below_its_pack(end_v: float, stated: bool) -> None:
+    """0.5 V are left to either side: 339.5 V are the edge."""
+    fit = SimpleNamespace(end=about(end_v, 0.5), shape=Shape.EXPONENTIAL, load=None)
+    assert bool(_parallel_load(made(fit=fit), HAZEL)) is stated
+    assert _parallel_load(made(fit=fit), Vehicle()) == {}
