@@ -158,10 +158,18 @@ def test_one_sensor_is_off_where_the_others_agree_as_far_as_a_night_allows(off_K
         assert ("cannot be determined" in offset.explanation) is (severity is Severity.INFO)
 
 
-def test_inlet_and_outlet_the_wrong_way_round():
+@pytest.mark.parametrize("heated_by", ["load", "winding", "plate", "both"])
+def test_inlet_and_outlet_the_wrong_way_round(heated_by: str):
+    """A stream parts by the heat over what it carries: of the load, or of what bodies give off, minutes later."""
     made = played(Loop(seed=41))
     rows = slice(0, None, 10)
-    warmer = made["coolant"] + 0.02 * np.convolve(made["amps"], np.ones(80) / 80.0, mode="full")[: made["amps"].size]
+    apart_K = {
+        "load": 0.02 * np.convolve(made["amps"], np.ones(80) / 80.0, mode="full")[: made["amps"].size],
+        "winding": 0.1 * (made["winding"] - made["coolant"]),
+        "plate": 0.3 * (made["plate"] - made["coolant"]),
+        "both": 0.05 * (made["winding"] - made["coolant"]) + 0.2 * (made["plate"] - made["coolant"]),
+    }[heated_by]
+    warmer = made["coolant"] + apart_K
     inlet, outlet = (
         replace(part(name, made["time_s"][rows], np.round(value[rows] * 2) / 2), step=0.5)
         for name, value in (("coolant_temperature", made["coolant"]), ("coolant_temperature_out", warmer))

@@ -338,6 +338,34 @@ def test_noise_leaves_a_difference_unsure() -> None:
         ) is swapped
 
 
+@pytest.mark.parametrize(
+    ("warms_K", "parts_K", "swapped"), [(0.0, -0.75, True), (10.0, -0.95, False), (10.0, -1.05, True)]
+)
+def test_sensors_that_part_by_three_percent_as_both_warm_are_alike(
+    warms_K: float, parts_K: float, swapped: bool
+) -> None:
+    """0.7 K, and 0.3 K more of 10 K: a drive that warms its coolant evenly, and a device 20 K above it at the end."""
+    late = np.where(np.arange(ROWS) < ROWS // 2, 0.0, 1.0)
+    inlet = 30.0 + warms_K * late
+    made = log(amps=None, coolant_temperature_out=inlet + parts_K * late, coolant_temperature=inlet,
+               inverter_temperature=inlet + 20.0 * late)  # fmt: skip
+    assert (find_swapped(made) is not None) is swapped
+
+
+def test_what_parts_the_coolant_most_says_which_way_round() -> None:
+    """A motor cooled by air stands warmest where the plate, which alone heats the coolant, stands coolest."""
+    late = np.where(np.arange(ROWS) < ROWS // 2, 0.0, 1.0)
+    swings = np.where(np.arange(ROWS) % 10 < 5, 0.0, 3.0) - late
+    sound = log(amps=None, coolant_temperature_out=30.0 + swings, coolant_temperature=30.0,
+                inverter_temperature=30.0 + 5.0 * swings, motor_temperature=40.0 + 40.0 * late)  # fmt: skip
+    assert find_swapped(sound) is None
+    swapped = log(amps=None, coolant_temperature_out=30.0 - swings, coolant_temperature=30.0,
+                  inverter_temperature=30.0 + 5.0 * swings, motor_temperature=40.0 + 40.0 * late)  # fmt: skip
+    found = find_swapped(swapped)
+    assert found is not None
+    assert found.difference_K == pytest.approx(-3.5, abs=0.6)
+
+
 DRIVE_S = np.arange(0.0, 400.0, 0.1)
 
 

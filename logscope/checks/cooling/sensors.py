@@ -31,7 +31,9 @@ _NO_WARMTH = {
 _IDLE_A = 3.0
 _WAKES_S = 15.0  # after the load began, in which a controller that wakes replaces its old value (practice)
 _APART_K, _APART_ERRORS, _FEWEST = 0.7, 4.0, 30
-_LOADED = 0.6  # quantile of the heat above which a step counts as loaded; below 1 minus it as not
+_GAIN = 0.03  # by which two sound sensors part as both warm: 1 K at 25 °C, 2 K and more at 80 (practice)
+_TAIL, _WIDEST_TAIL = 0.2, 0.4  # of the steps, those with most and with fewest heat that the coolant takes up
+_LOAD_LAGS_S = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,26 +164,53 @@ def _jumps(value: FloatArray, least_K: float) -> bool:
 
 
 def find_swapped(log: ThermalLog) -> SwappedSensors | None:
-    """Coolant that leaves colder under load than it comes, against its difference without load."""
-    if any(name not in log.temperatures for name in COOLANTS) or log.heat is None:
+    """Coolant that leaves colder than it comes while it takes up heat, against its difference while it takes up none.
+
+    By what parts the two most: whatever heats the coolant, parts them the right way round.
+    """
+    if any(name not in log.temperatures for name in COOLANTS):
         return None
-    heat = log.heats[log.heat]
-    apart = log.temperatures[COOLANTS[0]] - log.temperatures[COOLANTS[1]]
-    known = np.isfinite(heat) & np.isfinite(apart) & log.pumping
-    if np.count_nonzero(known) < 2 * _FEWEST:
+    outlet, inlet = (log.temperatures[name] for name in COOLANTS)
+    compared = [each for heat in _taken_up(log) if (each := _compared(outlet - inlet, heat, log)) is not None]
+    if not compared:
         return None
-    smooth = _smoothed(np.where(known, heat, 0.0), max(round(15.0 / log.step_s), 1))
-    high, low = np.quantile(smooth[known], [_LOADED, 1.0 - _LOADED])
-    loaded, idle = apart[known & (smooth > high)], apart[known & (smooth <= low)]
-    if min(loaded.size, idle.size) < _FEWEST:
-        return None
-    value = float(np.mean(loaded) - np.mean(idle))
-    # neighbouring steps are alike: every tenth counts
-    error = float(np.sqrt(10.0 * (np.var(loaded) / loaded.size + np.var(idle) / idle.size)))
-    level = float(np.mean(loaded))
-    if value > -max(_APART_K, _APART_ERRORS * error) or level > -_APART_K:
+    value, error, level = max(compared, key=lambda each: abs(each[0]))
+    alike_K = _APART_K + _GAIN * float(np.nanmax(inlet) - np.nanmin(inlet))
+    if value > -max(alike_K, _APART_ERRORS * error) or level > -_APART_K:
         return None
     return SwappedSensors(value, value - 2.0 * error, value + 2.0 * error)
+
+
+def _taken_up(log: ThermalLog) -> list[FloatArray]:
+    """What may stand for the heat that the coolant takes up: how far each device stands above it, and the load.
+
+    A winding gives its heat off over minutes, so that the load of the moment says little of it; a motor cooled by air
+    gives none to the coolant. Above the inlet: an outlet that swings by itself would part from a device's excess over
+    it as if the two were swapped, and an inlet that does seems right.
+    """
+    inlet = log.temperatures[COOLANTS[1]]
+    found = [np.asarray(log.temperatures[name] - inlet) for name in DEVICES if name in log.temperatures]
+    if log.heat is not None:
+        heat = log.heats[log.heat]
+        smooth = _smoothed(np.nan_to_num(heat, nan=0.0), max(round(_LOAD_LAGS_S / log.step_s), 1))
+        found.append(np.where(np.isfinite(heat), smooth, np.nan))
+    return found
+
+
+def _compared(apart: FloatArray, heat: FloatArray, log: ThermalLog) -> tuple[float, float, float] | None:
+    """By how much outlet less inlet is more with most heat than with the fewest, its error, and with most heat [K]."""
+    known = np.isfinite(heat) & np.isfinite(apart) & log.pumping
+    count = int(np.count_nonzero(known))
+    if count < 2 * _FEWEST:
+        return None
+    tail = min(max(_TAIL, (_FEWEST + 1) / count), _WIDEST_TAIL)
+    low, high = np.quantile(heat[known], [tail, 1.0 - tail])
+    loaded, idle = apart[known & (heat >= high)], apart[known & (heat <= low)]
+    if min(loaded.size, idle.size) < _FEWEST:
+        return None
+    # neighbouring steps are alike: every tenth counts
+    error = float(np.sqrt(10.0 * (np.var(loaded) / loaded.size + np.var(idle) / idle.size)))
+    return float(np.mean(loaded) - np.mean(idle)), error, float(np.mean(loaded))
 
 
 def _smoothed(value: FloatArray, rows: int) -> FloatArray:
