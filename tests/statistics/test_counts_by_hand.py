@@ -13,11 +13,13 @@ from logscope.arrays import FloatArray
 from logscope.statistics.change import change_of_repeats
 from logscope.statistics.count_regression import CountFit, fit_counts, hac_variance_ratio, profile_limits
 from logscope.statistics.information import covariance_of, variance_of
+from logscope.statistics.integral import integrate
 from logscope.statistics.partial_pooling import _mixture, _quantiles, partial_pooling
 from logscope.statistics.pooled import Pooled, pool
 from logscope.statistics.rate_change import Law, Observed, _efficient_variance, _tails, fit_law, rate_change
 from logscope.statistics.rates import poisson_rate, rate_ratio
 from logscope.statistics.residuals import hc3_covariance, raised_by_likeness
+from logscope.statistics.robust import noise_floor
 from logscope.statistics.robust_line import robust_slope
 from logscope.statistics.sampling import (
     between_samples,
@@ -325,3 +327,44 @@ def test_a_sensor_slower_than_its_message_is_seen_in_motion(repeat: int, period_
     assert new_value_period_s(0.1 * np.arange(still.size), still, 1.0) == pytest.approx(0.1)
     few = value[: 13 * repeat]  # twelve changes
     assert new_value_period_s(0.1 * np.arange(few.size), few, 1.0) == pytest.approx(0.1)
+
+
+def test_noise_is_read_off_second_differences() -> None:
+    """Of 1, 0, 0 by turns they are −2, 1, 1: median 1, and from there 0, 0 and 3. Else scipy's scaled MAD over √6."""
+    assert noise_floor(np.tile([1.0, 0.0, 0.0], 40)) == 0.0
+    steps = np.tile([0.0, 1.0, 3.0, 2.0, 7.0], 30)
+    second = steps[:-2] - 2 * steps[1:-1] + steps[2:]
+    spread = float(stats.median_abs_deviation(second, scale="normal"))
+    assert noise_floor(steps) == pytest.approx(spread / 6**0.5, rel=1e-6)
+    lone = np.concatenate([[9.0, 0.0], np.zeros(2)])  # differences of 9 and 0
+    assert noise_floor(lone) == pytest.approx(1.482602218505602 * 4.5 / 6**0.5)
+    fine = np.random.default_rng(9).normal(0.0, 2.0, 4000)
+    assert noise_floor(np.round(fine / 3.0) * 3.0, quantum=3.0) == pytest.approx(np.sqrt(4.0 + 9.0 / 12.0), rel=0.06)
+
+
+@pytest.mark.parametrize(
+    ("rows", "half"),
+    [
+        # two samples: within the step it may have stood at either end
+        (2, 10.0 / 2), (1, 0.0),
+    ],
+)  # fmt: skip
+def test_a_sum_of_few_samples_may_have_stood_at_either_end(rows: int, half: float) -> None:
+    found = integrate(np.arange(float(rows)), np.array([0.0, 10.0])[:rows])
+    assert (found.value, found.high - found.value) == pytest.approx((5.0 if rows > 1 else 0.0, half))
+
+
+def test_limits_of_a_sum_of_three_samples_are_those_of_noise() -> None:
+    """Three samples, whose middle leaves the line by 1.5: of noise σ² its square is 1.5·σ² on average.
+
+    Each step of the rule then has σ², with Student's factor of one degree of freedom.
+    """
+    found = integrate(np.arange(3.0), np.array([0.0, 1.5, 0.0]))
+    sigma = np.sqrt(1.5**2 / 1.5)
+    assert found.value == pytest.approx(1.5)
+    assert found.high - found.value == pytest.approx(stats.t.ppf(0.975, 1.0) * sigma * 2**0.5)
+    assert found.covered_s == 2.0
+    assert found.scaled(2.0).high == pytest.approx(2.0 * found.high)
+    wide = found.widened(3.0)
+    assert wide.high - wide.value == pytest.approx(np.hypot(found.high - found.value, 3.0))
+    assert wide.value - wide.low == pytest.approx(wide.high - wide.value)

@@ -113,3 +113,14 @@ def test_a_reading_stands_off_the_median_of_three_values_to_each_side() -> None:
     value = np.array([10, 11, 12, 500, 13, 14, 15], float)
     runs = runs_of_steps(np.arange(7) * PERIOD_S, value, np.array([3, 4]), HOW, 3)
     assert off_level(value, runs, HOW).tolist() == [500 - 12.5]
+
+
+def test_runs_end_where_a_step_turns_or_values_lie_between() -> None:
+    """Up, up, down, up, and up again two values later: runs of two, one, one and one."""
+    value = np.cumsum([0.0, 0.0, 10.0, 12.0, -11.0, 9.0, 0.0, 13.0, 0.0])
+    runs = runs_of_steps(np.arange(value.size) * PERIOD_S, value, np.array([2, 3, 4, 5, 7]), HOW, 1)
+    assert runs.of_step.tolist() == [0, 0, 1, 2, 3]
+    assert runs.move.tolist() == [22.0, -11.0, 9.0, 13.0]
+    assert runs.first.tolist() == [0, 2, 3, 4]
+    assert (runs.before.tolist(), runs.after.tolist()) == ([1, 3, 4, 6], [3, 4, 5, 7])
+    assert runs.lasts_s.tolist() == pytest.approx([0.02, 0.01, 0.01, 0.01])
