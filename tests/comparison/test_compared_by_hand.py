@@ -269,3 +269,16 @@ def test_rounding_hides_what_scatters_less_than_half_again(step: float, hidden: 
     size = AT.size
     run = Driving(0.0, np.arange(size), np.full(size, 700.0), np.full(size, 10.0), np.ones(size, dtype=bool))
     assert floors([(run, Scatter(AT + 0.001, noise, step))], GRID)[2] is hidden
+
+
+@pytest.mark.parametrize(("effect", "ratio"), [(None, False), (Measured(0.5, "1"), True), (Measured(0.5, "V"), False)])
+def test_an_effect_without_a_unit_is_a_ratio(effect: Measured | None, ratio: bool) -> None:
+    assert replace(compared().measures[1], effect=effect).is_ratio is ratio
+
+
+def test_half_a_minute_in_a_band_of_the_load_has_a_rate() -> None:
+    short = signals(motor_speed=3000.0, motor_current=np.where(AT < 270.0, 20.0, 100.0))
+    made = [_side([result(short, spikes(10.0, 280.0))], "motor_speed", "motor_current") for _ in range(2)]
+    found = _rate_by_load([RATE], made, GRID)
+    assert found is not None
+    assert found.value[0, [1, 7]] == pytest.approx([1 / 4.5, 2.0], rel=0.02)

@@ -12,7 +12,17 @@ from scipy import stats
 from logscope.comparison.cells import Grid, make_grid
 from logscope.comparison.driving import Driving
 from logscope.comparison.outcome import Verdict
-from logscope.comparison.rate import _covariates, _dispersion, _recorded, _rows, _spans, _ticks, weigh_rate
+from logscope.comparison.rate import (
+    _covariates,
+    _dispersion,
+    _recorded,
+    _rows,
+    _spans,
+    _ticks,
+    by_load,
+    by_stretch,
+    weigh_rate,
+)
 from logscope.findings import Event, Finding, Severity
 from logscope.measures import EventRate
 from logscope.statistics.clustering import student_widening
@@ -143,3 +153,12 @@ def test_a_weighed_rate_hands_on_all_that_it_found() -> None:
     assert margin.p_value is not None
     assert found.p_value is not None
     assert margin.p_value > found.p_value
+
+
+def test_the_first_tick_and_the_first_cell_count_as_any() -> None:
+    run = drive((1000.0, 20.0, 45.0))  # in cell 0
+    assert _ticks(RATE, run, spikes(0.0, 0.01, 44.99), GRID).events[[0, 1, -1]].tolist() == [2.0, 0.0, 1.0]
+    events, seconds = by_stretch(RATE, run, spikes(0.0, 31.0), GRID)
+    assert (events.tolist(), seconds.tolist()) == ([1.0, 1.0], pytest.approx([30.0, 15.0]))
+    counted, minutes = by_load(RATE, [(run, spikes(0.0))], GRID)
+    assert (counted.tolist(), minutes.tolist()) == ([1.0, 0.0], pytest.approx([0.75, 0.0]))
