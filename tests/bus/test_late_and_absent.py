@@ -84,7 +84,8 @@ def test_without_a_counter_or_a_period_nothing_is_late(unknown: dict[str, Any]) 
         ({"silences": (silence(6_005, 6_030),)}, False),  # silent at the same time
         ({"silences": (silence(6_027, 6_060),)}, False),  # for more than 0.3 of it
         ({"silences": (silence(6_029, 6_062),)}, True),
-        ({"silences": (silence(6_005, 6_024),)}, True),  # shorter than half of it
+        ({"silences": (silence(6_005, 6_025),)}, True),  # no longer than half of it
+        ({"silences": (silence(6_005, 6_026),)}, False),
         ({"silences": tuple(silence(100 * k, 100 * k + 19) for k in range(16))}, True),
         ({"silences": tuple(silence(100 * k, 100 * k + 20) for k in range(16))}, False),  # others may be as long
         ({"silences": tuple(silence(100 * k, 100 * k + 20) for k in range(15))}, True),
