@@ -226,8 +226,7 @@ def _falls_only_then(link: Link, held: Opening, parted: Opening) -> bool:
     doubt_v = 3 * link.noise_v + link.step_v
     if seen_s <= 0 or fell_after <= doubt_v:
         return False
-    as_after_v = fell_after * min(lasted_s / seen_s, 1.0)
-    return bool(HELD_SHARE * as_after_v > max(fell_before, 0.0) + HELD_SHARE * doubt_v)
+    return bool(HELD_SHARE * fell_after > max(fell_before, 0.0) + HELD_SHARE * doubt_v)
 
 
 def _fall(link: Link, inside: slice) -> float:
