@@ -225,14 +225,21 @@ def test_a_brief_departure_in_gear_is_found_and_a_lasting_or_slow_one_is_not() -
     assert brief_steps(speed(value), model(), HAZEL, still, None, zero=10.0, lost_s=1.0).size > 0
 
 
-@pytest.mark.parametrize(("begins_s", "swung"), [(0.985, True), (1.025, False), (0.955, False)])
+@pytest.mark.parametrize(
+    ("begins_s", "move_rpm", "swung"),
+    [
+        (0.985, 270.0, True), (0.985, 285.0, False), (1.025, 270.0, False), (0.955, 270.0, False),
+        (1.015, 270.0, True), (1.015, 300.0, False),  # what acts after the end does not count
+        (0.985, -270.0, False),
+    ],
+)  # fmt: skip
 def test_a_torque_acts_from_ten_milliseconds_before_to_half_a_reading_before_the_end(
-    begins_s: float, swung: bool
+    begins_s: float, move_rpm: float, swung: bool
 ) -> None:
     """100 Nm for 7.5 ms on 0.05 kg·m² and 60 % more, and 50 rpm: 279 rpm; the run lasts from 1.0 to 1.02 s."""
     at = np.arange(0.0, 2.0, 0.005)
     torque = part("torque", at, np.where((at >= begins_s - 1e-9) & (at < begins_s + 0.0149), 100.0, 0.0))
-    one = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([270.0]))
+    one = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([move_rpm]))
     assert _swung_by_torque(one, np.array([50.0]), torque, 0.05).tolist() == [swung]
 
 

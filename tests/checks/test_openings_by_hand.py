@@ -287,3 +287,33 @@ def test_without_a_pack_the_level_is_the_highest_as_far_back_as_the_link_only_fe
     assert (begun, level_v, spread_v) == (100, 320.0, 16.0)  # 30 V lower are more than 16 V and five noises and steps
     low = np.where(rows < 100, 302.0, volts)
     assert _before(link(low), None, first, 400)[0] == 0
+
+
+@pytest.mark.parametrize(("rows", "parts"), [(6, True), (4, False)])
+def test_more_than_five_readings_on_either_side_show_where_a_link_parts(rows: int, parts: bool) -> None:
+    """Full until 20 s, then 100 V a reading lower each time; so many readings before it, or after it."""
+    volts = np.where(T < 20.0, 300.0, np.maximum(300.0 - 30.0 * (T - 20.0) / P, 0.0))
+    one = link(volts, noise_v=0.01, step_v=0.0)
+    before = span(20.0 - rows * P, 20.0 - P)
+    assert _falls_only_then(one, before, span(20.0, 25.0)) is parts
+    assert _falls_only_then(one, span(15.0, 20.0 - P), span(20.0, 20.0 + (rows - 1) * P)) is parts
+    late = link(np.where(T < 20.0, 300.0, 300.0 - 2.0 * (T - 20.0)), noise_v=1.0, step_v=1.0)
+    assert _falls_only_then(late, span(15.0, 20.0), span(20.0, 21.0)) is False  # within three noises and a step
+    assert _falls_only_then(late, span(10.0, 20.0), span(20.0, 30.0)) is True
+
+
+def test_a_link_charged_again_at_once_is_charged_again_after_that() -> None:
+    assert _until(link(300.0), attempts(10.0), 10.0, np.inf) == (T[-1], False)
+    assert _until(link(300.0), attempts(10.01), 10.0, np.inf) == (10.01 - 0.15, True)
+
+
+def test_the_range_of_a_links_offset_leaves_out_a_hundredth_at_either_end() -> None:
+    """It reads 1 to 1000 mV more than its pack, evenly; the widest hundredths may be strays."""
+    rows = np.arange(T.size)
+    known = np.full(T.size, 300.0)
+    volts = np.where(
+        rows < 400, 300.0 + np.random.default_rng(1).permutation(400)[np.minimum(rows, 399)] / 100.0, 100.0
+    )
+    _, level_v, spread_v = _before(link(volts), known, 400, 500)
+    assert level_v == pytest.approx(301.995)
+    assert spread_v == pytest.approx(3.99 * 0.98 / 2)
