@@ -246,6 +246,9 @@ def test_a_starved_device_is_described_by_its_time_without_flow() -> None:
     assert (found.by_temperature, found.heavy) == (False, False)
     assert _starved(PLATE, one, ((0.0, 400.0),), 0, True, 299.0, None).heavy
     assert not _starved(PLATE, one, ((0.0, 400.0),), 0, True, 300.0, None).heavy
+    mild = steps(inverter_temperature=np.where(AT < 200.0, 46.0, 30.0), coolant_temperature=20.0)
+    for whole, by_temperature in ((True, True), (False, False)):  # where it never flows nothing is cooler for it
+        assert _starved(PLATE, mild, ((0.0, 200.0),), 0, whole, 250.0, None).by_temperature is by_temperature
 
 
 @pytest.mark.parametrize(

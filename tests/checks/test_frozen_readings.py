@@ -9,8 +9,18 @@ import numpy as np
 import pytest
 from made_speeds import P, T, model, speed
 
-from logscope.observations.motor_speed.disturbances import _frozen, _holds, _inside, _kind, _line, _usual_around, _zero
+from logscope.observations.motor_speed.disturbances import (
+    _frozen,
+    _holds,
+    _inside,
+    _kind,
+    _line,
+    _usual_around,
+    _zero,
+    analyse_speed,
+)
 from logscope.statistics.excursions import RateLimit
+from logscope.vehicle import Vehicle
 
 
 def held(since: int, rows: int, slope: float = 5.0, then: float | None = None) -> np.ndarray:
@@ -105,3 +115,43 @@ def test_steps_inside_an_episode_and_the_kind_of_what_it_reads() -> None:
     half = np.array([3000.0, 0.0, 1490.0, 0.0, 3000.0])
     assert _kind(half, line, 2, 0.02, 0.01, 10.0) != "dropout"  # half as deep, and not at zero
     assert _kind(np.array([3000.0, 0.0, 1510.0, 3000.0, 3000.0]), line, 2, 0.02, 0.01, 10.0) == "dropout"
+
+
+@pytest.mark.parametrize(
+    ("count", "apart_s", "judged"), [(10, 0.01, True), (9, 0.01, False), (20, 0.0, False), (10, 5.0, True)]
+)
+def test_ten_samples_that_are_not_all_at_once_are_judged(count: int, apart_s: float, judged: bool) -> None:
+    time_s = 3.0 + apart_s * np.arange(count)
+    value = 1000.0 + np.arange(count) % 3
+    assert (analyse_speed(speed(value, time_s), Vehicle()) is not None) is judged
+
+
+def test_a_wheel_that_was_free_before_a_jump_shows_no_frozen_reading_without_a_trend() -> None:
+    """80 rpm a reading are beyond tyres; one side that is calm is enough, none is not."""
+    for before, after, found in ((1.0, 1.0, 1), (80.0, 1.0, 1), (80.0, 80.0, 0)):
+        rows = np.arange(T.size)
+        swings = np.where(rows < 500, before, np.where(rows > 521, after, 0.0)) * (rows % 16 - 8.0)
+        value = 3000.0 + swings + 150.0 * (rows >= 521)
+        got = [each for each in _holds(speed(value), model(), None) if each.before == 500 or each.first == 501]
+        assert len(got) == found
+
+
+@pytest.mark.parametrize(("update_s", "rows", "found"), [(0.01, 9, 1), (0.02, 9, 1), (0.022, 9, 0), (0.022, 10, 1)])
+def test_a_reading_is_frozen_for_five_updates_too(update_s: float, rows: int, found: int) -> None:
+    """Ten readings are 0.1 s; five updates of 22 ms 0.11 s."""
+    loose = RateLimit(5e4, 6.0, np.full(T.size - 1, P), np.full(T.size - 1, 506.0))
+    assert len(_holds(speed(held(500, rows)), model(update_s=update_s, in_gear=loose), None)) == found
+
+
+def test_a_spike_of_a_speed_is_found_with_its_samples_and_its_stamps() -> None:
+    value = 3000.0 + np.arange(T.size) % 2
+    value[700:702] += 700.0
+    value[900:] = 0.0  # and it is lost from there on
+    found = analyse_speed(speed(value), Vehicle())
+    assert found is not None
+    (one,) = found.disturbances
+    assert (one.kind, one.before, one.first, one.last, one.after) == ("spike", 699, 700, 701, 702)
+    assert one.deviation_rpm == pytest.approx(700.0, abs=1.1)
+    assert set(found.steps.tolist()) == {700, 702}
+    assert found.lost.tolist() == [900]
+    assert found.stamps_off_s == 0.0
