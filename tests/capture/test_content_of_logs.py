@@ -21,6 +21,7 @@ from logscope.capture.resumed import resumed
 from logscope.capture.rows import Columns, blocks_of_text, bus_names
 from logscope.capture.text import head_of, text_blocks
 from logscope.errors import LogError
+from logscope.time_doubt import TimeDoubt
 
 # -- packed files -----------------------------------------------------------------------------------
 
@@ -74,6 +75,20 @@ def test_an_archive_holds_one_file(tmp_path: Path, count: int) -> None:
     if count == 0:
         path.write_bytes(b"PK\x03\x04" + path.read_bytes())
     with pytest.raises(LogError, match=f"the zip archive holds {count} files, and only one can be read from it"):
+        head_of(path)
+
+
+def test_an_archive_with_a_password_is_to_be_unpacked_first(tmp_path: Path) -> None:
+    """Bit 0 of the flags says so, 6 bytes into a local header and 8 into one of the directory (APPNOTE.TXT, 4.3)."""
+    path = packed(tmp_path / "a.zip", "zip")
+    content = bytearray(path.read_bytes())
+    for signature, place in ((b"PK\3\4", 6), (b"PK\1\2", 8)):
+        at = content.find(signature)
+        while at >= 0:
+            content[at + place] |= 1
+            at = content.find(signature, at + 1)
+    path.write_bytes(content)
+    with pytest.raises(LogError, match=r"the zip file cannot be unpacked \(.*password.*\)\. Unpack it first\."):
         head_of(path)
 
 
@@ -281,5 +296,9 @@ def test_a_reader_that_fails_without_reading_on_is_not_asked_again() -> None:
         list(resumed(["head"], fails, ReaderComplaints("a", False)))
 
 
-def test_a_block_is_made_with_an_empty_account() -> None:
+def test_what_is_in_doubt_is_said_before_notes_and_assumptions() -> None:
+    doubt = TimeDoubt("a", "seconds", "guessed", 1e6, 1.0, (), "x")
+    account = Account(notes=("n",), assumptions=("a",)) + Account(time_doubts=(doubt,))
+    assert account.remarks == (doubt.sentence(), "n")
+    assert account.cautions == (doubt.sentence(), "a")
     assert Block(to_rows.no_frames()).account == Account()

@@ -8,6 +8,9 @@ import pytest
 
 from logscope.capture.drive_folder import DriveFolder, DriveSource, is_drive, read_drive
 from logscope.capture.frames import Account
+from logscope.capture.open import stream
+from logscope.capture.shift import Shift
+from logscope.definitions.serial import load_serial_definition
 from logscope.errors import LogError
 
 CLOCK = "[clock]\nfirst_stamp = 1700000000.0\n"
@@ -130,3 +133,30 @@ def test_a_description_of_another_schema_is_refused(tmp_path: Path) -> None:
     (tmp_path / "drive.toml").write_text(f"schema = 2\n{CAN}", encoding="utf-8")
     with pytest.raises(LogError, match="Name the log files in the folder instead"):
         read_drive(tmp_path)
+
+
+# -- what is read of it -----------------------------------------------------------------------------
+
+CONSOLE = '[console]\nname = "C"\n[pairs]\n[time]\nrate_Hz = 1\n[[signal]]\nname = "x"\nscale = {}\n'
+
+
+def test_a_recording_is_read_by_the_console_definition_that_the_vehicle_file_has_now(tmp_path: Path) -> None:
+    text = f'ended = "by the user"\n{CLOCK}{CAN}[[source]]\nname = "c"\nform = "lines"\ndefinition = "c.toml"\n'
+    folder = folder_of(tmp_path, text)
+    (folder / "c.toml").write_text(CONSOLE.format(2), encoding="utf-8")
+    (folder / "c-001.txt").write_bytes(b"(1700000000.500000) x=5\n")
+    for number, stamp in ((1, 0), (2, 1)):
+        (folder / f"can0-00{number}.log").write_bytes(b"(170000000%d.000000) can0 123#0%d\n" % (stamp, number))
+    now = tmp_path / "now.toml"
+    other = tmp_path / "other.toml"
+    now.write_text(CONSOLE.format(3), encoding="utf-8")
+    other.write_text(CONSOLE.format(7).replace('"C"', '"D"'), encoding="utf-8")
+    consoles = [load_serial_definition(other), load_serial_definition(now)]
+    for given, value in ((consoles, 15.0), (consoles[:1], 10.0), ([], 10.0)):
+        capture = stream([folder], consoles=given).in_memory()
+        assert capture.serial[0].signals["x"].value.tolist() == [value]
+    assert (capture.frames.time_ns - 1_700_000_000 * 10**9).tolist() == [0, 10**9]
+    assert (capture.account.frames, capture.account.gaps) == (2, ())  # a second is no gap
+    moved = stream([folder], shifts=[Shift(5)]).in_memory()
+    assert (moved.frames.time_ns - capture.frames.time_ns).tolist() == [5, 5]
+    assert (moved.serial[0].signals["x"].time_ns - capture.serial[0].signals["x"].time_ns).tolist() == [5]

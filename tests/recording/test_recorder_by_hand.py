@@ -222,6 +222,32 @@ def test_ports_that_were_opened_are_closed_where_another_cannot_be(tmp_path: Pat
     assert first.closed == 1
 
 
+def test_a_folder_that_cannot_be_made_is_refused_and_the_ports_closed(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    port = Quiet()
+    request = Request([CanSpec("can0", "virtual", "x")], [], tmp_path / "file" / "d")
+    made = Recorder(request, None, {"can0": lambda: cast(Port, port)})
+    with pytest.raises(RequestError, match=r"cannot write into the folder \(.+\)\. Name another\."):
+        made.start()
+    assert port.closed == 1
+
+
+def test_every_source_is_asked_to_stop_before_any_is_waited_for(tmp_path: Path) -> None:
+    made = recorder_of(tmp_path / "d")
+    calls: list[str] = []
+
+    def source(name: str) -> Any:
+        return SimpleNamespace(
+            ask_to_stop=lambda: calls.append(f"ask {name}"), wait=lambda: calls.append(f"wait {name}")
+        )
+
+    made.sources = [source("a"), source("b")]
+    made._thread = cast(Any, SimpleNamespace(join=lambda: calls.append(f"join {made.ended.is_set()}")))
+    made.stop()
+    assert calls == ["ask a", "ask b", "wait a", "wait b", "join True"]
+    assert made.reason == BY_USER
+
+
 def test_only_an_empty_or_new_folder_is_recorded_into(tmp_path: Path) -> None:
     refuse_used(tmp_path / "new")
     refuse_used(tmp_path)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import socket
 import struct
 import sys
@@ -21,6 +23,7 @@ if sys.platform != "linux" or struct.calcsize("P") != 8:
 
 from can.interfaces.socketcan.socketcan import build_can_frame
 
+from logscope.recording.port import UnpluggedError
 from logscope.recording.socketcan_port import SocketCanPort, on_recording
 
 
@@ -90,8 +93,6 @@ def test_a_clock_that_is_set_moves_no_stamp_out_of_its_batch() -> None:
 
 
 def test_nothing_to_read_is_no_fault_and_a_socket_that_is_gone_is(pair) -> None:  # type: ignore[no-untyped-def]
-    from logscope.recording.port import UnpluggedError
-
     _, port, _ = pair
     assert port.read() is None
     port.close()
@@ -125,6 +126,25 @@ def test_frames_that_the_socket_dropped_are_counted_once(pair) -> None:  # type:
         _controls(port, frames, total)
         lost.append(port._drops(frames))
     assert lost == [0, 3, 0, 7, 490, 0, 2**32 - 2 - 500, 3]
+
+
+@pytest.mark.parametrize(
+    ("count", "number", "gone"),
+    [(-1, errno.ENODEV, True), (-1, errno.ENETDOWN, True), (-1, errno.EAGAIN, False), (0, errno.ENODEV, False)],
+)
+def test_a_link_that_is_gone_is_told_from_one_that_has_nothing(
+    pair, monkeypatch: pytest.MonkeyPatch, count: int, number: int, gone: bool
+) -> None:  # type: ignore[no-untyped-def]
+    bus, port, _ = pair
+    bus.send(bytes(16))
+    port._receive = lambda *_: count
+    monkeypatch.setattr("logscope.recording.socketcan_port.ctypes.get_errno", lambda: number)
+    if gone:
+        with pytest.raises(UnpluggedError, match=os.strerror(number)):
+            port.read()
+    else:
+        assert port.read() is None
+    assert (port.stamps, port.listening) == ("by the kernel", "listens")
 
 
 @pytest.mark.parametrize("moved_s", [0, 5, -5])
