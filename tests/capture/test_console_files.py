@@ -99,10 +99,13 @@ def test_files_of_a_recording_are_one_stream_on_its_clock(tmp_path: Path) -> Non
     """The last line of the first file goes on in no other; the definition's own rate plays no part."""
     files = [tmp_path / f"c-00{k}.txt" for k in (1, 2)]
     files[0].write_bytes(b"(1700000000.000000) rpm=1\n(1700000000.500000) rpm=2\n")
-    files[1].write_bytes(b"(1700000001.000000) rpm=3\n")
+    files[1].write_bytes(b"(1700000001.000000) rpm=3\n(1700000002.000000) rpm=x\n")
     log = read_recorded(files, defined(CONSOLE + "[pairs]\n[time]\nrate_Hz = 7\n" + '[[signal]]\nname = "rpm"\n'))
     assert (log.signals["rpm"].time_ns // MS).tolist() == [1_700_000_000_000, 1_700_000_000_500, 1_700_000_001_000]
-    assert log.account == SerialAccount(files=tuple(map(str, files)), lines=3, sample_lines=3)
+    assert log.account == SerialAccount(
+        files=tuple(map(str, files)), lines=4, sample_lines=3, lines_bad=1,
+        bad=(BadLine(str(files[0]), 4, "rpm: “x” is not a value"),),  # lines count through all files
+    )  # fmt: skip
     assert log.dated
 
 
