@@ -262,7 +262,7 @@ def test_a_synchronous_motor_is_a_finding_with_a_lag_where_its_pole_pairs_are_kn
 
 def test_too_little_driving_says_nothing_of_slip() -> None:
     one, seen = lagging()
-    for rows, known in ((slice(0, 106), True), (slice(0, 90), False)):  # twenty quarters of a second of five samples
+    for rows, known in ((slice(0, 100), True), (slice(0, 95), False)):  # twenty quarters of a second of five samples
         short = Points(one.time_s[rows], one.held_s[rows], one.rpm[rows], one.torque[rows])
         assert (_blocks(short, seen[rows], 4.0 / 60.0) is not None) is known
     assert find_synchronous(replace(one, torque=0.0 * T), seen, 4.0 / 60.0) is None
@@ -281,6 +281,19 @@ def test_rows_are_means_and_rates_over_a_quarter_of_a_second() -> None:
     assert torque[:3].tolist() == [4.0, 14.0, 24.0]
     assert rate == pytest.approx(2.0)
     assert top_hz == pytest.approx(120.0)
+
+
+def test_seldom_samples_make_rows_of_three_and_a_row_spans_two_fifths_of_its_time() -> None:
+    """Every 0.125 s: a row lasts three of them. One whose readings lie within 0.1 s is none."""
+    at = 0.125 * np.arange(240)
+    count = np.arange(240.0)
+    slip, _, rate, _ = _blocks(points(count, 1.0 + count, at), count, 0.1)  # type: ignore[misc]
+    assert slip[:3].tolist() == [1.0, 4.0, 7.0]
+    assert rate == pytest.approx(0.8)
+    for apart_s, known in ((0.04, False), (0.06, True)):  # three readings a quarter of a second, over 80 or 120 ms
+        close = (0.25 * np.arange(240)[:, np.newaxis] + apart_s * np.arange(3)).ravel()
+        one = points(0.0, 1.0 + np.arange(close.size), close)
+        assert (_blocks(one, np.zeros(close.size), 0.1) is not None) is known
 
 
 def test_the_robust_line_is_hubers() -> None:

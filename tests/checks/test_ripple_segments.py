@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from motor_traces import part, signals
 
+from logscope.checks.encoder import speed_ripple
 from logscope.checks.encoder.disturbance_chart import current_bins, rate_chart
 from logscope.checks.encoder.disturbance_rate import RateLaw, Stretches, stretches
 from logscope.checks.encoder.disturbance_switching import _switched, followed_switching
@@ -220,3 +221,17 @@ def test_bands_of_current_are_a_sixth_of_the_highest_and_hold_a_hundredth_of_the
     assert fitted.high is not None
     assert (fitted.low[0], fitted.high[0]) == (2.0, 3.0)
     assert counted.y[1:] == pytest.approx([1 / 0.11, 1 / 0.11])
+
+
+@pytest.mark.parametrize(
+    ("p_value", "count", "found"), [(4.1e-8, 8, 1), (4.2e-8, 8, 0), (1.1e-7, 3, 1), (1.2e-7, 3, 0)]
+)
+def test_a_line_is_beyond_chance_over_all_orders_looked_at(
+    p_value: float, count: int, found: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One in a million over so many orders, each at three places."""
+    weak = [OrderLine(float(k), 0.001, 0.0, 0.002, 0.5) for k in range(2, count + 1)]
+    monkeypatch.setattr(speed_ripple, "_lines", lambda _: [OrderLine(1.0, 0.05, 0.04, 0.06, p_value), *weak])
+    one = study(600.0)
+    one.model.running = np.full(one.speed.time_s.size, True)
+    assert len(ripple(signals(one.speed), one)) == found
