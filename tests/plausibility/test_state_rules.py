@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from logscope.findings import Measured, Severity
-from logscope.plausibility.states import _closes_s, _driving_moments, _Rise, _rises, state_doubts
+from logscope.plausibility.states import _closes_s, _driving_moments, _exchanged, _Rise, _rises, state_doubts
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
 
@@ -147,6 +147,22 @@ def test_a_state_closes_last_within_the_time_that_is_asked_for(
 ) -> None:
     flag = part("main_contactor", between(4, 6) + between(9, 12), state=True)
     assert _closes_s(flag, since_s, until_s) == (None if closes_s is None else pytest.approx(closes_s))
+
+
+@pytest.mark.parametrize(
+    ("main_s", "other_s", "hands_over", "found"),
+    [
+        (25.0, 12.2, False, True), (25.0, 12.3, False, False),  # a second and a quarter after the rise
+        (12.4, 11.2, True, True), (12.5, 11.2, True, False),  # the relay is to be open as long after it
+    ],
+)  # fmt: skip
+def test_relay_and_contactor_hand_over_within_a_second(
+    main_s: float, other_s: float, hands_over: bool, found: bool
+) -> None:
+    """A rise from 9 to 11 s; both states come ten times a second and may be a quarter of a second late."""
+    main = part("main_contactor", between(8.5, main_s), state=True)
+    other = part("precharge_relay", between(other_s, 28.0), state=True)
+    assert _exchanged(main, other, _Rise(9.0, 10.0, 11.0), hands_over=hands_over) is found
 
 
 def rises(*value: float, period_s: float = 1.0) -> list[_Rise]:

@@ -162,6 +162,12 @@ def test_the_start_is_the_median_of_three_seconds_after_the_last_default() -> No
     assert _start(part(MOTOR, [20.0])) == 20.0
 
 
+@pytest.mark.parametrize(("after", "start"), [(29.9, 20.0), (30.1, 30.1), (10.1, 20.0), (9.9, 9.9)])
+def test_a_default_leaps_by_eight_kelvin_two_steps_and_one_in_a_second(after: float, start: float) -> None:
+    """Half a kelvin a step and a reading a second: ten in all."""
+    assert _start(part(MOTOR, [20.0] * 10 + [after] * 60)) == start
+
+
 @pytest.mark.parametrize(
     ("above_K", "seconds", "rows_low", "out"),
     [(20.5, 70, 0, True), (19.5, 70, 0, False), (20.5, 58, 0, False), (25.0, 70, 2, True), (25.0, 70, 6, False)],

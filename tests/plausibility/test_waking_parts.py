@@ -15,6 +15,7 @@ from logscope.plausibility.waking import (
     _held,
     _lasting_high,
     _link,
+    _no_true_dip,
     _other_link,
     _path_open,
     _relay_closed,
@@ -193,6 +194,18 @@ def test_only_known_parts_with_two_readings_are_judged_each_by_its_own_rule() ->
     dip = part("battery_voltage", [300.0] * 20 + [0.0] + [300.0] * 20)
     idle = part("battery_current", [1.0] * 41)
     assert np.flatnonzero(waking_samples(log(dip, idle), PLAIN)["battery_voltage"]).tolist() == [20]
+
+
+@pytest.mark.parametrize(("period_s", "short"), [(0.14, True), (0.16, False)])
+def test_a_battery_that_was_gone_for_two_messages_was_not_gone(period_s: float, short: bool) -> None:
+    """From the first to the last reading of nothing at most 0.15 s, with no current to speak of."""
+    made, idle = (
+        part("battery_voltage", [300.0, 0.0, 0.0, 300.0], period_s),
+        part("battery_current", [5.0] * 4, period_s),
+    )
+    assert _no_true_dip(made, 1, 3, log(made, idle), PLAIN) is short
+    busy = part("battery_current", [5.1] * 4, period_s)
+    assert not _no_true_dip(made, 1, 3, log(made, busy), PLAIN)
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from logscope.simulate.charge import Pack
 from logscope.simulate.console_output import Console, console_text
 from logscope.simulate.drive import Drive
 from logscope.simulate.drive_heat import sensed_temperatures
-from logscope.simulate.hazel_bus import _requests, _values, _while_charging, other_traffic, sent_messages
+from logscope.simulate.hazel_bus import _requests, _values, _while_charging, other_traffic, sent_messages, stream_of
 from logscope.simulate.layouts import AS_DEFINED, Layout
 from logscope.simulate.scenarios import Profile
 from logscope.simulate.thermal import Cooling
@@ -175,6 +175,24 @@ def test_messages_are_sent_at_their_periods_together_or_by_themselves_and_count(
     assert np.array_equal(asked[0], late.ready_s)
     read = late.values["DcLinkVoltage"]
     assert all(np.ptp(read[np.floor(late.ready_s) == second]) == 0.0 for second in range(5))  # one reading a second
+
+
+def test_road_speed_is_on_the_second_bus_and_a_request_ends_with_its_monitor(monkeypatch: pytest.MonkeyPatch) -> None:
+    names = ("Road", "InverterHv", "Charger", "ChargeRequest")
+    defined = [SimpleNamespace(name=name, cycle_time=100, frame_id=7, is_extended_frame=True) for name in names]
+    monkeypatch.setattr(hazel_bus, "definitions", lambda: SimpleNamespace(messages=defined))
+    monkeypatch.setattr(hazel_bus, "pack", lambda message, values: np.zeros((len(next(iter(values.values()))), 8)))
+    of = made(20.0, charge=replace(CHARGE, request_silent_s=8.0), pack=Pack(capacity_Ah=4.0))
+    messages = {each.message.name: each for each in sent_messages(of, 3)}
+    assert messages["ChargeRequest"].ready_s[-1] == pytest.approx(7.95, abs=0.06)
+    assert messages["Charger"].ready_s[-1] > 9.9  # it waits for two seconds more, and listens
+    assert messages["InverterHv"].ready_s[-1] > 19.8
+    streams = {name: stream_of(each) for name, each in messages.items()}
+    assert {name: each.bus for name, each in streams.items()} == {
+        "Road": "can1", "InverterHv": "can0", "Charger": "can0", "ChargeRequest": "can0",
+    }  # fmt: skip
+    road = streams["Road"]
+    assert (road.identifier, road.extended, road.payload.shape) == (7, True, (messages["Road"].ready_s.size, 8))
 
 
 def test_frames_of_other_controllers_come_at_their_own_periods() -> None:
