@@ -83,6 +83,8 @@ def test_a_value_is_held_for_five_periods() -> None:
     np.testing.assert_equal(export.held(at, gone, np.array([1.5, 9.9])), [1.0, 3.0])
     wide = export.wide_table(TABLES, {"Pack": ("Volts",)}, 0.5, 2.0)
     assert wide.column_names == ["time_s", "Pack.Volts"]
+    for end_s, rows in ((2.2, 5), (2.3, 6)):  # to the nearest step
+        assert export.wide_table(TABLES, {}, 0.5, end_s).num_rows == rows
     assert wide["Pack.Volts"].to_pylist() == [1.0, 1.0, 1.0, 1.0, 3.0]
     assert (
         wide.schema.metadata[b"resampling"]

@@ -91,6 +91,13 @@ def test_a_bus_is_named_by_text() -> None:
     assert 'such as "can1"' in refused({"can": [{"bus": 1}]})
 
 
+@pytest.mark.parametrize(
+    ("value", "said"), [(100, "100 % is 1"), (1.01, "1.01 % is 0.0101"), (100.5, "less than 1"), (1.0, "less than 1")]
+)
+def test_a_fraction_in_percent_is_told_from_one_that_is_too_large(value: float, said: str) -> None:
+    assert said in refused({"precharge": {"tolerance": value}})
+
+
 def test_what_is_listed_may_be_one() -> None:
     one = Vehicle.model_validate(
         {"can": [{"definitions": "a.dbc"}], "signals": {"fault": {"signal": "A.B", "none": 0}}}
