@@ -116,6 +116,7 @@ def test_silent_messages_are_named_with_the_longest_first() -> None:
     assert message_silent(logged(part("throttle", "C")), ()) == []
     (alone,) = message_silent(logged(part("torque", "A", (10.0, 13.0))), ())
     assert alone.title == "A was not logged for 3 s while others were"
+    assert alone.events == (Event(pytest.approx(10.0), pytest.approx(13.0)),)
     three = logged(*(part(name, name, (10.0, 13.0)) for name in ("torque", "brake", "throttle")))
     assert message_silent(three, ())[0].title.endswith("(and 2 other messages)")
 
@@ -165,6 +166,7 @@ def test_restarts_of_a_console_are_listed_with_the_longest_pause(count: int, lis
     assert still.title == f"The console's controller restarted {how}; at least {count:g} s are missing"
     assert (still.severity, still.parts) == (Severity.INFO, ())
     assert still.next_step.startswith("If nobody switched")
+    assert [event.start_s for event in still.events] == [start_s for start_s, _ in restarts]
 
 
 # --- what a check needs
