@@ -117,9 +117,17 @@ def test_changes_are_taken_over_a_second_or_five_periods(
     def none(_: UnderLoad, over_s: float) -> None:
         spans.append(over_s)
 
-    monkeypatch.setattr(resistance, "load_at", lambda *_: load_of())
+    lags: list[float] = []
+
+    def load(_: Any, lag_s: float) -> UnderLoad:
+        lags.append(lag_s)
+        return load_of()
+
+    monkeypatch.setattr(resistance, "load_at", load)
     monkeypatch.setattr(resistance, "_slope", none)
     assert resistance._by_line(signals(), period_s) is None
+    quarters = [-1.5, -1.25, -1.0, -0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5]
+    assert lags == pytest.approx([share * period_s for share in quarters])
     assert spans == [pytest.approx(span_s)] * 13
 
 
