@@ -333,3 +333,14 @@ def test_the_other_order_has_its_constants_exchanged() -> None:
         assert bool(found.x[1] < found.x[2]) is (first > second)
         assert found.x[2] <= max(np.log(0.15), float(free[1] + free[2]) / 2) + 1e-6
         assert 0.1 <= found.x[3] <= 0.5
+
+
+@pytest.mark.parametrize(
+    ("later", "level_v"),
+    [((340.0, 345.0), 349.0), ((340.0, 345.0, 341.0), 345.98), ((340.0, 348.5, 341.0), 349.0)],
+)
+def test_a_settling_leads_no_higher_than_three_later_readings_show(later: Any, level_v: float) -> None:
+    """1.96 noises of 0.5 V above the highest of them, in the 0.6 s after it: four of the slowest sensing's lags."""
+    at = np.array([0.2, 0.25, *(0.32 + 0.1 * k for k in range(len(later))), 0.93, 1.2])
+    made = link_of(part("dc_link_voltage", at, [0.0, 300.0, *later, 399.0, 399.0]), noise_v=0.5)
+    assert closings._no_higher_than_read(made, settled()).level_v == pytest.approx(level_v, abs=1e-3)

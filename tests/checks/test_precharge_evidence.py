@@ -269,6 +269,9 @@ def test_a_whole_rise_costs_what_the_capacitor_stores_and_a_slow_one_that_of_its
     other = stress.stress(slow, signals, LINK, HAZEL)
     assert other is not None
     assert other.energy_J.value == pytest.approx(61.25, rel=1e-3)
+    after_s = np.linspace(0.0, 3.0, 30001)  # a pack that reads 5.25 V too low, and the constant's upper limit
+    most_j = float(np.trapezoid((5.25 + 350 * np.exp(-after_s / 0.2727)) ** 2, after_s)) / 270
+    assert other.energy_J.high == pytest.approx(1.8 * most_j, rel=1e-3)  # or 270 ms of the file's resistor
     assert other.peak_power_W.value == pytest.approx(350**2 / 270)
     assert other.peak_power_W.high == pytest.approx((350 * 1.015) ** 2 / 150)  # or that of the file's resistor
     begun = replace(m, attempt=replace(ATTEMPT, onset_seen=False))
