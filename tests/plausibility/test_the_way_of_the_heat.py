@@ -95,6 +95,8 @@ def test_coolant_is_no_hotter_than_what_heats_it(name: str, above_K: float, low:
     if found:
         median = f"it is {above_K:.0f} K hotter than motor and inverter, which heat it"
         assert found == (median, 40.0, (-20.0, 4.0))
+    nearly = part(COOLANT, np.where(np.arange(100) < 6, 49.0, 65.0))  # 9 K will do
+    assert out_of_place(nearly, log(nearly, part(SINK, 40.0))) is not None
     slow = Part(COOLANT, 3.0 * np.arange(29.0), np.full(29, 80.0), "", "A.B")  # fewer than thirty readings
     assert out_of_place(slow, log(slow, part(SINK, 40.0))) is None
     assert out_of_place(warm, log(warm)) is None

@@ -114,6 +114,7 @@ def test_consoles_are_laid_on_one_clock_from_their_first_sample() -> None:
     found = decode_capture(Capture((), (console(3.0, 5.0), console(2.0, 4.0))), Decoder([]))
     assert (found.start_ns, found.end_ns) == (2 * 10**9, 5 * 10**9)
     assert found.seconds(found.end_ns) == 3.0
+    assert found.tables["Cons.I"].time_s.tolist() == [0.0, 2.0]  # of the second console, from the first's start
     with pytest.raises(LogError, match="different clocks: one has no dates"):
         decode_capture(Capture((), (console(3.0), console(2.0, dated=True))), Decoder([]))
     with pytest.raises(LogError, match="no frame and no sample could be read"):
