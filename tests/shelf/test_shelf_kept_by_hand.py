@@ -174,3 +174,44 @@ def test_a_run_counts_logs_that_are_new_kept_and_copies(tmp_path: Path) -> None:
     (tmp_path / "car" / "b.log").unlink()
     last = run(archive)
     assert (last.found, last.kept, len(last.keys), len(archive.known())) == (3, 3, 2, 3)
+
+
+@pytest.mark.parametrize(("joint", "rows"), [("checked", [2]), ("failed", [1, 1])])
+def test_logs_of_one_recording_become_one_row_where_their_joint_check_succeeds(
+    joint: str, rows: list[int], tmp_path: Path
+) -> None:
+    """Two loggers side by side; then one of the logs changes, so that the other is checked by itself again, too."""
+    write_vehicle(tmp_path / "car", "Hazel")
+    for name, late_s in (("a", 0.0), ("b", 0.5)):
+        write_log(tmp_path / "car" / f"{name}.log", 1, start_s=late_s)
+    asked: list[list[str]] = []
+
+    def engine(jobs: Iterable[Job]) -> Iterator[Outcome]:
+        for each in jobs:
+            asked.append(sorted(Path(log.name).name for log in each.logs))
+            fields = {"logs": [log.name for log in each.logs], "log_keys": [log.key for log in each.logs]}
+            if len(each.logs) > 1 and joint == "failed":
+                yield failed(each, "too much")
+            else:
+                yield Outcome(each, {"rows": [row(each.key, **fields)]})
+
+    archive = archive_of(tmp_path / "archive")
+
+    def run() -> Tally:
+        return fill(archive, Search(), [str(tmp_path / "car")], engine, Wishes(), lambda *of: None)
+
+    first = run()
+    assert (first.found, first.checked, first.failed, len(first.keys)) == (2, 2, 0, len(rows))
+    assert sorted(len(each["logs"]) for each in archive.known()) == rows
+    assert asked == [["a.log"], ["b.log"], ["a.log", "b.log"]]
+    asked.clear()
+    second = run()
+    assert (second.kept, second.checked) == (2, 0)
+    assert asked == ([] if joint == "checked" else [["a.log", "b.log"]])
+    asked.clear()
+    write_log(tmp_path / "car" / "b.log", 1, 0x2000, start_s=0.5)
+    third = run()
+    assert (third.found, third.kept, third.checked) == ((2, 0, 2) if joint == "checked" else (2, 1, 1))
+    alone = [each for each in asked if len(each) == 1]
+    assert sorted(alone) == ([["a.log"], ["b.log"]] if joint == "checked" else [["b.log"]])
+    assert sorted(len(each["logs"]) for each in archive.known()) == rows
