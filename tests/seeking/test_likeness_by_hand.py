@@ -193,6 +193,41 @@ def test_the_rise_is_sought_within_two_seconds_of_a_moment(near_s: float | None,
     assert (None if found is None else round(found.start_s, 1)) == begin_s
 
 
+@pytest.mark.parametrize(
+    ("raw", "expected"),
+    [
+        (np.r_[np.zeros(10), np.full(90, 100.0)], 1.0),
+        (np.r_[np.zeros(10), np.full(45, 100.0), np.full(45, 74.0)], 1.0),  # away for good: no matter
+        (np.r_[np.zeros(10), np.full(40, 100.0), np.full(20, 74.0), np.full(30, 100.0)], 7 / 9),
+        (np.r_[np.zeros(10), np.full(40, 100.0), np.full(20, 76.0), np.full(30, 100.0)], 1.0),
+        (np.r_[np.zeros(10), np.full(40, 100.0), np.full(20, 126.0), np.full(30, 100.0)], 7 / 9),
+        (np.zeros(100), 0.0),
+    ],
+)
+def test_a_link_stays_up_within_a_quarter_of_its_step_until_it_falls_for_good(raw: np.ndarray, expected: float) -> None:
+    assert link._while_up(0.1 * np.arange(100), raw, 1.0, 0.0, 100.0) == pytest.approx(expected)
+
+
+def test_a_gain_is_how_much_higher_the_value_is_so_much_later() -> None:
+    at, raw = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 5.0, 7.0, 20.0])
+    assert link._gains(at, raw, 1.0).tolist() == [5.0, 2.0, 13.0, 0.0]
+    assert link._gains(at, raw, 1.5).tolist() == [7.0, 15.0, 13.0, 0.0]
+
+
+@pytest.mark.parametrize(("poles", "tau_s"), [(1, 0.2), (2, 0.1), (1, 0.05)])
+def test_a_curve_is_fitted_with_the_better_of_one_and_two_low_passes(poles: int, tau_s: float) -> None:
+    at = np.arange(0.0, 5 * tau_s, tau_s / 20)
+    u = np.maximum(at - 0.3 * tau_s, 0.0) / tau_s
+    share = 1 - np.exp(-u) * (1 if poles == 1 else 1 + u)
+    tau, begin, misfit = link._fitted(at, share)
+    assert (tau, begin) == (pytest.approx(tau_s, rel=0.03), pytest.approx(0.3 * tau_s, abs=0.05 * tau_s))
+    assert misfit < 0.01
+    off = share + 0.05 * (-1.0) ** np.arange(at.size)
+    assert link._fitted(at, np.where(share > 0, off, 0.0))[2] == pytest.approx(0.05, rel=0.2)
+    assert link._fitted(at[:1], share[:1]) == (None, 0.0, 1.0)
+    assert link._fitted(at, share[::-1])[0] is None  # it falls
+
+
 def test_changes_in_another_order_are_a_worse_rise() -> None:
     raw = np.round(risen(AT, 0.2, 1))
     rise = link.precharge_of(AT, raw)
@@ -224,6 +259,37 @@ def test_a_link_that_keeps_seven_tenths_of_its_step_is_still_up(sag: float, cycl
     raw[(AT >= 20.0) & (AT < 25.0)] -= 400 * sag
     first = link_cycles.link_cycles(AT, raw)[0]
     assert first.falls_s == pytest.approx(min(cycles_s, AT[-1]), abs=0.05)
+
+
+def test_a_link_that_sags_under_load_and_rests_is_left_where_it_falls() -> None:
+    """Thirty volts lower while it drives, then at rest a little below the level before, as a pack is."""
+    raw = risen(AT, 0.2, 1) - 30.0 * ((AT > 11.0) & (AT < 18.0)) - 4.0 * (AT >= 18.0)
+    (only,) = link_cycles.link_cycles(AT, raw - 30.0 * np.maximum(AT - 25.0, 0.0))
+    assert only.falls_s == pytest.approx(25.0, abs=0.05)
+
+
+@pytest.mark.parametrize("count", [1.0, 8.0])
+def test_a_coarse_link_is_left_where_it_falls(count: float) -> None:
+    """Readings that change by one count to either side are still at the level."""
+    rng = np.random.default_rng(4)
+    raw = np.where(AT > 20.0, 420.0 * np.exp(-np.maximum(AT - 20.0, 0.0) / 5.0), risen(AT, 0.2, 1))
+    coarse = count * np.round(raw / count + np.where((AT > 7.0) & (AT < 20.0), rng.integers(-1, 2, AT.size), 0))
+    (only,) = link_cycles.link_cycles(AT, coarse)
+    assert only.falls_s == pytest.approx(20.0, abs=0.15)
+
+
+@pytest.mark.parametrize(("after_s", "cycles"), [(0.0, 1), (20.0, 2)])
+def test_a_cycle_ends_where_the_link_is_gone_and_the_next_is_sought_behind(after_s: float, cycles: int) -> None:
+    rise = link.precharge_of(AT, risen(AT, 0.2, 1))
+    assert rise is not None
+    volts = np.where(AT >= 15.0, 20.0, risen(AT, 0.2, 1))
+    if after_s:
+        volts = np.where(after_s <= AT, risen(AT, 0.2, 1, after_s), volts)
+    cycle, begin, end = link_cycles._cycle(AT, volts, rise)
+    assert (begin in (500, 501), end) == (True, 1500)  # from the row of its begin to the first that is gone
+    assert (cycle.rises_s, cycle.up_s) == (rise.start_s, rise.end_s)
+    assert cycle.falls_s == pytest.approx(15.0, abs=0.02)
+    assert len(link_cycles.link_cycles(AT, volts)) == cycles
 
 
 @pytest.mark.parametrize("tau_s", [0.001, 0.1, 0.5, 2.0, 20.0])
