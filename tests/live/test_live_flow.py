@@ -271,3 +271,69 @@ def test_a_part_without_a_period_is_of_now_for_a_second_and_a_half() -> None:
     once = Part("gear", np.array([1.0]), np.array([3.0]), "", "M.Gear")
     assert longest_age_s(once) == 1.5
     assert Signals({}, 0.0, 0.0).parts == {}
+
+
+def process(**parts: Any) -> Any:
+    """A view's process without one: its pipes and its state are given."""
+    from collections import deque
+    from threading import Condition
+
+    from logscope.live.process import LiveProcess
+
+    made = object.__new__(LiveProcess)
+    made._process = SimpleNamespace(**parts)
+    made._waiting, made._size, made._left_out, made._filled = deque(), 5, 0, Condition()
+    made._reason, made._ending, made.view = "", False, None
+    return made
+
+
+class _Pipe(io.BytesIO):
+    """What was written stays to be read."""
+
+    def close(self) -> None:
+        pass
+
+
+def test_items_are_handed_over_together_until_the_end() -> None:
+    made = process(stdin=_Pipe())
+    made._waiting += [Now(1), Now(2), End()]
+    made._hand_over()
+    assert pickle.loads(made._process.stdin.getvalue()) == [Now(1), Now(2), End()]
+    assert (made._size, list(made._waiting)) == (0, [])
+
+
+def test_the_newest_picture_counts_and_a_text_is_why_it_failed() -> None:
+    views = [View(float(n), (), (), Sequence(Phase.OFF, "off"), (), (), (), (), (), ()) for n in (1, 2)]
+    sent = b"".join(map(pickle.dumps, [*views, "no such file."]))
+    made = process(stdout=_Pipe(sent), poll=lambda: None)
+    made._receive()
+    assert made.view == views[1]
+    assert made.failure == "no such file."
+
+
+@pytest.mark.parametrize(
+    ("reason", "ending", "status", "failure"),
+    [
+        ("", False, None, ""), ("", False, -9, "its process ended by itself."), ("", True, 0, ""),
+        ("odd", True, 0, "odd"),
+        ("odd", False, None, "odd"),
+    ],
+)  # fmt: skip
+def test_a_process_that_ends_by_itself_has_failed(reason: str, ending: bool, status: int | None, failure: str) -> None:
+    made = process(poll=lambda: status)
+    made._reason, made._ending = reason, ending
+    assert made.failure == failure
+
+
+def test_the_end_waits_for_the_last_picture_and_ends_the_process() -> None:
+    done: list[Any] = []
+    made = process(
+        stdin=_Pipe(), stdout=_Pipe(), kill=lambda: done.append("kill"), wait=lambda: done.append("wait"), pid=77
+    )
+    made._threads = [SimpleNamespace(join=lambda wait_s: done.append(wait_s)) for _ in range(2)]
+    made.view = "the last"
+    assert made.finish(30.0) == "the last"
+    assert done == [15.0, 15.0, "kill", "wait"]
+    assert list(made._waiting) == [End()]
+    assert made._ending
+    assert made.process == 77

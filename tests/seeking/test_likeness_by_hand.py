@@ -292,11 +292,13 @@ def test_a_cycle_ends_where_the_link_is_gone_and_the_next_is_sought_behind(after
     assert len(link_cycles.link_cycles(AT, volts)) == cycles
 
 
-@pytest.mark.parametrize("tau_s", [0.001, 0.1, 0.5, 2.0, 20.0])
-def test_a_link_is_left_when_it_begins_to_fall_however_fast_it_falls(tau_s: float) -> None:
-    """An active discharge takes a second, a resistor alone minutes."""
+@pytest.mark.parametrize(
+    ("tau_s", "base"), [(0.001, 0.0), (0.1, 0.0), (0.5, 0.0), (2.0, 0.0), (20.0, 0.0), (0.5, 900.0)]
+)
+def test_a_link_is_left_when_it_begins_to_fall_however_fast_it_falls(tau_s: float, base: float) -> None:
+    """An active discharge takes a second, a resistor alone minutes; raw values may begin anywhere."""
     volts = np.where(AT > 20.0, 420.0 * np.exp(-np.maximum(AT - 20.0, 0.0) / tau_s), risen(AT, 0.2, 1))
-    (only,) = link_cycles.link_cycles(AT, volts)
+    (only,) = link_cycles.link_cycles(AT, volts + base)
     assert only.falls_s == pytest.approx(20.0, abs=0.1)
 
 
