@@ -162,25 +162,23 @@ def test_rates_of_adapters_come_before_those_of_the_vehicle_file(tmp_path: Path)
 
 def test_a_log_comes_again_in_slices_of_its_own_time() -> None:
     frames = columns([Frame(t, 0x10, bytes([n])) for n, t in enumerate((1.3, 1.0, 1.24, 1.25, 2.0))])
-    samples = Samples(np.array([900_000_000, 1_400_000_000], np.int64), np.array([9.0, 14.0]))
+    samples = Samples(np.array([900_000_000, 950_000_000, 2_200_000_000], np.int64), np.array([9.0, 9.5, 22.0]))
     console = SerialLog(
         MessageSpec("Debug", 0, False, 0, ()), {"x": samples, "y": Samples(np.zeros(0, np.int64), np.zeros(0))}
     )
     pieces = list(slices(Capture((Block(frames),), (console,))))
-    # from the console's first sample, at 0.9 s
+    # from the console's first sample, at 0.9 s, to its last
     assert [each.until_ns for each in pieces] == [
-        1_150_000_000,
-        1_400_000_000,
-        1_650_000_000,
-        1_900_000_000,
-        2_150_000_000,
-    ]
+        1_150_000_000, 1_400_000_000, 1_650_000_000, 1_900_000_000, 2_150_000_000, 2_400_000_000
+    ]  # fmt: skip
     assert [each.frames.time_ns.tolist() for each in pieces] == [
-        [1_000_000_000], [1_240_000_000, 1_250_000_000, 1_300_000_000], [], [], [2_000_000_000]
+        [1_000_000_000], [1_240_000_000, 1_250_000_000, 1_300_000_000], [], [], [2_000_000_000], []
     ]  # fmt: skip
     assert pieces[1].frames.data(2) == b"\0"
-    assert [each.consoles[0].signals["x"].value.tolist() for each in pieces] == [[9.0], [], [14.0], [], []]
+    assert [each.consoles[0].signals["x"].value.tolist() for each in pieces] == [[9.0, 9.5], [], [], [], [], [22.0]]
     assert {each.lasts_s for each in pieces} == {0.25}
+    edge = list(slices(Capture((Block(columns([Frame(t, 0x10, b"\1") for t in (1.0, 1.25)])),))))
+    assert [each.frames.time_ns.tolist() for each in edge] == [[1_000_000_000], [1_250_000_000]]
 
 
 class _Live:

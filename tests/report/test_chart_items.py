@@ -287,7 +287,7 @@ def test_more_runs_than_can_be_named_are_counted() -> None:
         (finding(0.1, 0.2), (0.0, 0.7)),  # no farther than the log
         (finding(4.0, 5.0, evidence=Evidence(marks=(Mark(1.0, "m"), Mark(math.nan, "n")))), (0.4, 5.6)),
         (finding(4.0, 5.0, evidence=Evidence(window=(3.0, 7.0))), (2.4, 7.6)),
-        (finding(4.0, 5.0, evidence=Evidence(curves=(Curve("c", "torque", np.array([4.5, 8.0]), np.zeros(2)),))),
+        (finding(4.0, 5.0, evidence=Evidence(curves=(Curve("c", "torque", np.array([4.5, 6.0, 8.0]), np.zeros(3)),))),
         (3.4, 8.6)),
         (finding(-3.0, 5.0), (-3.0, 6.2)),
     ],
