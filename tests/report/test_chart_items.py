@@ -80,19 +80,19 @@ def test_shades_and_lines_run_through_all_rows() -> None:
 @pytest.mark.parametrize(
     ("times", "rows"),
     [
-        ([], []), ([1.0, 1.6], [0, 0]), ([1.0, 1.59], [0, 1]), ([1.0, 1.1, 1.2, 1.3, 1.4], [0, 1, 2, 3, 3]),
+        ([], []), ([1.0, 1.61], [0, 0]), ([1.0, 1.59], [0, 1]), ([1.0, 1.1, 1.2, 1.3, 1.4], [0, 1, 2, 3, 3]),
         ([1.0, 1.3, 1.7], [0, 1, 0]), ([5.0, 4.5, 4.0], [0, 1, 0]),
     ],
 )  # fmt: skip
 def test_numbers_that_would_meet_are_one_over_the_other(times: list[float], rows: list[int]) -> None:
     """Room for one is 6 % of 10 s."""
-    assert drawing.tag_rows(times, (0.0, 10.0)) == rows
+    assert drawing.tag_rows([100.0 + time for time in times], (100.0, 110.0)) == rows
 
 
 def level_row(levels: tuple[float, ...], lines: list[tuple[list[float], list[float]]]) -> Row:
     """An axis from 0 to 100, 150 pixels high: a label is 10 high."""
     made = tuple(Level(value, f"limit {value:g}, and more", "torque") for value in levels)
-    traces = tuple({"x": x, "y": y} for x, y in lines)
+    traces = tuple({"x": [100 + each for each in x], "y": y} for x, y in lines)
     return Row("x", 150, traces, 0.0, 100.0, levels=made)
 
 
@@ -112,7 +112,7 @@ def level_row(levels: tuple[float, ...], lines: list[tuple[list[float], list[flo
 def test_a_label_stands_at_its_level_where_it_covers_least(
     levels: tuple[float, ...], lines: list[tuple[list[float], list[float]]], expected: list[tuple[str, int, str, str]]
 ) -> None:
-    labels = drawing.level_labels(level_row(levels, lines), "y3", (0.0, 10.0))
+    labels = drawing.level_labels(level_row(levels, lines), "y3", (100.0, 110.0))
     assert [(each["text"], each["x"], each["xanchor"], each["yanchor"]) for each in labels] == expected
     assert all(each["yref"] == "y3" for each in labels)
     assert [each["y"] for each in labels] == [float(each["text"].split()[1]) for each in labels]
@@ -255,6 +255,8 @@ def test_a_mode_is_a_strip_of_its_runs_in_two_colours() -> None:
     assert row.keys == (Key("bar state", f"{title}: any value but “Off”; the colour changes with the value"),)
     assert (row.height_px, row.low, row.high, row.strip) == (14, -1.0, 1.0, True)
     assert row.traces[0]["x"] == [0.0, 9.0]
+    some_on = strip(replace(made, on=made.value == 2.0), (0.0, 9.0))  # some of its texts may mean on
+    assert (runs_of(some_on), some_on.notes) == (runs_of(row), row.notes)
     two = strip(replace(made, value=np.array([0.0, 0, 1, 1, 2, 2, 2, 0, 1, 1])), (0.0, 9.0))
     assert two.heading == f"{title}: Ready, then Run"
 
@@ -396,7 +398,7 @@ def test_points_have_bars_and_lines_have_bands() -> None:
     assert drawn.figure["layout"]["yaxis"]["range"] == pytest.approx([9 - 0.08 * 14, 23 + 0.08 * 14])
     assert drawn.figure["layout"]["xaxis"]["title"]["text"] == "speed &lt;1&gt; [rpm]"
     assert drawn.summary == "Chart of current [A] against speed <1> [rpm]: points, bare, line, thin."
-    assert (drawn.folded, drawn.window) == ("more", None)
+    assert (drawn.folded, drawn.window, drawn.notes) == ("more", None, ())
     both = drawings(
         finding(evidence=Evidence(charts=(Chart("a", "", "b", "", series),))), signals(part("motor_speed", AT))
     )

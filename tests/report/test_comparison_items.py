@@ -157,6 +157,7 @@ def test_the_forest_names_each_effect_and_its_colours() -> None:
         ("dash level", "no change"), ("line badge-good", "better"), ("line badge-info", "no difference shown"),
     ]  # fmt: skip
     assert [each["line"]["color"] for each in drawn.figure["data"][::2]] == ["--good", "--info"]
+    assert not drawn.figure["layout"]["yaxis"]["visible"]
     axis = drawn.figure["layout"]["xaxis"]
     assert axis["tickvals"] == [0.5, 1.0, 2.0]
     assert axis["ticktext"] == ["× 0.5", "× 1", "× 2"]
