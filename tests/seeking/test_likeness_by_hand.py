@@ -279,7 +279,7 @@ def test_a_coarse_link_is_left_where_it_falls(count: float) -> None:
 
 
 @pytest.mark.parametrize(("after_s", "cycles"), [(0.0, 1), (20.0, 2)])
-def test_a_cycle_ends_where_the_link_is_gone_and_the_next_is_sought_behind(after_s: float, cycles: int) -> None:
+def test_a_cycle_ends_where_the_link_is_gone_and_the_next_is_sought_after_it(after_s: float, cycles: int) -> None:
     rise = link.precharge_of(AT, risen(AT, 0.2, 1))
     assert rise is not None
     volts = np.where(AT >= 15.0, 20.0, risen(AT, 0.2, 1))
