@@ -126,6 +126,22 @@ Restarts of a serial console's clock: 5; the logger's clock jumped 3.250 s back 
     )
 
 
+@pytest.mark.parametrize(("count", "more"), [(8, ""), (9, "And 1 more, among the findings below.")])
+def test_no_more_than_eight_things_are_listed_as_wrong(count: int, more: str) -> None:
+    many = tuple(finding("encoder.spike", Severity.WARNING, float(n), f"number {n}") for n in range(count))
+    text = result_to_markdown(replace(RESULT, findings=many, explanations=()))
+    assert text.count("**WARNING: number") == 8
+    assert ("And 1 more, among the findings below." in text) is bool(more)
+
+
+@pytest.mark.parametrize(("count", "more"), [(30, ""), (32, "And 2 points to note more.")])
+def test_no_more_than_thirty_findings_are_listed(count: int, more: str) -> None:
+    many = tuple(finding("encoder.x", Severity.INFO, float(n), f"number {n}") for n in range(count))
+    text = result_to_markdown(replace(RESULT, findings=many, explanations=()))
+    assert text.count(" INFO: number") == 30
+    assert ("And 2 points to note more." in text) is bool(more)
+
+
 def test_key_numbers_have_an_interval_or_an_expectation_else_the_first_stands() -> None:
     rows = [model.ValueRow("a", "1", "", ""), model.ValueRow("b", "2", "1 to 3", ""), model.ValueRow("c", "", "", "9"),
             model.ValueRow("d", "4", "", "5")]  # fmt: skip

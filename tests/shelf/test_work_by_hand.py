@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import pickle
 import subprocess
 import sys
@@ -133,6 +134,34 @@ def test_what_is_refused_already_is_not_opened(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(work, "_checked", raising(AssertionError()))
     found = work.checked(job(refused="no vehicle file"))
     assert (found.row["status"], found.row["reason"]) == ("failed", "no vehicle file")
+
+
+@pytest.mark.parametrize(
+    ("system", "memory_MB", "limit"),
+    [("linux", 512.0, (512_000_000, 7)), ("linux", None, (7, 7)), ("darwin", 512.0, None), ("win32", 512.0, None)],
+)
+def test_linux_alone_bounds_what_a_process_may_allocate(
+    system: str, memory_MB: float | None, limit: tuple[int, int] | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    set_to: list[Any] = []
+    made = SimpleNamespace(
+        RLIMIT_DATA=2, getrlimit=lambda which: (3, 7), setrlimit=lambda which, to: set_to.append((which, to))
+    )
+    monkeypatch.setitem(sys.modules, "resource", made)
+    monkeypatch.setattr(sys, "platform", system)
+    work._limit_memory(memory_MB)
+    assert set_to == ([] if limit is None else [(2, limit)])
+
+
+@pytest.mark.parametrize(("system", "peak_MB"), [("linux", 1024.0), ("darwin", 1.0), ("win32", None)])
+def test_the_peak_is_in_kibibytes_on_linux_and_in_bytes_on_macos(
+    system: str, peak_MB: float | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """getrusage(2) of both systems, from memory."""
+    usage = SimpleNamespace(ru_maxrss=1_000_000)
+    monkeypatch.setitem(sys.modules, "resource", SimpleNamespace(RUSAGE_SELF=0, getrusage=lambda who: usage))
+    monkeypatch.setattr(sys, "platform", system)
+    assert work._peak_memory() == peak_MB
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows says no peak by this way")
@@ -319,6 +348,41 @@ def test_a_check_that_hangs_is_given_up_after_its_limit(monkeypatch: pytest.Monk
         lost.row["reason"] == "the check was stopped after 0.02 s: it hangs, or the log is long. --limit allows more."
     )
     assert lost.row["status"] == "failed"
+
+
+@pytest.mark.parametrize(("said", "starts"), [(b"ready", True), (b"odd", False), (None, False)])
+def test_a_process_that_says_it_is_ready_is_used_until_it_ends(
+    said: bytes | None, starts: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[Any] = []
+
+    def popen(command: list[str], **how: Any) -> Any:
+        process: Any = _Process([])
+        process.stdout = io.BytesIO(b"" if said is None else pickle.dumps(said))
+        started.append((process, command, how["env"]))
+        return process
+
+    monkeypatch.setattr(subprocess, "Popen", popen)
+    monkeypatch.setenv("PYTHONPATH", "before")
+    found = Worker()
+    found._fresh = False
+    if not starts:
+        with pytest.raises(logscope.LogscopeError, match="does not start"):
+            found._started()
+        assert started[0][0].killed
+        return
+    process = found._started()
+    assert found._fresh
+    assert found._started() is process
+    ((_, command, environment),) = started
+    assert command == [sys.executable, "-m", "logscope.shelf.work"]
+    assert environment["OMP_NUM_THREADS"] == "1"
+    root, before = environment["PYTHONPATH"].split(os.pathsep)
+    assert (Path(root) / "logscope" / "shelf").is_dir()
+    assert before == "before"
+    process.kill()
+    assert found._started() is not process
+    assert len(started) == 2
 
 
 def test_a_worker_that_was_stopped_starts_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
