@@ -176,6 +176,7 @@ class _Console:
         self.lines: list[str] = []
 
     def print(self, text: str, **how: object) -> None:
+        assert (how["markup"], how["highlight"]) == (False, False)  # paths are text and no markup
         self.lines.append(text)
 
 

@@ -64,16 +64,20 @@ class _Terminal:
         self.lines: list[str] = []
 
     def print(self, text: str, **how: object) -> None:
+        assert (how["markup"], how["highlight"]) == (False, False)  # names from outside are text and no markup
         self.lines.append(text)
 
 
 @pytest.mark.parametrize(
     ("reason", "why"), [(BY_USER, BY_USER), (BY_TIME, BY_TIME), ("the disk is full", "because the disk is full")]
 )
-def test_the_end_of_a_recording_is_said(reason: str, why: str) -> None:
+def test_the_end_of_a_recording_is_said(reason: str, why: str, monkeypatch: pytest.MonkeyPatch) -> None:
     recorder: Any = SimpleNamespace(reason=reason, status=lambda: [SourceStatus("can0", False, 3, 0, 0, "")])
     console: Any = _Terminal()
-    record._conclude(console, recorder, OUT, None)
+    monkeypatch.setattr(import_module("logscope.live.screen"), "view_lines", lambda view: [(f"line of {view}", "")])
+    last: Any = "view"
+    record._conclude(console, recorder, OUT, last)
+    assert console.lines.pop(0) == "line of view"
     assert console.lines == ["can0: 3 frames, none lost", f"Recording: drive (ended {why})"]
 
 

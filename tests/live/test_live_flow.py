@@ -141,6 +141,8 @@ def test_a_look_is_of_this_moment_on_the_clock_of_the_recording(live: LiveView) 
     assert now.sequence.text == "off: 2 V by reading, which proves nothing dead"
     (bus,) = now.buses
     assert bus == BusNow("can0", 10.5, 1050.0, 1.05, 0, 30)  # 21 of them within two seconds
+    live.follow(now_ns=13_900_000_000)
+    assert live.look().buses[0].frames_per_s == 5.5  # a second of silence: eleven are left
     live.follow(now_ns=16_000_000_000)
     later = live.look()
     assert later.now_s == pytest.approx(6.0)

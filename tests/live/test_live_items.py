@@ -79,6 +79,9 @@ def test_a_fault_is_looked_at_from_a_minute_before_it_comes() -> None:
     made._follow_fault(fault(False, True), 80.0)
     made._follow_fault(signals(), 81.0)
     assert made._due == []
+    first = Judge(Vehicle())
+    first._follow_fault(fault(False), 1.0)  # a fault from the beginning is one, too
+    assert len(first._due) == 3
     made._follow_fault(fault(True, False), 90.0)
     assert [(each.at_s, each.check, each.start_s, each.final) for each in made._due] == [
         (90.2, "trips", 30.0, False), (93.0, "trips", 30.0, False), (100.0, "trips", 30.0, True),
@@ -186,6 +189,12 @@ def test_what_is_due_is_judged_once_and_the_window_surveyed_every_eight_seconds(
     assert [each for each in asked if each[0] == "precharge"][-1] == ("precharge", 11.0, 18.0)
     assert [name for name, *_ in asked].count("limits") == 3
     assert made._due == []
+
+
+def test_a_made_up_precharge_warms_the_check_up(checked: tuple[Judge, list[Any], dict[str, list[Finding]]]) -> None:
+    _, asked, _ = checked
+    judge.warm_up(Vehicle())
+    assert asked == [("precharge", 0.0, 3.0)]
 
 
 def test_the_smallest_margin_is_kept_by_the_name_of_its_limit(

@@ -265,3 +265,34 @@ def test_a_log_elsewhere_is_fetched_under_its_own_name(tmp_path: Path, monkeypat
     assert copy.read_bytes() == b"content"
     with pytest.raises(LogError, match="cannot be fetched"):
         places.fetched("x9://logs/c.log", tmp_path)
+
+
+class _Shelf:
+    """A store with a folder of three files."""
+
+    def exists(self, path: str) -> bool:
+        return path.startswith("logs")
+
+    def isdir(self, path: str) -> bool:
+        return path == "logs"
+
+    def find(self, path: str) -> list[str]:
+        return ["logs/b.log.gz", "logs/a.log", "logs/list.txt"]
+
+    def unstrip_protocol(self, path: str) -> str:
+        return f"x9://{path}"
+
+
+def test_logs_elsewhere_are_found_by_their_names(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(find, "store_of", lambda name: (_Shelf(), name.removeprefix("x9://")))
+    own = Path("v.toml")
+    search = Search(own)
+    assert list(search.logs(["x9://logs", "x9://logs/a.log"])) == [
+        Found("x9://logs/a.log", own), Found("x9://logs/b.log.gz", own)
+    ]  # fmt: skip
+    assert search.other_files == ["x9://logs/list.txt"]
+    assert list(Search(own).logs(["x9://logs/list.txt"])) == [Found("x9://logs/list.txt", own)]  # named, so meant
+    with pytest.raises(RequestError, match="nothing at this URL"):
+        list(Search(own).logs(["x9://absent"]))
+    with pytest.raises(RequestError, match="need --vehicle"):
+        list(Search().logs(["x9://logs"]))
