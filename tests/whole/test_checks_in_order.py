@@ -14,7 +14,7 @@ from logscope.decoding.block import DecodeCounts
 from logscope.errors import LogError, RequestError
 from logscope.findings import Evidence, Finding, NotChecked, NothingToCheck, Severity
 from logscope.observations.observations import Observations
-from logscope.pipeline import _differences, _in_order, _in_short, _summary, chosen_checks, compare, run_checks
+from logscope.pipeline import _differences, _in_order, _in_short, _summary, check, chosen_checks, compare, run_checks
 from logscope.result import CaptureSummary, Result
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
@@ -146,6 +146,31 @@ def test_a_comparison_needs_runs_on_both_sides_and_says_what_two_vehicle_files_h
     assert _differences(one, one) == []
     (found,) = _differences(one, other)
     assert "pole_pairs" in str(found)
+
+
+def test_signals_of_one_s_own_have_a_length_and_no_account_of_a_log() -> None:
+    off = Part("motor_speed", np.arange(60) * 0.2, np.zeros(60), "rpm", "Own.Speed", 1.0)
+    road = Part("vehicle_speed", np.arange(60) * 0.2, np.full(60, 40.0), "km/h", "Own.Road", 0.1)
+    signals = Signals({"motor_speed": off, "vehicle_speed": road}, 1.5, 11.8)
+    found = check(signals, Vehicle.model_validate({"vehicle": {"name": "Hazel"}}), only="throttle")
+    assert found.capture == CaptureSummary(Account(), None, pytest.approx(10.3), 0, 0, 0)
+    assert found.vehicle_name == "Hazel"
+    assert found.sources == {"motor_speed": "Own.Speed", "vehicle_speed": "Own.Road"}
+    assert [each.kind for each in found.findings] == ["mapping.constant"]
+    assert (list(found.doubted), list(found.signals.parts)) == (["motor_speed"], ["vehicle_speed"])
+    assert [each.check for each in found.not_checked] == ["throttle"]
+
+
+def test_steps_and_gaps_of_the_logger_s_clock_are_in_the_log_s_own_seconds(tmp_path: Path) -> None:
+    """Stamps of a second apart, then ten seconds of nothing; 1,700,000,000 is a date."""
+    path = tmp_path / "a.log"
+    stamps = [1_700_000_000 + k * 0.1 for k in range(100)] + [1_700_000_020 + k * 0.1 for k in range(100)]
+    path.write_text("".join(f"({at:.6f}) can0 100#00\n" for at in stamps), encoding="utf-8")
+    found = check(path, Vehicle(), only="throttle")
+    (gap,) = [each for each in found.findings if each.kind == "capture.gap"]
+    assert (gap.start_s, gap.end_s) == pytest.approx((9.9, 20.0))
+    assert found.capture.duration_s == pytest.approx(29.9)
+    assert (found.capture.account.frames, found.capture.frames_undefined) == (200, 200)
 
 
 def result(*findings: Finding) -> Result:
