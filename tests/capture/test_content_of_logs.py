@@ -194,7 +194,20 @@ def test_blocks_have_their_account_and_lines_count_through_the_log(
         assert block.frames.buses == ("can0",)
         assert (block.frames.identifier.tolist(), block.frames.length.tolist()) == ([7, 8], [1, 0])
         assert (block.frames.flags.tolist(), block.frames.payload.size) == ([Flag.ERROR, Flag.REMOTE], 1)
-    assert next(blocks_of_text(path, kernel, 4, ("", "why"))).frames.buses == ()
+    plain = next(blocks_of_text(path, kernel, 4, ("", "why")))
+    assert (plain.frames.buses, len(plain.frames)) == ((), 2)  # no block for a header or notes that there are not
+    said = next(blocks_of_text(path, kernel, 4, ("", "why"), ("n",)))
+    assert said.account == Account(files=(file,), notes=("n",))
+    headed = next(blocks_of_text(path, kernel, 4, ("", "why"), header_lines=1))
+    assert headed.account == Account(files=(file,), lines=1, other=1)
+
+
+def test_no_frames_are_columns_without_rows() -> None:
+    none = to_rows.no_frames()
+    columns = (none.time_ns, none.bus, none.identifier, none.flags, none.length, none.offset, none.payload)
+    assert [column.size for column in columns] == [0] * 7
+    assert [column.dtype for column in columns] == ["i8", "u1", "u4", "u1", "u1", "i8", "u1"]
+    assert none.buses == ()
 
 
 @pytest.mark.parametrize(("content", "said"), [(b"a\nb", True), (b"a\nb\n", False)])

@@ -9,9 +9,9 @@ from typing import Any
 import can
 import pytest
 from made_frames import frames_at
-from serial_definitions import PAIRS, defined
+from serial_definitions import DELIMITED, PAIRS, defined
 
-from logscope.capture import blf, library
+from logscope.capture import blf, library, mf4
 from logscope.capture import open as opening
 from logscope.capture.asc_time import AscTime
 from logscope.capture.candump_screen import _added_up
@@ -266,10 +266,20 @@ def test_what_cannot_be_opened_says_what_it_is(tmp_path: Path, content: bytes, s
             refuse_unknown(path)
 
 
+def test_mf4_is_read_by_its_own_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, opened = tmp_path / "a", []
+    monkeypatch.setattr(mf4, "blocks", lambda path, log_format: opened.append(("mf4", log_format.name)))
+    monkeypatch.setattr(library, "blocks", lambda path, log_format: opened.append(("library", log_format.name)))
+    for head in (b"MDF     4.10", b"LOGG", b"SQLite format 3\0"):
+        path.write_bytes(head)
+        opening._open(path, None, ())
+    assert opened == [("mf4", "MF4"), ("library", "BLF"), ("library", "SQLite")]
+
+
 def test_a_log_that_is_not_what_its_console_says_is_refused_with_the_reason(tmp_path: Path) -> None:
     path = tmp_path / "a.log"
     path.write_bytes(b"hello\n" * 20)
     console = defined(PAIRS)
     with pytest.raises(LogError) as refused:
-        stream([path], consoles=[console, defined(PAIRS)])
+        stream([path], consoles=[console, defined(DELIMITED)])  # the first one is named
     assert f"no known CAN log, and not what {console.path} describes: no line holds any of rpm" in str(refused.value)

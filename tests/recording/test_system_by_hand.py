@@ -122,6 +122,27 @@ def test_a_link_is_opened_with_its_error_frames_and_can_fd(monkeypatch: pytest.M
         socketcan.open_socketcan(spec, clock)
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="the system's library is loaded")
+@pytest.mark.parametrize("allowed", [True, False])
+def test_a_socket_stamps_counts_its_drops_and_has_room(allowed: bool) -> None:
+    """Options of Linux's asm-generic/socket.h: SO_TIMESTAMPNS 35, SO_RXQ_OVFL 40, SO_RCVBUFFORCE 33, SO_RCVBUF 8."""
+    socketcan = pytest.importorskip("logscope.recording.socketcan_port")
+
+    class Strict(Link):
+        def settimeout(self, seconds: float) -> None:
+            self.options.append(seconds)
+
+        def setsockopt(self, level: int, option: int, value: object) -> None:
+            super().setsockopt(level, option, value)
+            if option == 33 and not allowed:
+                raise PermissionError
+
+    link = Strict()
+    socketcan.SocketCanPort(link, "can0", RecordingClock(), "quiet")
+    room = [(1, 33, 8 << 20)] + ([] if allowed else [(1, 8, 8 << 20)])
+    assert link.options == [0.2, (1, 35, 1), (1, 40, 1), *room]
+
+
 @pytest.mark.parametrize(
     ("platform", "size", "order", "family", "possible"),
     [
