@@ -268,8 +268,8 @@ BY_RISE = [
 def test_a_converter_runs_by_its_current_or_its_state_or_the_level_alone(
     rows: list[tuple[float, ...]], by: str
 ) -> None:
-    level, told, current, linked, expected = np.array(rows).T
-    running, judged_by = _running(level, told, current, linked)
+    level, reported, current, linked, expected = np.array(rows).T
+    running, judged_by = _running(level, reported, current, linked)
     assert np.array_equal(running, expected, equal_nan=True)
     assert judged_by == by
 
@@ -299,13 +299,13 @@ def test_states_of_a_side_are_its_settled_rows() -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "gives", "contradicted"),
+    ("reported", "gives", "contradicted"),
     [(0, 1, True), (1, 1, False), (0, 0, False), (1, 0, False)],
 )
-def test_a_state_that_denies_the_current_contradicts_it(told: int, gives: int, contradicted: bool) -> None:
+def test_a_state_that_denies_the_current_contradicts_it(reported: int, gives: int, contradicted: bool) -> None:
     amps = gives * (20.0 + np.arange(t.size) % 2)
     parts = (aux(13.8 + 0.01 * (np.arange(t.size) % 2)), read("converter_current", t, amps))
-    converter = state("converter_state", t, np.full(t.size, bool(told)))
+    converter = state("converter_state", t, np.full(t.size, bool(reported)))
     assert describe_side(logged(*parts, converter)).contradicted is contradicted
     assert describe_side(logged(*parts)).contradicted is False
 
