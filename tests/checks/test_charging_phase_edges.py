@@ -187,3 +187,39 @@ def test_a_speed_of_one_reading_says_nothing_of_motion() -> None:
         speed = read("motor_speed", t[100 : 100 + rows], np.full(rows, 900.0))
         found = charging_current(logged(pack, plug, speed))
         assert bool((found.part.value == 0.0).any()) is moves
+
+
+SLOW = 10.0 * np.arange(11)
+SEVERAL = np.array([19.8, 20.2, 20.0, 20.0, 16.0, 12.0, 9.0, 7.0, 5.0, 4.5, 0.2])
+SLOW_VOLTS = np.minimum(300.0 + SLOW, 330.0)
+
+
+@pytest.mark.parametrize("rows", [10, 11])
+def test_phases_of_a_seldom_read_charge_are_those_of_its_rows(rows: int) -> None:
+    """Rows 0 to 3 at 20 A while the voltage rises to 330 V, rows 3 to 9 at that voltage; the last is switched off.
+
+    Means by hand: (19.8 + 20.2 + 20 + 20)/4 = 20.0 A and 315 V; (20 + 16 + 12 + 9 + 7 + 5 + 4.5)/7 = 10.5 A.
+    """
+    voltage = read("charger_voltage", SLOW, SLOW_VOLTS)
+    current, taper = find_phases(SLOW[:rows], SEVERAL[:rows], 0.01, voltage)
+    assert (current.step, current.start_s, current.end_s) == (Step.CURRENT, 0.0, 30.0)
+    assert (taper.step, taper.start_s, taper.end_s) == (Step.VOLTAGE, 30.0, 90.0)
+    assert (current.current.value, taper.current.value) == pytest.approx((20.0, 10.5))
+    assert current.voltage is not None
+    assert taper.voltage is not None
+    assert (current.voltage.value, taper.voltage.value) == pytest.approx((315.0, 330.0))
+    assert (current.start_a, current.end_a) == pytest.approx((19.8, 20.0))
+    assert (taper.start_a, taper.end_a, taper.lasted_s) == pytest.approx((20.0, 4.5, 60.0))
+
+
+@pytest.mark.parametrize(("falls_at", "at_s"), [(3, 30.0), (4, 40.0), (5, 50.0)])
+def test_a_seldom_read_taper_begins_in_the_row_before_the_current_falls(falls_at: int, at_s: float) -> None:
+    """The voltage stands from 30 s on; what is held until then is no taper."""
+    held = np.concatenate((np.full(falls_at + 1, 20.0), 20.0 * 0.8 ** np.arange(1.0, 12.0 - falls_at)))
+    at = 10.0 * np.arange(held.size)
+    voltage = read("charger_voltage", at, np.minimum(300.0 + at, 330.0))
+    found = find_phases(at, held, 0.01, voltage)
+    assert [each.step for each in found] == [Step.CURRENT, Step.VOLTAGE]
+    assert found[1].start_s == at_s
+    rises = read("charger_voltage", at, 300.0 + at)
+    assert [each.step for each in find_phases(at, held, 0.01, rises)] == [Step.CURRENT]

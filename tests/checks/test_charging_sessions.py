@@ -183,8 +183,8 @@ def test_a_state_holds_for_three_of_its_periods_and_a_second_each() -> None:
 
 @pytest.mark.parametrize(
     ("name", "size", "moves"),
-    [("vehicle_speed", 2.1, True), ("vehicle_speed", 1.9, False), ("vehicle_speed", -2.1, True),
-     ("motor_speed", 61.0, True), ("motor_speed", -61.0, True), ("motor_speed", 59.0, False)],
+    [("vehicle_speed", 2.1, True), ("vehicle_speed", 2.0, False), ("vehicle_speed", -2.1, True),
+     ("motor_speed", 61.0, True), ("motor_speed", -61.0, True), ("motor_speed", 60.0, False)],
 )  # fmt: skip
 def test_what_flows_in_while_the_vehicle_moves_and_three_seconds_about_it_is_braking(
     name: str, size: float, moves: bool
@@ -203,6 +203,7 @@ def test_what_flows_in_while_the_vehicle_moves_and_three_seconds_about_it_is_bra
 def test_the_noise_of_a_current_is_its_rounding_at_the_lowest() -> None:
     held = blocks((0.0, 100.0, 10.0))
     assert charging_current(log(replace(held, step=1.2))).noise_a == pytest.approx(1.2 / np.sqrt(12.0))
+    assert charging_current(log(held)).noise_a == 1e-6
     noisy = replace(held, value=held.value + np.random.default_rng(2).normal(0.0, 0.3, held.value.size))
     assert charging_current(log(noisy)).noise_a == pytest.approx(0.3, rel=0.15)
 

@@ -206,7 +206,10 @@ def test_the_chart_shows_link_and_power_with_their_marks(design: PrechargeDesign
     assert high == pytest.approx(344.0 * (1 - np.exp(-0.16 / 0.1368)), rel=2e-3)
     assert high_w == pytest.approx(344.0**2 / 168.0 * np.exp(-0.32 / 0.1848), rel=5e-3)
     assert low_w == pytest.approx(240.0**2 / 152.0 * np.exp(-0.32 / 0.1368), rel=2e-2)
+    assert [trace["line"]["width"] for trace in figure["data"]] == [0, 0, 2, 0, 0, 2]
     layout = figure["layout"]
+    tags = [(tag["text"], tag["x"], tag["yshift"]) for tag in layout["annotations"] if tag["text"] in ("1", "2")]
+    assert tags == [("1", pytest.approx(0.479317, rel=1e-5), 0), ("2", pytest.approx(0.77), 0)]
     assert layout["xaxis"]["range"] == [0.0, pytest.approx(0.847)]
     assert layout["yaxis"]["range"][0] == 0.0
     assert layout["yaxis"]["range"][1] == pytest.approx(1.12 * 344.0, rel=0.01)

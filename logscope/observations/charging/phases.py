@@ -173,7 +173,7 @@ def _taper_begins(
         own = volts[rows]
         # a short taper: the voltage stands while the current falls, and no longer
         full = np.flatnonzero(smooth[: stop + 1] >= _TAPERS_TO * _top(time_s[: stop + 1], smooth[: stop + 1]))
-        fallen = max(stop - int(full[-1]), _END_ROWS[0]) if full.size else stop
+        fallen = max(stop - int(full[-1]), _END_ROWS[0])
         count = min(int(np.clip(_END_SHARE * rows.size, *_END_ROWS)), fallen)
         level = float(np.median(own[-count:]))
         noise = float(np.nan_to_num(noise_floor(own, quantum=part.step or 0.0)))
