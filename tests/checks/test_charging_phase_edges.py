@@ -178,6 +178,8 @@ def test_a_session_has_phases_from_five_readings_on(rows: int, phases: bool) -> 
     (found,) = find_sessions(logged(blocks((100.0, 100.0 + 0.5 * rows, 10.0)), end_s=600.0))
     assert bool(found.phases) is phases
     assert (found.last - found.first + 1, found.amps.size) == (rows, rows)
+    if phases:
+        assert (found.phases[-1].start_s, found.phases[-1].end_s) == (100.0, found.end_s)
 
 
 def test_a_speed_of_one_reading_says_nothing_of_motion() -> None:
