@@ -70,8 +70,8 @@ PUMP = state("coolant_pump", STEPS, STEPS > 10.0)
 
 def test_a_dip_is_the_level_before_less_the_lowest_after() -> None:
     """The level is the median over 1.5 s; half a second after the switching the dip may still come."""
-    volts = np.where(t < 8.3, 13.0, 13.5)
-    for at_s, low_V in ((10.5, 12.9), (10.7, 11.0), (9.75, 11.5)):
+    volts = np.where(t < 8.25, 13.0, np.where(t < 9.15, 13.5, 13.3))  # nine rows of fifteen
+    for at_s, low_V in ((10.5, 12.9), (10.7, 11.0), (9.7, 11.5)):
         volts[np.argmin(np.abs(t - at_s))] = low_V
     (dip,) = find_dips(side_of(t, volts), logged(PUMP))
     assert (dip.what, dip.coil) == (("coolant pump",), False)
@@ -201,6 +201,14 @@ def test_a_dip_is_without_current_where_the_whole_current_is_known_and_did_not_r
     assert len(found.spans) == 3
     assert len(found.without_current) == without
     assert set(found.without_current) <= set(found.spans)
+
+
+def test_a_pulse_of_current_in_a_dip_is_its_cause() -> None:
+    side = dipping(1.0)
+    pulse = np.where(np.isclose(t, 18.2), 25.0, 10.0)
+    found = find_unexplained(side, logged(read("aux_current", t, pulse), read("converter_current", t, 10.0)))
+    assert found is not None
+    assert [since_s for since_s, _ in found.without_current] == pytest.approx([28.0, 38.0])
 
 
 def test_what_a_current_rose_by_is_its_rise_above_the_four_seconds_about_it() -> None:
