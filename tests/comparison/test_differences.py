@@ -95,3 +95,12 @@ def test_what_two_vehicle_files_state_differently_is_named_with_both_values() ->
 def test_a_signal_that_both_sides_define_differently_is_named() -> None:
     found = definition_differences({"torque": 1, "brake": 2, "fault": 3}, {"torque": 1, "brake": 9, "throttle": 4})
     assert [difference.parts for difference in found] == [("brake",)]
+
+
+@pytest.mark.parametrize(("stamps_s", "differs"), [([0.0, 0.1], True), ([0.0], False), ([5.0, 5.0, 5.0, 5.0], False)])
+def test_a_period_takes_two_samples_at_moments_of_their_own(stamps_s: list[float], differs: bool) -> None:
+    """Against 10 ms."""
+    few = Part("motor_speed", np.array(stamps_s), np.zeros(len(stamps_s)), "rpm", "M.Speed")
+    own = cast(Result, SimpleNamespace(signals=Signals({few.name: few}, 0.0, 9.0)))
+    assert bool(sampling_differences([own], logged(0.01))) is differs
+    assert bool(sampling_differences(logged(0.01), [own])) is differs
