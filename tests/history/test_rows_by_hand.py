@@ -141,8 +141,10 @@ def test_a_row_keeps_what_its_log_holds(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 def test_names_are_ordered_by_their_numbers() -> None:
-    names = ["b2.log", "b10.log", "10.log", "9.log", "a.log", "7b.log"]
-    assert sorted(names, key=_natural) == ["a.log", "b2.log", "b10.log", "7b.log", "9.log", "10.log"]
+    names = ["b2.log", "b10.log", "10.log", "9.log", "a.log", "7b.log", "0.log", "1.log"]
+    assert sorted(names, key=_natural) == [
+        "a.log", "b2.log", "b10.log", "0.log", "1.log", "7b.log", "9.log", "10.log"
+    ]  # fmt: skip
     rows = [Row("b", START + timedelta(days=1), True, 1.0, {}), Row("a", START, True, 1.0, {})]
     found = history_of("Hazel", rows, [Note(START, "n")], [("c", "empty")])
     assert ([row.log for row in found.rows], found.notes, found.skipped) == (
