@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from logscope.definitions.spec import SignalSpec
-from logscope.draft.behaviour import goes_with
-from logscope.draft.evidence import behaviour
+from logscope.draft.behaviour import Rise, goes_with
+from logscope.draft.evidence import behaviour, pack_direction
 from logscope.draft.logged import Logged
 from logscope.draft.names import Sense, meanings
 from logscope.draft.scoring import fit
@@ -101,3 +101,15 @@ def test_what_stands_still_goes_with_nothing(still: str) -> None:
     own, other = (0 * wave, wave) if still == "own" else (wave, 0 * wave)
     assert goes_with(TWENTY, own, TWENTY, other) == 0
     assert goes_with(TWENTY, wave, TWENTY, wave) == 1
+
+
+@pytest.mark.parametrize(
+    ("before", "during", "direction"), [(3, 2, 1), (2, 2, 0), (3, 1, 0), (4, 1, 0), (2, 5, 0), (4, 3, 1)]
+)
+def test_three_samples_of_rest_and_two_of_the_rise_show_a_direction(before: int, during: int, direction: int) -> None:
+    """The rest is from 9.0 to 9.7 s, the rise from 10 to 11 s; at their very ends other currents flow."""
+    rest, rise = np.linspace(9.05, 9.65, before), np.linspace(10.05, 10.95, during)
+    at = np.concatenate(([8.5, 9.0], rest, [9.7, 9.9, 10.0], rise, [11.0, 11.5]))
+    amps = np.where(np.isin(at, rest), 2.0, np.where(np.isin(at, rise), 20.0, np.where(at < 10.5, 90.0, -50.0)))
+    around = Surroundings((), {}, Rise(10.0, 11.0), "Inv.Link")
+    assert pack_direction(logged("Pack.I", "A", amps, at, scale=0.1), amps, around) == direction
