@@ -53,8 +53,8 @@ def find_amounts(session: Session, signals: Signals) -> Amounts:
     ah = Measured(charge.value, "Ah", max(charge.low, 0.0), charge.high + missing_h * most_a)
     energy = _energy(session, time_s, amps)
     wh = None
-    if energy is not None:
-        most_w = most_a * (float(np.max(session.voltage.value)) if session.voltage else 0.0)
+    if energy is not None and session.voltage is not None:
+        most_w = most_a * float(np.max(session.voltage.value))
         wh = Measured(energy.value, "Wh", max(energy.low, 0.0), energy.high + missing_h * most_w)
     supplied = _supplied(session, signals)
     efficiency = None
