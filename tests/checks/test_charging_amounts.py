@@ -276,3 +276,14 @@ def test_scatter_of_input_and_output_widens_an_efficiency() -> None:
         spreads.append(found.high / found.value - 1.0)
     assert min(spreads[:2]) > 1e-3
     assert spreads[2] == pytest.approx(np.hypot(*spreads[:2]), rel=0.02)
+
+
+def test_a_small_charge_has_small_amounts() -> None:
+    """A cell: 0.1 A at 4 V for 101 s, of 0.5 W from the mains; thousandths of an Ah and of a Wh."""
+    power = read("charger_input_power", SECONDS, np.where(FLOWS, 0.5, 0.0))
+    found = find_amounts(steady(0.1, volts=4.0), logged(power))
+    for amount, per_s in ((found.charge, 0.1), (found.energy, 0.4), (found.supplied, 0.5)):
+        assert amount is not None
+        assert amount.value == pytest.approx(per_s * 101.0 / 3600.0)
+        # from all but two seconds of it to all and two more
+        assert per_s * 99.0 / 3600.0 < amount.low < amount.value < amount.high < per_s * 103.0 / 3600.0

@@ -120,6 +120,7 @@ REPORTED: dict[str, tuple[list[Part], dict[str, object]]] = {
     "asked for less": ([asked(16.0, 0.48)], {"request_logged": True}),
     "never asked": ([asked(0.0)], {"request_logged": True}),
     "full": ([volts("charger_voltage_target", 400.0), volts("battery_voltage", 399.21)], {"full": True}),
+    "full at the edge": ([volts("charger_voltage_target", 1000.0), volts("battery_voltage", 998.0)], {"full": True}),
     "not full": ([volts("charger_voltage_target", 400.0), volts("battery_voltage", 399.19)], {}),
     "nothing asked": ([volts("charger_voltage_target", 0.0), volts("battery_voltage", 399.0)], {}),
     "voltage unknown": ([volts("charger_voltage_target", 400.0)], {}),
