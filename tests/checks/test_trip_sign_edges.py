@@ -302,3 +302,16 @@ def test_the_collapse_is_sharper_than_the_fault_where_its_samples_are_closer() -
     late, sharp = Trip(10.0, 10.1, True, "OC", 3.0), Trip(10.03, 10.04, True, "OC", 3.0)
     assert sharpest(late, None, made) == (Moment(10.0, 10.015625), "the current's collapse")
     assert sharpest(sharp, None, made) == (Moment(10.03, 10.04), "the trip")
+
+
+def test_what_was_before_a_fault_is_the_middle_of_150_ms() -> None:
+    """It fell from 200 to 60 A 0.1 s before the fault, and 40 A go on: more than half of 60."""
+    made = amps(np.where(T < 9.9, 200.0, np.where(T <= 10.05, 60.0, 40.0)))
+    assert goes_on(made, None, 10.0).seen is True
+    longer = amps(np.where(T < 9.95, 200.0, np.where(T <= 10.05, 60.0, 40.0)))
+    assert goes_on(longer, None, 10.0).seen is False
+
+
+def test_a_level_stands_since_the_newest_reading_below_it_but_for_the_last() -> None:
+    for at_s, stood_s in ((10.0, 10.0 - 9.0 + PERIOD_S), (10.0 - PERIOD_S, PERIOD_S)):
+        assert _stood_s(amps(np.where(at_s == T, 150.0, high(350.0))), 340.0, EVENT) == pytest.approx(stood_s)
