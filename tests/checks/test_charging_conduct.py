@@ -51,7 +51,7 @@ def still(current: Part, target: Part | None, end_s: float, *more: Part, **of: f
         (request(at=WHOLE[::2]), 37.5, None),
         (request(at=WHOLE[WHOLE <= 35.0]), 50.5, Event(30.0, 37.5, 20.0, constant=True)),  # a request is old after 3 s
         (request(at=WHOLE[WHOLE <= 34.0]), 50.5, None),
-        (request(at=WHOLE[WHOLE <= 34.0][::2]), 50.5, Event(30.0, 39.5, 20.0, constant=True)),  # or three of its periods
+        (request(at=WHOLE[WHOLE <= 34.0][::2]), 50.5, Event(30.0, 39.5, 20.0, constant=True)),  # or three periods
         (request(until_s=12.0), 50.5, Event(12.0, 50.5, 20.0, constant=True)),  # just after the beginning
     ],
 )  # fmt: skip
