@@ -185,3 +185,20 @@ def test_what_is_shown_to_be_stuck_and_what_is_left_open_are_findings_apart(monk
     assert [each.start_s for each in found] == [5.0, 8.0, 10.0]
     assert "Seen 2 times." in found[2].explanation
     assert len(welds.welded(history(openings=openings[:1]))) == 1
+
+
+@pytest.mark.parametrize(("pack_fell_v", "link_fell_v", "too"), [(10.0, 20.0, True), (9.875, 20.0, False)])
+def test_a_pack_falls_with_the_link_by_half_of_it_at_the_lowest(pack_fell_v, link_fell_v, too):
+    pack = volts("battery_voltage", (0.0, 350.0), (10.0, 350.0 - pack_fell_v))
+    link = link_of(volts("dc_link_voltage", (0.0, 350.0), (10.0, 350.0 - link_fell_v)))
+    assert _pack_falls_too(history([pack], link=link), link, AT) is too
+
+
+@pytest.mark.parametrize(("theirs", "ours", "known"), [(6, 6, True), (5, 6, False), (6, 5, False)])
+def test_a_fall_wants_three_readings_at_either_end_of_both(theirs, ours, known):
+    """By 30 V of 350 V."""
+    pack, link = (
+        part(name, 6.0 + np.arange(count), np.where(np.arange(count) < 3, 350.0, 320.0))
+        for name, count in (("battery_voltage", theirs), ("dc_link_voltage", ours))
+    )
+    assert _pack_falls_too(history([pack], link=link_of(link)), link_of(link), AT) is known
