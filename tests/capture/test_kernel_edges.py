@@ -188,7 +188,7 @@ DATA: Table = [
     ("1;1;" + "0A " * 65, "cannot have this many"), ("1;1;" + "0A" * 9, "cannot have this many"),
     ("1;1;R", (1, RTR, b"", 0)), ("1;1;rtr", (1, RTR, b"", 0)), ('1;1;"0A', "not closed"),
     ("1;1x;0A", (1, EXT, ONE, 1)), ("1;X;0A", "identifier cannot be read"), ("1;x;0A", "identifier cannot be read"),
-    ("1;1FFFFFFF;0A", (0x1FFFFFFF, EXT, ONE, 1)), ("1;0000000001;0A", (1, 0, ONE, 1)),
+    ("1;1FFFFFFF;0A", (0x1FFFFFFF, EXT, ONE, 1)), ("1;0000000001;0A", (1, 0, ONE, 1)), ("1;Ah;0A", (10, 0, ONE, 1)),
     ("1;00000000001;0A", "identifier cannot be read"), ("1;0x7FF;0A", (0x7FF, 0, ONE, 1)),
     ("1;h;0A", "identifier cannot be read"), ("1;-1;0A", "identifier cannot be read"),
 ]  # fmt: skip
