@@ -302,6 +302,10 @@ def test_a_replay_keeps_the_pace_of_the_log(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(replay, "time", SimpleNamespace(monotonic=lambda: now[0], sleep=sleep))
     replay.replay([Path("x/a.log"), Path("b.log")], Path("v.toml"), 2.0, [1.0])
     assert slept == pytest.approx([1.5, 1.5])
+    late, pressed[:] = len(slept), [[], [], []]
+    replay.replay([Path("b.log")], Path("v.toml"), 100.0)  # the work takes longer than the log
+    assert slept[late:] == [0.0, 0.0, 0.0]
+    del done[done.index("finish") + 1 :], console.lines[2:]
     assert done[0] == ("open", [Path("x/a.log"), Path("b.log")], "vehicle", [1.0])
     screen = ("draw", ("view", ["a.log, b.log"], "q ends", "", 24))
     assert done[1:] == [

@@ -162,7 +162,11 @@ def test_new_values_much_rarer_than_the_message_are_said(period_s: float, said: 
 
 
 def test_the_json_holds_each_field_in_its_place() -> None:
-    found = json.loads(result_to_json(RESULT))
+    text = result_to_json(RESULT)
+    assert text.startswith('{\n  "schema": 1,\n')  # readable as it stands
+    assert "The encoder’s cable" in text
+    assert text.endswith("}\n")
+    found = json.loads(text)
     assert found["capture"] == {
         "files": ["logs/a.log"], "start_utc": "2026-03-01T09:00:00.250000Z", "duration_s": 40.0, "lines": 12,
         "lines_bad": 1, "lines_other": 2, "sample_lines": 0, "frames": 9, "frames_decoded": 5, "frames_undefined": 1,

@@ -158,7 +158,8 @@ def test_hits_that_stand_out_are_drawn_else_the_best() -> None:
     [
         (("motor_speed", "", ()), ""), (("", "", ()), ""), (("", "x", ()), ""), (("", "", (1.0,)), ""),
         (("motor_speed", "x", ()), "three searches"), (("", "x", (1.0,)), "three searches"),
-        (("motor_sped", "", ()), "“motor_sped” is not a known part"),
+        (("motor_sped", "", ()), "“motor_sped” is not a known part.*[^s]motor_speed"),
+        (("qqqq", "", ()), "Possible: dc_link"),
         (("charge_lock", "", ()), "not known well enough"),
     ],
 )  # fmt: skip
