@@ -262,3 +262,10 @@ def test_of_two_readings_of_one_quantity_the_one_that_stands_is_old() -> None:
     assert stale_since(session(), logged(*cell)) == {"cell_voltage_highest": 0.0}
     assert stale_since(session(), logged(part("charger_current", standing), part("battery_voltage", moving))) == {}
     assert stale_since(session(), logged(part("charger_current", standing), part("battery_current", standing))) == {}
+
+
+@pytest.mark.parametrize(("celsius", "over"), [(-6.0, ((100.0, 200.0),)), (-0.1, ((100.0, 200.0),)), (0.1, ())])
+def test_a_lower_limit_is_passed_below_it(celsius: float, over: tuple[object, ...]) -> None:
+    cold = margin(part("battery_temperature_lowest", celsius), "battery_temperature_min_C", 0.0)
+    assert cold is not None
+    assert cold.over == over

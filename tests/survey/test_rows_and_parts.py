@@ -17,11 +17,13 @@ from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.draft.choose import Choice
 from logscope.errors import RequestError
 from logscope.signals import Part
+from logscope.survey import pick
 from logscope.survey.collect import SignalRow, _row, full_name
 from logscope.survey.pick import Request, _by_signal, _drawable, _part
 from logscope.survey.plot import SignalPlot, _figures, _gap_notes, _listed
 from logscope.survey.show import _cells, _resembles, _value, _widths, print_rows, rows_to_json
 from logscope.survey.spark import spark_levels
+from logscope.vehicle import Vehicle
 
 SPECS = (
     SignalSpec("Volts", 0, 16, scale=0.1, unit="V"), SignalSpec("State", 16, 8, choices={0: "Off", 2: "Ready"}),
@@ -225,3 +227,18 @@ def test_a_chart_says_what_it_shows_and_that_there_is_nothing() -> None:
     ]  # fmt: skip
     with pytest.raises(RequestError, match="none of these signals has a sample from 70 to 80 s"):
         SignalPlot((part,), (70.0, 80.0)).drawing()
+
+
+def test_names_are_looked_up_among_parts_and_signals_before_a_log_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    messages = (MessageSpec("Pack", 0x10, False, 8, SPECS),)
+    binding = SimpleNamespace(part="battery_voltage", wanted=(None, "Pack", "Volts"))
+    monkeypatch.setattr(pick, "read_definitions", lambda _: ([(None, messages)], ()))
+    monkeypatch.setattr(pick, "mapped_bindings", lambda *_: ([binding], []))
+    monkeypatch.setattr(pick, "vehicle_consoles", lambda _: [])
+    asked = pick.request(["battery_voltage", "Pack.State", "can1:Pack.Flag"], Vehicle())
+    assert asked.names == ("battery_voltage", "Pack.State", "can1:Pack.Flag")
+    assert asked.plain == ("Pack.State", "can1:Pack.Flag")
+    assert asked.wanted == [(None, "Pack", "Volts"), (None, "Pack", "State"), ("can1", "Pack", "Flag")]
+    for name in ("Pack.Other", "Else.Volts", "motor_speed"):
+        with pytest.raises(RequestError):
+            pick.request([name], Vehicle())
