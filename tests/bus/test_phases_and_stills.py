@@ -86,6 +86,13 @@ def test_a_steady_drift_grows_everywhere(wrong: int, by: float, steady: bool) ->
     assert _steady(np.arange(41.0), -np.concatenate(([0.0], np.cumsum(steps))), 1.0) == steady
 
 
+@pytest.mark.parametrize(("by", "steady"), [(1.98, True), (2.4, False)])
+def test_a_drift_is_judged_over_as_many_parts_as_its_noise_asks_for(by: float, steady: bool) -> None:
+    """Steps of 1 ± 1.98: a distance errs by 1.98/√2, eight of which take 12 of 41 parts; 1 ± 2.4 would take 14."""
+    steps = 1.0 + by * np.where(np.arange(40) % 2, 1.0, -1.0)
+    assert _steady(np.arange(41.0), np.concatenate(([0.0], np.cumsum(steps))), 1.0) == steady
+
+
 @pytest.mark.parametrize(("repeats", "copies"), [(16, True), (15, True), (14, False)])
 def test_copies_repeat_every_other_frame(repeats: int, copies: bool) -> None:
     """33 frames, 16 of which may repeat the one before: nine tenths of them must."""

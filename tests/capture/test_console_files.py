@@ -213,6 +213,7 @@ def test_without_a_checksum_a_record_is_followed_by_another_or_ends_the_log() ->
         return b"\xa5\x5a" + number.to_bytes(2, "little")
 
     assert [each[2] for each in read(bare(1) + bare(2) + b"?" + bare(3), definition)[0]] == [1.0, 3.0]
+    assert [each[2] for each in read(bare(1) + bare(2) + b"?", definition)[0]] == [1.0]
 
 
 @pytest.mark.parametrize("framing", ["cobs", "slip"])

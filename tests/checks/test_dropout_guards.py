@@ -111,6 +111,14 @@ def test_a_link_is_lifted_where_it_leaps_above_its_pack_and_stays_with_it_after(
         assert (drop.low_v, drop.high_v, drop.lifted) == (lifted_v, lifted_v, True)
 
 
+@pytest.mark.parametrize(("back_v", "seen"), [(370.0, True), (371.0, False)])
+def test_a_lifted_link_is_back_at_its_pack_within_the_noise(back_v, seen):
+    """5 % above 350 V and three noises of 1 V: 370.5 V."""
+    parts = [LOADED, part("battery_voltage", T, np.full(T.size, 350.0))]
+    link = link_of(traced((4.0, 4.3, 450.0), (4.3, 10.0, back_v)).part, noise_v=1.0)
+    assert len(lifts(history(parts, link=link))) == seen
+
+
 @pytest.mark.parametrize(("lifted_v", "seen"), [(424.0, False), (427.0, True)])
 def test_a_lift_is_judged_from_the_pack_above_which_a_link_that_sagged_leaps(lifted_v, seen):
     """15 % above its 370 V, 425.5 V; not above the 350 V that the link read."""

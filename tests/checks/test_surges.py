@@ -82,6 +82,13 @@ def test_a_surge_is_up_within_a_tenth_of_a_second(rise_s: float, is_one: bool) -
         assert found.peak_s == pytest.approx(9.9, abs=PERIOD_S)
 
 
+def test_a_surge_may_set_in_with_the_first_step_that_is_looked_at() -> None:
+    """0.1 s and one reading before the highest are eight readings: 75 A more in the second, then 80 A in each."""
+    found = surge_before(readings([0.0, *(80.0 * k - 5.0 for k in range(1, 8)), 555.0]), 8 * PERIOD_S)
+    assert found is not None
+    assert (found.sound_s, found.onset_s, found.before) == (0.0, PERIOD_S, 0.0)
+
+
 def test_a_surge_stands_out_of_its_noise_and_of_two_steps() -> None:
     """Noise 10 A: six standard deviations of a difference are 85 A. Two steps of 60 A are 120 A."""
     rng = np.random.default_rng(5)

@@ -34,6 +34,15 @@ def test_stamps_are_placed_within_a_millisecond_of_the_truth(drift: float) -> No
     assert np.abs(arrival - truth).max() / MS > 20  # what the arrival alone would be off
 
 
+def test_a_slow_clock_that_falls_behind_for_hours_has_not_started_again() -> None:
+    """190 ppm are 2.7 s in four hours, more than any delay; a clock that is 3 s late at once has started again."""
+    arrival = np.arange(0, 4 * 3600, 10) * 1000 * MS
+    slow = (arrival * (1 - 190e-6)).astype(np.int64)
+    assert Envelope().onto(slow, arrival)[1].restarts == 0
+    slow[700:] -= 3000 * MS
+    assert Envelope().onto(slow, arrival)[1].restarts == 1
+
+
 def test_the_offset_is_the_highest_line_under_the_delays() -> None:
     """Without drift: linear programming finds the same bound (scipy's HiGHS)."""
     random = np.random.default_rng(4)
