@@ -328,7 +328,7 @@ def test_current_that_never_changes_has_no_relation() -> None:
 
 
 @pytest.mark.parametrize("period_s", [0.005, 0.01])
-@pytest.mark.parametrize("seed", seeds(8, of=40))
+@pytest.mark.parametrize("seed", seeds(4, of=40))
 def test_a_rotor_that_a_torque_swung_away_and_the_driveline_swings_back_is_no_disturbance(
     period_s: float, seed: int
 ) -> None:

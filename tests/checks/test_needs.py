@@ -25,15 +25,15 @@ CHECKS = dict(checks())
 
 
 def made(*names: str) -> Signals:
-    """Parts that change: ramps of one minute, states that switch."""
-    time = np.arange(0.0, 60.0, 0.1)
+    """Parts that change: ramps of half a minute, states that switch."""
+    time = np.arange(0.0, 30.0, 0.1)
     parts = {}
     for name in names:
         on = time % 20.0 > 10.0
         value = on.astype(float) if PARTS[name].role is not Role.QUANTITY else 50.0 + time
         states = on if PARTS[name].role in (Role.STATE, Role.MODE) else None
         parts[name] = Part(name, time, value, PARTS[name].unit, f"Made.{name}", 0.01, on=states)
-    return Signals(parts, 0.0, 60.0)
+    return Signals(parts, 0.0, 30.0)
 
 
 def run(check: str, signals: Signals, vehicle: Vehicle) -> None:

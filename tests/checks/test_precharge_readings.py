@@ -131,7 +131,7 @@ def test_repeated_readings_are_one() -> None:
 
 
 @pytest.mark.parametrize("grid_s", [0.0, 0.05])
-@pytest.mark.parametrize("seed", seeds(2, of=4))
+@pytest.mark.parametrize("seed", seeds(1, of=4))
 def test_a_sensor_slower_than_its_message_is_timed_by_its_own_clock(grid_s: float, seed: int) -> None:
     """59 ms behind 50 ms: by the stamps of its messages the constant would be known to 7 % only."""
     rng = np.random.default_rng([64, seed])
@@ -161,7 +161,7 @@ def test_a_reading_that_lasts_for_three_messages_is_one_and_keeps_its_turn() -> 
     assert np.all(np.diff(rise.volts) > 0)
 
 
-@pytest.mark.parametrize("seed", seeds(2, of=6))
+@pytest.mark.parametrize("seed", seeds(1, of=6))
 def test_a_repeated_reading_never_takes_the_turn_of_the_next(seed: int) -> None:
     """A sensor of 5.9 ms in messages of 5 ms, sent 0.3 ms off their beat: every sixth one repeats the one before."""
     rng = np.random.default_rng([65, seed])
