@@ -8,63 +8,25 @@ from typing import Any
 
 import numpy as np
 import pytest
+from made_bus_context import AT, CURRENT, SPEED, context, spans, value
 from made_facts import MS, bus, message, silence
-from motor_traces import part, signals
+from motor_traces import part
 
 from logscope.bus.bit_rate import BitRate, Source
 from logscope.bus.error_frames import Episode, ErrorStory, State
-from logscope.bus.facts import ErrorFrames, MessageFacts, Still, Traffic
+from logscope.bus.facts import ErrorFrames, MessageFacts, Still
 from logscope.bus.lateness import LateMessages
 from logscope.bus.load import Load
-from logscope.bus.naming import specs_by_key
 from logscope.bus.record import BusRecord
 from logscope.bus.spacing import Uneven
 from logscope.bus.waits import Wait
 from logscope.bus.walk import LONGEST
 from logscope.checks.bus import errors, load, timing
 from logscope.checks.bus.check import bus as whole_bus
-from logscope.checks.bus.context import Context
-from logscope.definitions.spec import MessageSpec, SignalSpec
 from logscope.findings import Finding, Measured, NothingToCheck, Severity
 from logscope.observations.observations import Observations
 from logscope.signals import Part, Signals
 from logscope.vehicle import Vehicle
-
-INVERTER = tuple(MessageSpec(f"Drive{k}", 0x100 + k, False, 8, (), senders=("Inverter",)) for k in range(3))
-LONG = MessageSpec("Long", 0x200, False, 8, (SignalSpec("Speed", 32, 16),))
-AT = np.arange(0.0, 60.0, 0.1)
-
-
-def context(*parts: Part) -> Context:
-    """The log begins at 2 s, so that a stamp of 5 s is 3 s."""
-    specs = specs_by_key(
-        [
-            (
-                None,
-                (
-                    *INVERTER,
-                    LONG,
-                    MessageSpec("Wide", 0x300, False, 8, ()),
-                ),
-            )
-        ]
-    )
-    record = BusRecord(Traffic((), 0, 0), 2_000 * MS, specs)
-    return Context(record, signals(*parts), Vehicle())
-
-
-def value(finding: Finding, name: str) -> float | None:
-    assert finding.caution == ""  # nobody's hands are near high voltage
-    return finding.measured[name].value
-
-
-def spans(finding: Finding) -> list[tuple[float, float]]:
-    return [(each.start_s, each.end_s) for each in finding.events]
-
-
-SPEED = Part("motor_speed", AT, np.full(AT.size, 900.0), "rpm", "can0:Drive0@5.Speed")
-CURRENT = Part("battery_current", AT, np.zeros(AT.size), "A", "Long.Current")
-
 
 # ------------------------------------------------------------------------------------------- timing
 

@@ -6,57 +6,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from made_bus_context import AT, CURRENT, SPEED, context, spans, value
 from made_facts import MS, bus, counter, message, skip
-from motor_traces import part, signals
+from motor_traces import part
 
 from logscope.bus.absences import Absence
 from logscope.bus.checksums import FailingChecksum
-from logscope.bus.facts import MessageFacts, Traffic
+from logscope.bus.facts import MessageFacts
 from logscope.bus.losses import Losses, MissingMessages
-from logscope.bus.naming import specs_by_key
-from logscope.bus.record import BusRecord
 from logscope.bus.senders import TwoSenders
 from logscope.checks.bus import messages, nodes, senders
-from logscope.checks.bus.context import Context
-from logscope.definitions.spec import MessageSpec, SignalSpec
-from logscope.findings import Event, Finding, Measured, Severity
+from logscope.findings import Event, Measured, Severity
 from logscope.signals import Part
-from logscope.vehicle import Vehicle
-
-INVERTER = tuple(MessageSpec(f"Drive{k}", 0x100 + k, False, 8, (), senders=("Inverter",)) for k in range(3))
-LONG = MessageSpec("Long", 0x200, False, 8, (SignalSpec("Speed", 32, 16),))
-AT = np.arange(0.0, 60.0, 0.1)
-
-
-def context(*parts: Part) -> Context:
-    """The log begins at 2 s, so that a stamp of 5 s is 3 s."""
-    specs = specs_by_key(
-        [
-            (
-                None,
-                (
-                    *INVERTER,
-                    LONG,
-                    MessageSpec("Wide", 0x300, False, 8, ()),
-                ),
-            )
-        ]
-    )
-    record = BusRecord(Traffic((), 0, 0), 2_000 * MS, specs)
-    return Context(record, signals(*parts), Vehicle())
-
-
-def value(finding: Finding, name: str) -> float | None:
-    assert finding.caution == ""  # nobody's hands are near high voltage
-    return finding.measured[name].value
-
-
-def spans(finding: Finding) -> list[tuple[float, float]]:
-    return [(each.start_s, each.end_s) for each in finding.events]
-
-
-SPEED = Part("motor_speed", AT, np.full(AT.size, 900.0), "rpm", "can0:Drive0@5.Speed")
-CURRENT = Part("battery_current", AT, np.zeros(AT.size), "A", "Long.Current")
 
 
 def test_the_parts_in_messages_are_those_of_their_name_without_bus_and_sender() -> None:

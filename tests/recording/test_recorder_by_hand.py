@@ -9,10 +9,9 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
-import numpy as np
 import pytest
+from recorded_frames import START, S, frames
 
-from logscope.capture.frames import Frames
 from logscope.errors import RequestError
 from logscope.recording import recorder as recorders
 from logscope.recording.clock import RecordingClock
@@ -22,19 +21,6 @@ from logscope.recording.recorder import BY_TIME, BY_USER, Recorder, Request, Sou
 from logscope.recording.serial_port import SerialPort
 from logscope.recording.source import Outage
 from logscope.recording.specs import CanSpec, SerialSpec
-
-S = 1_000_000_000
-START = 1_700_000_000 * S
-
-
-def frames(*stamps_ns: int, flags: int = 0, data: bytes = b"\x05") -> Frames:
-    n = len(stamps_ns)
-    return Frames(
-        np.array(stamps_ns, np.int64), np.zeros(n, np.uint8), np.full(n, 0x1A, np.uint32),
-        np.full(n, flags, np.uint8), np.full(n, len(data), np.uint8), np.arange(n, dtype=np.int64) * len(data),
-        np.frombuffer(data * n, np.uint8), ("can0",),
-    )  # fmt: skip
-
 
 # -- the recorder, without its threads --------------------------------------------------------------
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any, cast
 
 import can
-import numpy as np
 import pytest
+from recorded_frames import START, S, frames
 
-from logscope.capture.frames import Flag, Frames
+from logscope.capture.frames import Flag
 from logscope.recording.drive_file import Described, Description, DriveFile, _text
 from logscope.recording.files import GrowingFile, Rotated
 from logscope.recording.port import CanBatch, SerialBatch
@@ -24,19 +24,6 @@ from logscope.recording.writers import (
     StampedLines,
     StampedLineWriter,
 )
-
-S = 1_000_000_000
-START = 1_700_000_000 * S
-
-
-def frames(*stamps_ns: int, flags: int = 0, data: bytes = b"\x05") -> Frames:
-    n = len(stamps_ns)
-    return Frames(
-        np.array(stamps_ns, np.int64), np.zeros(n, np.uint8), np.full(n, 0x1A, np.uint32),
-        np.full(n, flags, np.uint8), np.full(n, len(data), np.uint8), np.arange(n, dtype=np.int64) * len(data),
-        np.frombuffer(data * n, np.uint8), ("can0",),
-    )  # fmt: skip
-
 
 # -- files that grow --------------------------------------------------------------------------------
 
