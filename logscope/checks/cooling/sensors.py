@@ -33,7 +33,7 @@ _WAKES_S = 15.0  # after the load began, in which a controller that wakes replac
 _APART_K, _APART_ERRORS, _FEWEST = 0.7, 4.0, 30
 _GAIN = 0.03  # by which two sound sensors part as both warm: 1 K at 25 °C, 2 K and more at 80 (practice)
 _TAIL, _WIDEST_TAIL = 0.2, 0.4  # of the steps, those with most and with fewest heat that the coolant takes up
-_LOAD_LAGS_S = 15.0
+_LOAD_LAGS_S = 15.0  # over which the load is averaged: sensors of the coolant, and the way round to them (practice)
 
 
 @dataclass(frozen=True, slots=True)
