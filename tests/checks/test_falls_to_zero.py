@@ -147,6 +147,25 @@ def test_a_message_is_silent_where_others_go_on(pause_s: float, source: str, eve
     assert said == (f"its message is missing for {pause_s:.2g} s while others continue" if silent else "")
 
 
+def test_other_messages_go_on_in_the_middle_half_of_a_silence() -> None:
+    """Silent from 5 to 6 s: what comes within a quarter of a second of either end may be of the time beside it."""
+    time_s = T[(T <= 5.0 + 1e-9) | (T >= 6.0 - 1e-9)]
+    for at_s, silent in ((5.2, False), (5.3, True), (5.7, True), (5.8, False)):
+        lone = replace(part("battery_voltage", np.array([1.0, at_s, 9.0]), np.ones(3)), source="Pack.Voltage")
+        one = look(np.where(time_s > 5.0, 0.0, 3000.0), lone, time_s=time_s)
+        first = int(np.argmax(time_s > 5.001))
+        assert bool(_silent(one, first - 1, first)) is silent
+
+
+def test_a_silence_after_the_first_sample_at_speed_again_is_none_of_the_fall() -> None:
+    time_s = T[(T <= 6.0 + 1e-9) | (T >= 7.0 - 1e-9)]
+    beside = replace(part("battery_voltage", T, T), source="Pack.Voltage")
+    one = look(np.where((time_s > 5.0) & (time_s < 5.995), 0.0, 3000.0), beside, time_s=time_s)
+    first, again = int(np.argmax(time_s > 5.001)), int(np.argmax(time_s > 5.995))
+    assert _silent(one, first - 1, again) == ""
+    assert _silent(one, first - 1, again + 1) != ""
+
+
 def test_values_of_the_device_that_fall_to_zero_with_it_are_named() -> None:
     empty = np.where((T > 5.0) & (T < 6.0), 0.0, 40.0)
     plate, volts = part("inverter_temperature", T, empty), part("dc_link_voltage", T, empty * 8.0)
@@ -227,6 +246,9 @@ def test_every_lost_speed_of_a_log_is_found() -> None:
     assert len(found) == 2
     assert found[1].after is None
     assert lost_speeds(signals(made), speed(290.0 * (T < 12.0)), model(), HAZEL) == ()
+    for to_rpm, standstill_rpm, count in ((130.0, 240.0, 0), (110.0, 240.0, 1), (70.0, 0.0, 0), (50.0, 0.0, 1)):
+        stays = speed(np.maximum(fall(), to_rpm))  # at zero below half a standstill, or 2 % of the highest
+        assert len(lost_speeds(signals(stays, none), stays, model(standstill_rpm=standstill_rpm), HAZEL)) == count
 
 
 def found_lost(before: int, last: int, after: int | None, *, device: bool = False) -> LostSpeed:

@@ -70,6 +70,8 @@ def test_a_frozen_reading_lies_between_readings_and_not_at_rest() -> None:
     assert not _frozen(speed(next_jump), model(), 500, 520, led=True, leapt=False)
     assert _frozen(speed(value), model(), 500, 520, led=True, leapt=False)
     assert not _frozen(speed(value), model(), 500, 520, led=False, leapt=False)
+    for rows, found in ((524, 1), (523, 1), (522, 0)):  # as many readings as there are after it show its trend
+        assert len(_holds(speed(value[:rows], T[:rows]), model(rows), None)) == found
 
 
 def test_a_jump_that_tyres_do_not_allow_shows_a_frozen_reading_without_a_trend() -> None:
@@ -85,6 +87,17 @@ def test_a_jump_that_tyres_do_not_allow_shows_a_frozen_reading_without_a_trend()
     wild = value.copy()
     wild[522:] += 57.0  # what follows is beyond tyres, too: a wheel breaks away
     assert not _frozen(speed(wild), model(), 500, 520, led=False, leapt=True)
+
+
+def test_a_coarse_trend_is_that_of_three_new_values() -> None:
+    """Every 0.1 s, and 50 rpm more each time; four readings before and after it came from elsewhere."""
+    at = 0.1 * np.arange(60.0)
+    value = 1000.0 + 50.0 * np.arange(60)
+    value[30:36] = value[30]
+    for rows, frozen in (([26, 40], True), ([27], False), ([39], False)):
+        made = value.copy()
+        made[rows] = 2000.0 + 1000.0 * (np.array(rows) < 30)
+        assert _frozen(speed(made, at), model(60, update_s=0.1), 30, 35, led=True, leapt=False) is frozen
 
 
 def test_how_often_readings_change_counts_on_the_slower_side() -> None:
@@ -155,3 +168,24 @@ def test_a_spike_of_a_speed_is_found_with_its_samples_and_its_stamps() -> None:
     assert set(found.steps.tolist()) == {700, 702}
     assert found.lost.tolist() == [900]
     assert found.stamps_off_s == 0.0
+
+
+@pytest.mark.parametrize(
+    ("away", "kinds"),
+    [
+        ([(700, 755, 1000.0)], ["spike"]),  # undone within 0.6 s
+        ([(700, 765, 1000.0)], []),
+        ([(700, 795, -3000.0)], ["dropout"]),  # lost within a second
+        ([(700, 805, -3000.0)], []),
+        ([(700, 702, 700.0), (711, 713, -700.0)], ["burst"]),  # 90 ms after the one before
+        ([(700, 702, 700.0), (713, 715, -700.0)], ["spike", "spike"]),
+    ],
+)
+def test_impossible_steps_belong_together_by_their_time(away: list[tuple[int, int, float]], kinds: list[str]) -> None:
+    value = 3000.0 + np.arange(T.size) % 2
+    for since, until, rpm in away:
+        value[since:until] = np.maximum(value[since:until] + rpm, 0.0)
+    found = analyse_speed(speed(value), Vehicle())
+    assert found is not None
+    assert [each.kind for each in found.disturbances] == kinds
+    assert found.lost.tolist() == ([700] if away == [(700, 805, -3000.0)] else [])

@@ -287,6 +287,14 @@ def test_each_run_is_judged_with_the_one_after_it() -> None:
     }  # fmt: skip
     made = speed(value, P * np.arange(30))
     assert _lost(made, model(30), runs(**three), 10.0, 1.0).tolist() == [True, True, False]
+    value = np.full(30, 3000.0)
+    value[24:27] = 0.0
+    later = {
+        "move": np.array([400.0, -3000.0, 3000.0]), "start_s": np.array([0.05, 0.23, 0.26]),
+        "end_s": np.array([0.06, 0.24, 0.27]), "before": np.array([5, 23, 26]), "after": np.array([6, 24, 27]),
+    }  # fmt: skip
+    late = runs(**{**three, **later})  # away for 20 ms, and 0.2 s after the first run
+    assert _lost(speed(value, P * np.arange(30)), model(30), late, 10.0, 0.1).tolist() == [False, True, True]
     got = _one_impossible(runs(**three), np.array([True, True]), np.array([True, False, False]), np.array([0.14, 0.21]))
     assert got.tolist() == [True, True, False]
     assert _swings_back(runs(**{**three, "move": np.array([400.0, -376.0, 100.0])}),
@@ -304,6 +312,12 @@ def test_a_steady_torque_is_that_of_the_150_ms_before() -> None:
         assert _swung_by_torque(one, np.array([50.0]), torque, 0.05).tolist() == [swung]
     late = part("torque", at[at >= 1.0], np.where(at[at >= 1.0] >= 1.005, 100.0, 20.0))
     assert _swung_by_torque(one, np.array([50.0]), late, 0.05).tolist() == [True]  # 80 Nm more than its first
+    # read every 100 ms: 100 Nm at 5 ms into the run, half of that within the 100 ms before, 1528 rpm with a margin
+    seldom = np.arange(0.005, 2.0, 0.1)
+    pulse = part("torque", seldom, np.where(np.abs(seldom - 1.005) < 0.01, 100.0, 0.0))
+    for move_rpm, swung in ((1550.0, True), (1600.0, False)):
+        far = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([move_rpm]))
+        assert _swung_by_torque(far, np.array([50.0]), pulse, 0.05).tolist() == [swung]
 
 
 @pytest.mark.parametrize(("age_s", "known"), [(0.3, True), (0.31, False)])

@@ -172,6 +172,7 @@ def test_swings_count_while_the_link_is_apart_held_up_and_its_relay_on() -> None
     none, apart = Signals({}, 0.0, 40.0), np.full(T.size, True)
     assert with_swings(none, one, FED, 600, apart).saws == 3
     assert with_swings(none, one, FED, 45, apart).saws == 0  # a single tooth by the next attempt
+    assert with_swings(none, link(saw(10.0, teeth=2), noise_v=0.1), FED, 600, apart).saws == 2
     assert with_swings(none, one, FED, 600, np.arange(T.size) < 45).saws == 0
     assert with_swings(none, one, replace(FED, contactor_s=2.0), 600, apart).saws == 0
     assert with_swings(none, one, replace(FED, saws=4), 600, apart).saws == 4

@@ -133,6 +133,25 @@ def test_a_speed_that_is_cut_shows_by_its_last_readings_before_standstill(
     assert _standstill_speed(time_s, size, 5.0) == pytest.approx(cut_rpm)
 
 
+def test_a_reading_of_what_counts_as_zero_stands() -> None:
+    time_s, size = stops([100.0])
+    assert _standstill_speed(time_s, np.where(size == 0.0, 5.0, size), 5.0) == pytest.approx(200.0)
+    assert _standstill_speed(time_s, np.where(size == 0.0, 5.1, size), 5.0) == 0.0
+    rests = np.r_[np.zeros(300), size, np.full(300, 1000.0), 0.0]  # a rest before it and a drive after it
+    assert _standstill_speed(PERIOD_S * np.arange(rests.size), rests, 5.0) == pytest.approx(200.0)
+
+
+@pytest.mark.parametrize(
+    ("last_rpm", "creep_rpm", "cut_rpm"), [([100.0], 1000.0, 200.0), ([], 1000.0, 300.0), ([100.0], 150.0, 150.0)]
+)
+def test_a_sensor_is_cut_below_its_standstill_or_300_rpm_and_below_what_it_reads(
+    last_rpm: list[float], creep_rpm: float, cut_rpm: float
+) -> None:
+    """From drives at 1,000 rpm and at a creep."""
+    value = np.r_[np.full(200, creep_rpm), np.full(200, 1000.0), stops(last_rpm)[1]]
+    assert speed_model(speed(value), Vehicle()).cut_rpm == pytest.approx(cut_rpm)
+
+
 def test_a_model_learns_period_quantum_noise_zero_and_exposure() -> None:
     """Noise 5 rpm in steps of 2; six standard deviations of a difference and two quanta are the slack."""
     rng = np.random.default_rng(7)
@@ -163,6 +182,7 @@ def test_a_model_learns_period_quantum_noise_zero_and_exposure() -> None:
 def test_where_no_noise_and_no_quantum_is_known_a_thousandth_of_the_top_speed_is_zero() -> None:
     model = speed_model(speed(np.full(100, 4000.0), step=None), Vehicle())
     assert model.zero_rpm == pytest.approx(4.0)
+    assert model.count_rpm == 0.0
     assert speed_model(speed(np.full(100, 4000.0), step=3.0), Vehicle()).zero_rpm == pytest.approx(6.0)  # two quanta
 
 
