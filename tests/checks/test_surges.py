@@ -99,6 +99,48 @@ def test_a_surge_stands_out_of_its_noise_and_of_two_steps() -> None:
         assert (surge_before(readings(value.tolist(), step), 10.0) is not None) is is_one
 
 
+@pytest.mark.parametrize(
+    ("before", "rise", "highest_a", "is_one"),
+    [
+        (300.0, 89.0, 0.0, False), (300.0, 91.0, 0.0, True),  # three tenths of what was before
+        (-300.0, -89.0, 0.0, False), (-300.0, -91.0, 0.0, True),
+        (10.0, 79.0, 400.0, False), (10.0, 81.0, 400.0, True),  # a fifth of the highest of the log
+    ],
+)  # fmt: skip
+def test_a_surge_is_large_beside_the_current_before_it_and_the_highest_of_the_log(
+    before: float, rise: float, highest_a: float, is_one: bool
+) -> None:
+    value = np.full(1280, before)
+    value[636:641] += rise
+    value[0] = highest_a or before
+    found = surge_before(readings(value.tolist()), 10.0)
+    assert (found is not None) is is_one
+    if found:
+        assert (found.before, found.peak) == (abs(before), abs(before + rise))
+        assert (found.sound_s, found.onset_s, found.peak_s) == (635 * PERIOD_S, 636 * PERIOD_S, 636 * PERIOD_S)
+
+
+@pytest.mark.parametrize(("slower", "rows"), [(19.0, 1), (21.0, 3)])
+def test_a_surge_sets_in_with_the_first_step_of_a_fifth_of_the_steepest(slower: float, rows: int) -> None:
+    """Two slower steps lead to one of 100 A."""
+    value = np.full(1280, 50.0)
+    value[636:] = np.r_[50.0 + slower, 50.0 + 2 * slower, np.full(642, 150.0 + 2 * slower)]
+    found = surge_before(readings(value.tolist()), 10.0)
+    assert found is not None
+    assert found.onset_s == (639 - rows) * PERIOD_S
+    assert found.before == 50.0 + (3 - rows) * slower
+
+
+def test_the_noise_before_a_surge_is_that_of_two_seconds() -> None:
+    """80 A of noise until 7.9 s hide nothing; until the peak they hide a surge of 300 A."""
+    rng = np.random.default_rng(8)
+    for until, is_one in ((505, True), (640, False)):
+        value = np.full(1280, 200.0)
+        value[:until] += rng.normal(0.0, 80.0, until)
+        value[628:641] += 300.0
+        assert (surge_before(readings(value.tolist()), 10.0) is not None) is is_one
+
+
 def collapse(after: list[float], before: float = 200.0, rest: float = 0.0) -> Part:
     """Stands at a current, then these readings from 10 s on, then the rest."""
     value = [before] * 640 + after + [rest] * (640 - len(after))
