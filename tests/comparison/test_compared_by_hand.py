@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import cast
@@ -16,6 +17,7 @@ from logscope.comparison.compare import _not_measured, _rate_by_load, _side, _we
 from logscope.comparison.driving import Driving, _ticks_near, driving
 from logscope.comparison.floor import floors, weigh_floor
 from logscope.comparison.outcome import Comparison, Difference, Side, Verdict
+from logscope.comparison.weighed import Weighed
 from logscope.errors import RequestError
 from logscope.findings import Event, Finding, Measured, Severity
 from logscope.measures import Aim, EventRate, NoiseFloor, Repeated, Scatter
@@ -66,6 +68,7 @@ BEFORE = result(DRIVEN, constant(0.2), spikes(*range(10, 130, 2)), name="Old", f
 AFTER = result(DRIVEN, constant(0.1), spikes(*range(160, 280, 40)), file="a.log", caution="late")
 
 
+@cache
 def compared(*differences: Difference) -> Comparison:
     return compare_results([BEFORE], [AFTER], (Vehicle(), Vehicle()), [RATE, VALUE], differences)
 
@@ -126,6 +129,20 @@ def test_known_differences_are_added_to_those_of_the_sampling() -> None:
     assert found.measures[0].verdict is Verdict.NOT_COMPARABLE
     assert found.measures[0].reason.startswith("The motor is another.")
     assert found.measures[1].verdict is Verdict.BETTER
+
+
+def test_the_chance_of_a_wrong_claim_is_shared_by_all_measures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Holm's first step: one twentieth over the number of measures is the level of each."""
+    levels: list[float] = []
+
+    def weighed(measure: EventRate, before: object, after: object, grid: Grid, level: float) -> Weighed:
+        levels.append(level)
+        return Weighed(measure, "")
+
+    monkeypatch.setattr("logscope.comparison.compare.weigh_rate", weighed)
+    for measures in ([RATE], [RATE, VALUE], [VALUE, RATE, VALUE, RATE]):
+        compare_results([BEFORE], [AFTER], (Vehicle(), Vehicle()), measures)
+    assert levels == pytest.approx([0.05, 0.025, 0.0125, 0.0125])
 
 
 def sides(before: Signals, after: Signals, speed: str | None = "motor_speed") -> list[Side]:
@@ -241,8 +258,12 @@ def test_speed_and_load_are_magnitudes_without_short_disturbances_and_end_a_seco
     seldom = signals(motor_speed=1.0, motor_current=1.0)
     few = replace(seldom["motor_current"], time_s=np.array([0.0, 100.0]), value=np.ones(2))
     known = driving(replace(seldom, parts={**seldom.parts, "motor_current": few}), "motor_speed", "motor_current")
-    at_s = known.number[known.known] * 0.05
-    assert (at_s[at_s < 50.0].max(), at_s[at_s > 50.0].min(), at_s.max()) == pytest.approx((1.0, 100.0, 101.0))
+    turned = signals(motor_speed=1.0, motor_current=1.0)
+    rare = replace(turned["motor_speed"], time_s=few.time_s, value=few.value)
+    other = driving(replace(turned, parts={**turned.parts, "motor_speed": rare}), "motor_speed", "motor_current")
+    for each in (known, other):
+        at_s = each.number[each.known] * 0.05
+        assert (at_s[at_s < 50.0].max(), at_s[at_s > 50.0].min(), at_s.max()) == pytest.approx((1.0, 100.0, 101.0))
 
 
 def test_a_floor_is_compared_within_four_by_four_cells() -> None:

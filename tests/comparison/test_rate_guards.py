@@ -165,6 +165,20 @@ def test_the_share_of_events_without_a_counterpart_is_the_larger_of_both_sides(
         assert f"{driven} of the driving {other}. Repeat" in found.words
 
 
+def test_events_without_a_counterpart_are_said_to_be_where_they_happened() -> None:
+    """The side drives at 30 A and at 80 A where the other does not; its three events all come at 80 A."""
+    run = drive((3000.0, 30.0, 60.0), (3000.0, 80.0, 60.0))
+    sides = [
+        [_ticks(RATE, run, [events(70.0, 80.0, 90.0)], GRID)],
+        [_ticks(RATE, drive((1000.0, 30.0, 60.0)), [], GRID)],
+    ]
+    found = _apart(RATE, sides, [np.array([0.0, 0.0, 0.0, 3.0]), np.zeros(4)], np.zeros(4, np.bool_), GRID)
+    assert found.share == 1.0
+    assert (
+        "hardly drove: at 3000 to 3000 of motor speed [rpm] and 80 to 80 of motor current [A], against" in found.words
+    )
+
+
 def test_rates_are_said_in_the_measures_unit() -> None:
     per_s = Estimate(0.5, 0.25, 1.0)
     assert _per(per_s, RATE) == Measured(30.0, "1/min", 15.0, 60.0)

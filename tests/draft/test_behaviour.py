@@ -67,17 +67,19 @@ def test_two_sources_of_one_quantity_read_the_same_and_a_pack_and_its_link_do_no
     assert not reads_the_same(T, charge(), T, np.full(T.size, 320.0))
 
 
-@given(st.integers(0, 2**32 - 1), st.floats(-1, 1))
-def test_a_direction_is_shown_where_the_interval_of_the_correlation_lies_clear(seed: int, slope: float) -> None:
-    """scipy.stats.pearsonr, whose confidence interval is Fisher's too."""
-    rng = np.random.default_rng(seed)
-    amps = rng.normal(0, 1, 30)
-    volts = slope * amps + rng.normal(0, 0.3, 30)
-    seconds = np.arange(30.0)
-    interval = stats.pearsonr(np.diff(amps), np.diff(volts)).confidence_interval(0.95)
-    expected = 1 if interval.low > 0.3 else -1 if interval.high < -0.3 else 0
-    near = min(abs(interval.low - 0.3), abs(interval.high + 0.3)) < 1e-4  # 1.96 is not quite the normal quantile
-    assert near or goes_with(seconds, amps, seconds, volts) == expected
+@pytest.mark.parametrize("count", [8, 30])
+def test_a_direction_is_shown_where_the_interval_of_the_correlation_lies_clear(count: int) -> None:
+    """scipy.stats.pearsonr, whose confidence interval is Fisher's too; 1.96 is not quite the normal quantile."""
+    rng = np.random.default_rng(count)
+    amps, noise, seconds = rng.normal(0, 1, count), rng.normal(0, 0.3, count), np.arange(float(count))
+    shown = []
+    for slope in np.linspace(-1.5, 1.5, 61):
+        volts = slope * amps + noise
+        interval = stats.pearsonr(np.diff(amps), np.diff(volts)).confidence_interval(0.95)
+        if min(abs(interval.low - 0.3), abs(interval.high + 0.3)) > 1e-4:
+            shown.append(1 if interval.low > 0.3 else -1 if interval.high < -0.3 else 0)
+            assert goes_with(seconds, amps, seconds, volts) == shown[-1]
+    assert set(shown) == {-1, 0, 1}
 
 
 def test_slopes_are_those_of_a_resampled_series() -> None:

@@ -230,7 +230,9 @@ def test_a_motor_speed_that_is_negative_while_moving_is_turned_round(sign: int, 
     assert keys_for("motor_speed_second", motor, {"vehicle_speed": road}, NOTHING).values == scale
 
 
-@pytest.mark.parametrize(("ratio", "found"), [(15.1, [2.0]), (14.9, [1.0]), (-70, [2.0])])
+@pytest.mark.parametrize(
+    ("ratio", "found"), [(15.0, [2.0]), (-15.0, [2.0]), (14.9, [1.0]), (-14.9, [1.0]), (-70, [2.0])]
+)
 def test_a_motor_turns_faster_than_a_wheel(ratio: float, found: list[float]) -> None:
     around = Surroundings([logged("Tacho.Speed", "km/h", ROAD)], {}, None, "")
     assert points("motor_speed", "rpm", ratio * ROAD, around) == found

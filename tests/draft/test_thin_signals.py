@@ -53,6 +53,20 @@ def test_what_tracks_rests_with_the_other(off: float, found: bool) -> None:
     assert (tracks(at, 3 * road + idle, at, road) is not None) is found
 
 
+@pytest.mark.parametrize(
+    ("level", "off", "found"),
+    [(10.0, 5.0, True), (10.1, 5.0, False), (1.0, 10.1, False), (1.1, 10.1, True), (1.0, 10.0, True)],
+)
+def test_two_move_above_a_tenth_of_the_highest_and_rest_up_to_a_hundredth(
+    level: float, off: float, found: bool
+) -> None:
+    """Half of the samples are at 50 to 100, the others at a level where the ratio of 1 is not kept."""
+    at = np.arange(200.0)
+    road = np.where(at < 100, np.where(at < 50, 50.0, 100.0), level)
+    own = np.where(at < 100, road, off)
+    assert (tracks(at, own, at, road) is not None) is found
+
+
 def test_what_stands_still_shows_nothing() -> None:
     at, zeros = np.arange(40.0), np.zeros(40)
     assert tracks(at, np.sin(at), at, zeros) is None
