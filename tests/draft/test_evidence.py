@@ -92,6 +92,8 @@ def test_a_temperature_changes_by_ten_kelvin_a_second_at_most(rate: float, found
         (10.0, 20.0, [1.0]),
         (10.1, 60.0, [-1.5]),
         (0.0, 9.9, []),
+        (5.0, 14.9, []),
+        (5.0, 15.0, [1.0]),
     ],
 )
 def test_a_pedal_is_released_and_pressed(low: float, high: float, found: list[float]) -> None:
@@ -192,14 +194,22 @@ def test_what_flows_just_before_the_rise_is_seen_is_no_rest() -> None:
     assert pack_direction(logged("Pack.I", "A", amps, scale=0.1), amps, around) == 1
 
 
-@pytest.mark.parametrize(("sigmas", "direction"), [(4.0, 0), (6.0, 1)])
-def test_the_change_must_stand_clear_of_the_noise(sigmas: float, direction: int) -> None:
-    """Rest of 0.7 s, 13 samples of ±1 A, and 19 samples of the rise: a standard error of 0.36 A."""
+@pytest.mark.parametrize(("errors", "direction"), [(4.95, 0), (5.05, 1), (-4.95, 0), (-5.05, -1)])
+def test_the_change_must_stand_clear_of_the_noise(errors: float, direction: int) -> None:
+    """Five standard errors of the difference of two means, of 13 samples of rest and 19 of the rise.
+
+    The larger of that and two steps of the definition: half an ampere, or a fraction of it, or none that is known.
+    """
     noise = np.where(np.arange(T.size) % 2 == 0, 1.0, -1.0)
-    rising = (T > 10.0) & (T < 11.0)
-    amps = np.where(rising, sigmas * np.sqrt(1 / 13 + 1 / 19), noise)
+    rest, rising = noise[(T > 9.0) & (T < 9.7)], (T > 10.0) & (T < 11.0)
+    assert (rest.size, np.count_nonzero(rising)) == (13, 19)
+    error = float(np.sqrt(np.var(rest) / 13 + np.var(rest) / 19))  # about 0.36 A
+    amps = np.where(rising, np.mean(rest) + errors * error, noise)
     around = Surroundings((), {}, Rise(10.0, 11.0), "Inv.Link")
-    assert pack_direction(logged("Pack.I", "A", amps, scale=1e-3), amps, around) == direction
+    for scale in (0.5, 1e-3):
+        assert pack_direction(logged("Pack.I", "A", amps, scale=scale), amps, around) == direction
+    assert pack_direction(logged("Pack.I", "A", amps, bits=32, floating=True), amps, around) == direction
+    assert pack_direction(logged("Pack.I", "A", amps, scale=1.0), amps, around) == 0
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -216,7 +226,7 @@ def test_the_pack_s_voltage_sags_while_it_discharges(sign: int) -> None:
     assert keys.values == ({} if sign == 1 else {"scale": -1.0})
 
 
-@pytest.mark.parametrize(("lowest", "found"), [(-2.1, [0.5]), (-1.9, [])])
+@pytest.mark.parametrize(("lowest", "found"), [(-2.1, [0.5]), (-2.0, []), (-1.9, [])])
 def test_both_signs_are_more_than_two_percent_of_the_highest(lowest: float, found: list[float]) -> None:
     assert points("battery_current", "A", np.where(T < 1, lowest, 100.0)) == found
 
@@ -329,6 +339,13 @@ def test_a_switch_comes_on_at_its_moment_of_the_rise(part: str, on: Sequence[tup
     moment = 1.0 if part == "negative_contactor" else 1.5
     assert points(part, "", switch(*on), RISE, bits=1) == [0.5, *([moment] if shown else [])]
     assert points(part, "", switch(*on), NOTHING, bits=1) == [0.5]
+
+
+def test_a_main_contactor_comes_on_after_half_of_the_rise() -> None:
+    """A rise of four seconds, from 12 s on."""
+    slow = Surroundings((), {}, Rise(12.0, 16.0), "Inv.Link")
+    for begins_s, shown in ((13.95, False), (14.1, True)):
+        assert points("main_contactor", "", switch((begins_s, 29.0)), slow, bits=1) == [0.5, *([1.5] if shown else [])]
 
 
 def test_of_several_states_each_may_be_the_one_that_is_on() -> None:

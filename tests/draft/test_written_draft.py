@@ -233,6 +233,9 @@ def test_definitions_of_buses_and_consoles_go_into_their_sections(tmp_path: Path
     alone = undrafted([tmp_path / "y.toml"], target, "Hazel")
     assert (alone.can, alone.vehicle.name) == ((), "Hazel")
     assert undrafted([], target, like=like).can[0].bus == "can1"
+    for only in ({"serial": like.serial}, {"can": like.can}):
+        kept = undrafted([], target, like=Vehicle(**only, path=like.path))
+        assert (len(kept.can), len(kept.serial)) == (len(only.get("can", ())), len(only.get("serial", ())))
     with pytest.raises(RequestError, match="no definitions of signals"):
         undrafted([], target, like=Vehicle())
 
@@ -300,6 +303,7 @@ def test_values_are_written_as_toml_has_them() -> None:
     assert _text('ä"\n') == '"ä\\"\\n"'
     assert _comment("a\x00b\n" + "c" * 105 + " d", 2) == ["#   a b", "#   " + "c" * 105, "#   d"]
     assert _comment("a" * 53 + " " + "b" * 54) == ["# " + "a" * 53 + " " + "b" * 54]  # 110 characters
+    assert _comment("a" * 100 + " low-voltage-side") == ["# " + "a" * 100, "# low-voltage-side"]
     assert _comment("") == []
 
 
