@@ -231,7 +231,13 @@ def test_a_stated_rate_that_more_bits_passed_than_it_allows_is_contradicted() ->
     [
         ((0.0, END_S, 1500.0), True),
         ((10.0, 20.0, 1500.0), True),
-        ((10.0, 14.0, 1500.0), False),  # logged for less than half of the span
+        ((10.0, 14.9, 1500.0), False),  # logged for less than half of the span
+        ((15.1, 20.0, 1500.0), False),
+        ((10.0, 15.2, 1500.0), True),
+        ((14.8, 20.0, 1500.0), True),
+        ((0.0, END_S, -1500.0), True),
+        ((0.0, END_S, 99.0), False),  # now and then below 100 rpm
+        ((0.0, END_S, 100.5), True),
         ((0.0, END_S, 0.0), False),
     ],
 )

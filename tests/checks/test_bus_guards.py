@@ -52,6 +52,15 @@ def test_bursts_are_named_after_a_span_in_which_they_come_more_than_twice_as_oft
             assert found.value == pytest.approx(inside / outside * 3.0)
 
 
+def test_bursts_at_the_very_ends_of_a_span_count_within_it():
+    """Ten from 20 to 35 s, two of them at its ends; four outside, two of them at the ends of what is known."""
+    bursts = np.array([-0.1, 0.0, 10.0, 20.0, 25.0, 27.0, 28.0, 29.0, 30.0, 31.0, 32.0, 33.0, 35.0, 40.0, 60.0, 60.1])
+    found = errors._more_often(bursts, [(20.0, 35.0)], (0.0, 60.0))
+    assert found is not None
+    assert found.value == pytest.approx(10 / 4 * 45.0 / 15.0)
+    assert errors._more_often(np.array([20.0, 21.0, 25.0, 30.0, 35.0]), [(20.0, 35.0)], (0.0, 60.0)) is not None
+
+
 @pytest.mark.parametrize(("known_s", "compared"), [((15.1, 35.0), False), ((14.9, 35.0), True), ((20.0, 19.0), False)])
 def test_a_rate_needs_five_seconds_to_compare_with(known_s, compared):
     bursts = np.linspace(20.5, 34.5, 30)
