@@ -170,9 +170,11 @@ def between(*spans: tuple[float, float], at: FloatArray = WHOLE) -> FloatArray:
          Event(20.5, 22.5, 20.0, what="the inverter reports that it is enabled")),
         (state("inverter_state", WHOLE, between((20, 21))), None),
         (state("inverter_state", WHOLE, between((2, 9), (70, 90))), None),  # not while current flows
-        # the event lasts to the end of the last stretch, its current is that of the first
+        # of several, the longest with its own current: the pause between them is none
         (state("inverter_state", WHOLE, between((24, 26), (50, 52))),
-         Event(24.5, 52.5, 20.0, what="the inverter reports that it is enabled")),
+         Event(24.5, 26.5, 20.0, what="the inverter reports that it is enabled")),
+        (state("inverter_state", WHOLE, between((24, 26), (44, 47), (50, 52))),
+         Event(44.5, 47.5, 10.0, what="the inverter reports that it is enabled")),
         (state("inverter_state", WHOLE, between((0, 200))),
          Event(10.5, 60.5, 10.0, what="the inverter reports that it is enabled", constant=True)),
         (read("motor_speed", WHOLE, np.where(between((40, 45)), -60.1, 0.0)),

@@ -96,7 +96,7 @@ def _repeats(part: Part, from_s: float, until_s: float) -> bool:
 
 
 def while_enabled(session: Session, signals: Signals) -> Event | None:
-    """Charging current while the drive reports that it is enabled, or the motor turns."""
+    """The longest time that charging current flows while the drive reports that it is enabled, or the motor turns."""
     part = session.current.part
     time_s = session.time_s
     flowing = session.amps > session.on_a
@@ -110,11 +110,16 @@ def while_enabled(session: Session, signals: Signals) -> Event | None:
         longest_s = _HELD_PERIODS * max(float(np.nan_to_num(other.spacing_s)), 0.1)
         both = flowing & (zero_order_hold(other.time_s, active.astype(np.float64), time_s, longest_s) == 1.0)
         first, last = stretches(both, time_s, 1.5 * float(np.nan_to_num(part.spacing_s)))
-        for a, b in zip(first, last, strict=True):
-            if time_s[b] - time_s[a] >= _OVERLAPS_S and both[a : b + 1].sum() >= _LEAST_ROWS:
-                amps = float(np.median(session.amps[a : b + 1]))
-                constant = name == "inverter_state" and bool(active.all())
-                return Event(float(time_s[a]), float(time_s[last[-1]]), amps, what=what, constant=constant)
+        shown = [
+            (float(time_s[b] - time_s[a]), slice(int(a), int(b) + 1))
+            for a, b in zip(first, last, strict=True)
+            if time_s[b] - time_s[a] >= _OVERLAPS_S and both[a : b + 1].sum() >= _LEAST_ROWS
+        ]
+        if shown:
+            _, rows = max(shown, key=lambda each: each[0])
+            amps = float(np.median(session.amps[rows]))
+            constant = name == "inverter_state" and bool(active.all())
+            return Event(float(time_s[rows][0]), float(time_s[rows][-1]), amps, what=what, constant=constant)
     return None
 
 
