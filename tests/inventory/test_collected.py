@@ -106,7 +106,9 @@ def test_a_bus_in_words(changed: dict[str, Any], texts: list[str]) -> None:
 
 @pytest.mark.parametrize(
     ("period_s", "jitter_s", "periodic", "every"),
-    [(0.01, 0.00025, True, "10 ± 0.25 ms"), (0.01, 0.00025, False, "events"), (0.01, None, True, "events"),
+    [(0.01, 0.00025, True, "10.0 ± 0.25 ms"), (0.0025, 0.0001, True, "2.5 ± 0.1 ms"),
+     (0.0994, 0.0, True, "99.4 ± 0 ms"), (0.1001, 0.002, True, "100 ± 2 ms"), (0.01, 0.00025, False, "events"),
+     (0.01, None, True, "events"),
      (None, None, False, "")],
 )  # fmt: skip
 def test_how_often_in_words(period_s: float | None, jitter_s: float | None, periodic: bool, every: str) -> None:
@@ -174,8 +176,8 @@ def test_an_inventory_is_shown_as_a_table() -> None:
     text = io.StringIO()
     print_inventory(WHOLE, Console(file=text, width=100))
     said = " ".join(text.getvalue().split())
-    assert "can0 100 Drive 1200 10 ± 0.25 ms 12 s 2-3 0.2" in said
-    assert "can0 00001ABC - 30 10 ± 0.25 ms 50 ms 3 0.2" in said
+    assert "can0 100 Drive 1200 10.0 ± 0.25 ms 12 s 2-3 0.2" in said
+    assert "can0 00001ABC - 30 10.0 ± 0.25 ms 50 ms 3 0.2" in said
     assert "2 identifiers in 20.0 s, 1 of them (30 frames) without a definition; 2 bad lines." in said
     assert "Defined but never seen: Charger, Pump Note: odd" in said
     bare = io.StringIO()
