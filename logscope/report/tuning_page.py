@@ -27,7 +27,7 @@ class TuningPage:
 
     loops : by what part the control was judged, in words; empty where it was not
     latest : how many runs are shown, where there are more; else 0
-    next : what the latest run with something to change asks for, and that run's date
+    next : what the latest run that shows anything of the tuning asks for, and that run's date; None if nothing
     """
 
     table: RunsTable
@@ -46,7 +46,7 @@ def tuning_page(history: History) -> TuningPage | None:
     table = runs_table(
         measured, titles, [row.tuning.values for row in measured], bests([row.tuning for row in measured])
     )
-    last = history.rows[-1]
+    last = next(row for row in reversed(history.rows) if row.tuning.values or row.tuning.advice)
     advice = (date_text(last), last.tuning.advice) if last.tuning.advice else None
     more = sum(bool(row.tuning.values) for row in history.rows) > len(measured)
     return TuningPage(table, _loops(measured), len(measured) if more else 0, _steps(history.rows), advice)

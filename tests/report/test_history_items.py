@@ -110,6 +110,12 @@ def test_the_tuning_of_the_latest_runs() -> None:
     assert page.loops == "The control is judged by the motor current."
     assert page.next == ("2026-03-22 09:30", advice)
     assert page.steps is None
+    later = tuning_page(replace(history, rows=(*history.rows, row(22))))  # a log of something else, as of a charge
+    assert later is not None
+    assert later.next == page.next
+    mended = tuning_page(replace(history, rows=(*history.rows, tuned(22, 4.0))))
+    assert mended is not None
+    assert mended.next is None
     few = tuning_page(History("Hazel", tuple(rows[1:]), (), ()))
     assert few is not None
     assert (few.latest, few.next) == (0, None)
