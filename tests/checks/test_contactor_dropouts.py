@@ -202,11 +202,16 @@ def _drained(to_v: float = 180.0) -> FloatArray:
     return np.where(T < OUT_S, SAGGED, fallen)
 
 
-@pytest.mark.parametrize(("period_s", "lag_s"), [(0.005, 0.0), (0.01, 0.09), (0.05, 0.04), (0.2, 0.0)])
-@pytest.mark.parametrize("logged", ["no states", "motor current alone", "both"])
+@pytest.mark.parametrize(
+    ("logged", "sampled"),
+    crossed(
+        ["no states", "motor current alone", "both"], [(0.005, 0.0), (0.01, 0.09), (0.05, 0.04), (0.2, 0.0)], each=3
+    ),
+)
 def test_an_opening_under_load_is_shown_by_the_link_without_states_or_without_the_packs_current(
-    logged: str, period_s: float, lag_s: float
+    logged: str, sampled: tuple[float, float]
 ) -> None:
+    period_s, lag_s = sampled
     states = {} if logged == "no states" else OPEN
     alone = logged == "motor current alone"
     more = {"pack": False, "of": "motor_current"} if alone else {}

@@ -30,7 +30,7 @@ def outcomes(made: Signals) -> dict[str, Finding]:
     return {each.kind.removeprefix("current_control."): each for each in findings_of(current_control, made, HAZEL)}
 
 
-@pytest.mark.parametrize("ramp_s", [1e-4, 0.15], ids=["steps", "ramps"])
+@pytest.mark.parametrize("ramp_s", [pytest.param(1e-4, marks=pytest.mark.study), 0.15], ids=["steps", "ramps"])
 def test_overshoot_frequency_and_damping_lie_within_their_limits(ramp_s: float) -> None:
     """Truth by the textbook's formula (Ogata); a fixed small part of the score."""
     studies = [LimitsStudy() for _ in range(3)]
