@@ -85,6 +85,12 @@ def test_a_current_begins_and_ends_half_way_to_the_readings_without_it(
     assert _edges(charge(current, 100.0, 200.0)) == pytest.approx(edges)
 
 
+def test_a_charge_beside_a_load_steps_by_what_the_two_readings_differ() -> None:
+    """From 5 to 20 A within a second and back: 95 % of ±7.5 A·s at either end."""
+    total = Integral(2000.0, 2000.0, 2000.0, 100.0)
+    near(_switched(steady(), total, SECONDS, np.where(FLOWS, 20.0, 5.0)), 2000.0, 0.95 * 7.5 * 2**0.5)
+
+
 def watts(first_s: float = 100.5, last_s: float = 199.5, first_w: float = 9000.0, step: float | None = None) -> Part:
     at = np.arange(first_s, last_s + 0.01, 1.0)
     return read("charger_input_power", at, np.where(at == first_s, first_w, 9000.0), step=step)
@@ -97,6 +103,15 @@ def test_energy_from_the_mains_runs_on_to_where_the_current_begins_and_ends() ->
     found = _supplied(steady(), logged(watts(first_w=3000.0)))
     assert found is not None
     assert found.value == pytest.approx((9000.0 * 101.0 - 6000.0 - 3000.0) / 3600.0)
+
+
+def test_the_edges_of_a_supply_are_as_unsure_as_its_last_reading_is_high() -> None:
+    """A line from 1 to 10.9 kW, whose sum is 99 s · 5.95 kW: a second of 1 kW before it, and one of 10.9 kW after."""
+    at = np.arange(100.5, 199.6, 1.0)
+    found = _supplied(steady(), logged(read("charger_input_power", at, np.linspace(1000.0, 10_900.0, at.size))))
+    assert found is not None
+    assert found.value * 3600.0 == pytest.approx(99.0 * 5950.0 + 1000.0 + 10_900.0)
+    assert (found.high - found.value) * 3600.0 == pytest.approx(10_900.0 * 1.5**0.5, rel=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -80,6 +80,12 @@ def test_only_the_last_withdrawal_counts() -> None:
     assert found == Event(40.0, 60.5, 20.0, constant=True)
 
 
+def test_a_withdrawal_after_the_charge_does_not_hide_the_one_within_it() -> None:
+    asked = np.where((WHOLE < 30.0) | ((WHOLE >= 49.0) & (WHOLE < 51.0)), 20.0, 0.0)
+    found = still(flows(50.5), read("charger_current_target", WHOLE, asked), 50.5)
+    assert found == Event(30.0, 48.5, 20.0, constant=True)
+
+
 def test_a_current_of_the_battery_alone_shows_no_charger_that_goes_on() -> None:
     assert still(flows(50.5), request(), 50.5, of_charger=False) is None
 

@@ -72,6 +72,13 @@ def test_each_margin_has_its_name_its_unit_and_its_meters_doubt(
     assert found.of_charger is key.startswith("charger_")
 
 
+def test_a_reading_may_be_off_by_half_a_step() -> None:
+    """And by the scatter of rounding, at most 1/√12 of a step: scipy.stats.norm and √3, as below."""
+    found = margin(part("battery_voltage", 390.0, step=1.0), "battery_max_V", 400.0)
+    assert found is not None
+    assert 2.5 <= found.doubt <= 2.5 + stats.norm.isf(0.025 / 101) / 12**0.5 / 3**0.5
+
+
 def test_a_power_is_judged_by_two_and_a_half_percent() -> None:
     """20 A at 400 V, 8 kW of 10."""
     found = margin(CURRENT, "charger_max_power_W", 10_000.0, session(voltage=part("charger_voltage", 400.0)))

@@ -202,6 +202,30 @@ def test_a_power_is_held_where_the_current_falls_as_the_voltage_rises(
     assert not _holds_power(session(current(20.0 * amps)), 100.0, 200.0)
 
 
+@pytest.mark.parametrize(("noise_a", "power"), [(0.55, False), (0.7, True)])
+def test_a_fall_may_differ_from_the_rise_by_what_noise_leaves_unsure(noise_a: float, power: bool) -> None:
+    """A fall of 6.4 % and a rise of 3.3 %: of 0.55 A in 19 A 2.9 % are unsure, of 0.7 A 3.6 %."""
+    made = session(current(20.0 / falls(1.1)), volts(380.0 * falls(1.05)), noise_a=noise_a)
+    assert _holds_power(made, 100.0, 200.0) is power
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "limited", "off"),
+    [
+        (1.6, 2.0, False, False), (1.61, 2.0, False, True), (1.61, 2.0, True, False),  # it gives what it can
+        (-2.0, -1.6, False, False), (-2.0, -1.61, False, True), (-2.0, -1.61, True, True), (-2.0, 2.0, False, False),
+    ],
+)  # fmt: skip
+def test_a_charger_is_off_its_request_where_all_of_the_interval_is(
+    low: float, high: float, limited: bool, off: bool
+) -> None:
+    found = Error((low + high) / 2, low, high, "A", 32.0, "charger_current", 1.6, 100.0, 200.0, limited)
+    assert found.off is off
+    assert not found.beyond_regulation  # a current
+    for value, beyond in ((20.0, False), (20.1, True), (-20.1, True)):  # five times one percent of 400 V
+        assert replace(found, unit="V", value=value, tolerance=4.0).beyond_regulation is beyond
+
+
 @pytest.mark.parametrize(("rows", "power"), [(15, True), (14, False)])
 def test_a_held_power_takes_five_readings_in_a_third(rows: int, power: bool) -> None:
     rise = falls(1.3, over=0.14)

@@ -11,6 +11,7 @@ from scipy import stats
 from scipy.optimize import curve_fit
 
 from logscope.arrays import FloatArray
+from logscope.checks.charging import taper
 from logscope.checks.charging.taper import _block_means, _fit, find_taper
 from logscope.observations.charging.phases import Step
 from logscope.observations.charging.sessions import Session
@@ -102,6 +103,33 @@ def test_a_current_that_falls_to_another_one_than_the_load_has_limits_that_span_
 )  # fmt: skip
 def test_a_taper_falls_by_a_tenth_and_is_logged(made: Session, known: bool) -> None:
     assert (find_taper(made, logged()) is not None) is known
+
+
+@pytest.mark.parametrize(
+    ("with_load", "free", "found"),
+    [
+        ((200.0, 131.0, 269.0), None, (131.0, 269.0, True)),  # 69 of 200 s to either side
+        ((200.0, 129.0, 271.0), None, None),
+        ((200.0, 100.0, 238.0), None, (100.0, 238.0, True)),  # all of its width counts
+        ((200.0, 100.0, 242.0), None, None),
+        ((200.0, 0.0, 130.0), None, None),
+        ((200.0, 190.0, 210.0), (220.0, 210.0, 230.0), (190.0, 210.0, True)),  # they meet
+        ((200.0, 190.0, 210.0), (180.0, 170.0, 190.0), (190.0, 210.0, True)),
+        ((200.0, 190.0, 210.0), (220.0, 211.0, 230.0), (190.0, 230.0, False)),
+        ((200.0, 190.0, 210.0), (180.0, 170.0, 189.0), (170.0, 210.0, False)),
+        ((200.0, 190.0, 210.0), (400.0, 300.0, 331.0), None),  # together too wide
+    ],
+)
+def test_a_time_constant_is_known_to_a_third_of_it_over_both_fits(
+    with_load: tuple[float, ...], free: tuple[float, ...] | None, found: tuple[object, ...] | None,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """Made fits: one that falls to the load, and one that may fall to anything."""
+    fits = iter([free and (*free, 9.0), (*with_load, 1.0)])
+    monkeypatch.setattr(taper, "_fit", lambda *_: next(fits))
+    got = find_taper(tapering(falling(), of_charger=False), logged())
+    assert (got and (got.low_s, got.high_s, got.single)) == found
+    assert got is None or (got.value_s, got.towards_a) == (200.0, 1.0)
 
 
 @pytest.mark.parametrize(("rows", "blocks"), [(7, None), (8, 8), (59, 59), (60, 60), (61, 60), (120, 60), (1000, 60)])
