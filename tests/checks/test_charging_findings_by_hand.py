@@ -277,6 +277,12 @@ def test_what_goes_on_beside_a_charge_leads(parts: list[Part], kind: str, severi
         assert found[0].parts[0] == parts[0].name
 
 
+def test_a_current_that_flows_on_is_known_to_its_noise_and_half_a_step() -> None:
+    """Twice 0.2 A of noise and half of 0.4 A."""
+    found = findings(REQUEST, current=replace(CURRENT, step=0.4))[0]
+    assert found.measured["current_A"] == Measured(20.0, "A", pytest.approx(19.4), pytest.approx(20.6))
+
+
 def test_a_current_that_changes_and_does_not_stop_is_a_warning_and_none_where_the_battery_takes_nothing() -> None:
     wavers = replace(CURRENT, value=np.where(CURRENT.value > 0.0, 20.0 + (AT % 2), 0.0))
     assert kinds(findings(REQUEST, current=wavers)) == [("not_stopping", Severity.WARNING)]

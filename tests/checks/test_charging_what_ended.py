@@ -339,6 +339,16 @@ def test_how_a_charge_ended_is_judged_in_this_order(
     assert bool(found.why_open) is bool(why)
 
 
+@pytest.mark.parametrize(("newest_a", "complete"), [(5.2, True), (5.3, False)])
+def test_a_log_that_ends_while_it_charges_shows_a_full_battery_by_its_newest_reading(
+    newest_a: float, complete: bool
+) -> None:
+    """1.05 × 5 A; the reading before it plays no part."""
+    value = np.select([AT == 199.0, AT == 200.0], [5.0, newest_a], CURRENT.value)
+    made = charge(replace(CURRENT, value=value), 100.0, 200.0, HELD, flat(5.6), ends_cut=True)
+    assert find_ending(made, logged(), stated(5.0), []).outcome is (Outcome.COMPLETE if complete else Outcome.OPEN)
+
+
 def test_a_limit_that_was_reached_goes_with_the_stop_and_events_stand_in_order_of_time() -> None:
     margin = near("battery_voltage", 400.0)
     parts = [ASKED, FAULT, standing("battery_voltage", 400.0)]
