@@ -245,6 +245,9 @@ def test_a_level_beside_a_row_is_the_lower_of_those_before_and_after() -> None:
     assert np.all(rises[t > 32.1] == 13.8)
     dips = np.where((t > 29.95) & (t < 31.85), 12.0, 13.8)  # 19 of 41 rows
     assert np.all(_beside(side_of(t, dips)) == 13.8)
+    half = np.where((t > 29.95) & (t < 32.05), 12.0, 13.8)  # 21 of 41 rows
+    low_s = np.concatenate([np.arange(28.0, 30.05, 0.1), np.arange(32.0, 34.05, 0.1)])
+    assert t[_beside(side_of(t, half)) == 12.0] == pytest.approx(low_s)
 
 
 PULSES = np.where((t % 8.0) >= 4.0, 30.0, 10.0)

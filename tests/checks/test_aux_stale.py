@@ -56,7 +56,8 @@ def test_a_value_that_stands_shortly_or_without_steps_is_not_judged() -> None:
     short = np.where((AT >= 20.0) & (AT < 29.5), 13.0, 13.0 + 0.01 * (1 + np.arange(AT.size) % 2))
     assert not stale_rows(AT, short, 0.01, moves).any()
     assert not stale_rows(AT, np.full(AT.size, 13.0), 0.0, moves).any()
-    assert not stale_rows(AT[:9], np.full(9, 13.0), 0.01, moves).any()
+    assert not stale_rows(2.0 * AT[:9], np.full(9, 13.0), 0.01, moves).any()
+    assert stale_rows(4.0 * AT[:10], np.full(10, 13.0), 0.01, moves).all()  # all ten that there are
 
 
 @pytest.mark.parametrize(

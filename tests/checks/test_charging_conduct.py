@@ -219,6 +219,16 @@ def test_an_overlap_takes_both_its_time_and_its_readings(period_s: float, rows: 
     assert (event is not None) is found
 
 
+def test_a_reading_that_is_missing_breaks_an_overlap() -> None:
+    """A second to either side of it: neither lasts two."""
+    for left_out, found in ((20.0, False), (30.0, True)):
+        at = WHOLE[left_out != WHOLE]
+        current = read("charger_current", at, np.full(at.size, 8.0))
+        enabled = state("inverter_state", WHOLE, between((18, 22)))
+        event = while_enabled(charge(current, 0.0, 60.0), logged(current, enabled))
+        assert (event is not None) is found
+
+
 def test_where_the_inverter_says_nothing_the_motor_may() -> None:
     silent = read("inverter_state", WHOLE, np.ones(WHOLE.size))
     turns = read("motor_speed", WHOLE, np.where(between((40, 45)), 100.0, 0.0))
