@@ -133,6 +133,48 @@ def test_what_is_no_second_attempt_stays_one(pause_rows: int, before_v: float, s
     assert len(parts_of(pause_rows, before_v, second)) == 1
 
 
+def evenly(begin: float, end: float, rate: float) -> list[float]:
+    """By so many volts each reading, the end included."""
+    return [*np.arange(begin, end, rate)[1:].tolist(), end]
+
+
+@pytest.mark.parametrize(
+    ("first", "pause_rows", "second", "count"),
+    [
+        # 0.1 s of pause: by 5 V a reading up to 150 V before it, and again after it
+        (evenly(0.0, 150.0, 5.0), 11, evenly(150.0, 300.0, 5.0), 2),
+        (evenly(0.0, 150.0, 5.0), 9, evenly(150.0, 300.0, 5.0), 1),
+        # what comes after it rises by more than three times its level, 12 V in five readings …
+        (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 300.0, 2.5), 2),
+        (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 300.0, 2.3), 1),
+        # … and by no more than twice 25 V, for half of the voltage, and 4 V: 29 V
+        (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 300.0, 5.7), 2),
+        (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 300.0, 5.9), 1),
+        # a tenth of 300 V is missing after it, the first 2.45 V of which count as its last
+        (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 183.0, 2.45), 2),
+        (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 182.0, 2.45), 1),
+        ([5.0, 10.0, 16.0], 30, evenly(16.0, 300.0, 5.0), 2),  # 15 V came before
+        ([4.5, 9.0, 14.0], 30, evenly(14.0, 300.0, 5.0), 1),
+        # nine tenths of what is missing within two readings: a contactor
+        ([150.0], 30, [217.0, 284.0, *evenly(284.0, 300.0, 3.0)], 2),
+        ([150.0], 30, [217.0, 286.0, *evenly(286.0, 300.0, 3.0)], 1),
+    ],
+)
+def test_a_pause_parts_a_rise_at_either_side_of_each_edge(
+    first: list[float], pause_rows: int, second: list[float], count: int
+) -> None:
+    volts = [0.0] * 20 + first + [first[-1]] * pause_rows + second
+    assert len(parted(link(volts), 0, len(volts) - 1, len(volts), 15.0)) == count
+
+
+def test_a_pause_that_creeps_is_left_three_times_as_fast() -> None:
+    """It creeps by 3.5 V in five readings, less than the level of 4 V, three times which are 12 V."""
+    first, creep = evenly(0.0, 150.0, 8.0), evenly(150.0, 172.0, 0.7)
+    for rate, count in ((2.5, 2), (2.3, 1)):
+        volts = [0.0] * 20 + first + creep + evenly(172.0, 300.0, rate)
+        assert len(parted(link(volts), 0, len(volts) - 1, len(volts), 15.0)) == count
+
+
 def teeth(tops: list[float], bottoms: list[float], apart_rows: int = 20) -> tuple[Link, list[Attempt]]:
     """A saw of given tops and bottoms: up within ten readings, down within the rest."""
     volts: list[float] = []

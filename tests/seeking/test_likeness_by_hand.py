@@ -124,6 +124,7 @@ def test_a_rise_has_the_constants_it_was_made_of(tau_s: float, poles: int, u95: 
     assert found.tau_s == pytest.approx(tau_s, rel=0.02)
     assert 4.99 < found.start_s < 5.0 + (0.011 if poles == 1 else 0.036)  # at the latest, where 5 % are reached
     assert found.end_s == pytest.approx(5.0 + u95 * tau_s, abs=0.021)
+    assert found.end_s == AT[np.argmax(risen(AT, tau_s, poles) >= 20.0 + 0.95 * 400.0) + 1]  # its second reading there
     assert (found.low, found.high) == pytest.approx((20.0, 420.0), abs=0.5)
     assert found.misfit < 0.005
     assert found.score > 0.97
