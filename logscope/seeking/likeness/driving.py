@@ -50,8 +50,7 @@ def speedlike(rows: FloatArray, step_s: float, others: FloatArray | None = None)
     forces = _normal(gaussian_filter1d(pulling, max(_SMOOTH_S / step_s, 1.0), axis=1, mode="nearest"))
     together = np.abs(accelerations @ forces.T)
     for n, k in enumerate(smooth):
-        together[n, k] = 0.0
-        # A second reading of the same speed has the same acceleration, which is no force.
+        # A second reading of the same speed has the same acceleration, which is no force; nor is the speed its own.
         scores[k] = np.max(np.where(_same(forces, k), 0.0, together[n]))
     return scores
 
