@@ -194,7 +194,13 @@ def test_a_hundred_days_are_in_seconds(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("start_s", "end_s", "step_s", "points"),
-    [(5.0, 65.0, 0.02, 3000), (0.0, 163.84, 0.02, 8192), (0.0, 8192.0, 1.0, 8192), (3.0, 3.0, 0.02, 2)],
+    [
+        (5.0, 65.0, 0.02, 3000),
+        (0.0, 163.84, 0.02, 8192),
+        (0.0, 8192.0, 1.0, 8192),
+        (500.0, 8692.0, 1.0, 8192),
+        (3.0, 3.0, 0.02, 2),
+    ],
 )
 def test_the_grid_is_as_fine_as_is_of_use(start_s: float, end_s: float, step_s: float, points: int) -> None:
     found = grid(start_s, end_s)

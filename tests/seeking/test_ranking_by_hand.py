@@ -9,8 +9,10 @@ import pytest
 from made_search import AT, FORCE, LINK, SPEED, STEP_S, by_number, hiss, numbers, search_of
 from scipy.signal import lfilter
 
+from logscope.seeking import search as search_module
 from logscope.seeking.correlation import Correlated
 from logscope.seeking.hits import Hit
+from logscope.seeking.likeness.link import Precharge
 from logscope.seeking.ranking import drive
 from logscope.seeking.ranking.drive import force_of, of_the_drive, torque_field
 from logscope.seeking.ranking.force import by_force, by_sag_and_power
@@ -124,6 +126,17 @@ def test_the_link_is_the_known_one_else_the_field_most_like_it() -> None:
     assert found.link[1] == "can0 0x101 0|16@1+, which is most like a link voltage"
     assert found.link[0][1] == pytest.approx(first, abs=0.5)
     assert search_of([hiss()], STEP_S).link is None
+
+
+@pytest.mark.parametrize(("link", "speed", "serves"), [(0.5, 0.4, True), (0.49, 0.39, False)])
+def test_a_field_serves_as_link_or_speed_where_it_is_like_one(
+    link: float, speed: float, serves: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    search = search_of([SPEED], STEP_S)
+    vars(search)["rises"] = [(search.numbers[0], Precharge(5.0, 5.9, 0.3, 0.0, 400.0, 0.01, link))]
+    assert (search.link is not None) is serves
+    monkeypatch.setattr(search_module, "speedlike", lambda *_: np.array([speed]))
+    assert (search.speed is not None) is serves
 
 
 @pytest.mark.parametrize(
