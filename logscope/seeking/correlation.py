@@ -38,7 +38,7 @@ class Correlated:
 def correlate(rows: FloatArray, template: FloatArray, step_s: float, *, signed: bool = True) -> Correlated:
     """Correlate every row of shape (n, t) with a template of shape (t,).
 
-    signed : whether a field may follow the template the other way round
+    signed : whether a field may follow the template the other way round; else one that does has no likeness
     """
     count = template.size
     spectrum = np.conj(np.fft.rfft(_normal(template[None])))
@@ -57,7 +57,8 @@ def correlate(rows: FloatArray, template: FloatArray, step_s: float, *, signed: 
         size = np.abs(whole) if signed else whole
         here = size[shifts % count]
         at = int(np.argmax(here))
-        best[number], delay[number] = whole[shifts[at] % count], shifts[at] * step_s
+        if here[at] > 0:  # else it follows the other way round at each of them
+            best[number], delay[number] = whole[shifts[at] % count], shifts[at] * step_s
         chance = np.maximum(chance, _windows(size, starts, shifts))
     return Correlated(best, delay, chance)
 

@@ -40,6 +40,11 @@ def test_a_part_with_a_sign_of_its_own_is_not_followed_the_other_way_round() -> 
     template = noise(2000)
     assert correlate(-template[None], template, STEP_S, signed=False).best[0] < 0.2
     assert correlate(template[None], template, STEP_S, signed=False).best[0] == pytest.approx(1.0)
+    slow = np.sin(np.linspace(0.0, 3.0, 2000))  # it follows the other way round at every delay
+    turned = correlate(-slow[None], slow, STEP_S, signed=False)
+    assert (turned.best[0], turned.delay_s[0]) == (0.0, 0.0)
+    assert turned.chance.max() > 0.9  # elsewhere it follows
+    assert correlate(-slow[None], slow, STEP_S).best[0] == pytest.approx(-1.0)
 
 
 def test_likeness_at_shifts_that_cannot_be_true_is_chance_and_a_constant_has_none() -> None:
@@ -184,6 +189,12 @@ def test_a_series_that_cannot_be_used_is_refused(tmp_path: Path, text: str, colu
     path.write_text(text, encoding="utf-8")
     with pytest.raises(RequestError, match=words):
         read_series(path, column)
+
+
+def test_a_series_may_be_short(tmp_path: Path) -> None:
+    path = tmp_path / "series.csv"
+    path.write_text("time_s,speed\n0,1\n0.1,2\n0.3,3\n", encoding="utf-8")
+    assert read_series(path, "speed")[0].tolist() == [0.0, 0.1, 0.3]
 
 
 def test_a_hundred_days_are_in_seconds(tmp_path: Path) -> None:
