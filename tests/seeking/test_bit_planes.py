@@ -34,3 +34,9 @@ def test_barred_bits_are_in_no_field() -> None:
     assert found is not None
     assert not found[0].mask() & 0xFF
     assert best_field(np.zeros((50, 2), np.uint8), np.arange(50.0)) is None
+
+
+def test_the_shortest_field_with_a_sign_has_three_bits() -> None:
+    rows = np.random.default_rng(3).integers(0, 8, (400, 1), dtype=np.uint8)
+    found = best_field(rows, np.where(rows[:, 0] >= 4, rows[:, 0] - 8.0, rows[:, 0]))
+    assert found == (Field(0, 3), True, pytest.approx(1.0))

@@ -181,7 +181,8 @@ def test_a_series_is_in_the_order_of_its_times_without_what_is_no_number(
         ("time_s,speed\n0,1\n1,2\n2,3\n", "time_s", "too few numbers"),
         ("time_s,speed\n4,1\n4,2\n4,3\n", "speed", "span 0 s"),
         ("time_s,speed\n0,1\n1,2\n8640001,3\n", "speed", "span 8.64e"),
-        ("time_s,speed\n0,1\n1,2\n2,3\n", "sped", "no column"),
+        ("time_s,speed\n0,1\n1,2\n2,3\n", "sped", "(?s)no column.*[^a-z]speed"),
+        ("time_s,speed\n0,1\n1,2\n2,3\n", "voltage", "(?s)no column.*It has: time_s, speed"),
     ],
 )
 def test_a_series_that_cannot_be_used_is_refused(tmp_path: Path, text: str, column: str, words: str) -> None:
