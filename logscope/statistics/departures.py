@@ -66,8 +66,7 @@ def runs_of_steps(time_s: FloatArray, value: FloatArray, steps: IndexArray, how:
     lead_in = _going_on(value, steps[first] - how.repeat, smallest, -how.repeat, reach)
     lead_out = _going_on(value, steps[last] + how.repeat, smallest, how.repeat, reach)
     begin = steps[first] - how.repeat * lead_in
-    after = np.minimum(steps[last] + how.repeat * lead_out, value.size - 1)
-    before = np.maximum(begin - 1, 0)
+    before, after = begin - 1, steps[last] + how.repeat * lead_out
     return Runs(
         first, of_step, before, after, time_s[begin] - how.update_s, time_s[after], value[after] - value[before]
     )
@@ -159,7 +158,7 @@ def from_rest(value: FloatArray, runs: Runs, how: Sampling, reach: int) -> BoolA
     reach : new values before them that are looked at
     """
     earlier = runs.before[:-1, np.newaxis] + 1 - how.repeat * np.arange(1, reach + 1)
-    at = np.clip(earlier, 1, value.size - 1)
+    at = np.maximum(earlier, 1)
     before = np.max(np.abs(value[at] - value[at - 1]), axis=1)
     size = np.minimum(np.abs(runs.move[1:]), np.abs(runs.move[:-1]))
     return np.asarray(before <= _AS_LARGE * size, dtype=bool)
