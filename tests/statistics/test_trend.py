@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy.stats import linregress
 
 from logscope.statistics.trend import weighted_trend
 
@@ -43,3 +44,19 @@ def test_no_trend_is_claimed_where_there_is_none() -> None:
 def test_too_few_points_have_no_trend() -> None:
     assert weighted_trend(np.array([0.0, 1.0]), np.array([1.0, 2.0]), np.ones(2)) is None
     assert weighted_trend(np.zeros(5), np.arange(5.0), np.ones(5)) is None
+
+
+def test_three_points_close_together_are_enough() -> None:
+    """scipy.stats.linregress; Student's quantile for one degree of freedom, 12.706."""
+    x, y = np.array([0.0, 0.1, 0.3]), np.array([5.0, 9.0, 1.0])
+    expected, trend = linregress(x, y), weighted_trend(x, y, np.ones(3))
+    assert trend is not None
+    assert trend.slope == pytest.approx(expected.slope)
+    assert trend.high - trend.slope == pytest.approx(12.7062 * expected.stderr, rel=1e-5)
+    assert trend.p_value == pytest.approx(expected.pvalue)
+    assert trend.change == pytest.approx(0.3 * expected.slope)
+    assert trend.at(np.array([0.2])) == pytest.approx([expected.intercept + 0.2 * expected.slope])
+
+
+def test_a_single_point_of_known_deviation_has_no_trend() -> None:
+    assert weighted_trend(np.arange(3.0), np.arange(3.0), np.array([1.0, np.inf, np.inf])) is None
