@@ -105,3 +105,47 @@ def test_a_step_that_is_undone_is_one_excursion_and_one_that_leads_elsewhere_is_
     assert (found.first.tolist(), found.after.tolist()) == ([5], [10])
     value[10:] = 4.0
     assert find(value, 1.0).after.size == 0
+
+
+def eighths(value: np.ndarray, **more: float) -> Excursions:
+    """Eight samples a second, a step of 2 is possible; joined up to 1/4 s, undone up to 1/2 s, lost up to 3/4 s."""
+    time_s, rows = np.arange(value.size) / 8, value.size - 1
+    reach = RateLimit(8.0, 1.0, np.full(rows, 0.125), np.full(rows, 2.0))
+    given = {"zero": 1.0, "join_s": 0.25, "join_samples": 1, "undone_s": 0.5, "lost_s": 0.75, **more}
+    return excursions(time_s, value, reach, steps=impossible_steps(value, reach), **given)  # type: ignore[arg-type]
+
+
+def test_several_excursions_lie_each_between_its_own_steps() -> None:
+    """By hand: a spike, a lost and a mirrored reading, a level that steps up for good, and a last spike on it."""
+    value = np.full(80, 20.0)
+    value[10] = 35.0
+    value[20:26] = 0.0
+    value[40:44] = -20.0
+    value[55:] = 30.0
+    value[70:72] = [50.0, 10.0]
+    found = eighths(value)
+    assert found.before.tolist() == [9, 19, 39, 69]
+    assert found.first.tolist() == [10, 20, 40, 70]
+    assert found.last.tolist() == [10, 25, 43, 71]
+    assert found.after.tolist() == [11, 26, 44, 72]
+    assert found.steps.tolist() == [2, 2, 2, 3]
+
+
+@pytest.mark.parametrize(
+    ("away", "more", "found"),
+    [
+        # within the time, and one sample more; the way back leads close to the level but not to it
+        ([9.0] * 2, {"undone_s": 0.0}, 1), ([9.0] * 3, {"undone_s": 0.0}, 0),
+        ([9.0] * 3, {"undone_s": 0.0, "join_samples": 3}, 1), ([9.0] * 4, {"undone_s": 0.0, "join_samples": 3}, 0),
+        ([9.0] * 4, {}, 1), ([9.0] * 5, {}, 0), ([-20.0] * 6, {}, 1), ([-20.0] * 7, {}, 0), ([-40.0] * 6, {}, 1),
+        ([-20.0] * 5 + [-18.5], {}, 0), ([-18.5] + [-20.0] * 5, {}, 0),  # lost from the beginning to the end
+        ([-20.0] * 3 + [-18.5] * 2 + [-20.0], {}, 1), ([-19.0] * 6, {}, 1),
+        # the first step is possible, the second leads away, and a fifth of that is near
+        ([1.4, 9.0, 9.0, 9.0, 9.0], {}, 1), ([1.6, 9.0, 9.0, 9.0, 9.0], {}, 0),
+    ],
+)  # fmt: skip
+def test_steps_belong_together_up_to_their_time(away: list[float], more: dict[str, float], found: int) -> None:
+    value = np.full(40, 20.0)
+    value[10 : 10 + len(away)] += away
+    for sign in (1.0, -1.0):
+        assert eighths(sign * value, **more).first.size == found

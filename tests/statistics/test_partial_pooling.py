@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import integrate, stats
+from scipy import integrate, optimize, stats
 from statsmodels.stats.meta_analysis import combine_effects
 
 from logscope.statistics.partial_pooling import partial_pooling
@@ -86,3 +86,57 @@ def test_one_that_differs_among_many_is_found() -> None:
     assert found.value == pytest.approx(2.0, abs=0.05)
     assert found.p_value < 1e-4
     assert all(pooled.difference(number, 0.5).p_value > 0.05 for number in range(5))
+
+
+@pytest.mark.parametrize(
+    ("value", "error", "scale"),
+    [([1.0, 2.0, 6.0, -1.0], [1.0, 0.5, 1.5, 0.8], None), ([5.0, 1.0], [0.5, 0.8], 2.0)],
+)
+def test_every_figure_is_that_of_joint_normal_distributions_over_the_scatter(
+    value: list[float], error: list[float], scale: float | None
+) -> None:
+    """numpy: for each scatter the precision matrix of the units and their mean, inverted; mixtures by scipy."""
+    y, precision, n = np.array(value), np.array(error) ** -2.0, len(value)
+    scatter = (np.arange(2500) + 0.5) * (30.0 * (max(error) + np.ptp(y)) / 2500)
+    joint = np.zeros((scatter.size, n + 1, n + 1))
+    own, among = np.arange(n), scatter[:, np.newaxis] ** -2.0
+    joint[:, own, own] = precision + among
+    joint[:, own, n] = joint[:, n, own] = -among
+    joint[:, n, n] = n * scatter**-2.0
+    covariance = np.linalg.inv(joint)
+    mean = covariance[:, :, :n] @ (precision * y)
+    spread = scatter[:, np.newaxis] ** 2 + 1.0 / precision
+    about = y - np.sum(y / spread, axis=1, keepdims=True) / np.sum(1.0 / spread, axis=1, keepdims=True)
+    weight = np.exp(-0.5 * np.sum(about**2 / spread, axis=1)) / np.sqrt(
+        np.prod(spread, axis=1) * np.sum(1.0 / spread, axis=1)
+    )
+    weight /= 1.0 if scale is None else 1.0 + (scatter / scale) ** 2
+    weight /= weight.sum()
+
+    def mixture(of: np.ndarray) -> tuple[float, ...]:
+        middle, deviation = mean @ of, np.sqrt(np.einsum("i,kij,j->k", of, covariance, of))
+        below = lambda x, share: weight @ stats.norm.cdf((x - middle) / deviation) - share  # noqa: E731
+        return weight @ middle, *(
+            optimize.brentq(below, -99.0, 99.0, args=(share,), xtol=1e-4) for share in (0.025, 0.975)
+        )
+
+    pooled = partial_pooling(y, np.array(error), scale)
+    for number in range(n):
+        unit, rest = np.zeros(n + 1), np.append(np.full(n, 1.0 / (n - 1)), 0.0)
+        unit[number], rest[number] = 1.0, 0.0
+        for found, of in ((pooled.unit(number), unit), (pooled.difference(number), unit - rest)):
+            assert (found.value, found.low, found.high) == pytest.approx(mixture(of), rel=2e-3, abs=5e-3)
+        others = pooled.others(number)
+        half = 1.96 * np.sqrt(weight @ np.einsum("i,kij,j->k", rest, covariance, rest))
+        expected = (weight @ mean @ rest, weight @ mean @ rest - half, weight @ mean @ rest + half)
+        assert (others.value, others.low, others.high) == pytest.approx(expected, rel=2e-3, abs=5e-3)
+        apart, deviation = mean @ (unit - rest), np.sqrt(np.einsum("i,kij,j->k", unit - rest, covariance, unit - rest))
+        side = 1.0 if weight @ apart > 0 else -1.0
+        for margin in (0.0, 0.4):
+            chance = float(weight @ stats.norm.cdf((margin - side * apart) / deviation))
+            assert pooled.difference(number, margin).p_value == pytest.approx(chance, rel=1e-2)
+    average = pooled.average
+    assert (average.value, average.low, average.high) == pytest.approx(mixture(np.eye(n + 1)[n]), rel=2e-3, abs=5e-3)
+    expected = np.interp([0.5, 0.025, 0.975], np.cumsum(weight) - weight / 2.0, scatter)
+    found = pooled.scatter
+    assert (found.value, found.low, found.high) == pytest.approx(tuple(expected), rel=2e-2)

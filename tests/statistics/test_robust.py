@@ -92,3 +92,15 @@ def test_spacing_of_a_quantised_signal_is_its_quantum(quantum: float, seed: int)
 @pytest.mark.parametrize("values", [[], [0.0] * 500, [0.0] * 400 + [900.0] * 50, list(np.linspace(0, 1, 700))])
 def test_too_few_levels_show_no_quantum(values: list[float]) -> None:
     assert level_spacing(np.array(values)) is None
+
+
+@pytest.mark.parametrize(("levels", "samples", "shown"), [(5, 5, True), (4, 5, False), (5, 4, False)])
+def test_five_levels_of_five_samples_each_show_the_quantum(levels: int, samples: int, shown: bool) -> None:
+    assert level_spacing(np.repeat(0.25 * np.arange(levels), samples)) == (0.25 if shown else None)
+
+
+def test_a_level_that_is_skipped_does_not_widen_the_quantum() -> None:
+    """Eleven distances, the lower tenth of which is the quantum although all others are twice that."""
+    levels = np.cumsum([0.0, 0.5, 0.5, *[1.0] * 9])
+    assert level_spacing(np.repeat(levels, 5)) == pytest.approx(0.5)
+    assert level_spacing(np.repeat(-levels, 5)) == pytest.approx(0.5)

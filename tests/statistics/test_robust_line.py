@@ -52,3 +52,13 @@ def test_two_clusters_or_no_spread_tell_nothing() -> None:
     ones = np.ones(10)
     assert robust_slope(ones, ones, 1.0, np.repeat([0, 1], 5)) is None
     assert robust_slope(0 * ones, ones, 1.0, np.arange(10)) is None
+
+
+def test_three_clusters_are_enough() -> None:
+    """Of one point each, no farther than Huber's bend. statsmodels.OLS, cov_type="cluster"."""
+    x, y = np.array([1.0, 2.0, 4.0]), np.array([1.1, 1.9, 4.05])
+    found = robust_slope(x, y, 1.0, np.arange(3))
+    assert found is not None
+    assert found.clusters == 3
+    theirs = sm.OLS(y, x).fit(cov_type="cluster", cov_kwds={"groups": np.arange(3)}, use_t=True)
+    assert (found.low, found.high) == pytest.approx(tuple(theirs.conf_int()[0]))
