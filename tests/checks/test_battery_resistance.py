@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from motor_traces import part, signals
+from scipy import stats
 
 from logscope.checks.battery import energy as energy_sums
 from logscope.checks.battery import resistance
@@ -182,6 +183,51 @@ def test_a_small_step_beside_a_large_one_adds_nothing() -> None:
         one = find_pulses(UnderLoad(0.05 * k, 350 - 0.1 * amps, amps, 0 * amps, 0.0, 0.05, 0.05, 0.1, 0.1), 0.05)
         assert one is not None
         assert one.ohms.size == count
+
+
+def test_steps_weigh_as_in_a_line_through_all_of_them() -> None:
+    """Two of 50 A over 0.13 Ω, then two of 100 A over 0.1 Ω: least squares of voltage on current by numpy.
+
+    Its robust error by hand (White): √(2 · (50² · 0.024)² + 2 · (100² · 0.006)²) / 25000 = 4.8 mΩ.
+    """
+    k = np.arange(400)
+    amps = np.select([(k >= 50) & (k < 100), (k >= 200) & (k < 300)], [50.0, 100.0], 0.0)
+    volts = 350 - np.where(k < 150, 0.13, 0.1) * amps
+    one = find_pulses(UnderLoad(0.05 * k, volts, amps, 0 * amps, 0.0, 0.05, 0.05, 0.1, 0.1), 0.05)
+    assert one is not None
+    assert one.ohms == pytest.approx([0.13, 0.13, 0.1, 0.1])
+    slope = np.linalg.lstsq(np.array([[50.0], [50.0], [100.0], [100.0]]), np.array([6.5, 6.5, 10.0, 10.0]))[0][0]
+    assert one.value == pytest.approx(slope)
+    assert one.high - one.value == pytest.approx(stats.t.ppf(0.975, 3) * 0.0048)
+
+
+def test_of_a_single_step_the_noise_of_its_levels_is_counted_with_one_degree_of_freedom() -> None:
+    one = find_pulses(step_at(200), 0.05)
+    assert one is not None
+    assert one.high - one.value == pytest.approx(stats.t.ppf(0.975, 1) * 0.1 * (2 / 8) ** 0.5 / 100.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(("rows", "known"), [(20, True), (19, False)])
+def test_a_log_of_one_clean_step_is_enough(rows: int, known: bool) -> None:
+    """Two levels of eight readings, and two readings to either side of the step between them."""
+    k = np.arange(rows)
+    amps = np.where(k >= 10, 100.0, 0.0)
+    one = UnderLoad(0.05 * k, 350 - 0.1 * amps, amps, 0 * amps, 0.0, 0.05, 0.05, 0.1, 0.1)
+    assert (find_pulses(one, 0.05) is not None) is known
+
+
+@pytest.mark.parametrize(("changes", "taken"), [(60_000, 60_000), (60_001, 30_001), (120_001, 40_001)])
+def test_of_a_long_log_every_so_manyth_change_is_taken(
+    changes: int, taken: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No more than 60 000. The current is t²: over a second from t on it changes by 2t + 1."""
+    handed: list[Any] = []
+    monkeypatch.setattr(resistance, "robust_slope", lambda *given: handed.append(given))
+    at = np.arange(changes + 16) / 16
+    resistance._slope(UnderLoad(at, -(at**2), at**2, 0 * at, 0.0, 0.0625, 0.0625, 0.1, 0.1), 1.0)
+    change_a = handed[0][0]
+    assert change_a.size == taken
+    assert (change_a[0], change_a[-1]) == (1.0, pytest.approx(2 * (changes - 1) / 16 + 1, abs=0.3))
 
 
 def test_a_step_is_not_taken_across_a_hole() -> None:
