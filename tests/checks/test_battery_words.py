@@ -225,7 +225,9 @@ def test_energy_is_said_with_its_distance(
 
 def test_energies_are_stated_from_zero_on_and_a_charge_at_rest_apart() -> None:
     one = replace(energy(charged=5.0), returned=Integral(1.0, -3.0, 5.0, 600.0))
-    stated = check._energy(one, load_of(), signals()).measured
+    whole = check._energy(one, load_of(), signals())
+    assert (whole.start_s, whole.end_s) == (0.0, pytest.approx(99.95))
+    stated = whole.measured
     assert stated["drawn_Wh"] == Measured(2000.0, "Wh", 1900.0, 2100.0)
     assert stated["returned_Wh"] == Measured(1.0, "Wh", 0.0, 5.0)
     assert stated["charged_standing_Wh"] == Measured(5.0, "Wh", 5.0, 5.0)
@@ -235,7 +237,7 @@ def test_energies_are_stated_from_zero_on_and_a_charge_at_rest_apart() -> None:
     assert "consumption_Wh_per_km" in check._energy(edge, load_of(), signals()).measured
 
 
-@pytest.mark.parametrize(("drawn_wh", "returned_wh", "count"), [(0.6, 0.5, 2), (0.5, 0.4, 1)])
+@pytest.mark.parametrize(("drawn_wh", "returned_wh", "count"), [(0.5, 0.5, 2), (0.5, 0.49, 1)])
 def test_energy_is_a_finding_from_a_watt_hour_on(
     drawn_wh: float, returned_wh: float, count: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
