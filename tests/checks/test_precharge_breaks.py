@@ -101,7 +101,7 @@ def test_misfits_of_levels_and_curves_are_those_of_least_squares() -> None:
 
 
 def test_a_falling_voltage_is_explained_by_no_charging_curve() -> None:
-    falling = rising(None)[::-1]
+    falling = rising(None)[::-1] / 100  # some square volts of misfit
     misfit = breaks._curve_misfit(AT, falling, np.array([0.05]), np.array([0.15]), np.array([0.0]))
     assert misfit[0, -1] == pytest.approx(np.var(falling) * AT.size)
 
@@ -331,7 +331,10 @@ def test_the_other_order_has_its_constants_exchanged() -> None:
         free = np.array([0.05, np.log(first), np.log(second), 0.253])
         found = lagged._other_order(free, at, volts, (0.1, 0.5))
         assert bool(found.x[1] < found.x[2]) is (first > second)
-        assert found.x[2] <= max(np.log(0.15), float(free[1] + free[2]) / 2) + 1e-6
+        assert found.x[2] <= np.log(0.15) + 1e-6
+        between = np.log((first * second) ** 0.5)  # what each is on the other side of
+        faster, slower = sorted((float(found.x[1]), float(found.x[2])))
+        assert faster - 1e-6 <= between <= slower + 1e-6
         assert 0.1 <= found.x[3] <= 0.5
 
 

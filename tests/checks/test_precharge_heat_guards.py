@@ -301,7 +301,7 @@ def test_a_constant_may_lie_in_the_band_by_its_limits(value, may):
 )
 def test_a_link_let_go_soon_after_its_rise_may_never_have_reached_its_pack(low_s, timeout_s, fields, within_s):
     usual = {"pack_v": None, "closing": None, "attempt": Attempt(0, 1, 2, True, "fall"), "onset_s": 1.0}
-    openings: Any = [SimpleNamespace(low_s=0.5, high_s=0.9), SimpleNamespace(low_s=low_s, high_s=low_s + 0.3)]
+    openings: Any = [SimpleNamespace(low_s=0.5, high_s=1.0), SimpleNamespace(low_s=low_s, high_s=low_s + 0.3)]
     m: Any = SimpleNamespace(**{**usual, **fields})
     found = let_go_within_s(m, openings, Precharge(timeout_s=timeout_s))
     assert found == (None if within_s is None else pytest.approx(within_s))

@@ -241,7 +241,9 @@ def link(period_s: float = 0.01) -> Any:
         ({"fit": fitted(0.02), "rise_s": 0.2}, "bypassed", False, 0.0202),
         ({"fit": fitted(0.028), "rise_s": 0.2}, "bypassed", False, 0.02828),  # of a claim 29.1 ms, below 30
         ({"fit": fitted(0.03), "rise_s": 0.2}, "fast", True, None),  # of a claim 30.6 ms
+        ({"start_v": 336.0}, "complete", True, None),
         ({"start_v": 336.0, "fit": fitted(0.06)}, "complete", False, None),
+        ({"start_v": 336.0, "fit": fitted(0.183)}, "complete", False, None),  # slower, but by no claim
         ({"start_v": 336.0, "inside_all": 1}, "complete", False, None),  # what came through the contactor is no bound
         ({"start_v": 280.0, "fit": fitted(0.06)}, "undetermined", False, None),  # mostly through the contactor
         ({"start_v": 200.0, "fit": fitted(0.06)}, "fast", True, None),
