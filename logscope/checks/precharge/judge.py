@@ -74,7 +74,7 @@ class Judged:
     def may_have_closed_early(self) -> bool:
         """Whether the contactor closed at a reading below the closing threshold."""
         m = self.measurement
-        return m.closing is not None and bool(m.pack_v) and m.closing.high_v < self.close_fraction * (m.pack_v or 0.0)
+        return bool(m.closing and m.pack_v and m.closing.high_v < self.close_fraction * m.pack_v)
 
     @property
     def shows_pack(self) -> bool:
@@ -211,7 +211,7 @@ def _mostly_closing(m: Measurement, configured: Precharge) -> bool:
 
 def _may_have_closed_early(m: Measurement, configured: Precharge) -> bool:
     """Whether the contactor may have closed below the closing threshold, as far as its state and the curve show."""
-    return m.closing is not None and bool(m.pack_v) and m.closing.low_v < configured.close_fraction * (m.pack_v or 0.0)
+    return bool(m.closing and m.pack_v and m.closing.low_v < configured.close_fraction * m.pack_v)
 
 
 def _may_close_on_the_way(link: Link, m: Measurement, expected_s: float | None, configured: Precharge) -> bool:
