@@ -119,6 +119,7 @@ def test_60_v_are_passed_where_readings_are_clear_of_them_for_good() -> None:
     assert _seen_crossing(at, np.array([350.0, 100.0, 62.0, 58.0, 56.0, 50.0]), 1.0) == (1.0, 4.0)
     assert _seen_crossing(at, np.array([350.0, 56.0, 100.0, 62.0, 58.0, 56.0]), 1.0) == (2.0, 5.0)
     assert _seen_crossing(at, np.array([350.0, 100.0, 62.0, 61.0, 60.0, 58.0]), 1.0) is None
+    assert _seen_crossing(at, np.array([350.0, 100.0, 63.0, 57.0, 56.0, 50.0]), 1.0) == (2.0, 3.0)
     assert _seen_crossing(at, np.array([60.0, 50.0, 40.0, 30.0, 20.0, 10.0]), 1.0) is None
 
 

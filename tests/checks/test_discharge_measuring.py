@@ -35,7 +35,14 @@ def falling(tau_s: float, from_s: float = 2.0, start_v: float = 350.0) -> Any:
 
 @pytest.mark.parametrize(
     ("top_v", "at", "step_v", "found"),
-    [(353.5, 9, 0.0, 9), (352.5, 9, 0.0, 0), (353.5, 9, 1.0, 0), (400.0, 10, 0.0, 10), (400.0, 11, 0.0, 0)],
+    [
+        (353.5, 9, 0.0, 9),
+        (353.0, 9, 0.0, 0),
+        (353.5, 9, 1.0, 0),
+        (354.5, 9, 1.0, 9),
+        (400.0, 10, 0.0, 10),
+        (400.0, 11, 0.0, 0),
+    ],
 )
 def test_a_link_that_is_braked_into_falls_from_its_highest(top_v: float, at: int, step_v: float, found: int) -> None:
     """Six noises of 0.5 V above its first reading, and a step, within a second."""
@@ -115,6 +122,8 @@ def test_an_active_discharge_stops_where_the_slow_curve_carried_back_meets_its_r
         first = next(k for k, v in enumerate(volts) if v <= 163.0)
         assert stop == Stop(pytest.approx(at[first] - 2.25), pytest.approx(volts[first]))
     assert measure._stop(link(350.0), at, volts, fit(misfit=True, voltage=late.voltage), OPENING) is None
+    near = np.maximum(volts, 163.0)  # six noises of 0.5 V off the curve are still on it
+    assert (measure._stop(link(350.0), at, near, late, OPENING) is not None) is found
     assert measure._stop(link(350.0), at, np.full(at.size, 162.0), late, OPENING) is None  # never off it
     assert measure._stop(link(350.0), at, np.full(at.size, 164.0), late, OPENING) is None  # and never on it
 
@@ -211,6 +220,11 @@ def test_the_last_stretch_is_the_longest_that_one_curve_fits(monkeypatch: pytest
     answers.update({20: bad, 10: good})
     assert measure._last_stretch(link(350.0), READINGS, at[:40], volts[:40], few) is bad  # ten show no curve
     assert tried == [20]
+    tried.clear()
+    answers.clear()
+    answers.update({40: bad, 20: good})
+    assert measure._last_stretch(link(350.0), READINGS, at[:80], volts[:80], few) is good  # twenty do
+    assert tried == [40, 20]
 
 
 def test_a_change_within_a_fall_is_the_ratio_of_its_halves(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -238,7 +252,7 @@ def signals(pack_v: Any = None) -> Signals:
 def fitted_with(monkeypatch: pytest.MonkeyPatch) -> Any:
     """A measured fall whose fit is given; how many readings were fitted, and from when."""
 
-    def run(volts: Any, one: Any, opening: Any = OPENING, pack_v: Any = 350.0) -> Any:
+    def run(volts: Any, one: Any, opening: Any = OPENING, pack_v: Any = 350.0, step_v: float = 0.0) -> Any:
         handed: list[Any] = []
 
         def fits(time_s: Any, values: Any, readings: Any) -> Any:
@@ -246,7 +260,7 @@ def fitted_with(monkeypatch: pytest.MonkeyPatch) -> Any:
             return one
 
         monkeypatch.setattr(measure, "fit_discharge", fits)
-        return measure_discharge(signals(pack_v), link(volts), opening), handed
+        return measure_discharge(signals(pack_v), link(volts, step_v=step_v), opening), handed
 
     return run
 
@@ -292,6 +306,16 @@ def test_the_level_before_is_that_of_the_opening_or_the_first_that_shows(
     found, _ = fitted_with(340.0, one, replace(OPENING, level_v=level_v))
     assert found.level_v == level
     assert found.still
+
+
+def test_the_first_level_is_that_of_three_readings_and_one_reading_is_never_still(fitted_with: Any) -> None:
+    """From 2.5 s on: 345, 340 and 335 V, and then 300 V."""
+    volts = np.select([T < 2.55, T < 2.65, T < 2.75], [345.0, 340.0, 335.0], 300.0)
+    found, _ = fitted_with(volts, None, replace(OPENING, level_v=None))
+    assert (found.level_v, found.still) == (340.0, False)
+    for end_s, still in ((2.55, False), (2.65, True)):
+        alone, _ = fitted_with(340.0, None, replace(OPENING, end_s=end_s))
+        assert alone.still is still
 
 
 @pytest.mark.parametrize(
@@ -350,6 +374,8 @@ def test_noise_and_half_a_step_blur_where_60_v_are_passed(fitted_with: Any) -> N
     time = found.time_to_safe
     first_low_s = next(t for t, v in zip(T, volts, strict=True) if v <= 58.5)
     assert time.high == pytest.approx(first_low_s - 2.0)
+    stepped, _ = fitted_with(volts, fit(misfit=True, time_constant=None), step_v=1.0)  # 3 V off: from 57 V on
+    assert stepped.time_to_safe.high == pytest.approx(next(t for t, v in zip(T, volts, strict=True) if v <= 57.0) - 2.0)
     noisier = measure._seen_crossing(T, volts, 1.2)
     assert noisier is None
     assert inf > time.low > 40.0

@@ -65,7 +65,7 @@ def _by_second(study: SpeedAnalysis, other: Part, rpm: FloatArray, slowest: floa
     """Median ratio of logged to expected speed in each second that holds enough of both."""
     time, value = study.speed.time_s, study.speed.value
     there = zero_order_hold(other.time_s, np.abs(rpm), time, _STALE_S)
-    use: BoolArray = (there >= slowest) & (there > 0)
+    use: BoolArray = there >= slowest
     if torque is not None:
         pull = np.abs(torque.held_at(time, _STALE_S))
         use &= pull <= _LIGHT * float(np.max(np.abs(torque.value), initial=0.0))
