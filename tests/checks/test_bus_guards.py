@@ -58,7 +58,9 @@ def test_bursts_at_the_very_ends_of_a_span_count_within_it():
     found = errors._more_often(bursts, [(20.0, 35.0)], (0.0, 60.0))
     assert found is not None
     assert found.value == pytest.approx(10 / 4 * 45.0 / 15.0)
-    assert errors._more_often(np.array([20.0, 21.0, 25.0, 30.0, 35.0]), [(20.0, 35.0)], (0.0, 60.0)) is not None
+    for short_s in (15.0, 0.6):  # a single switching is 0.6 s of it
+        within = np.linspace(20.0, 20.0 + short_s, 5)
+        assert errors._more_often(within, [(20.0, 20.0 + short_s)], (0.0, 60.0)) is not None
 
 
 @pytest.mark.parametrize(("known_s", "compared"), [((15.1, 35.0), False), ((14.9, 35.0), True), ((20.0, 19.0), False)])
@@ -90,6 +92,9 @@ def test_the_motors_current_goes_before_the_packs():
     assert both[1] == [pytest.approx((10.0, 20.0))]
     assert errors._under_current(context(pack))[1] == [pytest.approx((40.0, 50.0))]
     assert errors._under_current(context()) == ("current", [], (0.0, 0.0))
+    pair = part("motor_current", np.array([1.0, 5.0]), np.array([200.0, 200.0]))
+    assert errors._under_current(context(pair)) == ("current", [(1.0, 5.0)], (1.0, 5.0))
+    assert errors._under_current(context(part("motor_current", T[:1], T[:1]))) == ("current", [], (0.0, 0.0))
 
 
 def test_around_switchings_are_300_ms_to_either_side():

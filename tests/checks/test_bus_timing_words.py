@@ -298,6 +298,11 @@ def test_states_of_the_controller_go_before_bursts(monkeypatch: pytest.MonkeyPat
     assert "another node is powered" in silent.next_step
     (unheard,) = errors_of(monkeypatch, story(), 0)
     assert (unheard.cause, "Not one frame was received" in unheard.explanation) == ("bit_rate", True)
+    (lone,) = errors_of(monkeypatch, story(1, (4.0,)), 0)
+    assert value(lone, "error_frame_percent") == 100.0
+    (passive,) = errors_of(monkeypatch, story(0, (), episodes=(PASSIVE,), transmit_counter=128), 0)
+    assert value(passive, "error_frame_percent") == 0.0
+    assert "transmit_error_count" not in passive.measured
     assert value(unheard, "error_frame_percent") == 100.0
 
 
