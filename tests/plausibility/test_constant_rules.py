@@ -147,6 +147,9 @@ def test_a_pack_is_known_while_it_is_awake_and_by_its_usual_readings(samples: in
     awake = np.zeros(1000)
     awake[:samples] = np.where(np.arange(samples) % 2, 340.0, 331.0)
     assert ("dc_link_voltage" in reasons(part("dc_link_voltage", 330.0), part("battery_voltage", awake))) is dead
+    for rest, share, moved in ((340.0, 0.55, True), (340.0, 0.45, False), (400.0, 0.7, True)):  # half of the highest
+        pack = part("battery_voltage", pulses(share * rest, 100, rest=rest))
+        assert ("dc_link_voltage" in reasons(part("dc_link_voltage", 330.0), pack)) is moved
     for few, moved in ((19, False), (22, True)):
         for rest, other in ((331.0, 340.0), (340.0, 331.0)):
             pack = part("battery_voltage", pulses(other, few, rest=rest))

@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -54,6 +56,24 @@ def test_mean_powers_are_those_of_shaft_and_battery_less_the_auxiliaries() -> No
     assert not powers.clear[5]
     assert mean_powers(drive().without({"torque": ""})) is None
     assert mean_powers(drive().without({"battery_voltage": ""})) is None
+
+
+def test_powers_last_as_long_as_either_of_torque_and_current() -> None:
+    """Windows of a second from 0 s on; the last one in which the longer of both was logged is the last of all."""
+    whole = drive()
+    for name, last in (("torque", 39), ("battery_current", 39), ("both", 20)):
+        cut = [each for each in ("torque", "battery_current") if name in (each, "both")]
+        short = {each: replace(whole[each], time_s=AT[:205], value=whole[each].value[:205]) for each in cut}
+        powers = mean_powers(Signals({**whole.parts, **short}, 0.0, 40.0))
+        assert powers is not None
+        assert powers.start_s[-1] == last
+        assert np.isfinite(powers.shaft[30:]).any() == (name == "battery_current")
+        assert np.isfinite(powers.battery[30:]).any() == (name == "torque")
+    for cut_part in ("motor_current", "battery_current"):
+        pair = signals(part("motor_current", 200.0 * DRIVES), part("battery_current", 2.0 + 100.0 * DRIVES))
+        ends = replace(pair[cut_part], time_s=AT[:205], value=pair[cut_part].value[:205])
+        (tie,) = power_ties(Signals({**pair.parts, cut_part: ends}, 0.0, 40.0), Vehicle())
+        assert (tie.ratio, tie.start_s, tie.end_s) == (pytest.approx(0.5), 10.0, 20.0)
 
 
 def ties_of(made: Signals) -> dict[str, Tie]:

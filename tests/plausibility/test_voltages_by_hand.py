@@ -155,7 +155,8 @@ def test_a_link_is_open_while_its_contactor_reads_open_at_every_moment() -> None
 @pytest.mark.parametrize(
     ("ratio", "level", "held"),
     [
-        (4.1, 0.0, True), (3.9, 0.0, False), (0.1, 35.0, True), (0.107, 35.0, True), (0.11, 35.0, False),
+        (4.1, 0.0, True), (4.0, 0.0, False), (3.9, 0.0, False),
+        (0.1, 35.0, True), (0.107, 35.0, True), (0.11, 35.0, False),
         (0.01, 35.0, True), (0.001, 35.0, True), (0.5, 35.0, False), (0.1, 5.1, True), (0.1, 4.9, False),
         (0.1, np.where(AT < 15, 35.0, 35.0 * 1.009), True), (0.1, np.where(AT < 15, 35.0, 35.0 * 0.989), False),
         (0.1, np.where(AT < 9.9, 35.0, np.where(AT < 20.1, 90.0, 35.0)), True),  # the first and last third
