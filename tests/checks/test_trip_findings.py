@@ -48,6 +48,16 @@ def judged(monkeypatch: pytest.MonkeyPatch, period_s: float = 0.01, **seen: bool
     return judge(TRIP, None, signals(part("motor_current", at, 100.0 + np.sin(at))), study(update_s=period_s), 350.0)
 
 
+def test_a_short_disturbance_is_missed_by_as_much_as_the_speed_is_seldom_new(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bayes' rule by hand, with all signs but the speed's left open: 0.95 to 0.16 of the others, or half of 0.95."""
+    others = dict.fromkeys(("command", "swings", "link", "level", "slow", "far", "goes_on"))
+    for period_s, share in ((0.01, 0.95), (0.03, 0.475)):
+        found = judged(monkeypatch, period_s, speed=True, **others)
+        assert found.likelihood == pytest.approx(share / (share + 0.16))
+    monkeypatch.setattr(cause, "signs", lambda *_: (Sign("speed", True, "[speed]"),))
+    assert judge(TRIP, None, signals(), None, 350.0).likelihood == pytest.approx(0.95 / 1.11)
+
+
 def test_a_cause_is_named_where_its_own_sign_was_seen_and_the_rest_speak_for_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

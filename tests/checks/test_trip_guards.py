@@ -54,6 +54,14 @@ def test_a_current_near_its_limit_is_one_event_until_half_a_second_below(spans, 
     assert near_trips(signals(current), Vehicle(), []) == []
 
 
+def test_times_near_the_limit_half_a_second_apart_are_one():
+    at = np.arange(0.0, 8.0, 1 / 64)  # sums are exact
+    for gap_rows, count in ((32, 1), (33, 2)):
+        amps = np.where((at == 2.0) | (at == 2.0 + gap_rows / 64), 380.0, 100.0)
+        (found,) = near_trips(signals(part("motor_current", at, amps)), LIMITED, [])
+        assert found.measured["count"].value == count
+
+
 @pytest.mark.parametrize(("begin_s", "end_s", "near"), [(9.48, 10.6, True), (9.52, 10.6, False), (9.6, 10.72, True)])
 def test_half_a_second_about_a_trip_belongs_to_it(begin_s, end_s, near):
     """The trip came between 10.0 and 10.2 s."""
@@ -181,11 +189,14 @@ def test_a_cause_is_certain_from_85_per_cent_on_where_its_order_is_proven(name, 
 
 def test_trips_again_and_again_are_one_finding_with_their_list():
     first = trip_finding("encoder", 0.02, 150.0)
-    group = [Trip(at_s - 0.02, at_s, overcurrent=True, name="OC", code=3.0) for at_s in (5.0, 12.0, 31.0)]
+    named = ((5.0, "OC"), (12.0, "Again"), (31.0, "Again"))
+    group = [Trip(at_s - 0.02, at_s, overcurrent=True, name=name, code=3.0) for at_s, name in named]
     found = _gathered(group, first)
     assert (found.start_s, found.end_s, found.measured["count"].value) == (5.0, 31.0, 3.0)
     assert found.events == (Event(5.0, 5.1), Event(11.98, 12.0), Event(30.98, 31.0))
     assert found.title.endswith("; 3 times in 26 s")
+    assert found.explanation.startswith("The same fault came 3 times within 26 s: ")
+    assert "before the first “OC”." in found.explanation
     assert _gathered(group[:1], first) is first
 
 

@@ -25,7 +25,15 @@ from logscope.checks.trips.current_signs import (
 )
 from logscope.checks.trips.order import Moment, sharpest
 from logscope.checks.trips.sign import Sign
-from logscope.checks.trips.signs import _may_be_its_effect, _rise, _speed, _switched_on, _unless_missing
+from logscope.checks.trips.signs import (
+    _command,
+    _link,
+    _may_be_its_effect,
+    _rise,
+    _speed,
+    _switched_on,
+    _unless_missing,
+)
 from logscope.observations.trips.events import Trip
 from logscope.observations.trips.surge import Surge
 
@@ -60,6 +68,7 @@ JUMP = np.where(np.arange(T.size) >= ROW - 2, 900.0, 0.0)
         (study(update_s=0.025), False, "within 100 ms before"),
         (study(update_s=0.026), None, "a new value every 26 ms, and a disturbance may hide"),
         (study(ROW - 2, value=JUMP, update_s=0.084), True, "no shaft could follow"),  # and 15.6 ms are just below 0.1 s
+        (study(ROW - 2, value=JUMP, update_s=0.084375), True, ""),  # 0.1 s
         (study(ROW - 2, value=JUMP, update_s=0.085), None, "a new value every 85 ms, which leaves open by 101 ms"),
         (study(ROW + 2, value=JUMP), None, "disturbed right after it: its readings are known in time to 10 ms"),
         (study(ROW + 4, value=JUMP), False, ""),
@@ -88,6 +97,17 @@ def test_what_a_motor_can_do_within_the_surge_may_be_its_effect(row: int, moved:
     moment = Moment(float(T[row - 1]), float(T[row]))
     assert _may_be_its_effect(of, moment, EVENT) is effect
     assert (_speed(of, EVENT).seen is None) is effect
+
+
+def test_a_change_is_taken_between_its_two_rows_and_held_against_their_limit() -> None:
+    """90 rpm in one row; 40 rpm in the row before it, and 80 rpm at most in the rows about it."""
+    at = np.arange(T.size)
+    of = study(ROW + 1, value=np.where(at > ROW, 130.0, np.where(at == ROW, 40.0, 0.0)))
+    moment = Moment(float(T[ROW]), float(T[ROW + 1]))
+    for own, others, effect in ((100.0, 80.0, True), (80.0, 100.0, False)):
+        of.model.reach.limit[:] = others
+        of.model.reach.limit[ROW] = own
+        assert _may_be_its_effect(of, moment, EVENT) is effect
 
 
 @pytest.mark.parametrize(("rows", "off"), [(7, True), (6, False)])
@@ -153,12 +173,51 @@ def test_swings_are_four_turns_in_a_stretch_that_ends_with_the_event() -> None:
     assert seen(24, until=ROW - 8) is False  # the last turn is 14 rows before, 0.22 s
     assert seen(24, last=301.0) is False  # by more than three times: something else came
     assert seen(24, last=299.0) is True
+    assert seen(24, last=300.0) is True
+    assert seen(24, last=-301.0) is False
     assert seen(8) is None  # once there and back
     assert seen(0) is False
     seldom = part("motor_current", T[::2], T[::2])
     found = swings(seldom, EVENT, EVENT.seen_s)
     assert (found.seen, found.words) == (None, "a current sampled every 31.2 ms cannot show an oscillation")
     assert swings(None, EVENT, EVENT.seen_s).seen is None
+
+
+@pytest.mark.parametrize(("rows", "seen"), [(9, True), (10, None)])
+def test_swings_count_within_six_tenths_of_a_second(rows: int, seen: bool | None) -> None:
+    """Half swings of 50 A: the last two of six rows each, those before of 9 or 10 rows; four turns, or three."""
+    before = ROW + 1 - np.arange(T.size)
+    edges = [0, 6, *range(12, 12 + 6 * rows, rows)]
+    value = np.where(np.searchsorted(edges, before, side="right") % 2 == 0, 150.0, 200.0)
+    assert swings(amps(np.where(before > edges[-1], 200.0, value)), EVENT, EVENT.seen_s).seen is seen
+
+
+def link(*volts: float, first_s: float = 9.796875) -> Any:
+    """One reading in each row of 15.6 ms from a moment on, and the last of them until the end."""
+    row = np.clip(np.round((T - first_s) / PERIOD_S).astype(int), 0, len(volts) - 1)
+    return _link(signals(part("dc_link_voltage", T, np.array(volts)[row])), EVENT)
+
+
+def test_a_link_departs_from_its_first_reading_of_the_last_fifth_of_a_second() -> None:
+    """The first row within 0.2 s of the event at 10 s is at 9.8125 s."""
+    first_s = 9.8125
+    departs = link(100.0, 116.0, first_s=first_s)
+    assert (departs.seen, departs.words) == (True, "the DC-link voltage goes from 100 to 116 V")
+    assert departs.moment == Moment(first_s, first_s + PERIOD_S)
+    assert link(100.0, 114.0, 116.0, first_s=first_s).moment == Moment(first_s + PERIOD_S, first_s + 2 * PERIOD_S)
+    assert link(100.0, 114.0, first_s=first_s).seen is False
+    assert link(100.0, 84.0, first_s=first_s).seen is True
+    assert link(-100.0, -116.0, first_s=first_s).seen is True
+    assert link(100.0, 116.0, first_s=first_s - PERIOD_S).seen is False  # it moved before
+    assert link(0.5, 0.6, first_s=first_s).seen is False  # 0.15 V of an empty link
+    assert link(0.5, 0.7, first_s=first_s).seen is True
+
+
+def test_how_soon_a_current_followed_a_demand_is_known_to_30_ms() -> None:
+    at = T - 10.0
+    pedal = part("throttle", at, np.where(at < -0.1, 10.0, 60.0))
+    for seen_s, seen in ((0.030, True), (0.031, None)):
+        assert _command(signals(pedal), Moment(0.0, seen_s)).seen is seen
 
 
 def test_swings_are_counted_from_the_first_to_the_last() -> None:
