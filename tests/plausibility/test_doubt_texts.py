@@ -229,6 +229,9 @@ def test_the_time_before_a_controller_wakes_does_not_count_unless_little_is_left
     for left, mostly in ((10, False), (9, True)):
         samples = np.array([True] * 50 + [False] * left + [True] * 50)
         assert _mostly(samples) is mostly
+    for before, after in ((50, 0), (0, 50), (1, 1)):
+        samples = np.array([True] * before + [False] * 5 + [True] * 10 + [False] * 5 + [True] * after)
+        assert not _mostly(samples)  # half of those from the first reading to the last
     for marks, mostly in ((12, False), (13, True)):
         assert _mostly(np.array([False] * 6 + [True] * marks + [False] * 6)) is mostly
 

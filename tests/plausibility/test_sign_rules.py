@@ -69,6 +69,12 @@ def test_changes_are_the_fall_of_the_voltage_times_the_rise_of_the_current() -> 
     assert changes(350 - 0.1 * amps, amps, step=1.7) == pytest.approx([1000.0, 1000.0])
     dead = np.where(np.arange(amps.size) >= 30, 0.49, 1.0) * (350 - 0.1 * amps)  # below half: asleep
     assert changes(dead, amps) == pytest.approx([1000.0])
+    awake = np.where(np.arange(amps.size) >= 30, 0.55, 1.0) * (350 - 0.1 * amps)
+    assert changes(awake, amps) == pytest.approx([1000.0, -14_750.0, 137.5])  # 340, 192.5 and 195.25 V
+    exact = levels(350, 347, 347, 350, 354), levels(0, 100, 100, 0, -100)
+    assert changes(*exact, step=1.0) == [400.0]  # 3 V are three steps
+    assert changes(*exact, step=0.99) == pytest.approx([300.0, 300.0, 400.0])
+    assert changes(*exact, step=0.99, swing=400.0) == []  # and 100 A a quarter
     assert changes(np.where(np.arange(amps.size) < 10, 160.0, 350 - 0.1 * amps), amps) == pytest.approx([1000.0, 250.0])
 
 

@@ -191,6 +191,13 @@ def test_a_value_keeps_one_ratio_to_its_target(first: np.ndarray, second: np.nda
         ]
 
 
+def test_a_ratio_is_dated_by_the_first_and_last_moments_that_show_it() -> None:
+    """From 10 to 20 s, where both are steady for 0.3 s about them."""
+    ramp = np.where((AT >= 10.0) & (AT < 20.0), RAMP, 0.0)
+    (tie,) = follows(2.0 * ramp, ramp)
+    assert (tie.start_s, tie.end_s) == pytest.approx((10.3, 19.7))
+
+
 def charging(amps: np.ndarray, step: float = 0.1, **others: object) -> list[Tie]:
     made = [part("charger_current", amps, step), *(part(name, value) for name, value in others.items())]
     return list(target_ties(log(*made), PLAIN))

@@ -160,6 +160,15 @@ def test_a_dip_is_short_deep_and_back_where_it_was(made: Part, found: list[tuple
     assert _dips(made) == found
 
 
+def test_a_dip_is_held_against_the_reading_before_it() -> None:
+    """The log begins with a link at rest, at 0 or 400 V; both readings that fall to 6 V do so from 300 V."""
+    for first in (0.0, 400.0):
+        value = np.array([first, *[300.0] * 20, 6.0, *[300.0] * 20, 0.0, *[300.0] * 20])
+        assert _dips(Part(LINK, 0.01 * np.arange(value.size), value, "V", "A.B")) == [(21, 22), (42, 43)]
+    low = np.array([400.0, *[60.0] * 20, 6.0, *[60.0] * 20])
+    assert _dips(Part(LINK, 0.01 * np.arange(low.size), low, "V", "A.B")) == []  # a tenth of 60 V, above 5 V
+
+
 @pytest.mark.parametrize(
     ("name", "amps", "stated_uF", "gone"),
     [
