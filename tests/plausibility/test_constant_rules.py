@@ -38,7 +38,7 @@ def pulses(level: float, samples: int = 500, count: int = 1000, rest: float = 0.
 
 @pytest.mark.parametrize(
     ("count", "period_s", "others", "judged"),
-    [(50, 0.2, 0, True), (49, 0.2, 0, False), (60, 0.09, 0, True), (60, 0.084, 0, False), (100, 0.2, 1, True),
+    [(50, 0.2, 0, True), (49, 0.2, 0, False), (60, 0.085, 0, True), (60, 0.084, 0, False), (100, 0.2, 1, True),
      (100, 0.2, 2, False)],
 )  # fmt: skip
 def test_a_constant_is_99_of_100_readings_of_at_least_50_in_five_seconds(
@@ -139,6 +139,12 @@ def test_a_live_link_moves_with_its_pack_or_discharges(
     found = reasons(part("dc_link_voltage", level, step), pack)
     assert ("dc_link_voltage" in found) is dead
     assert not dead or f"between {331 - sag:.1f} V and 331.0 V" in found["dc_link_voltage"]
+
+
+def test_a_pack_without_a_step_of_its_own_moves_by_a_hundredth() -> None:
+    for sag, dead in ((1.1, True), (0.9, False)):
+        found = reasons(part("dc_link_voltage", 100.0), part("battery_voltage", 100.0 - pulses(sag), None))
+        assert ("dc_link_voltage" in found) is dead
 
 
 @pytest.mark.parametrize(("samples", "dead"), [(50, True), (49, False), (0, False)])

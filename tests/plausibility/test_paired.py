@@ -22,6 +22,11 @@ def test_the_newest_value_is_known_for_three_periods(at_s: float, known: float) 
     np.testing.assert_equal(known_at(part([0.0, 2.0, 4.0], [20.0, 30.0, 40.0]), np.array([at_s])), [known])
 
 
+def test_two_samples_have_a_period_and_one_has_none() -> None:
+    np.testing.assert_equal(known_at(part([0.0, 2.0], [20.0, 30.0]), np.array([1.0, 8.0, 8.1])), [20.0, 30.0, np.nan])
+    np.testing.assert_equal(known_at(part([0.0], [20.0]), np.array([0.0])), [np.nan])
+
+
 def test_a_fast_part_is_known_for_three_tenths_of_a_second() -> None:
     fast = part([0.0, 0.01, 0.02], [1.0, 2.0, 3.0])
     np.testing.assert_equal(known_at(fast, np.array([0.31, 0.33])), [3.0, np.nan])

@@ -197,7 +197,11 @@ def test_a_battery_takes_what_a_charger_delivers() -> None:
     assert shares(part("charger_current", 10.0), part("battery_current", half))[of] == 0.5
     assert shares(part("charger_current", 10.0), part("battery_current", np.where(AT < 15, -5.0, 2.9)))[of] == 1.0
     assert shares(part("charger_current", np.where(AT < 15, 10.0, 1.1)), part("battery_current", half))[of] == 0.5
-    assert shares(part("charger_current", np.where(AT < 15, 10.0, 0.9)), part("battery_current", half))[of] == 1.0
+    for least in (0.9, 1.0):
+        few = part("charger_current", np.where(AT < 15, 10.0, least))
+        assert shares(few, part("battery_current", half))[of] == 1.0
+    tenths = part("battery_current", np.where(AT < 15, -5.0, 3.0))
+    assert shares(part("charger_current", 10.0), tenths)[of] == 1.0  # no more than three tenths
 
 
 @pytest.mark.parametrize(

@@ -127,6 +127,10 @@ def test_slow_readings_and_those_that_change_say_nothing() -> None:
     for level, found in ((460.0, True), (440.0, False)):  # 15 % of the highest
         slow = np.concatenate([np.linspace(level, level + 1, 290), top])
         assert (len(shafts(slow, slow)) == 1) is found
+    share = np.linspace(400.0, 401.0, 290)
+    for own, other, found in ((3000.0, 2000.0, False), (2000.0, 3000.0, False), (2000.0, 2000.0, True)):  # 20, 13 %
+        made = shafts(*(np.concatenate([share, np.full(10, top_rpm)]) for top_rpm in (own, other)))
+        assert (len(made) == 1) is found
     for rise, found in ((0.09, True), (0.115, False)):  # by a tenth within a quarter second
         saw = 1000.0 * (1.0 + rise * (np.arange(300) % 4 // 2))
         assert (len(shafts(saw, saw)) == 1) is found
@@ -198,13 +202,13 @@ def test_a_ratio_is_dated_by_the_first_and_last_moments_that_show_it() -> None:
     assert (tie.start_s, tie.end_s) == pytest.approx((10.3, 19.7))
 
 
-def charging(amps: np.ndarray, step: float = 0.1, **others: object) -> list[Tie]:
+def charging(amps: np.ndarray, step: float | None = 0.1, **others: object) -> list[Tie]:
     made = [part("charger_current", amps, step), *(part(name, value) for name, value in others.items())]
     return list(target_ties(log(*made), PLAIN))
 
 
 def test_a_charger_delivers_while_its_current_is_a_fifth_of_its_highest_and_ten_steps() -> None:
-    for low, count in ((1.9, 100), (2.1, 300)):
+    for low, count in ((1.9, 100), (2.0, 100), (2.1, 300)):
         amps = np.where(AT < 20, low, 10.0)
         (tie,) = charging(amps, charger_current_target=20.0)
         assert tie.ratio == pytest.approx(0.5 if count == 100 else 0.105)
@@ -212,6 +216,7 @@ def test_a_charger_delivers_while_its_current_is_a_fifth_of_its_highest_and_ten_
         assert (tie.end_s, tie.fact) == (pytest.approx(29.9), f"{tie.ratio:.3g} × the requested current")
     assert charging(np.full(300, 0.9), charger_current_target=1.0) == []
     assert len(charging(np.full(300, 1.1), charger_current_target=1.0)) == 1
+    assert len(charging(np.full(300, 0.9), None, charger_current_target=1.0)) == 1  # no steps are known
     for seconds, found in ((0.8, 1), (0.7, 0)):  # eight moments
         assert len(charging(levels((0, 30 - seconds), (10, seconds)), charger_current_target=20.0)) == found
     (tie,) = charging(np.full(300, 10.0), battery_current=np.where(AT < 5, -20.0, np.where(AT < 25, -12.5, -8.0)))
