@@ -9,7 +9,7 @@ import pytest
 
 from logscope.errors import RequestError
 from logscope.sizing.choose import choose, corners, nominal
-from logscope.sizing.circuit import Circuit, rest_v, rise
+from logscope.sizing.circuit import Circuit, rest_v, resting_voltages, rise
 from logscope.sizing.component_notes import component_notes
 from logscope.sizing.precharge import Stall, size_precharge
 from logscope.sizing.requirements import PrechargeRequirements
@@ -71,6 +71,34 @@ def test_a_load_that_never_starts_leaves_the_link_at_its_pack(cut_in_v: float, r
     """400 V, 50 Ω, 300 W: the roots of V² − 400·V + 15 000."""
     found = rest_v(Circuit(400.0, 50.0, 2e-3, load_w=300.0, cut_in_v=cut_in_v))
     assert found == (None if rests_v is None else pytest.approx(rests_v))
+
+
+def test_the_greatest_power_that_passes_holds_the_link_at_half() -> None:
+    """400²/(4 · 50) = 800 W."""
+    assert resting_voltages(Circuit(400.0, 50.0, 2e-3, load_w=800.0)) == (200.0, 200.0)
+    assert resting_voltages(Circuit(400.0, 50.0, 2e-3, load_w=800.1)) is None
+    assert resting_voltages(Circuit(400.0, 50.0, 2e-3, load_w=799.99)) == pytest.approx(
+        (200 - 0.5**0.5, 200 + 0.5**0.5)
+    )
+    assert rest_v(Circuit(400.0, 50.0, 2e-3, load_w=0.5)) is None  # it starts at once, below its root of 62 mV
+
+
+def test_of_the_edges_that_never_get_there_the_lowest_is_named() -> None:
+    """5 kΩ across the link and 1 kΩ + 5 % hold it at 5/6.05 of 240 V."""
+    needs = replace(HAZEL, time_s=None, resistance_ohm=1000.0, load_ohm=5000.0)
+    with pytest.raises(RequestError, match=r"with 1050 Ω the load holds the link at 198\.3 V, 82\.6 % of 240 V"):
+        choose(needs)
+    near = replace(needs, resistance_ohm=255.0)  # at the upper edge alone: 5/5.268 are 94.9 %, nominal 95.1 %
+    with pytest.raises(RequestError, match="with 267.8 Ω"):
+        choose(near)
+
+
+def test_requirements_that_exclude_each_other_are_named() -> None:
+    """344 V over 0.95 Ω and 50 A are 7.24 Ω; 3 τ of 1 mF in 21 or 24 ms are 7.0 and 8.0 Ω, and 7.5 Ω is of E24."""
+    for time_s, said in ((0.021, "closing within 0.021 s needs at most 7.01 Ω"), (0.0220, "no value of E12 lies")):
+        with pytest.raises(RequestError, match=said):
+            choose(replace(HAZEL, time_s=time_s, series="E12"))
+    assert choose(replace(HAZEL, time_s=0.024, series="E24")).resistance_ohm == 7.5
 
 
 def test_a_link_that_is_there_already_takes_neither_time_nor_heat() -> None:
