@@ -116,7 +116,7 @@ def test_a_rise_that_stands_and_goes_on_gradually_is_two_attempts() -> None:
     assert first[2] == "pause"
     assert first[1] == other[0]
     assert 77 <= other[0] <= 79  # the last reading of the pause
-    assert other[1] == 20 + 30 + 30 + 60 - 1
+    assert other[1:] == (20 + 30 + 30 + 60 - 1, "level")
 
 
 @pytest.mark.parametrize(
@@ -150,6 +150,9 @@ def evenly(begin: float, end: float, rate: float) -> list[float]:
         # … and by no more than twice 25 V, for half of the voltage, and 4 V: 29 V
         (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 300.0, 5.7), 2),
         (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 300.0, 5.9), 1),
+        # it does so within fifteen readings, however slowly it begins
+        (evenly(0.0, 150.0, 5.0), 30, [*evenly(150.0, 158.0, 1.0), *evenly(158.0, 300.0, 5.0)], 2),
+        (evenly(0.0, 150.0, 5.0), 30, [*evenly(150.0, 170.0, 1.0), *evenly(170.0, 300.0, 5.0)], 1),
         # a tenth of 300 V is missing after it, the first 2.45 V of which count as its last
         (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 183.0, 2.45), 2),
         (evenly(0.0, 150.0, 5.0), 30, evenly(150.0, 182.0, 2.45), 1),
