@@ -138,8 +138,7 @@ def _timed(
         readings = readings_at(logged, own, rows[about])
         time_s[about] = readings.time_s
         timing.append(Timing(readings.stamps, readings.scale_error))
-    time_s = np.maximum.accumulate(time_s) if time_s.size else time_s
-    return replace(link, part=replace(link.part, time_s=time_s)), tuple(timing)
+    return replace(link, part=replace(link.part, time_s=np.maximum.accumulate(time_s))), tuple(timing)
 
 
 def _rises_and_flags(signals: Signals, link: Link) -> tuple[list[Attempt], list[NoRise]]:
