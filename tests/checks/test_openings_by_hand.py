@@ -242,6 +242,18 @@ def test_what_is_short_or_under_current_is_no_opening() -> None:
     assert find_openings(signals(), link(300.0, time_s=T[:1]), attempts()) == []
 
 
+@pytest.mark.parametrize(("back_v", "again"), [(181.4, False), (181.6, True)])
+def test_a_link_is_back_with_its_pack_three_noises_above_the_threshold(back_v: float, again: bool) -> None:
+    """Three fifths of 300 V, and three times 0.5 V above or below it."""
+    for low_v, count in ((178.6, 0), (178.4, 1)):
+        volts = np.where(T < 20.0, 300.0, np.where(T < 30.0, low_v, back_v))
+        found = _by_voltages(signals(), link(volts), attempts())
+        assert len(found) == count
+        assert [(each.end_s, each.restarted) for each in found] == [
+            (30.0 - P, True) if again else (T[-1], False)
+        ] * count
+
+
 def test_states_go_before_voltages() -> None:
     volts = np.where(T >= 20.0, 100.0, 300.0)
     (found,) = find_openings(signals(state(MAIN, [(0.0, True), (25.0, False)])), link(volts), attempts())
