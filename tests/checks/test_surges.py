@@ -152,6 +152,7 @@ def collapse(after: list[float], before: float = 200.0, rest: float = 0.0) -> Pa
     [
         (collapse([0.0]), [(9.984375, 10.0)]),
         (collapse([120.0, 0.0]), [(10.0, 10.015625)]),  # caught half way, from more than half
+        (collapse([80.0, 0.0], rest=9.0), [(9.984375, 10.0)]),  # from less than half
         (collapse([41.0, 0.0]), [(10.0, 10.015625)]),  # a fifth of the highest is a current
         (collapse([39.0, 0.0]), [(9.984375, 10.0)]),
         (collapse([170.0, 140.0, 110.0, 80.0, 50.0, 35.0, 20.0, 10.0]), []),  # a ramp
@@ -168,6 +169,14 @@ def test_a_collapse_falls_to_a_tenth_within_two_readings_and_stays(
     assert collapses(part) == spans
 
 
+@pytest.mark.parametrize(("caught_a", "on_s"), [(130.0, 10.0), (120.0, 9.984375)])
+def test_a_collapse_caught_half_way_is_so_where_that_is_little_against_the_log(caught_a: float, on_s: float) -> None:
+    """From 250 A in a log with 1,000 A."""
+    part = collapse([caught_a, 0.0], before=250.0)
+    part.value[100] = 1000.0
+    assert collapses(part) == [(on_s, on_s + PERIOD_S)]
+
+
 def test_what_is_little_against_the_log_is_no_collapse_and_what_is_near_another_is_one_with_it() -> None:
     for before, count in ((79.0, 0), (81.0, 1)):  # a fifth of 400 A
         assert len(collapses(readings([before] * 300 + [0.0] * 300 + [400.0]))) == count
@@ -178,6 +187,10 @@ def test_what_is_little_against_the_log_is_no_collapse_and_what_is_near_another_
 def test_a_gap_in_the_log_is_no_collapse_and_a_seldom_reading_shows_one() -> None:
     seldom = readings([200.0] * 50 + [0.0] * 50, period_s=0.25)
     assert collapses(seldom) == [(12.25, 12.5)]
+    for gap_s, count in ((0.45, 1), (0.55, 0)):  # two periods, and as long again
+        gapped = readings(seldom.value.tolist(), period_s=0.25)
+        gapped.time_s[50:] += gap_s
+        assert len(collapses(gapped)) == count
     part = collapse([0.0])
     for gap_s, count in ((0.05, 1), (0.2, 0)):  # 0.1 s in all is the edge
         gapped = readings(part.value.tolist())
