@@ -32,7 +32,8 @@ from logscope.findings import Measured, Severity
         (0.7, 0.05, 1.0, Severity.GOOD),
         (0.30, 0.2, 1.0, Severity.WARNING),  # overshoots by 37 %
         (0.30, 0.09, 1.0, Severity.GOOD),  # the samples do not show it themselves
-        (0.30, 0.11, 1.0, Severity.WARNING),
+        (0.30, 0.10, 1.0, Severity.GOOD),
+        (0.30, 0.101, 1.0, Severity.WARNING),
         (0.41, 0.3, 1.0, Severity.GOOD),  # its lower limit is below 25 %
         (0.37, 0.3, 1.0, Severity.WARNING),
         (0.7, 0.05, 6.0, Severity.INFO),  # 5.5 and more of 100 are off
@@ -141,6 +142,8 @@ def test_too_fast_and_too_little_are_said_with_the_sampling() -> None:
     none = unsearched_words(loop())
     assert "two windows of 64 samples" in none.explanation
     assert "Logged: 512 samples, one every 15.6 ms" in none.explanation
+    for said in (words, no_step_words(loop()), none):
+        assert not said.hands_near_hv
 
 
 def test_a_calm_loop_says_how_small_and_how_slow_an_oscillation_would_have_shown() -> None:
@@ -224,6 +227,7 @@ def test_a_swing_is_a_finding_with_its_figures(
     assert found.measured["damping_ratio"] == made.damping
     assert found.measured["low_speed_percent"] == Measured(12.5, "%")
     assert found.evidence.charts == ()  # no speed to draw it against
+    assert found.parts == ("torque", "torque_target")
     assert found.evidence.window == (3.0, 5.0)
 
 
