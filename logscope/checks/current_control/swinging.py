@@ -198,8 +198,7 @@ def _answering(loop: Loop) -> BoolArray:
 def _earliest_s(loop: Loop, moves: IndexArray) -> FloatArray:
     """When the target may have moved, before its stamp says so, by the samples that show it moved [s], shape (n,)."""
     time_s, stamps = loop.measured.time_s, loop.target.time_s
-    first_new = np.searchsorted(stamps, time_s[np.maximum(moves - 1, 0)], side="right")
-    stamped_s = np.minimum(stamps[np.minimum(first_new, stamps.size - 1)], time_s[moves])
+    stamped_s = stamps[np.searchsorted(stamps, time_s[moves - 1], side="right")]  # the first that is new there
     apart_s = max(loop.stamps_apart_s, loop.target.period_s) if loop.stamps_apart_s else 0.0
     return np.asarray(stamped_s - _EARLIEST * apart_s)
 
