@@ -14,6 +14,7 @@ import pytest
 from motor_traces import part, signals
 from scipy import stats
 
+from logscope.checks.encoder import disturbance_load
 from logscope.checks.encoder.disturbance_load import (
     Companion,
     LoadRelation,
@@ -75,6 +76,7 @@ def test_disturbances_are_counted_per_minute_of_the_running_motor(at_s, minutes,
         ([1, 2, 2, 2], [1, 1, 1, 1], [0, 1, 1, 1]),  # none lies above the median of 2
         ([2, 2, 2, 3], [1, 1, 1, 1], [0, 0, 0, 1]),
         ([2, 2, 3, 3], [1, 1, 1, 0], [0, 0, 1, 1]),
+        ([1, 2, 3], [1, 1, 1], [0, 0, 1]),  # alike either way: those above it alone
     ],
 )
 def test_the_halves_of_the_currents_are_as_alike_as_can_be(amps, known, upper):
@@ -129,6 +131,28 @@ def test_currents_that_hardly_differ_say_nothing(high_a, related):
     assert load_relation(study(), signals(amps)) is None
     assert load_relation(study((2.2,)), signals()) is None
     assert load_relation(study((2.2,), running=False), signals(amps)) is None
+
+
+def test_many_disturbances_are_judged_by_the_law_with_its_companions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The law goes before the halves, in its factor and in what is electrical; without stretches there is none."""
+    amps = part("motor_current", T, np.where(T % 2.0 < 0.995, 250.0, 50.0))
+    one, beside = (
+        study((2.2, 8.2, 16.2, 22.2, 28.2, 34.2, 42.2, 100.2)),
+        (Companion("throttle", "10 %", Estimate(2, 1, 3)),),
+    )
+    monkeypatch.setattr(disturbance_load, "companions", lambda *_: beside)
+    for low, electrical in ((1.01, True), (1.0, False)):
+        law = RateLaw(Estimate(1.5, low, 2.0), None, 0.0, NO_LAW)
+        monkeypatch.setattr(disturbance_load, "stretches", lambda *_: "driven")
+        monkeypatch.setattr(disturbance_load, "rate_law", lambda _, found=law: found)
+        found = load_relation(one, signals(amps))
+        assert found is not None
+        assert (found.per_100_amps, found.law, found.companions) == (law.current, law, beside)
+        assert found.electrical is electrical
+    monkeypatch.setattr(disturbance_load, "stretches", lambda *_: None)
+    bare = load_relation(one, signals(amps))
+    assert bare is not None
+    assert (bare.law, bare.companions) == (None, ())
 
 
 def related(law: RateLaw | None, electrical: bool = False, factor: Estimate | None = None) -> LoadRelation:

@@ -200,8 +200,8 @@ def test_a_factor_of_the_current_is_given_with_its_limits() -> None:
     assert told.endswith("Their rate per 100 A of motor current: × 2.5 (95 %: 1.2 to 5).")
     open_ended = relation_in_words(one, relation(per_100_amps=Estimate(inf, 1.5, inf)))
     assert open_ended.endswith("unbounded (95 %: at least 1.5).")
-    large = relation_in_words(one, relation(per_100_amps=Estimate(120.0, 99.0, 450.0)))
-    assert large.endswith("× 120 (95 %: 99 to 450).")
+    large = relation_in_words(one, relation(per_100_amps=Estimate(100.0, 99.0, 450.0)))
+    assert large.endswith("× 100 (95 %: 99 to 450).")
     assert "likely mechanical" in relation_in_words(one, relation(law=replace(LAW, current=Estimate(1.2, 0.8, 2.0))))
 
 

@@ -235,6 +235,11 @@ def test_a_closing_is_that_of_what_shows_it(step: Any, contactor_s: Any, fit: An
         assert (closing.low_v, closing.high_v) == pytest.approx((low_v, high_v))
 
 
+def test_a_state_without_the_one_before_it_places_no_closing() -> None:
+    for known in ({"contactor_s": 0.31}, {"contactor_after_s": 0.29}):
+        assert closing_of(LINK, replace(ATTEMPT, **known), curve(), None, None) is None  # type: ignore[arg-type]
+
+
 def test_a_link_is_no_lower_than_its_reading_whatever_the_curve_says() -> None:
     reading_v = float(LINK.part.value[29])
     low = closing_of(LINK, ATTEMPT, curve(100.0, 110.0, 150.0), Break(19, 30.0, 302.1, True), None)

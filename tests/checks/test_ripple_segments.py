@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from motor_traces import part, signals
 
-from logscope.checks.encoder import speed_ripple
+from logscope.checks.encoder import disturbance_switching, speed_ripple
 from logscope.checks.encoder.disturbance_chart import current_bins, rate_chart
 from logscope.checks.encoder.disturbance_rate import RateLaw, Stretches, stretches
-from logscope.checks.encoder.disturbance_switching import _switched, followed_switching
+from logscope.checks.encoder.disturbance_switching import Switching, _switched, followed_switching
 from logscope.checks.encoder.speed_ripple import (
     AngleSegment,
     _blocks,
@@ -68,6 +68,11 @@ def test_segments_are_whole_sixteen_turns_without_a_gap() -> None:
     parted = list(_segments(time, np.full(time.size, 600.0), model()))
     assert len(parted) == 12  # six before the gap at 10 s, six after it
     assert max(each.turns[-1] - each.turns[0] for each in parted) < 16.0
+    for gap_s, count in ((0.002, 12), (0.003, 11)):  # at 7.5 s, 75 of 200 turns: 4 and 7 of sixteen
+        gap = study(600.0).speed.time_s + np.where(np.arange(time.size) < 1500, 0.0, gap_s)
+        assert len(list(_segments(gap, np.full(time.size, 600.0), model()))) == count
+    time[2000:] += 2.0  # the turns within a gap complete no segment
+    assert len(list(_segments(time, np.full(time.size, 600.0), model()))) == 12
     still = np.where(np.arange(time.size) < 2000, 600.0, 0.0)
     assert len(list(_segments(study(600.0).speed.time_s, still, model()))) == 6
     assert list(_segments(np.array([0.0, 1.0]), np.array([600.0, 600.0]), model())) == []
@@ -86,6 +91,9 @@ def test_angle_segments_use_new_values_alone_and_nothing_at_rest() -> None:
     assert len(backwards) == 12
     many = angle_segments(study(6000.0, 60.0))
     assert len(many) == 300  # of 374
+    assert many[0].turns[0] == 0.0
+    assert many[-1].turns[0] == pytest.approx(373 * 16.0, abs=1.0)
+    assert len({each.turns[0] for each in many}) == 300
 
 
 def test_the_usual_swing_of_a_turn_is_from_its_lowest_to_its_highest_reading() -> None:
@@ -147,6 +155,8 @@ def test_the_strongest_of_several_lines_is_named_and_all_clear_ones_are_drawn() 
     assert points.y.tolist() == [2.0, 5.0]  # in per cent
     assert points.low is not None
     assert points.low.tolist() == pytest.approx([1.9, 4.0])
+    assert points.high is not None
+    assert points.high.tolist() == pytest.approx([2.1, 6.0])
     assert (spectrum.x[0], spectrum.x[-1]) == (0.25, pytest.approx(8.4375))
     assert spectrum.y[np.argmin(np.abs(spectrum.x - 5.0))] == pytest.approx(5.0, rel=0.02)
     fast = _chart([segment(2.0, 0.02, 20.0, seed=k) for k in range(3)], [])
@@ -224,6 +234,26 @@ def test_bands_of_current_are_a_sixth_of_the_highest_and_hold_a_hundredth_of_the
 
 
 @pytest.mark.parametrize(
+    ("p_value", "hit", "low", "coils", "follows"),
+    [
+        (0.0049, 3, 1.1, 2, True),  # one in a hundred over all coils that switch
+        (0.0051, 3, 1.1, 2, False),
+        (0.0049, 3, 1.1, 3, False),
+        (0.0001, 2, 1.1, 1, False),
+        (0.0001, 3, 1.0, 1, False),
+    ],
+)
+def test_a_coil_is_followed_beyond_chance_over_all_that_switch(
+    p_value: float, hit: int, low: float, coils: int, follows: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one = Switching("pump", 9, hit, Estimate(4.0, low, 9.0, p_value))
+    monkeypatch.setattr(disturbance_switching, "_switched", lambda _: [("pump", T, 0.01)] * coils)
+    judged = iter([one, *[None] * (coils - 1)])
+    monkeypatch.setattr(disturbance_switching, "_judge", lambda *_: next(judged))
+    assert (followed_switching(study(600.0), signals()) is one) is follows
+
+
+@pytest.mark.parametrize(
     ("p_value", "count", "found"), [(4.1e-8, 8, 1), (4.2e-8, 8, 0), (1.1e-7, 3, 1), (1.2e-7, 3, 0)]
 )
 def test_a_line_is_beyond_chance_over_all_orders_looked_at(
@@ -234,4 +264,8 @@ def test_a_line_is_beyond_chance_over_all_orders_looked_at(
     monkeypatch.setattr(speed_ripple, "_lines", lambda _: [OrderLine(1.0, 0.05, 0.04, 0.06, p_value), *weak])
     one = study(600.0)
     one.model.running = np.full(one.speed.time_s.size, True)
-    assert len(ripple(signals(one.speed), one)) == found
+    told = ripple(signals(one.speed), one)
+    assert len(told) == found
+    for each in told:  # a twentieth of 600 rpm
+        size = each.measured["amplitude_rpm"]
+        assert (size.value, size.low, size.high) == pytest.approx((30.0, 24.0, 36.0))
