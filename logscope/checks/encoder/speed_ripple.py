@@ -49,14 +49,15 @@ class AngleSegment:
 def angle_segments(study: SpeedAnalysis) -> list[AngleSegment]:
     """Segments without gaps, spread over the log; none where the sampling is too coarse."""
     model = study.model
-    if not model.running_s or model.update_s <= 0:
+    if not model.running_s:
         return []
     time, value = study.speed.time_s[:: model.repeat], np.abs(study.speed.value[:: model.repeat])
     found: list[AngleSegment] = []
     for block in _blocks(value.size):
         found += _segments(time[block], value[block], model)
-    chosen = np.unique(np.linspace(0, max(len(found) - 1, 0), _SEGMENTS_AT_MOST).astype(np.intp))
-    return [found[index] for index in chosen] if len(found) > _SEGMENTS_AT_MOST else found
+    if len(found) <= _SEGMENTS_AT_MOST:
+        return found
+    return [found[index] for index in np.linspace(0, len(found) - 1, _SEGMENTS_AT_MOST).astype(np.intp)]
 
 
 def _blocks(size: int) -> list[slice]:
