@@ -247,6 +247,8 @@ def test_a_limit_is_near_from_its_band_on_and_passed_beyond_noise_and_rounding()
     assert found.near == (pytest.approx((10.0, 10.9)), pytest.approx((40.0, 41.9)))
     assert found.passed == (pytest.approx((40.0, 41.9)),)
     assert judged("motor_current", amps, limit("motor_current", 350.0, 315.0), step=1.0).passed == ()  # by half a step
+    amps[405] = -350.6
+    assert len(judged("motor_current", amps, limit("motor_current", 350.0, 315.0), step=1.0).passed) == 1
     spared = judged("motor_current", amps, limit("motor_current", 350.0, 315.0), but=[(39.95, 41.95)])
     assert (spared.margin, spared.near_s) == (35.0, pytest.approx(1.0))
 

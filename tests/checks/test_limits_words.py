@@ -29,6 +29,7 @@ AT = np.arange(0.0, 10.0, 0.05)
 CASES: dict[str, tuple[Limit, float, float, tuple[tuple[float, float], ...], tuple[tuple[float, float], ...]]] = {
     "clear": (AMPS, 120.0, 0.0, (), ()),
     "near": (AMPS, 17.5, 25.0, ((1.0, 2.0), (5.0, 5.5)), ()),
+    "edge": (AMPS, 0.0, 25.0, ((1.0, 2.0),), ()),
     "noise": (AMPS, -0.4, 25.0, ((1.0, 2.0),), ()),
     "passed": (AMPS, -30.0, 25.0, ((1.0, 2.0), (5.0, 6.0)), ((1.2, 1.7), (5.2, 5.4))),
     "single": (AMPS, -30.0, 0.5, ((1.0, 1.0),), ((1.0, 1.0),)),
@@ -54,6 +55,7 @@ def plain(text: str) -> str:
         (["clear"], "clear", False, "Limits: all kept; smallest margin 120 A, motor current"),
         (["near", "low kept"], "near", False, "Limits: all kept, some narrowly; smallest margin 17.5 A, motor current"),
         (["low kept"], "low kept", True, "Limits: kept except in the trips; smallest margin 30.0 V, battery voltage"),
+        (["edge"], "edge", False, "Limits: all kept, some narrowly; smallest margin 0 A, motor current"),
         (["noise"], "noise", False,
          "Limits: all kept, some narrowly; reached, 400 mA beyond within the noise of a reading, motor current"),
     ],
@@ -64,6 +66,11 @@ def test_the_title_of_kept_limits_gives_the_smallest_margin(
     words = kept_words([close(name) for name in names], close(least), [], but_in_trips=trips)
     assert plain(words.title) == title
     assert not words.hands_near_hv
+
+
+def test_at_its_limit_nothing_is_left_and_nothing_is_beyond_it() -> None:
+    assert "0 A left at 4.25 s" in plain(kept_words([close("edge")], close("edge"), [], but_in_trips=False).method)
+    assert replace(close("edge"), seen_s=0.0).near_percent == 0.0
 
 
 def test_kept_limits_name_what_came_near_and_what_is_not_logged() -> None:
