@@ -117,6 +117,21 @@ def test_a_ring_stands_out_of_the_noise_and_of_the_sampling(rpm: float, period_s
     assert len(find_judder(rung(5.0, rpm=rpm, period_s=period_s), demand(5.0), [])) == count
 
 
+@pytest.mark.parametrize(("step", "count"), [(51.0, 1), (53.0, 0)])
+def test_a_ring_stands_out_of_the_rounding(step: float, count: int) -> None:
+    """60 rpm, and four times the standard deviation of a rounding, step/√12: 58.9 and 61.2 rpm."""
+    assert len(find_judder(replace(rung(5.0), step=step), demand(5.0), [])) == count
+
+
+@pytest.mark.parametrize(("apart_s", "count"), [(0.38, 1), (0.43, 2)])
+def test_steps_of_demand_that_are_seen_within_100_ms_of_each_other_are_one(apart_s: float, count: int) -> None:
+    """Each step shows for the 0.3 s over which a change is taken."""
+    nm = 40.0 * (ROWS >= 4.995) + 40.0 * (ROWS - apart_s >= 4.995)
+    found = find_demand(signals(part("torque", ROWS, nm)))
+    assert found.change_s.size == count
+    assert found.change_s[0] == pytest.approx(5.0, abs=0.011) or count == 1
+
+
 def test_rings_are_looked_for_after_the_thirty_largest_changes(monkeypatch: pytest.MonkeyPatch) -> None:
     """In order of time."""
     monkeypatch.setattr(judder_module, "fit_damped_sinusoid", lambda *_: RING)
@@ -188,6 +203,7 @@ def test_a_judder_is_said_with_its_period() -> None:
     assert "after 1 quick change of torque" in soft.explanation
     assert "shakes" not in soft.explanation
     assert soft.next_step.startswith("Nothing that must be changed")
+    assert not words.hands_near_hv
 
 
 def test_other_outcomes_are_said_with_their_numbers() -> None:
@@ -206,7 +222,9 @@ def test_other_outcomes_are_said_with_their_numbers() -> None:
     assert coarse.explanation.startswith("Knocks cannot be determined")
     assert coarse.explanation.endswith("A faster one, up to 15 Hz, does not show at this sampling.")
     assert "between 2 and 8.00 Hz" in coarse.method
-    assert "every 200 ms, too seldom for a ring of 2 to 15 Hz" in too_seldom_words(0.2).explanation
+    seldom = too_seldom_words(0.2)
+    assert "every 200 ms, too seldom for a ring of 2 to 15 Hz" in seldom.explanation
+    assert not any(each.hands_near_hv for each in (apart, knock, slip, quiet, coarse, seldom))
 
 
 def knocking(
@@ -229,6 +247,24 @@ def test_a_knock_is_twice_as_fast_as_a_like_change_beside_it(jump_rpm: float, kn
     if knocks:
         assert found.peak_rpm_per_s == pytest.approx(2200.0, rel=0.05)
         assert found.spans[0] == (pytest.approx(3.97, abs=0.011), pytest.approx(3.98, abs=0.011))
+
+
+@pytest.mark.parametrize(("step", "knocks"), [(6.6, 2), (6.9, 0)])
+def test_a_knock_is_clear_of_the_rounding(step: float, knocks: int) -> None:
+    """8 · √2 · step/√12 in 10 ms are 2156 and 2253 rpm/s; the rotor jumps by 2200."""
+    speed, made = knocking(22.0, noise=0.02)
+    found = find_knocks(replace(speed, step=step), made)
+    assert found is not None
+    assert len(found.spans) == knocks
+
+
+@pytest.mark.parametrize(("at_s", "jump"), [(1.15, 0.0), (1.25, 5000.0), (1.85, 5000.0), (1.95, 0.0)])
+def test_a_jump_is_looked_for_from_400_ms_before_to_300_ms_after_a_change(at_s: float, jump: float) -> None:
+    """The middle one of three jumps of 60, 50 and 40 rpm in 10 ms, from 1.49 s on."""
+    value = 1000.0 + np.interp(np.arange(300), [149, 150, 151, 152], [0.0, 60.0, 110.0, 150.0])
+    found = _jump(part("motor_speed", 0.01 * np.arange(300), value), at_s, 0.01)
+    assert found is not None
+    assert found[0] == pytest.approx(jump, abs=1.0)
 
 
 def test_a_knock_is_clear_of_the_noise_and_counts_by_the_size_of_its_change() -> None:

@@ -121,6 +121,11 @@ def curve(*median: float, half: float = 1.0) -> Binned:
         ((50.0, 60.0, 90.0), True, None),  # never
         ((50.0, 98.0, 60.0, 98.0), True, (3000.0 + 1000.0 * 35 / 38, 3000.0, 4000.0)),  # from the last on
         ((99.0, 98.0, 90.0), False, (2000.0 + 1000.0 * 3 / 8, 2000.0, 3000.0)),
+        # limits that meet the level are not short of it, and are beyond it
+        ((50.0, 94.0, 98.0), True, (1000.0 + 2000.0 * 45 / 48, 1000.0, 3000.0)),
+        ((50.0, 90.0, 96.0), True, (2000.0 + 1000.0 * 5 / 6, 2000.0, 3000.0)),
+        ((99.0, 96.0, 90.0), False, (1000.0 + 2000.0 * 4 / 9, 1000.0, 3000.0)),
+        ((99.0, 98.0, 94.0), False, (2000.0 + 1000.0 * 3 / 4, 2000.0, 3000.0)),
     ],
 )
 def test_an_onset_lies_between_the_last_bin_short_of_a_level_and_the_first_beyond_it(median, rising, onset):
@@ -151,6 +156,16 @@ def test_field_weakening_begins_where_torque_per_ampere_falls_by_a_tenth():
     assert by_voltage.onset is not None
     assert (by_voltage.by, by_voltage.onset.value) == ("voltage utilisation", pytest.approx(4750.0, abs=60.0))
     assert find_weakening(points(torque, rpm, at), signals()) is None
+
+
+@pytest.mark.parametrize(("onset_rpm", "known"), [(1850.0, True), (1400.0, False)])
+def test_a_plateau_is_four_of_24_speeds(onset_rpm, known):
+    """Torque per ampere falls as 1/n from an onset on; a bin is 312.5 rpm from 500 rpm on, so four end at 1750 rpm."""
+    rpm = np.linspace(500.0, 8000.0, 2400)
+    at = 0.01 * np.arange(2400)
+    falls = points(100.0 * np.minimum(1.0, onset_rpm / rpm), rpm, at)
+    found = find_weakening(falls, signals(part("motor_current", at, np.full(2400, 100.0))))
+    assert (found is not None) is known
 
 
 def target(value: np.ndarray, step: float | None = None, period_s: float = 0.02) -> Any:

@@ -104,6 +104,8 @@ def test_an_onset_is_said_with_its_interval_or_its_absence() -> None:
     none = weakening_words(replace(found, onset=None), None)
     assert none.title.startswith("Motor: no field weakening seen")
     assert none.explanation == "It begins above that speed, or the run was too short."
+    assert not words.hands_near_hv
+    assert not none.hands_near_hv
 
 
 def run(**other: Any) -> Any:
@@ -222,6 +224,8 @@ def test_slip_is_said_with_where_it_lies() -> None:
     assert "The speed reading lags by 40 ms" in plain(known.explanation).replace("40.0", "40")
     assert "lags by" not in synchronous_words(found, known=False).explanation
     assert "a slip of 0.050 Hz (95 %: 0.010 to 0.090 Hz) remains" in plain(known.method)
+    assert not words.hands_near_hv
+    assert not known.hands_near_hv
 
 
 def lagging(slip_hz: float = 0.0, lag_s: float = 0.04, noise: float = 0.02) -> tuple[Points, np.ndarray]:

@@ -81,6 +81,8 @@ def test_the_highest_value_of_all_episodes_is_taken_with_its_moment():
     assert most_while(volts, ((2.0, 3.0), (7.0, 9.0))) == (347.0, pytest.approx(8.0))
     assert most_while(volts, ((2.0, 3.0), (7.0, 7.5))) == (345.0, pytest.approx(2.5))
     assert most_while(volts, ((20.0, 30.0),)) is None
+    twice = part("battery_voltage", T, spans((2.5, 2.51, 347.0), (8.0, 8.01, 347.0), rest=340.0))
+    assert most_while(twice, ((2.0, 3.0), (7.0, 9.0))) == (347.0, pytest.approx(2.5))  # the first of equals
 
 
 RPM = np.linspace(1000.0, 100.0, 10)
@@ -94,6 +96,8 @@ RPM = np.linspace(1000.0, 100.0, 10)
         ([40, 40, 40, 40, 40, 30, 25, 20, 10, 0], 80.0, 300.0),
         ([40, 40, 40, 40, 40, 30, 25, 20, 10, 0], 81.0, None),  # less than half of the largest of the log
         ([40, 40, 40, 40, 40, 40, 40, 40, 0, 0], 40.0, None),  # at once: the driver let go
+        ([40, 40, 40, 40, 40, 40, 36, 20, 10, 0], 40.0, None),  # nine tenths are full torque still
+        ([40, 40, 40, 40, 40, 40, 35, 20, 10, 0], 40.0, 300.0),
         ([40, 40, 40, 40, 40, 40, 40, 30, 0, 0], 40.0, 200.0),
         ([40, 40, 40, 40, 40, 40, 40, 40, 40, 30], 40.0, None),  # it never fell to half
     ],
