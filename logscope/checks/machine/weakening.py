@@ -68,6 +68,6 @@ def _crossing(curve: Binned | None, level: float, rising: bool) -> Measured | No
         return None
     last = int(before[-1])
     low, high = float(curve.at[last]), float(curve.at[first])
-    way = float(curve.median[first] - curve.median[last])
-    share = (level - float(curve.median[last])) / way if way else 0.5
-    return Measured(low + min(max(share, 0.0), 1.0) * (high - low), "rpm", low, high)
+    fell_short, reached = float(curve.median[last]), float(curve.median[first])  # the level lies between them
+    share = (level - fell_short) / (reached - fell_short)
+    return Measured(low + share * (high - low), "rpm", low, high)
