@@ -48,11 +48,13 @@ def test_step_and_ramp_are_those_of_scipy(damping: float) -> None:
     system = ([25.0], [1.0, 10.0 * damping, 25.0])
     # near critical damping ours takes poles that lie 1e-4 apart
     within = 1e-4 if damping == 1.0 else 1e-9
-    assert step_response(T, 5.0, damping) == pytest.approx(signal.step(system, T=T)[1], abs=within)
-    assert ramp_response(T, 5.0, damping, 0.0) == pytest.approx(step_response(T, 5.0, damping))
+    at = T[::10]
+    assert step_response(at, 5.0, damping) == pytest.approx(signal.step(system, T=at)[1], abs=within)
+    assert ramp_response(at, 5.0, damping, 0.0) == pytest.approx(step_response(at, 5.0, damping))
     for ramp_s in (0.05, 0.4, 2.0):
-        ramp = np.clip(T / ramp_s, 0, 1)
-        assert ramp_response(T, 5.0, damping, ramp_s) == pytest.approx(signal.lsim(system, ramp, T)[1], abs=within)
+        expected = signal.lsim(system, np.clip(at / ramp_s, 0, 1), at)[1]
+        assert ramp_response(at, 5.0, damping, ramp_s) == pytest.approx(expected, abs=within)
+        assert ramp_response(at - 3.0, 5.0, damping, ramp_s) == pytest.approx(0.0, abs=1e-12)
 
 
 @pytest.mark.parametrize("damping", [0.1, 0.6, 1.0, 2.0])
@@ -60,10 +62,10 @@ def test_step_and_ramp_are_those_of_scipy(damping: float) -> None:
 def test_what_is_left_rings_as_scipy_integrates_it(damping: float, begin: tuple[float, float]) -> None:
     """scipy.integrate.solve_ivp of y″ + 2ζωₙy′ + ωₙ²y = 0 with ωₙ 5 rad/s."""
     way = solve_ivp(
-        lambda _, y: (y[1], -10.0 * damping * y[1] - 25.0 * y[0]), (0, 3), begin, t_eval=T, rtol=1e-8, atol=1e-10
+        lambda _, y: (y[1], -10.0 * damping * y[1] - 25.0 * y[0]), (0, 3), begin, t_eval=T[::10], rtol=1e-8, atol=1e-10
     )
     column = 0 if begin[0] else 1
-    assert free_responses(T, 5.0, damping)[:, column] == pytest.approx(way.y[0], abs=2e-4)
+    assert free_responses(T[::10], 5.0, damping)[:, column] == pytest.approx(way.y[0], abs=2e-4)
 
 
 @pytest.mark.parametrize("damping", [0.1, 0.6, 2.0])
