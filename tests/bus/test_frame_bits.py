@@ -50,6 +50,9 @@ def test_bounds_are_those_of_davis_and_others() -> None:
         assert worst_frame_bits(s, extended=True) == 80 + 10 * s
         assert least_frame_bits(s, extended=False) == 47 + 8 * s
         assert least_frame_bits(s, extended=True) == 67 + 8 * s
+    for s in FD_LENGTHS:  # the same way: 22 + 8·s bits are stuffed, 41 + 8·s with 29; a longer CRC above 16 bytes
+        assert worst_fd_frame_bits(s, extended=False) == (67 if s <= 16 else 72) + 10 * s
+        assert worst_fd_frame_bits(s, extended=True) == (91 if s <= 16 else 96) + 10 * s
 
 
 @given(_identifiers, _data, st.booleans())

@@ -27,6 +27,7 @@ def test_free_spin_reaches_its_speed_when_integrated() -> None:
 def test_tyre_limit_of_a_passenger_car() -> None:
     """Friction 1.0, radius 0.30 m, ratio 9. Own arithmetic, no published example."""
     assert tyre_limited_slew(9, 0.30) == pytest.approx(2809, abs=1)
+    assert tyre_limited_slew(9, 0.30, grip=0.5) == pytest.approx(2809 / 2, abs=1)  # a wet road
 
 
 def test_standard_gravity_is_scipys() -> None:

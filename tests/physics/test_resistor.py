@@ -25,6 +25,7 @@ from logscope.physics.resistor import (
 def test_a_charge_from_zero_costs_what_the_capacitor_stores() -> None:
     """Precharge after D. Andrea, as on Wikipedia, "Pre-charge": 100 V, 10 000 µF, 50 J (number from memory)."""
     assert pulse_energy_j(0, 100, 100, 12.0, 10_000e-6) == pytest.approx(50.0)
+    assert pulse_energy_j(0, 50, 100, 12.0, 10_000e-6) == pytest.approx(37.5)  # three quarters of it
 
 
 def test_energy_of_a_published_passive_precharge() -> None:
