@@ -14,6 +14,7 @@ import pytest
 from logscope.arrays import FloatArray
 from logscope.simulate import drive as made
 from logscope.simulate.encoder import Disturbance, Encoder
+from logscope.simulate.hazel_bus import definitions
 from logscope.simulate.link import LinkRows, Supply
 from logscope.simulate.machine import Drawn, Electrical, Inverter, Machine
 from logscope.simulate.motion import Body, Motion
@@ -247,3 +248,29 @@ def test_without_power_nothing_is_asked_for(run) -> None:  # type: ignore[no-unt
     assert columns["torque_target_Nm"].tolist() == [0.0] * 10 + [80.0] * 10 + [0.0] * 10
     assert len(script.seen) == 100
     assert columns["throttle"].tolist() == [0.5] * 30
+
+
+def test_delays_begin_anew_once_the_gates_were_off(run) -> None:  # type: ignore[no-untyped-def]
+    """0.2 ms above the limit before and after a pause are not 0.3 ms; neither do volts or a short add up across it."""
+    columns, _ = run(rows=30, current=lambda s: 401.0 if 0.00975 < s < 0.0201 else 9.0, powered=(0, 10))
+    assert not columns["fault"].any()
+    brief, _ = run(rows=31, current=lambda s: 401.0 if 0.00975 < s < 0.00995 or 0.01995 < s < 0.02015 else 9.0)
+    assert not brief["fault"].any()
+
+    def again(**changed: object) -> list[float]:
+        """The rows in which a trip begins, reset after 5 ms: the cause comes twice, the second time too short."""
+        columns, _ = run(rows=40, reset_after_s=0.005, **changed)
+        return np.flatnonzero(np.diff(columns["fault"]) > 0).tolist()
+
+    assert again(current=lambda s: 401.0 if 0.00495 < s < 0.00525 or 0.02 < s < 0.0201 else 9.0) == [4]
+    assert again(base_V=lambda s: 100.0 if s == 0.005 else 300.0) == [4]
+
+
+def test_fault_codes_are_those_of_the_definition_that_hazel_sends_by() -> None:
+    message = definitions().get_message_by_name("Inverter")
+    words = {int(code): str(name) for code, name in message.get_signal_by_name("Fault").choices.items()}
+    codes = {"under": made.UNDERVOLTAGE, "over": made.OVERVOLTAGE, "current": made.OVERCURRENT}
+    assert words[int(made.NO_FAULT)].lower() == "none"
+    assert "under" in words[int(codes["under"])].lower()
+    assert "overvoltage" in words[int(codes["over"])].lower().replace(" ", "")
+    assert "overcurrent" in words[int(codes["current"])].lower().replace(" ", "")
