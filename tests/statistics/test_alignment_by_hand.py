@@ -36,6 +36,7 @@ def test_changes_are_over_a_second_about_each_moment_and_unknown_at_the_ends() -
     t = 0.05 * np.arange(known.size)
     np.testing.assert_allclose(change[inside], 2.0 * t[inside], atol=0.02)
     assert not change[~inside].any()
+    assert known.size == 118  # 5.9 s
     assert not _changes(at[:10], at[:10])[1].any()
 
 
@@ -113,6 +114,9 @@ def test_windows_lie_side_by_side_in_the_overlap() -> None:
     assert middles[0] == pytest.approx(search + 4.0, abs=0.1)
     assert np.diff(middles)[:4] == pytest.approx([8.0] * 4, abs=0.1)
     assert middles.size == 5
+    cut = _windows(AT, wave(AT), second_s[:820], wave(second_s[:820] + 10.0), 10.0)[0]
+    # 40.95 s less the search at either end: the fifth begins at 32.64 s, and ends with what there is, at 40.31 s
+    assert cut[-1] == pytest.approx((32.64 + 40.31) / 2, abs=0.03)
     assert (deviations < 1e-3).all()
     long_s = 0.5 * np.arange(2400)  # 1200 s: twelve of 60 s at most
     assert np.diff(_windows(long_s, wave(long_s), long_s, wave(long_s), 0.0)[0])[0] == pytest.approx(60.0, abs=0.6)

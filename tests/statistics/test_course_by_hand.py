@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 from scipy import stats
+from scipy.optimize import brentq
 
 from logscope.arrays import FloatArray
 from logscope.statistics.course import (
@@ -167,6 +168,23 @@ def test_a_step_is_sharp_where_two_levels_explain_it_better_than_a_ramp_or_a_ben
 ) -> None:
     own = series(y + 0.2 * (-1.0) ** INDEX)
     assert _is_sharp(own, _fit(own, (step,), False, ()), (step,), 0) is sharp
+
+
+@pytest.mark.parametrize("scatter_of", [0.0, 2.0])
+@pytest.mark.parametrize(("times", "sharp"), [(1.08, True), (0.92, False)])
+def test_a_step_gains_what_a_parameter_costs_over_a_ramp(scatter_of: float, times: float, sharp: bool) -> None:
+    """numpy.polyfit: by log(12), times the mean square that the best of step, ramp and cubic leaves, 1 at least."""
+    noise = scatter_of * np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0] * 2)
+
+    def gain(size: float) -> float:
+        y = np.where(INDEX >= 6, size, 0.0) + noise
+        levels = float(sum(np.sum((half - half.mean()) ** 2) for half in (y[:6], y[6:])))
+        ramp, bend = (float(np.sum((y - np.polyval(np.polyfit(INDEX, y, k), INDEX)) ** 2)) for k in (1, 3))
+        return (ramp - levels) / max(1.0, min(levels, bend) / 8.0)
+
+    size = brentq(lambda x: gain(x) - times * np.log(12.0), 0.1 + scatter_of, 9.0)
+    own = series(np.where(INDEX >= 6, size, 0.0) + noise)
+    assert _is_sharp(own, _fit(own, (6,), False, ()), (6,), 0) is sharp
 
 
 def test_steps_and_slopes_that_do_not_hold_are_taken_away() -> None:

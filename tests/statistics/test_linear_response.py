@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from linear_system import answer, second_order
+from scipy.signal import lfilter
 
 from logscope.arrays import FloatArray
-from logscope.statistics.linear_response import unexplained
+from logscope.statistics.linear_response import _by_folds, _without_response, unexplained
 
 PERIOD_S, LAGS, NOISE = 0.01, 300, 1.0
 
@@ -50,3 +51,45 @@ def test_nothing_is_explained_by_itself() -> None:
 def test_an_answer_that_never_comes_to_an_end_is_left() -> None:
     _, target, error = stepped(74, 0.0005)
     assert np.std(unexplained(error, target, LAGS, NOISE).value) > 0.9 * np.std(error)
+
+
+def turns(size: int = 1600) -> tuple[FloatArray, FloatArray]:
+    """A target that is at rest first and then goes to and fro every 40 samples; what a lag of 0.7 makes of it."""
+    levels = np.random.default_rng(75).uniform(6.0, 10.0, size // 40) * np.tile([1.0, -1.0], size // 80)
+    levels[:2] = 0.0
+    target = np.repeat(levels, 40)
+    return target, lfilter([0.3], [1.0, -0.7], target)
+
+
+def test_where_the_target_begins_does_not_matter() -> None:
+    target, moved = turns()
+    value = moved + np.random.default_rng(76).normal(0.0, 0.1, target.size)
+    here, there = unexplained(value, target, 30, 0.1), unexplained(value + 50.0, target + 500.0, 30, 0.1)
+    for one, other in ((here.value, there.value), (here.shifted, there.shifted), (here.unlike, there.unlike)):
+        np.testing.assert_allclose(one, other, atol=1e-6)
+
+
+def test_noise_is_read_off_what_is_left_where_that_is_less_than_given() -> None:
+    """Noise of 1 where 2 is given at most: a row counts by 1/(1 + room²), room by numpy from the response itself."""
+    target, moved = turns(8000)
+    value = moved + np.random.default_rng(77).normal(0.0, 1.0, target.size)
+    found, _ = _without_response(value, target, np.diff(target, prepend=0.0), 30, 2.0, False)
+    weight = (found.value + 10.0 * found.unlike) / value
+    explained = 10.0 * found.unlike / weight
+    room = np.hypot(0.3 * np.gradient(explained), 0.1 * explained)
+    seen = (np.abs(value) > 0.5) & (room > 0.5)
+    noise = room[seen] / np.sqrt(1.0 / weight[seen] - 1.0)
+    assert np.median(noise) == pytest.approx(1.0, rel=0.2)
+
+
+@pytest.mark.parametrize(("share", "explained"), [(0.24, False), (0.26, True)])
+def test_moves_of_a_quarter_of_the_energy_elsewhere_are_enough(share: float, explained: bool) -> None:
+    """Pulses of 10 in the first quarter, in each of the others of a size that holds a third of the share."""
+    sizes = np.array([10.0, *[10.0 * (share / 3.0) ** 0.5] * 3])
+    target = np.concatenate([np.where((np.arange(200) >= 50) & (np.arange(200) < 120), size, 0.0) for size in sizes])
+    value = lfilter([0.5], [1.0, -0.5], target)
+    rest, _ = _by_folds(value, target, np.repeat(np.arange(4), 200), 20, 0.01, False)
+    assert bool(np.std(rest.value[:200]) < 0.1 * np.std(value[:200])) is explained
+    assert np.std(rest.value[200:]) < 0.1 * np.std(value[200:])
+    if not explained:
+        np.testing.assert_array_equal(rest.value[:200], value[:200])

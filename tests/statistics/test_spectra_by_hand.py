@@ -81,6 +81,16 @@ def test_the_grid_starts_near_the_best_frequency_and_decay() -> None:
     assert decay == pytest.approx(0.1 * 2 * np.pi * frequency)
 
 
+@pytest.mark.parametrize("decay", [-0.2, 0.0, 0.1, 0.25, 0.5, 1.0])
+def test_a_ring_of_the_grid_is_found_in_it_beside_a_trend(decay: float) -> None:
+    """Two turns of the slowest and seven of a faster one; decays in parts of 2π times the frequency."""
+    base = np.linalg.qr(np.vander(AT, 3))[0]
+    for hz in np.geomspace(4.0 / AT[-1], 30.0 / AT[-1], 40)[[0, 25]]:
+        flat = ring(hz, decay * 2 * np.pi * hz) + 30.0 * AT**2
+        found = _best_of_grid(AT, flat - base @ (base.T @ flat), base, 4.0 / AT[-1], 30.0 / AT[-1])
+        assert found == pytest.approx((hz, decay * 2 * np.pi * hz))
+
+
 RING = DampedSinusoid(5.0, 2.0, 3.0, 0.0, 0.05, 0.3, 0.5, 20, 0.5, 0.9)
 
 

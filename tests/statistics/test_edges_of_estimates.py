@@ -1,0 +1,106 @@
+"""Estimates from few events, few values and small units, where a rule begins or ends: by hand, numpy and scipy."""
+
+from __future__ import annotations
+
+from math import inf, log
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from logscope.statistics.change import change_in_cells, change_of_repeats, levels_of_sets
+from logscope.statistics.clustering import INDEPENDENT, Recorded, clustering
+from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
+from logscope.statistics.integral import Integral, integrate
+from logscope.statistics.rate_change import Observed, _efficient_variance, _tails, fit_law, rate_change
+from logscope.statistics.robust import noise_floor
+
+SECOND = np.array([False, False, True, True])
+
+
+def test_a_side_without_an_event_has_garwoods_limit_for_its_dispersion() -> None:
+    """exp(−λ) = 2.5 %, for an exposure that counts half."""
+    two = SECOND[1:3]
+    found = rate_change(Observed(np.array([0.0, 9.0]), np.array([40.0, 20.0]), two, np.zeros((2, 0))), 2.0)
+    assert (found.first.value, found.first.low) == (0.0, 0.0)
+    assert found.first.high == pytest.approx(-log(0.025) / 20.0)
+    own = stats.chi2.ppf([0.025, 0.975], [9.0, 11.0]) / 2.0 / 10.0  # 4.5 events over 10
+    assert (found.second.low, found.second.high) == pytest.approx(tuple(own), rel=1e-4)
+    turned = rate_change(Observed(np.array([9.0, 0.0]), np.array([40.0, 20.0]), two, np.zeros((2, 0))), 2.0)
+    assert turned.second.high == pytest.approx(-log(0.025) / 10.0)
+    assert (turned.ratio.value, turned.ratio.low) == (0.0, 0.0)
+    assert (found.ratio.value, found.ratio.high) == (inf, inf)
+
+
+def test_the_efficient_variance_is_that_beside_level_and_slope() -> None:
+    """numpy: one over the element of the inverse of the whole information, a slope's deviation of 5 in it."""
+    covariates = np.array([[0.0], [0.7], [0.4], [1.0]])
+    mean = np.array([0.3, 0.2, 0.4, 0.9])
+    design = np.column_stack([SECOND, np.ones(4), covariates])
+    information = design.T @ (design * mean[:, None]) + np.diag([0.0, 0.0, 1 / 25.0])
+    made = Observed(np.ones(4), np.ones(4), SECOND, covariates)
+    assert _efficient_variance(made, mean) == pytest.approx(1.0 / np.linalg.inv(information)[0, 0])
+
+
+def test_two_events_are_binomial_once_scaled_to_the_efficient_variance() -> None:
+    """scipy.stats.binom: a dispersion that undoes the scaling leaves one of two events, at an even share."""
+    made = Observed(np.array([1.0, 0.0, 0.0, 1.0]), np.ones(4), SECOND, np.array([[0.0], [0.2], [0.8], [1.0]]))
+    law = fit_law(made)
+    mean = law.rate(made.covariates, SECOND)
+    assert mean[2:].sum() == pytest.approx(1.0)
+    narrower = _efficient_variance(made, mean) / (2.0 * 0.5 * 0.5)
+    assert narrower < 0.9
+    found = _tails(made, law.log_ratio, 1.0 / narrower)
+    assert found == pytest.approx((stats.binom.cdf(1, 2, 0.5), stats.binom.sf(0, 2, 0.5)), abs=1e-3)
+
+
+def test_the_exposure_that_is_missing_scales_with_what_there_is() -> None:
+    """Twenty times fewer events expected: twenty times as much exposure until the same number."""
+    for ratio in (0.5, 0.2):
+        whole, part = (1.0 + more_exposure_for(ratio, 200.0, expected, 1.0) for expected in (10.0, 0.5))
+        assert part == pytest.approx(20.0 * whole)
+    assert more_exposure_for(0.5, 0.0, 5.0, 1.0) == more_exposure_for(0.5, 50.0, 0.0, 1.0) == inf
+    assert minimum_detectable_ratio(50.0, 0.0, 1.0) is None
+    assert minimum_detectable_ratio(0.0, 50.0, 1.0) is None
+    assert more_exposure_for(0.01, 1.0, 0.1, 1.0) < inf  # a fall to a hundredth shows even after one event
+    assert minimum_detectable_ratio(1.0, 1e9, 0.1) is not None
+
+
+def test_two_events_in_a_window_are_a_pair_and_alone_are_none() -> None:
+    """Two, with 0.1 expected within the window: 1 + 2 · (1 − 0.1 · ½ · 2)/2."""
+    edges, until = np.array([0.0, 100.0]), np.array([0.0, 10.0])
+    assert clustering([Recorded(np.array([5.0, 5.5]), edges, until)], 1.0).dispersion == pytest.approx(1.9)
+    apart = [Recorded(np.array([at]), edges, until) for at in (5.0, 5.5)]
+    assert clustering(apart, 1.0).dispersion == 1.0  # of two recordings
+    assert clustering(apart[:1], 1.0) == clustering([], 1.0) == INDEPENDENT
+    none = Recorded(np.array([]), edges, until)
+    assert clustering([none, Recorded(np.array([5.0, 5.5]), edges, until)], 1.0).dispersion == pytest.approx(1.9)
+
+
+def test_a_change_well_within_the_margin_has_a_chance_of_one() -> None:
+    value, ones = np.array([[0.0], [0.2]]), np.ones((2, 1))
+    found = change_in_cells(value, ones, value + 0.1, ones, margin=5.0)
+    assert found is not None
+    assert found.change.p_value == 1.0
+    assert found.change.value == pytest.approx(0.1)
+    single = np.array([1.0])
+    assert change_of_repeats(single, single, single, single, repeatability=0.0, margin=9.0).change.p_value == 1.0
+
+
+def test_a_set_of_one_value_shows_nothing_of_what_differs_from_time_to_time() -> None:
+    one, four = np.array([3.0]), np.array([0.5])
+    assert levels_of_sets([(one, four)]) == [pytest.approx((3.0, 0.5))]
+    far = levels_of_sets([(one, four), (np.array([90.0]), four)])  # neither with a degree of freedom
+    assert far == [pytest.approx((3.0, 0.5)), pytest.approx((90.0, 0.5))]
+
+
+def test_an_integral_in_another_unit_and_of_nothing() -> None:
+    found = Integral(3.0, 1.0, 7.0, 9.0).scaled(0.25)
+    assert (found.value, found.low, found.high, found.covered_s) == (0.75, 0.25, 1.75, 9.0)
+    assert integrate(np.array([4.0]), np.array([7.0])) == Integral(0.0, 0.0, 0.0, 0.0)
+    assert integrate(np.array([]), np.array([])) == Integral(0.0, 0.0, 0.0, 0.0)
+
+
+def test_three_values_have_a_noise_and_two_have_none() -> None:
+    assert noise_floor(np.array([1.0, 2.0, 4.0])) == 0.0  # a single second difference has no scatter
+    assert np.isnan(noise_floor(np.array([1.0, 2.0])))
