@@ -96,7 +96,7 @@ def change_in_cells(
 
     A regression with one level a cell and one change for all; its error comes from the scatter of the units, all
     cells of a unit together, so that units may differ (Liang and Zeger, Biometrika 73, 1986). A cell needs two
-    units a side. Limits are Student's. None where no cell, or too few units, are shared.
+    units a side. Limits are Student's. None where no cell is shared, or its values do not scatter.
 
     first, second : shape (units, cells); *_weight : their weights, 0 where a unit did not see a cell
     margin : change that would not matter
@@ -113,7 +113,7 @@ def change_in_cells(
     spread = [_spread(v, w, m, shared) for (v, w), m in zip(sides, mean, strict=True)]
     units = sum(int(np.count_nonzero(w.sum(axis=1))) for _, w in sides)
     error = float(np.hypot(spread[0], spread[1]))
-    if units < 4 or not error > 0:
+    if not error > 0:
         return None
     reach = student_quantile(_TWO_SIDED, units - 2)
     p_value = min(1.0, 2.0 * student_tail((abs(difference) - margin) / error, units - 2))
