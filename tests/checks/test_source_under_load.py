@@ -45,7 +45,8 @@ def test_rows_are_the_voltage_with_the_sum_of_its_currents_some_time_earlier() -
     assert one.slope_a_per_s == pytest.approx(1.0)
     assert one.rounding_v == 0.0
     slow = under_load(T, volts, None, [current(T[::8], T[::8])])
-    assert (slow.period_s, slow.fresh_s) == (0.5, 0.5)
+    assert (slow.period_s, slow.fresh_s, slow.lag_s) == (0.5, 0.5, 0.0)
+    assert (slow.noise_v, slow.noise_a) == pytest.approx((1e-6, 1e-6))  # lines have none
     swings = np.resize([300.0, 301.0, 331.0, 361.0, 391.0, 390.0, 360.0, 330.0], T.size // 4)
     repeated = under_load(T, np.repeat(swings, 4), 1.0, [current(T)])
     assert (repeated.period_s, repeated.fresh_s) == (P, 4 * P)  # a sensor slower than its message
@@ -133,6 +134,12 @@ def test_steps_of_equal_size_are_pooled_with_the_noise_of_their_levels() -> None
     slow = resistance_by_steps(stepped(100.0, 100.0, 100.0, fresh_s=0.6))  # a sensor slower than a side: one reading
     assert slow is not None
     assert slow.high - slow.value == pytest.approx(reach * (0.3 / P) ** 0.5, rel=1e-3)
+
+
+@pytest.mark.parametrize(("noise_v", "known"), [(5.4, True), (6.2, False)])
+def test_a_resistance_is_known_to_three_tenths_of_its_value(noise_v: float, known: bool) -> None:
+    """Six steps of 100 A over 0.1 Ω, as above: limits of 28 % and of 32 %."""
+    assert (resistance_by_steps(stepped(100.0, 100.0, 100.0, noise_v=noise_v)) is not None) is known
 
 
 def test_steps_that_differ_by_more_than_noise_have_students_limits() -> None:
