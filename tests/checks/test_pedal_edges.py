@@ -138,6 +138,9 @@ def test_two_tracks_are_compared_from_a_hundred_readings_over_a_tenth_of_the_tra
         assert (worst, usual) == (pytest.approx(6.0), pytest.approx(0.0, abs=1e-9))
     else:
         assert (worst, np.isnan(usual)) == (0.0, True)
+    two_places = np.where(np.arange(count) < 50, 10.0, 25.0)  # show no slope
+    found, worst, usual = find_disagreement(pedal(two_places, at), part("throttle_second", at, second))
+    assert (found, worst, np.isnan(usual)) == ([], 0.0, True)
     narrow = 10.0 + 1.98 * np.minimum(np.arange(count) // 16, 5)
     assert np.isnan(find_disagreement(pedal(narrow, at), part("throttle_second", at, narrow))[2])
 
@@ -158,6 +161,14 @@ def test_tracks_may_part_within_a_reading_of_a_quick_move_by_what_it_makes() -> 
             found, worst, _ = find_disagreement(pedal(value), part("throttle_second", T, second))
             assert found == [(pytest.approx(T[begins]), pytest.approx(T[ends]))]
             assert worst == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize(("off", "parted"), [(0.51, True), (0.49, False), (-0.51, True)])
+def test_a_track_that_hardly_moves_counts_as_if_it_moved_by_a_tenth(off: float, parted: bool) -> None:
+    """A twentieth of the pedal: 5 % of travel are half a per cent of it."""
+    value = 10.0 + 5.0 * (T // 6.0)
+    second = 30.0 + 0.05 * value + np.where((T > 32.0) & (T < 33.0), off, 0.0)
+    assert bool(find_disagreement(pedal(value), part("throttle_second", T, second))[0]) is parted
 
 
 def test_a_place_of_the_travel_has_three_readings_and_there_are_six() -> None:
@@ -187,6 +198,14 @@ def test_the_lowest_place_and_the_smallest_demand_are_visited_too() -> None:
     _, place, wished = _visits(pedal(value), REST, part("torque_target", T, np.full(T.size, 0.4)), None)
     assert set(place.tolist()) == {0.0}
     assert set(wished.tolist()) == {0.4}
+
+
+@pytest.mark.parametrize(("every", "visited"), [(20, True), (12, False)])
+def test_a_reading_that_is_missing_ends_a_stand(every: int, visited: bool) -> None:
+    """One of twenty leaves 0.36 s in a row, one of twelve 0.2 s."""
+    at = T[np.arange(T.size) % every != 0]
+    _, place, _ = _visits(pedal(24.0, at), REST, part("torque_target", T, np.full(T.size, 50.0)), None)
+    assert bool(place.size) is visited
 
 
 @pytest.mark.parametrize(("visits", "known"), [(4, True), (3, False)])

@@ -76,7 +76,7 @@ def test_the_dead_band_lies_between_the_last_reading_without_and_the_first_with_
     assert find_dead_band(pedal(value), REST, signals()) is None
 
 
-@pytest.mark.parametrize(("asked_nm", "known"), [(2.1, True), (1.9, False)])
+@pytest.mark.parametrize(("asked_nm", "known"), [(2.1, True), (2.0, False)])
 def test_torque_is_asked_from_two_per_cent_of_the_largest_on(asked_nm, known):
     value, asked = pressed(8.1, asked_nm)
     assert (find_dead_band(pedal(value), REST, signals(part("torque_target", T - 0.001, asked))) is not None) is known

@@ -9,7 +9,10 @@ from typing import cast
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from made_loops import T, answer, loop
+from motor_traces import part
 
+from logscope.checks.current_control import pooled
 from logscope.checks.current_control.pooled import _figures, delay, steady_error
 from logscope.checks.current_control.response import _peak_share, _within
 from logscope.checks.current_control.step_response import StepResponse
@@ -104,3 +107,14 @@ def test_a_magnitude_may_fold_where_its_swing_comes_near_to_zero(
         time_s=np.array([0.98, 0.99, 1.01, 1.02, 1.03]), value=np.array([*before, *after]), ring_before=ring_before,
     )  # fmt: skip
     assert StepResponse.may_fold(cast(StepResponse, answer), 0.1, 0.01) is folds
+
+
+def test_answers_are_put_together_by_the_speed_at_which_they_begin(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Thirds of 9000 rpm; what comes before the first reading of the speed is of an unknown one."""
+    monkeypatch.setattr(pooled, "_figures", lambda own: {"count": len(own)})
+    speed = part("motor_speed", T[T >= 3.0], np.where(T[T >= 3.0] < 6.0, -1000.0, 8000.0))
+    answers = [answer(start_s=each) for each in (2.0, 4.0, 5.0, 7.0)] + [answer(start_s=7.0, fast=True)]
+    found = pooled.behaviours(loop(speed=speed), answers)
+    assert [(one.band, one.count, one.figures["count"]) for one in found] == [
+        ("low", 2, 2), ("high", 1, 1), ("unknown", 1, 1),
+    ]  # fmt: skip

@@ -141,6 +141,8 @@ def test_three_windows_show_that_a_swing_follows_the_shaft(count: int, follows: 
     rpm = 300.0 * (1 + np.minimum(np.arange(T.size) // 64, count - 1))
     made = replace(found_windows(count, turns_hz), first=64 * np.arange(count))
     assert _per_turn(asked(rpm=rpm), made) == (1, follows)
+    for off_hz, order in ((0.95, 1), (1.05, None)):
+        assert _per_turn(asked(rpm=rpm), replace(made, frequency_hz=turns_hz + off_hz))[0] == order
 
 
 @pytest.mark.parametrize(("lacks", "kept"), [((), 1), (("_is_in_error",), 0), (("_stands_out",), 0), (("_lasts",), 0)])

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from made_loops import PERIOD_S, T, answer
 from motor_traces import part
+from scipy import stats
 
 from logscope.checks.current_control.response import fit_step_response
 from logscope.checks.current_control.steps import Step, find_steps
@@ -46,11 +47,14 @@ def test_a_step_behind_a_silence_may_have_begun_all_through_it() -> None:
 
 def test_two_readings_on_the_way_make_a_ramp_whose_corners_are_on_their_line() -> None:
     """20 and 60 of 80, a period apart: it begins half a period before the first and takes two periods."""
-    found = step_of(on_the_way(20.0, 60.0))
-    assert (found.start_s, found.ramp_s) == pytest.approx((T[128] - PERIOD_S / 2, 2 * PERIOD_S))
-    assert found.end_s == pytest.approx(T[129] + PERIOD_S / 2)
-    assert found.early_s == 0.0
-    assert found.ramp_error_s == pytest.approx(2 * PERIOD_S * sqrt(2.0) * 0.01)  # a hundredth of a period each
+    up = on_the_way(20.0, 60.0)
+    for value, height in ((up, 80.0), (30.0 + up, 80.0), (50.0 - up, -80.0), (-90.0 - up, -80.0)):
+        found = step_of(value)
+        assert (found.height, found.before) == (height, value[0])
+        assert (found.start_s, found.ramp_s) == pytest.approx((T[128] - PERIOD_S / 2, 2 * PERIOD_S))
+        assert found.end_s == pytest.approx(T[129] + PERIOD_S / 2)
+        assert found.early_s == 0.0
+        assert found.ramp_error_s == pytest.approx(2 * PERIOD_S * sqrt(2.0) * 0.01)  # a hundredth of a period each
 
 
 def test_the_error_of_a_ramp_is_that_of_the_first_and_last_stamp_on_it() -> None:
@@ -140,6 +144,31 @@ def test_a_ramp_of_six_rises_shows_nothing_of_a_loop(rises: float, fast: bool) -
     rise_s = np.subtract(*np.interp([0.9, 0.1], closed_form(at, 40.0, 0.4), at))
     ramp_s = float(rises * rise_s)
     found = fitted(ramped(2.01, ramp_s), noise=0.02, ramp_s=ramp_s, end_s=2.0 + ramp_s)
+    assert found.fast is fast
+
+
+def test_readings_that_hardly_scatter_are_taken_for_a_third_as_noisy_as_the_log() -> None:
+    """Of 180 readings, 173 free; the last two fifths of the 1.39 s behind the step show where it settles."""
+    value = 20.0 + 80.0 * closed_form(FINE - 2.02, 25.0, 0.6)
+    found = fit_step_response(FINE, value, Step(2.0, 2.0, 0.0, 0.0, 0.0, 0.0, 4.0, 20.0, 100.0), 0.01, 0.3, 0.0)
+    assert found is not None
+    late = np.count_nonzero(0.6 * (FINE[-1] - 2.0) < FINE - 2.0)
+    assert found.error_reach == pytest.approx(stats.t.ppf(0.975, 173) * 0.1 / sqrt(late))
+    assert found.covariance.shape == (2, 2)
+
+
+@pytest.mark.parametrize(
+    ("noise", "scatter", "fast"), [(0.1, 2.35, False), (0.1, 2.45, True), (1.0, 3.9, False), (1.0, 4.1, True)]
+)
+def test_an_answer_that_scatters_by_three_per_cent_and_four_noises_is_none_of_a_loop(
+    noise: float, scatter: float, fast: bool
+) -> None:
+    """3 % of 80 are 2.4. Readings off by as much up and down in turn, of 180 of which 173 are free."""
+    off = scatter * sqrt(173 / 180) * np.where(np.arange(FINE.size) % 2, 1.0, -1.0)
+    value = 20.0 + 80.0 * closed_form(FINE - 2.02, 25.0, 0.6) + off
+    one = Step(2.0, 2.0, 0.0, 0.0, 0.0, 0.0, 4.0, 20.0, 100.0)
+    found = fit_step_response(FINE, value, one, 0.01, noise, 0.0)
+    assert found is not None
     assert found.fast is fast
 
 
