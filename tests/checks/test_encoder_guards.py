@@ -131,6 +131,13 @@ def test_currents_that_hardly_differ_say_nothing(high_a, related):
     assert load_relation(study(), signals(amps)) is None
     assert load_relation(study((2.2,)), signals()) is None
     assert load_relation(study((2.2,), running=False), signals(amps)) is None
+    at_rest = study((2.2, 8.2), running=T > 20.0)  # none of them while the motor turns
+    assert load_relation(at_rest, signals(amps)) is None
+    assert load_relation(study((2.2, 8.2)), signals(part("motor_current", T, np.full(T.size, high_a)))) is None
+    lone = load_relation(study((2.2,)), signals(amps))
+    assert (lone is not None) is related
+    if lone is not None:
+        assert (lone.high_count, lone.low_count) == (1, 0)
 
 
 def test_many_disturbances_are_judged_by_the_law_with_its_companions(monkeypatch: pytest.MonkeyPatch) -> None:
