@@ -60,17 +60,13 @@ def stairs(*levels: tuple[float, float], at: np.ndarray = AT) -> Part:
 @pytest.mark.parametrize(
     ("torque", "fell"),
     [
-        (stairs((0.0, 90.0), (10.01, 17.9)), True), (stairs((0.0, 90.0), (10.01, 18.1)), False),  # a fifth is left
-        # the highest of the 0.2 s before: a fifth of 40 is less than 10
-        (stairs((0.0, 90.0), (9.83, 40.0), (10.01, 10.0)), True),
-        (stairs((0.0, 90.0), (9.79, 40.0), (10.01, 10.0)), False),
         # most of the 0.2 s from one reading after it on, 10.04 to 10.24 s
         (stairs((0.0, 90.0), (10.11, 0.0)), True), (stairs((0.0, 90.0), (10.17, 0.0)), False),
         (stairs((0.0, 0.0), (9.99, 90.0), (10.01, 0.0), (10.11, 90.0)), False),
         (stairs((0.0, 0.0), (9.99, 90.0), (10.01, 0.0), (10.17, 90.0)), True),
     ],
 )  # fmt: skip
-def test_the_torque_of_a_trip_falls_to_a_fifth_at_once(torque: Part, fell: bool) -> None:
+def test_the_torque_of_a_trip_is_gone_for_most_of_the_time_after_it(torque: Part, fell: bool) -> None:
     assert _torque_fell(torque, ON_S, OFF_S) is fell
 
 
@@ -80,15 +76,12 @@ SELDOM = np.arange(0.25, 20.0, 0.7)  # 9.35 and 10.05 among them
 @pytest.mark.parametrize(
     ("throttle", "stayed"),
     [
-        (stairs((0.0, 5.1)), True), (stairs((0.0, 5.0)), False),
-        (stairs((0.0, 60.0), (10.01, 30.0)), True), (stairs((0.0, 60.0), (10.01, 29.9)), False),
-        (stairs((0.0, 60.0), (10.09, 0.0)), False), (stairs((0.0, 60.0), (10.13, 0.0)), True),  # 0.1 s after it
         (stairs((0.0, 60.0), (9.99, 0.0)), False), (stairs((0.0, 0.0), (9.99, 60.0)), True),  # at its last reading
         (stairs((0.0, 60.0), (9.7, 0.0), at=SELDOM), False), (stairs((0.0, 0.0), (9.7, 60.0), at=SELDOM), False),
         (stairs((0.0, 60.0), at=SELDOM), True),
     ],
 )  # fmt: skip
-def test_the_pedal_of_a_trip_keeps_half_for_a_tenth_of_a_second(throttle: Part, stayed: bool) -> None:
+def test_the_pedal_of_a_trip_is_that_of_its_last_reading_before(throttle: Part, stayed: bool) -> None:
     assert _pedal_stayed(throttle, ON_S, OFF_S) is stayed
 
 
