@@ -70,7 +70,7 @@ def test_a_stated_limit_is_passed_above_it_alone() -> None:
 
 @pytest.mark.parametrize(
     ("rise_s", "is_one"),
-    [(0.0625, True), (0.1, True), (1.0, False)],  # a demand takes longer
+    [(0.0625, True), (0.1, True), (0.4, False), (1.0, False)],  # a demand takes longer
 )
 def test_a_surge_is_up_within_a_tenth_of_a_second(rise_s: float, is_one: bool) -> None:
     found = surge_before(current([0.0, 9.9 - rise_s, 9.9, END_S], [100.0, 100.0, 300.0, 300.0]), 10.0)
