@@ -318,6 +318,11 @@ def test_a_steady_torque_is_that_of_the_150_ms_before() -> None:
     for move_rpm, swung in ((1550.0, True), (1600.0, False)):
         far = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([move_rpm]))
         assert _swung_by_torque(far, np.array([50.0]), pulse, 0.05).tolist() == [swung]
+    for at_s, swung in ((1.06, True), (1.08, False)):  # risen since the reading before, half a period before the end
+        last = np.arange(at_s % 0.1, 2.0, 0.1)
+        pulse = part("torque", last, np.where(np.abs(last - at_s) < 0.01, 100.0, 0.0))
+        one = runs(start_s=np.array([1.0]), end_s=np.array([1.02]), move=np.array([700.0]))
+        assert _swung_by_torque(one, np.array([50.0]), pulse, 0.05).tolist() == [swung]
 
 
 @pytest.mark.parametrize(("age_s", "known"), [(0.3, True), (0.31, False)])

@@ -179,6 +179,16 @@ def test_a_model_learns_period_quantum_noise_zero_and_exposure() -> None:
     assert model.in_gear.limit[10] == pytest.approx(5000.0 * 0.01 + model.in_gear.slack)
 
 
+def test_single_counts_may_add_to_what_a_slow_shaft_can_do() -> None:
+    """60 pulses a turn, each 10 ms: one is 100 rpm. Below 400 rpm two of them, in gear and freely."""
+    vehicle = Vehicle(motor=Motor(encoder_pulses_per_rev=60, max_torque_Nm=160, rotor_inertia_kgm2=0.05))
+    model = speed_model(speed(np.r_[np.full(200, 300.0), np.full(200, 3000.0)]), vehicle)
+    for limit, slew, slack in (
+        (model.reach.limit, model.slew_rpm_per_s, model.reach.slack), (model.in_gear.limit, 5000.0, model.in_gear.slack)
+    ):  # fmt: skip
+        assert limit[[100, 300]] == pytest.approx(slew * PERIOD_S + slack + np.array([200.0, 0.0]))
+
+
 def test_where_no_noise_and_no_quantum_is_known_a_thousandth_of_the_top_speed_is_zero() -> None:
     model = speed_model(speed(np.full(100, 4000.0), step=None), Vehicle())
     assert model.zero_rpm == pytest.approx(4.0)
