@@ -262,6 +262,11 @@ def test_a_lower_limit_is_judged_where_the_supply_is_awake():
     assert judged("motor_temperature", volts, limit("motor_temperature", 400.0, 390.0, unit="°C")).unit == "K"
 
 
+def test_of_two_readings_either_may_pass_a_limit():
+    found = judged("motor_current", np.array([300.0, -351.0]), limit("motor_current", 350.0, 315.0))
+    assert (found.margin, found.passed) == (-1.0, ((0.1, 0.1),))
+
+
 def test_noise_alone_passes_no_limit():
     """Four of its deviations: at 340 V with 1 V of noise from 344 V on."""
     noise = np.random.default_rng(8).normal(0.0, 1.0, 4000)

@@ -46,6 +46,9 @@ def test_changes_over_a_second_lie_on_a_line() -> None:
     assert falling is not None
     assert falling.value == pytest.approx(-0.1, rel=2e-3)
     assert resistance._slope(load_of(350 - 0.1 * amps, amps), 120.0) is None  # longer than the log
+    before = resistance._slope(load_of(350 - 0.1 * amps, amps, time_s=T - 50.0), 1.0)  # counted from a later moment
+    assert before is not None
+    assert before.value == pytest.approx(slope.value, rel=1e-3)
 
 
 @pytest.mark.parametrize(("pulses", "known"), [(3, False), (5, True)])
@@ -144,6 +147,8 @@ def test_clear_steps_serve_where_no_line_does(monkeypatch: pytest.MonkeyPatch) -
     few = load_of()
     monkeypatch.setattr(resistance, "load_at", lambda *_: replace(few, time_s=few.time_s[:2]))
     monkeypatch.setattr(resistance, "_by_line", lambda *_: Resistance(SLOPE, 1.0, load_of(), None))
+    assert find_resistance(signals()) is None
+    monkeypatch.setattr(resistance, "load_at", lambda *_: replace(few, period_s=0.0))  # all of one stamp
     assert find_resistance(signals()) is None
 
 
@@ -279,6 +284,8 @@ def test_a_change_is_as_unsure_as_both_of_its_readings_and_their_moments(monkeyp
     assert variance == pytest.approx(2 * 0.1**2 + 0.1**2 * (2 * 0.3**2 + 2 * (2.0 * moment_s) ** 2), rel=1e-6)
     assert cluster.tolist() == np.floor((first + 1e-9) / 2.0).astype(int).tolist()
     assert noise_a == pytest.approx(0.3 * 2**0.5)
+    resistance._slope(one, 1.5)  # two spans to a cluster
+    assert handed[1][3].tolist() == np.floor((T[: handed[1][3].size] + 1e-9) / 3.0).astype(int).tolist()
 
 
 def test_a_sum_is_as_unsure_as_the_voltages_moment_and_sampling_leave_it(monkeypatch: pytest.MonkeyPatch) -> None:

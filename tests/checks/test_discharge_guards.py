@@ -72,7 +72,13 @@ def test_the_vehicle_files_limit_goes_before_its_bleeder_and_either_before_the_r
     """LV 123: 120 s for a passive discharge (from memory)."""
     stated = HAZEL.model_copy(update={"dc_link": DcLink(bleeder_ohm=47000, discharge_limit_s=30.0)})
     some = fall(times(60.0, 70.0))
-    for vehicle, limit_s, limit in ((stated, 30.0, Limit.FILE), (PLAIN, 120.0, Limit.REFERENCE)):
+    bleeder, capacitance = Vehicle(dc_link=HAZEL.dc_link), Vehicle(precharge=HAZEL.precharge)  # either alone is none
+    for vehicle, limit_s, limit in (
+        (stated, 30.0, Limit.FILE),
+        (PLAIN, 120.0, Limit.REFERENCE),
+        (bleeder, 120.0, Limit.REFERENCE),
+        (capacitance, 120.0, Limit.REFERENCE),
+    ):
         judged = judge_discharge(some, vehicle)
         assert (judged.limit_s, judged.limit) == (limit_s, limit)
 

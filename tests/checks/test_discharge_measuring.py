@@ -215,6 +215,10 @@ def test_the_last_stretch_is_the_longest_that_one_curve_fits(monkeypatch: pytest
     answers.clear()
     measure._last_stretch(link(350.0), READINGS, at, volts, resting)
     assert tried == [400 - int(np.ceil(5.0 * log(800.0) / 0.1)), 200, 100, 50]  # 100 V · exp(−t/5) = 0.125 V
+    tried.clear()
+    resting.misfit = True  # its level is none
+    measure._last_stretch(link(350.0), READINGS, at, volts, resting)
+    assert tried == [200, 100, 50]
     few = fit(misfit=True)
     tried.clear()
     answers.update({20: bad, 10: good})
