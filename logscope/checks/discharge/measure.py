@@ -125,7 +125,7 @@ def allowing_for(fall: DischargeCurve, differs: float) -> DischargeCurve:
     if differs <= fall.differs or time is None or fall.crossed or time.high == 0.0:
         return fall
     seen_s, more = fall.length_s, differs / fall.differs
-    low, claim_low = (min(t, seen_s + max(t - seen_s, 0.0) / more) for t in (time.low, time.claim_low))
+    low, claim_low = (min(t, seen_s + (t - seen_s) / more) for t in (time.low, time.claim_low))
     high, claim_high = (t + max(t - seen_s, 0.0) * (more - 1) for t in (time.high, time.claim_high))
     return replace(fall, differs=differs, time_to_safe=Estimate(time.value, low, high, claim_low, claim_high))
 
