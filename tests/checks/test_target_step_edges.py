@@ -7,7 +7,7 @@ by summing them up.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import log, sqrt
+from math import exp, log, pi, sqrt
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from motor_traces import part
 from scipy import stats
 
 from logscope.checks.current_control.response import fit_step_response
+from logscope.checks.current_control.step_response import FIGURES
 from logscope.checks.current_control.steps import Step, find_steps
 
 
@@ -170,6 +171,22 @@ def test_an_answer_that_scatters_by_three_per_cent_and_four_noises_is_none_of_a_
     found = fit_step_response(FINE, value, one, 0.01, noise, 0.0)
     assert found is not None
     assert found.fast is fast
+
+
+def test_the_figures_of_a_loop_are_those_of_the_textbook() -> None:
+    """Overshoot e^(−πζ/√(1 − ζ²)); a rise from 10 to 90 % and 5 % about the end, read off the closed form."""
+    at = np.linspace(0.0, 1.0, 100_001)
+    step = closed_form(at, 40.0, 0.5)
+    wanted = {
+        "overshoot_percent": ("%", 100 * exp(-pi * 0.5 / sqrt(0.75)), 1e-9),
+        "rise_time_s": ("s", at[np.argmax(step >= 0.9)] - at[np.argmax(step >= 0.1)], 5e-3),
+        "settling_time_s": ("s", at[np.flatnonzero(np.abs(step - 1) > 0.05)[-1]], 1e-3),
+        "natural_frequency_Hz": ("Hz", 40.0 / (2 * pi), 1e-9),
+        "damping_ratio": ("1", 0.5, 1e-9),
+    }
+    assert {name: unit for name, (unit, _) in FIGURES.items()} == {name: unit for name, (unit, *_) in wanted.items()}
+    for name, (_, value, within) in wanted.items():
+        assert FIGURES[name][1](40.0, 0.5) == pytest.approx(value, rel=within)
 
 
 @pytest.mark.parametrize(("ring", "folds"), [(3.0, False), (3.01, True)])

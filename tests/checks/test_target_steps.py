@@ -118,6 +118,8 @@ def test_the_loop_is_that_of_the_torque_or_else_of_the_currents_magnitude() -> N
     assert found.full_scale == 350.0
     bare = find_loop(signals(*amps), Vehicle())
     assert (bare.full_scale, bare.top_rpm) == (100.0, 1.0)
+    still = find_loop(signals(part("torque", T, 0 * T), torque[1]), OWN)
+    assert 0.0 < still.noise < 1e-6  # without a resolution, of a reading that never moves
     fast = find_loop(signals(*amps, part("motor_speed", T, -4000.0 + 0 * T)), Vehicle())
     assert fast.top_rpm == 4000.0
     for given, wanted in (((torque[0],), "torque_target"), ((amps[0],), "motor_current_target"),
