@@ -131,9 +131,11 @@ def _ring(loop: Loop, rest: FloatArray, swings: Swings, episode: slice) -> Dampe
     """
     by_size = episode.start + np.argsort(-swings.amplitude[episode])[:_WINDOWS_FITTED]
     rings = [ring for at in by_size if (ring := _ring_at(loop, rest, swings, int(at))) is not None]
-    least = min((ring.scatter for ring in rings), default=0.0)
+    if not rings:
+        return None
+    least = min(ring.scatter for ring in rings)
     alike = sorted((ring for ring in rings if ring.scatter <= _ALIKE * least), key=lambda ring: ring.frequency_hz)
-    return alike[len(alike) // 2] if alike else None
+    return alike[len(alike) // 2]
 
 
 def _ring_at(loop: Loop, rest: FloatArray, swings: Swings, at: int) -> DampedSinusoid | None:
