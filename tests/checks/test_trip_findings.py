@@ -63,6 +63,7 @@ def test_a_cause_is_named_where_its_own_sign_was_seen_and_the_rest_speak_for_it(
 ) -> None:
     found = judged(monkeypatch, speed=True, slow=True)
     assert (found.name, found.went_on) == ("encoder", False)
+    assert found.method.count(", then ") == 1  # the two likeliest
     assert (found.lead.value, found.lead.low, found.lead.high) == pytest.approx((0.04, 0.02, 0.05))
     assert found.sign.name == "speed"
     assert found.why == (

@@ -213,6 +213,13 @@ def test_a_link_departs_from_its_first_reading_of_the_last_fifth_of_a_second() -
     assert link(0.5, 0.7, first_s=first_s).seen is True
 
 
+def test_a_link_departs_between_two_readings_at_the_least() -> None:
+    for since_s, seen in ((9.99, True), (10.01, None)):
+        there = (T < 9.0) | (T - since_s > 0.0)
+        volts = part("dc_link_voltage", T[there], np.where(T > 10.01, 120.0, 100.0)[there])
+        assert _link(signals(volts), EVENT).seen is seen
+
+
 def test_how_soon_a_current_followed_a_demand_is_known_to_30_ms() -> None:
     at = T - 10.0
     pedal = part("throttle", at, np.where(at < -0.1, 10.0, 60.0))
@@ -279,8 +286,9 @@ def test_a_level_is_none_after_a_surge_and_open_where_it_is_not_sampled() -> Non
     assert level(None, None, EVENT, 350.0).seen is None
     seldom = level(part("motor_current", T[::2], high(350.0)[::2]), None, EVENT, 350.0)
     assert (seldom.seen, "every 31.2 ms" in seldom.words) == (None, True)
-    there = (T < 9.0) | (T > 9.97)
-    assert level(part("motor_current", T[there], high(350.0)[there]), None, EVENT, 350.0).seen is None
+    for since_s, seen in ((9.96, True), (9.97, None)):  # three readings, or two
+        there = (T < 9.0) | (T - since_s > 0.0)
+        assert level(part("motor_current", T[there], high(350.0)[there]), None, EVENT, 350.0).seen is seen
     assert _highest_level(amps(np.where(np.arange(T.size) % 7 == 0, 400.0, -100.0))) == 100.0
     assert _stood_s(amps(high(350.0)), 340.0, EVENT) == pytest.approx(10.0 - 9.0 + PERIOD_S)
     assert _stood_s(amps(350.0), 340.0, EVENT) == 10.0
@@ -345,9 +353,20 @@ def test_a_rise_is_slow_beyond_15_ms_and_a_sample() -> None:
 
 def test_a_surge_is_far_beyond_half_as_much_again_as_its_limit() -> None:
     """A stated limit of 200 A; what the rest of the log reaches in 99 % of the time is 240 A, or 160 A."""
-    for usual, peak, seen in ((160.0, 301.0, True), (160.0, 299.0, None), (240.0, 361.0, True), (240.0, 359.0, None)):
+    for usual, peak, seen in (
+        (160.0, 301.0, True),
+        (160.0, 300.0, None),
+        (160.0, 299.0, None),
+        (240.0, 361.0, True),
+        (240.0, 359.0, None),
+    ):
         value = np.where(np.abs(T - EVENT.seen_s) <= 0.5, 900.0, usual)
         assert far(amps(value), surge(0.02, peak), EVENT, 200.0).seen is seen
+    apart_s = np.abs(T - EVENT.seen_s)  # what is more than half a second away counts, in a hundredth of the time
+    near = amps(np.where(apart_s <= 0.5, 900.0, np.where(apart_s < 0.73, 240.0, 160.0)))
+    assert far(near, surge(0.02, 359.0), EVENT, 200.0).seen is None
+    assert far(None, surge(0.02, 500.0), EVENT, 200.0).seen is None
+    assert far(near, None, EVENT, 200.0).seen is None
     told = far(amps(160.0), surge(0.02, 500.0), EVENT, 200.0)
     assert told.words == "the current reached 500 A, 2.5 times its limit of 200 A"
     assert far(amps(160.0), surge(0.02), EVENT, None).seen is None
