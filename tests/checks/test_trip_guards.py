@@ -11,10 +11,12 @@ from motor_traces import part, signals
 
 from logscope.checks.trips.cause import Cause, _before, _nothing_missed, _wanted_s, _what_would_decide
 from logscope.checks.trips.check import _current_in_words, _gathered, _marks, _none, _window
+from logscope.checks.trips.current_signs import goes_on
 from logscope.checks.trips.near import near_trips
-from logscope.checks.trips.order import Moment
+from logscope.checks.trips.order import Moment, sharpest
 from logscope.checks.trips.pattern import _range, pattern
 from logscope.checks.trips.sign import Sign
+from logscope.checks.trips.signs import _rise
 from logscope.checks.trips.text import next_step, title
 from logscope.findings import Event, Evidence, Finding, Measured, Severity
 from logscope.observations.trips.events import Trip
@@ -111,6 +113,30 @@ EVENT = Moment(9.98, 10.0)
 def test_a_lead_is_said_with_what_the_samples_leave(moment, said):
     """At least to the last sample without the event, at most from the last without the sign."""
     assert _before(Sign("speed", seen=True, words="", moment=moment), EVENT) == said
+
+
+FINE = np.arange(0.0, 12.0, 1 / 64)  # sums are exact
+
+
+def test_a_demand_that_is_back_at_once_rises_all_the_same():
+    event = Moment(10.0, 10.0 + 1 / 64)
+    spike = part("throttle", FINE, np.where(FINE == 9.875, 60.0, 10.0))
+    assert _rise(spike, event) == Moment(9.875 - 1 / 64, 9.875)
+    pair = part("throttle", np.array([9.9, 9.99]), np.array([10.0, 60.0]))
+    assert _rise(pair, event) == Moment(9.9, 9.99)
+
+
+def test_a_current_goes_on_by_three_readings():
+    for count, seen in ((3, True), (2, None)):
+        at = np.append(FINE[FINE <= 10.1], FINE[FINE > 10.1][:count])
+        assert goes_on(part("motor_current", at, np.full(at.size, 200.0)), None, 10.0).seen is seen
+
+
+def test_a_collapse_as_sharp_as_the_fault_leaves_the_fault():
+    current = part("motor_current", FINE, np.where(FINE <= 10.0, 200.0, 0.0))
+    for rows, what in ((1, "the trip"), (2, "the current's collapse")):
+        trip = Trip(10.03125, 10.03125 + rows / 64, overcurrent=True, name="OC", code=3.0)
+        assert sharpest(trip, None, current)[1] == what
 
 
 def study_of(update_s: float) -> Any:
