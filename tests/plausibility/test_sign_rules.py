@@ -80,7 +80,7 @@ def test_changes_are_the_fall_of_the_voltage_times_the_rise_of_the_current() -> 
 
 def test_a_mean_is_of_the_samples_from_a_moment_on_or_the_newest_reading() -> None:
     made = part("torque", [1.0, 3.0, 5.0, 7.0], None, np.array([0.0, 0.1, 0.2, 1.0]))
-    assert _means(made, np.array([0.0, 0.1, 0.25, 1.0]), 0.2).tolist() == [2.0, 4.0, 5.0, 7.0]
+    assert _means(made, np.array([0.0, 0.1, 0.25, 0.9, 1.0]), 0.2).tolist() == [2.0, 4.0, 5.0, 7.0, 7.0]
 
 
 def sag(amps: np.ndarray, ohm: float = 0.1, step: float = 0.1, amp_step: float | None = None) -> float | None:
@@ -94,6 +94,9 @@ def test_a_pack_sags_over_a_second_or_four_where_its_current_moves_more_than_rou
     assert sag(fast, amp_step=33.0) == 1.0
     assert sag(fast, amp_step=34.0) is None  # the whole swing is three steps
     assert sag(levels(0, 100, 0, 100, 0, 100)[:300].repeat(5)) == 1.0  # five changes
+    assert sag(levels(*[-50, 50] * 15)) == 1.0  # the swing is 100 A, whichever way the current flows
+    assert sag(levels(*[-150, -50] * 15), amp_step=33.0) == 1.0
+    assert sag(levels(*[-150, -50] * 15), amp_step=34.0) is None
     slow = np.interp(AT, [0, 2, 6, 10, 14, 18, 22, 26, 30], [0, 0, 100, 100, 0, 0, 100, 100, 0])
     assert sag(slow) == 1.0  # none of its changes within a second is a quarter of the swing
     assert sag(np.concatenate([levels(0, 100, 0, 100), np.full(260, 100.0)])) is None  # three changes

@@ -49,6 +49,11 @@ def test_driving_moments_have_eight_kilowatts_a_quarter_second_before_and_after(
     assert moments(battery_voltage=None) == found
     assert moments(battery_voltage=None, dc_link_voltage=between(0, 20, 330.0, 200.0)) == found
     assert moments(battery_voltage=np.full(300, 300.0)) == []  # 7.5 kW
+    sags = {
+        "battery_current": between(10, 15, 25.0) + between(12, 13, 5.0),
+        "battery_voltage": between(12, 13, 300.0, 330.0),
+    }
+    assert moments(**sags) == found  # 30 A at 300 V are 9 kW, at the same moment
     assert moments(dc_link_voltage=between(10, 12, 265.0, 330.0)) == found  # more than four fifths of 330 V, 264 V
     assert moments(dc_link_voltage=between(10, 12, 263.0, 330.0))[0] == 12.0
     assert moments(motor_speed=between(12, 13, 301.0)) == [round(12 + k / 10, 6) for k in range(10)]
