@@ -64,6 +64,8 @@ def test_zeros_last_no_longer_than_a_second_or_three_readings() -> None:
         assert _Start(made, 0, made.value.size).zeros() == zeros
     slow = part(LINK, [0.0] * 3 + [300.0] * 50, period_s=2.0)
     assert _Start(slow, 0, 53).zeros() == 3
+    for low, zeros in ((0.6, 2), (0.7, 0), (0.9, 0)):  # a twentieth of 12
+        assert _Start(part(LINK, [low, low, 12.0, 12.0]), 0, 4).zeros() == zeros
     slower = part(LINK, [0.0] * 4 + [300.0] * 50, period_s=2.0)
     assert _Start(slower, 0, 54).zeros() == 0
 
