@@ -52,3 +52,10 @@ def test_a_gentler_drive_in_the_heat_and_another_speed_are_no_derating() -> None
     assert _less(share, apart, np.full(1600, 50.0), NEAR, ~NEAR) is None
     few = NEAR & (np.arange(1600) < 39)
     assert _less(share, RPM, np.full(1600, 50.0), few, ~NEAR) is None
+
+
+@pytest.mark.parametrize(("bands", "known"), [(3, True), (2, False)])
+def test_a_derating_takes_three_bands_of_speed_and_pedal(bands: int, known: bool) -> None:
+    """At a steady speed, which is one band: so many of the pedal."""
+    pedal = 30.0 + 10.0 * (np.arange(1600) % bands)
+    assert (_less(np.where(NEAR, 0.5, 1.0), np.full(1600, 2000.0), pedal, NEAR, ~NEAR) is not None) is known

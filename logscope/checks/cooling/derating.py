@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -76,11 +75,13 @@ def _less(
     if np.count_nonzero(near) < _FEWEST or np.count_nonzero(cool) < _FEWEST:
         return None
     edges = np.quantile(turning[near], np.linspace(0.0, 1.0, _SPEED_BANDS + 1))
+    seen = (turning >= edges[0]) & (turning <= edges[-1])
+    of_speed = np.searchsorted(np.unique(edges[1:-1]), turning)  # each sample in one: a steady speed is one band
     ratios = []
     pedal = np.floor(np.where(np.isfinite(pressed), pressed, -1.0) / _PEDAL_BAND)
-    for low, high in pairwise(edges.tolist()):
+    for speed in np.unique(of_speed[near]):
         for band in np.unique(pedal[near]):
-            inside = (turning >= low) & (turning <= high) & (pedal == band)
+            inside = seen & (of_speed == speed) & (pedal == band)
             if np.count_nonzero(inside & near) >= _FEWEST / 4 and np.count_nonzero(inside & cool) >= _FEWEST / 4:
                 ratios.append(float(np.median(share[inside & near]) / np.median(share[inside & cool])))
     if len(ratios) < 3:
