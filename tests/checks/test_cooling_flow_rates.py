@@ -35,6 +35,28 @@ def test_the_error_of_the_two_together_is_that_of_least_squares(seed: int):
     assert rates.apart_error / rates.high_error == pytest.approx(together / fit.bse[2], rel=1e-6)
 
 
+@pytest.mark.parametrize(("alike", "wider"), [(-0.5, 0.2), (0.6, 0.6), (0.99, 0.9)])
+def test_residuals_that_are_alike_widen_the_errors(alike: float, wider: float):
+    """By (1 + r)/(1 − r) of an autoregressive series, r from 0.2 to 0.9; the rest is statsmodels' ordinary error."""
+    rng = np.random.default_rng(1622)
+    size = 400
+    starved = ((np.arange(size) // 50) % 2).astype(np.float64)
+    heat, excess = rng.uniform(0.0, 1500.0, size), rng.uniform(20.0, 180.0, size)
+    left = np.zeros(size)
+    for k in range(1, size):
+        left[k] = alike * left[k - 1] + rng.normal(0.0, 0.05)
+    summed = 2e-3 * np.cumsum(heat) - 0.02 * np.cumsum(excess * (1 - starved)) - 0.002 * np.cumsum(excess * starved)
+    change = np.diff(summed + left, prepend=0.0)
+    at = 10.0 * np.arange(size)
+    rates = rates_of(Windows(change, heat, excess, at, at + 10.0, at > 0.0), starved)
+    sums = np.cumsum(np.column_stack((heat, -excess * (1.0 - starved), -excess * starved)), axis=0)
+    fit = sm.OLS(np.cumsum(change), sm.add_constant(sums)).fit()
+    seen = float(np.clip(fit.resid[1:] @ fit.resid[:-1] / fit.ssr, 0.2, 0.9))
+    assert seen == pytest.approx(wider, abs=0.1)
+    times = np.sqrt((1.0 + seen) / (1.0 - seen))
+    assert [rates.high_error, rates.low_error] == pytest.approx((fit.bse[2:] * times).tolist(), rel=1e-6)
+
+
 def test_rates_that_are_alike_are_not_apart():
     assert all(rates_of(*windows(0.001, seed)).apart for seed in range(20))
     assert not any(rates_of(*windows(0.015, seed)).apart for seed in range(20))

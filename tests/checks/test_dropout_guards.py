@@ -111,6 +111,26 @@ def test_a_link_is_lifted_where_it_leaps_above_its_pack_and_stays_with_it_after(
         assert (drop.low_v, drop.high_v, drop.lifted) == (lifted_v, lifted_v, True)
 
 
+@pytest.mark.parametrize(("period_s", "lasts_s", "seen"), [(0.01, 0.1, True), (0.01, 0.2, False), (0.04, 0.08, True)])
+def test_a_link_that_leaps_within_a_tenth_of_a_second_is_lifted(period_s, lasts_s, seen):
+    """Behind a filter it takes several readings from 350 to 420 V: 15 % are 402.5 V, and 5 % 367.5 V."""
+    at = np.arange(0.0, 10.0, period_s)
+    volts = np.interp(at, [4.0, 4.0 + lasts_s, 4.4, 4.4 + period_s], [350.0, 420.0, 420.0, 350.0])
+    parts = [LOADED, part("battery_voltage", at, np.full(at.size, 350.0))]
+    drops = lifts(history(parts, link=link_of(part(LINK, at, volts))))
+    assert len(drops) == seen
+    if seen:
+        assert drops[0].start_s == pytest.approx(at[np.argmax(volts > 367.5)])
+
+
+@pytest.mark.parametrize(("back_v", "seen"), [(330.0, True), (329.0, False)])
+def test_a_link_that_fell_is_back_at_its_pack_within_the_noise(back_v, seen):
+    """5 % below 350 V and three noises of 1 V: 329.5 V."""
+    parts = [LOADED, part("battery_voltage", T, np.full(T.size, 350.0))]
+    link = link_of(traced((4.0, 4.3, 200.0), (4.3, 10.0, back_v)).part, noise_v=1.0)
+    assert len(falls(history(parts, link=link))) == seen
+
+
 @pytest.mark.parametrize(("back_v", "seen"), [(370.0, True), (371.0, False)])
 def test_a_lifted_link_is_back_at_its_pack_within_the_noise(back_v, seen):
     """5 % above 350 V and three noises of 1 V: 370.5 V."""

@@ -69,6 +69,7 @@ def test_a_current_before_a_dropout_ranges_over_the_half_second_before_it():
     found = current_before(made, 1.005)
     assert found is not None
     assert (found.value, found.low) == (60.0, 5.0)
+    assert found.high == pytest.approx(80.0 + 59.0)  # up to the next sample, and as far on as it last moved
     assert current_before(made, -0.01) is None
     assert current_before(history(), 1.0) is None
 
@@ -121,6 +122,14 @@ def test_too_few_readings_or_no_level_before_show_no_drain():
     assert _drained(link, opening(1.0, 1.0, 5.0, level_v=None)) == 0.0
     assert _drained(link, opening(1.0, 1.0, 1.365)) == 0.0  # five samples
     assert _drained(link, opening(1.0, 1.0, 1.375)) == -50.0  # six
+
+
+def test_a_slow_link_is_watched_for_six_readings():
+    """Read every 0.2 s, from 1.7 s on: six of them take until 2.7 s, where it has not been open for as long before."""
+    at = np.arange(0.0, 6.0, 0.2)
+    for falls_s, fell_v in ((2.5, 0.0), (3.1, -50.0)):
+        volts = np.where(at < 1.1, 350.0, np.where(at < falls_s, 300.0, 280.0))
+        assert _drained(link_of(part("dc_link_voltage", at, volts)), opening(1.1, 1.1, 5.0)) == fell_v
 
 
 def test_noise_widens_what_counts_as_a_drain():
@@ -184,6 +193,9 @@ def test_an_opening_by_voltage_begins_at_the_last_reading_at_the_links_level():
     link = link_of(part("dc_link_voltage", T, volts))
     found = _since_joined(history(), link, opening(2.0, 3.0, 5.0, "dc_link_voltage", level_v=340.0))
     assert (found.low_s, found.level_v, found.high_s) == (pytest.approx(2.94), 350.0, 3.0)
+    sagged = link_of(part("dc_link_voltage", T, np.where(T < 1.9, 300.0, volts)))  # for most of the last three seconds
+    found = _since_joined(history(), sagged, opening(2.0, 3.0, 5.0, "dc_link_voltage", level_v=340.0))
+    assert found.level_v == 350.0
     alone = opening(2.0, -1.0, 5.0, "dc_link_voltage")
     assert _since_joined(history(), link, alone) is alone
 
@@ -228,3 +240,6 @@ def test_what_is_proven_is_a_warning_and_what_stays_open_gives_the_worst():
     amps = unclear.measured["current_A"]
     assert (unclear.kind, amps.value, amps.low, amps.high) == ("contactor.undetermined", None, 40.0, 60.0)
     assert opened_under_load(history(openings=openings), []) == []
+    ends = part("battery_current", T, np.where(T < 1.02, 40.0, 0.0))  # it may have been none at the opening
+    (unclear,) = opened_under_load(history([ends], openings=openings[:1]), [])
+    assert unclear.measured["current_A"].low == 0.0

@@ -27,7 +27,8 @@ def volts(name: str, *levels: tuple[float, float]):
 
 
 @pytest.mark.parametrize(
-    ("amps", "until_s", "known"), [(-40.0, 15.0, True), (5.0, 15.0, False), (5.1, 15.0, True), (40.0, 5.35, False)]
+    ("amps", "until_s", "known"),
+    [(-40.0, 15.0, True), (5.0, 15.0, False), (5.1, 15.0, True), (40.0, 5.35, False), (40.0, 5.45, True)],
 )
 def test_a_current_that_still_flows_is_a_load_in_three_readings(amps, until_s, known):
     current = part("battery_current", T, np.full(T.size, amps))
@@ -76,7 +77,9 @@ def test_a_pack_that_falls_with_the_link_is_the_links_own_reading(pack_fell_v, l
     assert _pack_falls_too(history([pack], link=link), link, AT) is too
 
 
-@pytest.mark.parametrize(("swing_v", "sign", "moves"), [(3.0, 1.0, True), (3.0, -1.0, False), (0.0, 1.0, False)])
+@pytest.mark.parametrize(
+    ("swing_v", "sign", "moves"), [(3.0, 1.0, True), (0.9, 1.0, True), (3.0, -1.0, False), (0.0, 1.0, False)]
+)
 def test_a_link_follows_its_pack_by_their_correlation(swing_v, sign, moves):
     """Both swing about lines of different slopes, which are taken off."""
     wave = swing_v * np.sin(2 * np.pi * T / 4.0)
@@ -110,6 +113,9 @@ def test_a_link_is_charged_by_its_last_reading_before_a_closing(link_v, noise_v,
     (first,) = switchings("main_contactor", (0.0, True), within_s=0.05)
     assert _charged(made, first) is Charged.UNKNOWN
     assert _charged(history(parts), switch) is Charged.UNKNOWN
+    (last,) = switchings("main_contactor", (30.0, True), within_s=0.05)  # after the last reading, which is 399 V
+    share = 399.0 / pack_v if pack_v else None
+    assert _charged_share(made, last) == (None if share is None else pytest.approx(share + 3 * noise_v / (pack_v or 1)))
 
 
 def test_what_closed_is_listed_in_order_of_the_log():
