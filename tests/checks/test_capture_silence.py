@@ -37,6 +37,9 @@ SILENT: dict[str, tuple[float, tuple[float, float], bool]] = {
     "the last 1.1 s": (0.01, (58.9, 99.0), True),
     "the first 1.5 s of a slow one": (0.2, (-1.0, 1.5), False),
     "the first 2.5 s of a slow one": (0.2, (-1.0, 2.5), True),
+    "the first ten values of a slow one": (0.2, (-1.0, 1.9), False),
+    "the last ten values of a slow one": (0.2, (58.1, 99.0), False),
+    "the last 2.4 s of a slow one": (0.2, (57.7, 99.0), True),
 }
 
 
@@ -68,11 +71,29 @@ def test_what_comes_on_events_or_seldom_or_in_another_part_of_the_message_is_not
         (((20.0, 23.9),), 1),
         (((20.0, 22.1), (22.9, 25.0)), 0),
         (((30.0, 40.0),), 1),
+        (((0.0, 2.0), (5.0, 9.0), (30.0, 31.0), (40.0, 42.0), (50.0, 55.0)), 1),  # each of them elsewhere
     ],
 )
 def test_a_silence_of_the_whole_log_is_no_senders_own(gaps: tuple[tuple[float, float], ...], left: int) -> None:
     """Four fifths of it are enough."""
     assert len(silences(logged(part(0.01, (20.0, 25.0))), gaps)) == left
+
+
+@pytest.mark.parametrize(
+    ("until_s", "rpm"), [(4.9, 400.0), (5.0, 500.0), (5.5, 500.0), (6.0, 500.0), (6.1, None), (-0.1, None)]
+)
+def test_the_speed_at_a_restart_is_the_last_reading_of_the_second_before(until_s: float, rpm: float | None) -> None:
+    speed = Part("motor_speed", np.arange(6.0), 100.0 * np.arange(6.0), "rpm", "Console.Speed")
+    (found,) = console_restart([(until_s, until_s + 2.0)], logged(speed))
+    assert found.title.startswith("The console's controller restarted once" + (f" at up to {rpm:.0f}" if rpm else ";"))
+    assert found.caution == ""
+    assert found.parts == (("motor_speed",) if rpm else ())
+
+
+@pytest.mark.parametrize(("rpm", "severity"), [(100.0, Severity.INFO), (100.1, Severity.WARNING)])
+def test_a_motor_turns_above_the_noise_of_an_encoder(rpm: float, severity: Severity) -> None:
+    speed = Part("motor_speed", np.arange(6.0), np.full(6, rpm), "rpm", "Console.Speed")
+    assert console_restart([(5.0, 7.0)], logged(speed))[0].severity is severity
 
 
 @pytest.mark.parametrize(

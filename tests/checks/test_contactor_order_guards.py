@@ -89,6 +89,20 @@ def test_a_leap_shows_where_readings_are_three_times_as_fine_as_the_precharge(
 
 
 @pytest.mark.parametrize(
+    ("link_v", "constants"), [(0.0, 20.0), (175.0, 10.0), (332.0, 18.0 / 17.5), (333.0, 1.0), (None, 20.0)]
+)
+def test_a_precharge_takes_its_constants_from_the_links_level_to_the_threshold(
+    link_v: float | None, constants: float
+) -> None:
+    """100 Ω · 1 mF less 20 % are 80 ms; from a share s to 95 % it takes ln((1 − s)/0.05) of them: 350 V is all."""
+    vehicle = Vehicle(precharge=Precharge(resistance_ohm=100.0, capacitance_uF=1000, tolerance=0.2))
+    pack = part("battery_voltage", T, np.full(T.size, 350.0))
+    link = None if link_v is None else link_of(part("dc_link_voltage", T, np.full(T.size, link_v)))
+    made = history([pack], link=link, vehicle=vehicle)
+    assert orders._shortest_precharge_s(made, switch(MAIN, 3.0)) == pytest.approx(0.08 * np.log(constants))
+
+
+@pytest.mark.parametrize(
     ("low_s", "at_s", "about"), [(2.5, 4.0, True), (2.51, 4.0, False), (1.0, 2.0, True), (1.0, 1.99, False)]
 )
 def test_a_rise_about_a_closing_that_is_gradual_is_no_leap(low_s: float, at_s: float, about: bool) -> None:

@@ -111,6 +111,28 @@ def test_a_link_is_lifted_where_it_leaps_above_its_pack_and_stays_with_it_after(
         assert (drop.low_v, drop.high_v, drop.lifted) == (lifted_v, lifted_v, True)
 
 
+@pytest.mark.parametrize(
+    ("amps", "reopens", "relay_s", "seen"),
+    [
+        (-50.0, None, None, True),
+        (5.0, None, None, False),  # nothing is braked into it
+        (None, None, None, False),  # no current before it is logged
+        (-50.0, 4.0, None, False),  # its state says open when the link is back
+        (-50.0, 9.0, None, True),
+        (-50.0, None, 4.2, False),  # a precharge between
+    ],
+)
+def test_a_lift_is_a_dropout_under_load_that_closes_again_by_itself(amps, reopens, relay_s, seen):
+    current = part("battery_current", T, np.full(T.size, amps or 50.0))
+    parts = [current.where(T > 6.0) if amps is None else current, part("battery_voltage", T, np.full(T.size, 350.0))]
+    switched = {MAIN: [], RELAY: [] if relay_s is None else switchings(RELAY, (relay_s, True))}
+    parts += [] if reopens is None else [part(MAIN, T, reopens > T)]
+    drops = lifts(history(parts, link=traced((4.0, 4.3, 450.0)), switched=switched))
+    assert len(drops) == seen
+    fallen = falls(history(parts, link=traced((4.0, 4.3, 200.0)), switched=switched))
+    assert len(fallen) == seen
+
+
 @pytest.mark.parametrize(("period_s", "lasts_s", "seen"), [(0.01, 0.1, True), (0.01, 0.2, False), (0.04, 0.08, True)])
 def test_a_link_that_leaps_within_a_tenth_of_a_second_is_lifted(period_s, lasts_s, seen):
     """Behind a filter it takes several readings from 350 to 420 V: 15 % are 402.5 V, and 5 % 367.5 V."""

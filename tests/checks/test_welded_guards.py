@@ -118,6 +118,33 @@ def test_a_link_is_charged_by_its_last_reading_before_a_closing(link_v, noise_v,
     assert _charged_share(made, last) == (None if share is None else pytest.approx(share + 3 * noise_v / (pack_v or 1)))
 
 
+@pytest.mark.parametrize(
+    ("correlation", "leaves", "pack_falls", "stuck", "reasons"),
+    [
+        (0.99, False, False, True, 1),
+        (0.99, True, False, True, 1),  # one that moves with its pack has not left it
+        (0.99, False, True, True, 0),  # the pack's reading is that of the link
+        (None, True, False, False, 0),
+        (None, False, False, True, 0),
+    ],
+)
+def test_a_link_that_moves_with_its_pack_is_stuck_and_one_that_leaves_it_is_not(
+    correlation, leaves, pack_falls, stuck, reasons, monkeypatch
+):
+    answers = {"_correlation": correlation, "_leaves": leaves, "_pack_falls_too": pack_falls}
+    for name, answer in answers.items():
+        monkeypatch.setattr(welds, name, lambda *_, answer=answer: answer)
+    made = history([volts("battery_voltage", (0.0, 350.0))], link=link_of(volts("dc_link_voltage", (0.0, 350.0))))
+    level = SimpleNamespace(falls=False, rate=SimpleNamespace(claim_high=0.0))
+    for fit in (level, None):
+        monkeypatch.setattr(welds, "fit_discharge", lambda *_, fit=fit: fit)
+        found = welds._stuck(made, AT)
+        assert (found is not None) is (stuck or fit is None)
+        if found is not None:
+            assert len(found.reasons) == reasons
+            assert found.correlation == (None if pack_falls else correlation)
+
+
 def test_what_closed_is_listed_in_order_of_the_log():
     relay, main, negative = (switchings(n, (t, True))[0] for n, t in (("r", 2.0), ("m", 3.0), ("n", 1.0)))
     assert Closing(relay, main, negative).in_order == (negative, relay, main)

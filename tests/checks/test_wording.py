@@ -20,6 +20,7 @@ from logscope.checks.wording import Words, if_in_fahrenheit, number, percent, se
         (1.0, "1 s"),
         (2.504, "2.5 s"),
         (999.4, "999 s"),
+        (999.5, "1000 s"),
         (999.7, "1000 s"),
         (1234.5, "1234 s"),
         (0.0, "0 ms"),
