@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import can
 import cantools
 import numpy as np
@@ -9,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logscope.simulate.can_output import BIT_S, Stream, bus_load, candump_text, frame_bits, pack
+from logscope.simulate.can_output import BIT_S, Stream, _raw, bus_load, candump_text, frame_bits, pack
 from logscope.simulate.drive import simulate_drive
 from logscope.simulate.hazel_bus import log_drive
 from logscope.simulate.hazel_drives import healthy_drive
@@ -82,6 +84,14 @@ def test_values_beyond_the_bits_are_held_at_the_limit(hazel):
     message = hazel.get_message_by_name("InverterHv")
     packed = pack(message, {"DcLinkVoltage": np.array([-5.0, 1e6])})
     assert [message.decode(row.tobytes())["DcLinkVoltage"] for row in packed] == pytest.approx([0.0, 6553.5])
+
+
+def test_whole_numbers_of_eight_bits_end_at_minus_128_and_127_or_at_255() -> None:
+    """What two's complement holds."""
+    signal = SimpleNamespace(offset=0.0, scale=0.5, length=8, is_signed=True)
+    assert _raw(signal, np.array([-1e3, -64.0, 63.5, 63.6, 1e3])).tolist() == [-128, -128, 127, 127, 127]
+    signal.is_signed = False
+    assert _raw(signal, np.array([-1.0, 0.2, 0.3, 127.5, 1e3])).tolist() == [0, 0, 1, 255, 255]
 
 
 def test_written_log_reads_back_by_python_can(tmp_path):

@@ -124,6 +124,13 @@ def test_a_loss_of_flow_is_stated_where_the_sink_shows_it(monkeypatch: pytest.Mo
     dead = of(Cooling(pump_dead=((30.0, 80.0),)))[1]
     assert (dead.start_s, dead.end_s, dead.parameters) == (30.0, 80.0, {"lasts_all_along": 0.0, "warm": 1.0})
     assert of(Cooling(pump_dead=((0.0, 100.0),)))[1].parameters["lasts_all_along"] == 1.0
+    closed_s, opened_s = made(**long).high_voltage.closed[0]  # type: ignore[arg-type]
+    for span, whole in (((closed_s, opened_s), True), ((0.0, opened_s - 1.0), False), ((closed_s + 1.0, 100.0), False)):
+        assert ("pump_off" in kinds(of(Cooling(pump_off=(span,))))) == whole
+        assert of(Cooling(pump_dead=(span,)))[1].parameters["lasts_all_along"] == float(whole)
+    usual_s = 0.3 * (opened_s - closed_s)  # without air, of a drive whose contactor is closed so long
+    for since_s, known in ((closed_s + usual_s + 0.5, True), (closed_s + usual_s - 0.5, False)):
+        assert ("pump_dry" in kinds(of(Cooling(air_lock=((since_s, opened_s),), air_flow=0.1)))) == known
     assert kinds(of(Cooling(air_lock=((30.0, 71.0),), air_flow=0.04))) == ["no_flow", "pump_dry"]
     assert kinds(of(Cooling(air_lock=((30.0, 71.0),), air_flow=0.06))) == ["pump_dry"]
     assert kinds(of(Cooling(air_lock=((30.0, 71.0),), air_flow=0.41))) == []
