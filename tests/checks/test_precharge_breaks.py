@@ -72,6 +72,23 @@ def test_four_samples_make_a_curve_and_two_a_level(count: int, enough: bool) -> 
     volts = np.array([0.0, 100.0, 180.0, 240.0, 350.0, 350.0])[:count]
     assert (find_break(AT[:count], volts, 0.1, (0.0, 1.0)) is not None) is enough
     assert find_break(np.zeros(6), volts, 0.1, (0.0, 1.0)) is None
+    assert enough or find_break(AT[:count], volts, 0.1) is None
+
+
+def test_a_restart_breaks_off_like_a_rise_from_zero() -> None:
+    volts = 200.0 + rising(30) * 150.0 / PACK_V
+    found = find_break(AT, volts, 0.5)
+    assert found is not None
+    assert (found.last, found.level_v) == (29, pytest.approx(350.0))
+
+
+@pytest.mark.parametrize(("ripple_v", "visible"), [(6.8, True), (7.2, False)])
+def test_what_scatters_more_than_its_noise_hides_a_step(ripple_v: float, visible: bool) -> None:
+    """Of 60 readings 54 are free: 60/54 of the ripple's square. 36.3 V less the ripple are four of its roots."""
+    assert (36.3 - ripple_v >= 4 * ripple_v * (60 / 54) ** 0.5) is visible
+    found = find_break(AT, rising(40, ripple_v), 0.1, (0.3, 0.5))
+    assert found is not None
+    assert (found.last, found.visible) == (39, visible)
 
 
 @pytest.mark.parametrize(("step_noises", "visible"), [(3.5, False), (4.5, True)])

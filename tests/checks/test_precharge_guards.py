@@ -9,7 +9,9 @@ from math import exp, inf, log
 from types import SimpleNamespace
 from typing import cast
 
+import numpy as np
 import pytest
+from motor_traces import part
 
 from logscope.checks.precharge import check, ending, judge, measure
 from logscope.checks.precharge.compare import Constant, Verdict, _shown_by, _verdict
@@ -21,6 +23,7 @@ from logscope.curves.estimate import Estimate
 from logscope.curves.rise_shapes import Shape
 from logscope.observations.dc_link.link import Link, PackLevel
 from logscope.observations.dc_link.rises import Attempt
+from logscope.signals import Signals
 from logscope.vehicle import Limits, Precharge, Vehicle
 
 PACK_V, RC_S = 350.0, 0.15
@@ -287,3 +290,20 @@ def test_a_link_charges_too_fast_where_a_bound_before_the_closing_lies_below_the
     m = measured(fit=fitted(), missing_s=missing_s)
     assert judge._too_fast(cast(Link, None), m, HAZEL.precharge) == shown
     assert judge._too_fast(cast(Link, None), m, Precharge()) is None  # without R·C no band
+
+
+@pytest.mark.parametrize(
+    ("first", "later"),
+    [
+        ((0.5, 0.9), (1.6, 4.4)),  # half a second before the rise at 1 s goes before what comes behind its end at 1.5 s
+        ((2.6, 2.95), (3.1, 4.4)),  # and the half second behind the attempt's end at 2.5 s before all that follows
+    ],
+)
+def test_the_packs_voltage_is_that_of_the_earliest_time_that_shows_one(
+    first: tuple[float, float], later: tuple[float, float]
+) -> None:
+    at = np.concatenate([np.arange(*first, 0.01), np.arange(*later, 0.01)])
+    pack = part("battery_voltage", at, np.where(at < first[1], 350.0, 330.0))
+    found = measure._pack_to_reach(Signals({"battery_voltage": pack}, 0.0, 9.0), 1.0, 1.5, 2.5)
+    assert found is not None
+    assert found.volts == pytest.approx(350.0)

@@ -62,6 +62,14 @@ def test_the_heat_of_a_rise_is_the_integral_of_its_power(tau_s, elapsed_s):
     assert stress._rise_j(judged(), PACK_V, tau_s, 0.5, OHM) == 0.0
 
 
+def test_the_heat_of_a_creeping_rise_is_that_of_its_own_curve():
+    """From 0 to 100 V within a second: ∫(350 − 100·t)² dt over R, by hand."""
+    made = judged()
+    made.measurement.fit.shape, made.measurement.fit.voltage = Shape.CONSTANT_POWER, lambda t: 100.0 * (t - 1.0)
+    found = stress._rise_j(made, PACK_V, 0.1, 2.0, OHM)
+    assert found == pytest.approx((PACK_V**3 - (PACK_V - 100.0) ** 3) / 300.0 / OHM, rel=1e-4)
+
+
 def test_after_the_relay_drops_out_the_resistor_carries_nothing():
     """It had come from 20 V to 200 V on its way to 330 V: that takes τ · ln(310/130)."""
     cut = judged("interrupted", reached_v=200.0)

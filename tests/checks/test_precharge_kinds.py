@@ -236,6 +236,9 @@ def link(period_s: float = 0.01) -> Any:
         ({"fit": fitted(0.27), "missing_s": 0.3}, "undetermined", True, None),
         ({"inside": 2}, "complete", True, None),
         ({"inside": 1}, "undetermined", False, None),  # no curve, no constant
+        ({"inside": 2, "fit": fitted(0.183)}, "undetermined", False, None),
+        ({"inside": 3, "fit": fitted(0.183)}, "undetermined", True, None),
+        ({"start_v": 336.0, "inside": 2}, "complete", False, None),
         ({"inside_all": 1}, "bypassed", False, 0.02),
         ({"fit": fitted(0.02)}, "undetermined", False, 0.0202),  # past the resistor, but in 0.5 s
         ({"fit": fitted(0.02), "rise_s": 0.2}, "bypassed", False, 0.0202),
