@@ -100,7 +100,6 @@ def _without_response(
     column, row = among[:lags].copy(), np.concatenate((among[:1], among[:-lags:-1]))
     ridge = max((noise / _USUAL_COEFFICIENT) ** 2, 1e-9 * float(moves @ moves))
     column[0] += ridge
-    row[0] += ridge
     believed, found, response, end = value, Unexplained(value, value, value), np.zeros(lags), 0.0
     gone = np.concatenate((np.zeros(lags), level[:-lags]))  # the level of moves whose response has come to its end
     for _ in range(_ROUNDS):

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from logscope.statistics.change import change_in_cells, change_of_repeats, levels_of_sets
-from logscope.statistics.clustering import INDEPENDENT, Recorded, clustering
+from logscope.statistics.clustering import INDEPENDENT, Recorded, clustering, spread_of_units
 from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.rate_change import Observed, _efficient_variance, _tails, fit_law, rate_change
@@ -62,6 +62,8 @@ def test_the_exposure_that_is_missing_scales_with_what_there_is() -> None:
     assert more_exposure_for(0.5, 0.0, 5.0, 1.0) == more_exposure_for(0.5, 50.0, 0.0, 1.0) == inf
     assert minimum_detectable_ratio(50.0, 0.0, 1.0) is None
     assert minimum_detectable_ratio(0.0, 50.0, 1.0) is None
+    assert more_exposure_for(0.5, 200.0, 10.0, 1.0) == more_exposure_for(0.5, 200.0, 10.0, 1.0, 0.05, 0.0)
+    assert minimum_detectable_ratio(50.0, 50.0, 1.0) == minimum_detectable_ratio(50.0, 50.0, 1.0, 0.05, 0.0)
     assert more_exposure_for(0.01, 1.0, 0.1, 1.0) < inf  # a fall to a hundredth shows even after one event
     assert minimum_detectable_ratio(1.0, 1e9, 0.1) is not None
 
@@ -75,6 +77,29 @@ def test_two_events_in_a_window_are_a_pair_and_alone_are_none() -> None:
     assert clustering(apart[:1], 1.0) == clustering([], 1.0) == INDEPENDENT
     none = Recorded(np.array([]), edges, until)
     assert clustering([none, Recorded(np.array([5.0, 5.5]), edges, until)], 1.0).dispersion == pytest.approx(1.9)
+
+
+@pytest.mark.parametrize(("expected", "clusters"), [(0.05, True), (0.056, False)])
+def test_a_pair_that_chance_gives_in_one_of_twenty_is_a_cluster(expected: float, clusters: bool) -> None:
+    """scipy.stats.nbinom: each of two events expects half of what is expected within the window to follow it."""
+    edges, until = np.array([0.0, 100.0]), np.array([0.0, 100.0 * expected])
+    chance = stats.nbinom.sf(0, expected**2 / (expected**2 / 2), 1.0 / (1.0 + expected / 2.0))
+    assert (chance < 0.05) == clusters
+    found = clustering([Recorded(np.array([5.0, 5.5]), edges, until)], 1.0)
+    assert (found.clusters is not None) is clusters
+
+
+def test_where_nothing_is_expected_any_pair_is_a_cluster() -> None:
+    edges, until = np.array([0.0, 100.0]), np.zeros(2)
+    assert clustering([Recorded(np.array([5.0, 5.5]), edges, until)], 1.0).clusters == pytest.approx(1.0)
+    assert clustering([Recorded(np.array([5.0, 9.5]), edges, until)], 1.0) == INDEPENDENT
+
+
+def test_many_units_differ_by_little() -> None:
+    """Twenty-one units of which χ² is 26, for 20 degrees of freedom: by chance in 17 of 100."""
+    counts = 10.0 + 13.0**0.5 * np.array([*np.tile([1.0, -1.0], 10), 0.0])
+    widening = (stats.t.ppf(0.975, 20) / stats.norm.ppf(0.975)) ** 2
+    assert spread_of_units(counts.tolist(), [10.0] * 21, 1.0, 1, 0.05) == pytest.approx(1.3 * widening)
 
 
 def test_a_change_well_within_the_margin_has_a_chance_of_one() -> None:

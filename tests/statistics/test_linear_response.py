@@ -93,3 +93,39 @@ def test_moves_of_a_quarter_of_the_energy_elsewhere_are_enough(share: float, exp
     assert np.std(rest.value[200:]) < 0.1 * np.std(value[200:])
     if not explained:
         np.testing.assert_array_equal(rest.value[:200], value[:200])
+
+
+@pytest.mark.parametrize(
+    ("lag", "size", "on"),
+    # 32 lags end in nine: what comes there is a ninth of it off their mean, and counts above 0.15 of the largest
+    [(23, 0.5, True), (22, 0.5, False), (25, 0.2, True), (25, 0.15, False), (31, -0.2, True), (31, -0.15, False)],
+)
+def test_a_response_rings_on_by_what_its_last_quarter_holds(lag: int, size: float, on: bool) -> None:
+    target = np.repeat(np.tile([0.0, 5.0, 2.0, 9.0], 10), 40)
+    moves = np.diff(target, prepend=0.0)
+    kernel = np.zeros(32)
+    kernel[0], kernel[lag] = 4.0, 4.0 * size
+    assert _without_response(np.convolve(moves, kernel)[:1600], target, moves, 32, 1e-6, False)[1] is on
+
+
+def test_few_lags_are_enough_and_no_more_than_half_of_the_values_are_taken() -> None:
+    target, _ = turns()
+    at_once = unexplained(0.5 * target, target, 1, 0.01)
+    assert np.std(at_once.value) < 0.05 * np.std(target)
+    short = unexplained(0.5 * target[:401], target[:401], 1000, 0.01)
+    assert short.value.shape == (401,)
+
+
+def test_a_move_of_ten_noises_is_half_believed_and_a_clear_one_wholly() -> None:
+    """Ridge regression of one move of 10: 10²/(10² + (noise/0.1)²) of the response is explained, a half.
+
+    Where it is steep a row counts for a hundredth, so that in four rounds a half of a half of it remains, and so on.
+    """
+    target = np.where(np.arange(200) < 100, 0.0, 10.0)
+    moves = np.diff(target, prepend=0.0)
+    value = np.convolve(moves, [1.0, 0.5, 0.25])[:200]
+    shares = []
+    for noise in (1.0, 1e-6):
+        found, _ = _without_response(value, target, moves, 12, noise, False)
+        shares.append(10.0 * found.unlike[100] / (10.0 * found.unlike[100] + found.value[100]))
+    assert shares == pytest.approx([0.5**4, 1.0], rel=0.25)
