@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 
 from logscope.arrays import FloatArray
 from logscope.statistics.course import (
+    _best,
     _chance,
     _column,
     _evened,
@@ -185,6 +186,35 @@ def test_a_step_gains_what_a_parameter_costs_over_a_ramp(scatter_of: float, time
     size = brentq(lambda x: gain(x) - times * np.log(12.0), 0.1 + scatter_of, 9.0)
     own = series(np.where(INDEX >= 6, size, 0.0) + noise)
     assert _is_sharp(own, _fit(own, (6,), False, ()), (6,), 0) is sharp
+
+
+@pytest.mark.parametrize("scatter_of", [0.0, 2.0])
+@pytest.mark.parametrize(("times", "sharp"), [(0.92, True), (1.08, False)])
+def test_a_bend_takes_a_step_away_by_what_a_parameter_costs(scatter_of: float, times: float, sharp: bool) -> None:
+    """numpy.polyfit: a cubic that leaves less than two levels by log(12) times the mean square, 1 at least."""
+    noise = scatter_of * np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0] * 2)
+    step = np.where(INDEX >= 6, 1.0, 0.0)
+    shape = 0.3 * step + 0.7 * np.polyval(np.polyfit(INDEX, step, 3), INDEX)  # nearer to a cubic than to a step
+
+    def made(size: float) -> FloatArray:
+        return np.asarray(size * shape + noise)
+
+    def gain(size: float) -> float:
+        y = made(size)
+        levels = float(sum(np.sum((half - half.mean()) ** 2) for half in (y[:6], y[6:])))
+        ramp, bend = (float(np.sum((y - np.polyval(np.polyfit(INDEX, y, k), INDEX)) ** 2)) for k in (1, 3))
+        return (levels - bend) / max(1.0, min(levels, ramp, bend) / 8.0)
+
+    own = series(made(brentq(lambda x: gain(x) - times * np.log(12.0), 0.5, 60.0)))
+    assert _is_sharp(own, _fit(own, (6,), False, ()), (6,), 0) is sharp
+
+
+@pytest.mark.parametrize(("times", "sloped"), [(1.08, True), (0.92, False)])
+def test_a_slope_is_taken_where_it_gains_what_it_costs(times: float, sloped: bool) -> None:
+    """Schwarz: a line without scatter whose squares about their mean are log(12) times that."""
+    y = INDEX - 5.5
+    y = y * np.sqrt(times * np.log(12.0) / np.sum(y**2))
+    assert _best(series(y), np.ones(12)) == ((), sloped)
 
 
 def test_steps_and_slopes_that_do_not_hold_are_taken_away() -> None:

@@ -126,6 +126,16 @@ def test_an_integral_in_another_unit_and_of_nothing() -> None:
     assert integrate(np.array([]), np.array([])) == Integral(0.0, 0.0, 0.0, 0.0)
 
 
+def test_two_second_differences_count_as_one() -> None:
+    """To and fro by turns over 21 samples: every one leaves its neighbours by 2, and none those two away.
+
+    That is noise of 4/1.5 in each of twenty steps, with Student's quantile of half of nineteen.
+    """
+    found = integrate(np.arange(21.0), (-1.0) ** np.arange(21))
+    half = stats.t.ppf(0.975, 9.5) * (4.0 / 1.5 * 20.0) ** 0.5
+    assert (found.value - found.low, found.high - found.value) == pytest.approx((half, half))
+
+
 def test_three_values_have_a_noise_and_two_have_none() -> None:
     assert noise_floor(np.array([1.0, 2.0, 4.0])) == 0.0  # a single second difference has no scatter
     assert np.isnan(noise_floor(np.array([1.0, 2.0])))
