@@ -209,6 +209,12 @@ def test_a_bend_takes_a_step_away_by_what_a_parameter_costs(scatter_of: float, t
     assert _is_sharp(own, _fit(own, (6,), False, ()), (6,), 0) is sharp
 
 
+@pytest.mark.parametrize("steps", [(3, 8), (4, 9), (5, 7), (4, 8)])
+def test_each_of_two_steps_moves_to_its_place_and_the_other_stays(steps: tuple[int, int]) -> None:
+    made = series(np.where((INDEX >= 4) & (INDEX < 8), 9.0, 0.0))
+    assert _replaced(made, steps, False) == (4, 8)
+
+
 @pytest.mark.parametrize(("times", "sloped"), [(1.08, True), (0.92, False)])
 def test_a_slope_is_taken_where_it_gains_what_it_costs(times: float, sloped: bool) -> None:
     """Schwarz: a line without scatter whose squares about their mean are log(12) times that."""

@@ -8,7 +8,7 @@ from math import inf, sqrt
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from scipy import signal
+from scipy import signal, stats
 from scipy.optimize import curve_fit
 
 from logscope.arrays import FloatArray
@@ -213,3 +213,17 @@ def test_a_fit_takes_twenty_rows_and_a_gain_above_zero(rows: int, fits: bool) ->
     assert found.time_constant_s[0] == pytest.approx(12.0, rel=0.03)
     assert found.branches[0].gains[0] == pytest.approx(3.0, rel=0.02)
     assert found.fitted == pytest.approx(heated(), abs=0.1)
+
+
+def test_inputs_that_fit_worse_or_with_a_gain_below_zero_are_no_branches() -> None:
+    """Beside the true input: the same halved, upside down, and with noise that leaves 1.04 and 1.39 times as much."""
+    made = problem(heated() + np.random.default_rng(6).normal(0.0, 0.5, SIZE))
+    noise = np.random.default_rng(1).standard_normal(SIZE)
+    others = (LOAD / 2.0, 10.0 - LOAD + 0.3 * noise, LOAD + 0.13 * noise, LOAD + 0.5 * noise)
+    found = fit_response(made, *(replace(made, inputs=each[:, None]) for each in others))
+    assert found is not None
+    assert sorted(each.which for each in found.branches) == [0, 1, 3]
+    gains = {each.which: each.gains[0] for each in found.branches}
+    assert gains[1] == pytest.approx(2.0 * gains[0], rel=0.01)
+    assert found.branches[0].reach == pytest.approx(stats.f.ppf(0.95, 1, SIZE - 4) ** 0.5, rel=1e-3)
+    assert min(each.reach for each in found.branches) >= 1.0  # one standard error at the smallest

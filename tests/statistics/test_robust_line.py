@@ -62,3 +62,30 @@ def test_three_clusters_are_enough() -> None:
     assert found.clusters == 3
     theirs = sm.OLS(y, x).fit(cov_type="cluster", cov_kwds={"groups": np.arange(3)}, use_t=True)
     assert (found.low, found.high) == pytest.approx(tuple(theirs.conf_int()[0]))
+
+
+def test_unequal_variances_weigh_as_values_in_their_own_deviation_do() -> None:
+    """Dividing both sides by each deviation is weighted least squares; wild points are judged on that scale, too."""
+    rng = np.random.default_rng(31)
+    x, deviation, cluster = rng.uniform(1.0, 9.0, 60), rng.choice([0.2, 1.0, 5.0], 60), np.repeat(np.arange(12), 5)
+    y = 0.7 * x + rng.normal(0.0, deviation)
+    y[::12] += 20.0 * deviation[::12]
+    ours, scaled = robust_slope(x, y, deviation**2, cluster), robust_slope(x / deviation, y / deviation, 1.0, cluster)
+    assert ours is not None
+    assert scaled is not None
+    assert (ours.value, ours.low, ours.high) == pytest.approx((scaled.value, scaled.low, scaled.high))
+    assert ours.scatter == pytest.approx(scaled.scatter * np.median(deviation))
+    assert ours.value == pytest.approx(0.7, abs=0.1)
+
+
+def test_noise_of_x_adds_to_the_far_limit_by_how_much_it_flattens() -> None:
+    """x² of 4 on average: noise of 1 takes a quarter of it off, a slope of 3 may be one of 4; of 1.4 a half."""
+    x, y = np.full(30, 2.0), 6.0 + 0.01 * np.tile([1.0, -1.0], 15)
+    cluster = np.arange(30)
+    plain, noisy = (robust_slope(x, y, 1.0, cluster, noise_x=noise) for noise in (0.0, 1.0))
+    assert plain is not None
+    assert noisy is not None
+    assert (noisy.value, noisy.low) == pytest.approx((plain.value, plain.low))
+    assert noisy.high - plain.high == pytest.approx(plain.value / 3.0)
+    assert robust_slope(x, y, 1.0, cluster, noise_x=1.41) is not None
+    assert robust_slope(x, y, 1.0, cluster, noise_x=1.42) is None
