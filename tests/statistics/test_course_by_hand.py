@@ -23,6 +23,7 @@ from logscope.statistics.course import (
     _profile,
     _replaced,
     _Series,
+    _step,
     _surroundings,
     _within_reach,
     course,
@@ -157,6 +158,7 @@ def test_the_profile_of_a_step_is_the_misfit_of_two_levels_at_each_place() -> No
     ("y", "step", "sharp"),
     [
         (np.where(INDEX >= 6, 5.0, 0.0), 6, True), (np.where(INDEX >= 6, -5.0, 0.0), 6, True),
+        (np.where(INDEX >= 6, 105.0, 100.0), 6, True), (np.where(INDEX >= 6, -105.0, -100.0), 6, True),
         (INDEX / 1.5, 6, False),  # a ramp
         (np.where(INDEX >= 6, 1.0, 0.0), 6, False),  # gains no more than a parameter costs
         (5.0 * np.sin(INDEX / 3.5), 6, False),  # a bend
@@ -213,6 +215,18 @@ def test_a_bend_takes_a_step_away_by_what_a_parameter_costs(scatter_of: float, t
 def test_each_of_two_steps_moves_to_its_place_and_the_other_stays(steps: tuple[int, int]) -> None:
     made = series(np.where((INDEX >= 4) & (INDEX < 8), 9.0, 0.0))
     assert _replaced(made, steps, False) == (4, 8)
+
+
+@pytest.mark.parametrize("scatter_of", [0.0, 0.8, 2.0])
+def test_the_place_of_a_step_is_open_where_the_misfit_falls_by_less(scatter_of: float) -> None:
+    """numpy: two levels at each place; −2·ln(1 − √0.95) times what the series scatters more than stated."""
+    y = np.where(INDEX >= 6, 5.0, 0.0) + scatter_of * np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0] * 2)
+    made = series(y)
+    misfit = np.array([sum(np.sum((half - half.mean()) ** 2) for half in (y[:k], y[k:])) for k in range(1, 12)])
+    fall = -2.0 * np.log(1.0 - 0.95**0.5) * _fit(made, (6,), False, ()).excess
+    near = 1 + np.flatnonzero(misfit - misfit.min() <= fall)
+    found = _step(made, (6,), False, 0)
+    assert (found.at, found.earliest, found.latest) == (6, near[0], near[-1])
 
 
 @pytest.mark.parametrize(("times", "sloped"), [(1.08, True), (0.92, False)])

@@ -167,6 +167,7 @@ def test_the_best_time_constant_and_its_limits_are_where_the_misfit_says() -> No
         assert _solve(made, ROWS, limit, 0.0).misfit == pytest.approx(allowed, rel=0.01)
     assert _where(made, ROWS, 0.0, best_s, best_s * 1.001, allowed) == best_s * 1.001
     found = _covariance(made, ROWS, best_s, 0.0, variance)
+    assert found.shape == (2, 2)
     assert np.sqrt(np.diag(found)) == pytest.approx(np.sqrt(np.diag(covariance)[1:3]), rel=0.05)
     assert found[0, 1] / sqrt(found[0, 0] * found[1, 1]) == pytest.approx(
         covariance[1, 2] / sqrt(covariance[1, 1] * covariance[2, 2]), abs=0.05
