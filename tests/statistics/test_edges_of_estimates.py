@@ -30,6 +30,8 @@ def test_a_side_without_an_event_has_garwoods_limit_for_its_dispersion() -> None
     assert turned.second.high == pytest.approx(-log(0.025) / 10.0)
     assert (turned.ratio.value, turned.ratio.low) == (0.0, 0.0)
     assert (found.ratio.value, found.ratio.high) == (inf, inf)
+    alike = rate_change(Observed(np.array([9.0, 9.0]), np.array([20.0, 20.0]), two, np.zeros((2, 0))), 1.0, 3.0)
+    assert alike.ratio.p_value == 1.0  # far within a margin of three
 
 
 def test_the_efficient_variance_is_that_beside_level_and_slope() -> None:
