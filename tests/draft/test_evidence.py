@@ -48,6 +48,7 @@ def share(of: float, low: float, high: float) -> np.ndarray:
         ("charger_voltage", "V", -50, 1500),
         ("coolant_pump_speed", "rpm", -30000, 30000),
         ("state_of_charge", "%", -10, 110),
+        ("vehicle_speed", "km/h", -100, 400),
     ],
 )
 def test_what_a_part_cannot_be_counts_against_it(part: str, unit: str, low: float, high: float) -> None:
@@ -71,6 +72,12 @@ def test_a_twelve_volt_supply_is_between_nine_and_sixteen(low: float, high: floa
 @pytest.mark.parametrize(("volts", "found"), [((0.5, 5.0), []), ((0.49, 4.0), [-2.0]), ((3.0, 5.01), [-2.0])])
 def test_a_cell_is_between_half_a_volt_and_five(volts: tuple[float, float], found: list[float]) -> None:
     assert points("cell_voltage_highest", "V", share(0.5, *volts)) == found
+
+
+def test_no_part_is_colder_than_50_below_zero_or_hotter_than_250() -> None:
+    for low, high, impossible in ((-50.0, 250.0, False), (-51.0, 20.0, True), (20.0, 251.0, True)):
+        found = behaviour("motor_temperature", logged("A.B", "°C", share(0.5, low, high)), NOTHING)
+        assert any("impossible" in each.reason for each in found) is impossible
 
 
 def test_what_never_changes_may_be_a_limit() -> None:
@@ -114,6 +121,8 @@ def step(*levels: tuple[float, float], rate: float = 0.05) -> tuple[np.ndarray, 
     [
         (step((30, 5)), VoltageShape(30, False, False, None)),
         (step((29.9, 5)), None),
+        (step((30, 0.3)), VoltageShape(30, False, False, None)),  # six samples
+        (step((30, 0.25)), None),
         (step((0, 1), (100, 5)), VoltageShape(100, True, False, Rise(0.95, 1.0))),
         (step((20, 1), (100, 5)), VoltageShape(100, False, False, None)),  # not under 20 % of it
         (step((19.9, 1), (100, 5)), VoltageShape(100, True, False, Rise(0.95, 1.0))),

@@ -43,12 +43,12 @@ def test_two_track_by_twenty_samples_in_common(common: int, found: bool) -> None
     assert (tracks(own, 3 * value, beside, other) is not None) is found
 
 
-@pytest.mark.parametrize(("off", "found"), [(0.19, True), (0.21, False)])
-def test_what_tracks_rests_with_the_other(off: float, found: bool) -> None:
-    """At rest in a half of the samples; of these so many are more than a tenth of the largest magnitude."""
+@pytest.mark.parametrize(("off", "share", "found"), [(0.19, 0.11, True), (0.21, 0.11, False), (0.9, 0.09, True)])
+def test_what_tracks_rests_with_the_other(off: float, share: float, found: bool) -> None:
+    """At rest in a half of the samples; of these so many are at a share of the largest magnitude, 3 · 70."""
     count = 400
     road = np.where(np.arange(count) < 200, 30.0 + np.arange(count) % 9 * 5, 0.0)
-    idle = np.where((np.arange(count) >= 200) & (np.arange(count) < 200 + off * 200), 0.11 * 3 * 70, 0.0)
+    idle = np.where((np.arange(count) >= 200) & (np.arange(count) < 200 + off * 200), share * 3 * 70, 0.0)
     at = np.arange(float(count))
     assert (tracks(at, 3 * road + idle, at, road) is not None) is found
 
@@ -114,6 +114,15 @@ def test_a_direction_needs_three_samples_of_rest_and_two_of_the_rise(step_s: flo
 )  # fmt: skip
 def test_a_switch_has_two_values_and_at_most_four_states(values: np.ndarray, bits: int, points: list[float]) -> None:
     assert [each.points for each in _switch(logged("A.B", "", values, bits=bits), values)] == points
+
+
+@pytest.mark.parametrize(
+    ("choices", "points"),
+    [({0: "Off", 1: "On"}, 1.0), ({0: "A", 1: "On"}, 0.5), ({0: "Off", 1: "B"}, 0.5), (None, 0.5)],
+)
+def test_a_switch_is_named_by_texts_for_on_and_off(choices: dict[int, str] | None, points: float) -> None:
+    value = np.floor(T) % 2
+    assert [each.points for each in _switch(logged("A.B", "", value, bits=8, choices=choices or {}), value)] == [points]
 
 
 def test_a_switch_is_on_by_its_texts_or_wherever_it_is_not_zero() -> None:
