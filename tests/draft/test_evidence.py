@@ -134,6 +134,7 @@ def step(*levels: tuple[float, float], rate: float = 0.05) -> tuple[np.ndarray, 
         (step((0, 2), (100, 10), (0, 1), (100, 5)), VoltageShape(100, True, False, Rise(1.95, 2.0))),  # the first
         (step((0, 3), (100, 2), (0, 3), (100, 9), rate=1.0), VoltageShape(100, True, False, Rise(7, 8))),  # 2 samples
         (step((0, 3), (100, 3), (0, 3), (100, 9), rate=1.0), VoltageShape(100, True, False, Rise(2, 3))),
+        (step((0, 2), (100, 0.2), (70, 0.2), (100, 5)), VoltageShape(100, True, False, None)),  # it sags on its way
         (step((0, 96), (100, 4)), None),  # up for less than a twentieth of the log
     ],
 )

@@ -41,6 +41,9 @@ from logscope.draft.words import Word
         ("Iph", "MOTOR CURRENT"),
         ("errcode", "FAULT"),
         ("Sig17", ""),
+        ("linkvoltage", "LINK VOLTAGE"),  # no age of a volt
+        ("mainsvoltage", "INPUT VOLTAGE"),
+        ("spannungswandlerstrom", "CONVERTER CURRENT"),
     ],
 )
 def test_meanings_of_a_name(name: str, words: str) -> None:
