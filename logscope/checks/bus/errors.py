@@ -201,7 +201,7 @@ def _more_often(bursts: FloatArray, during: list[tuple[float, float]], known: tu
     inside = bursts[(bursts >= known[0]) & (bursts <= known[1])]
     exposed = sum(end - start for start, end in during)
     rest = known[1] - known[0] - exposed
-    if not during or rest < _FEWEST_S or exposed <= 0:
+    if not during or rest < _FEWEST_S:
         return None
     count = sum(int(np.count_nonzero((inside >= start) & (inside <= end))) for start, end in during)
     if count < _FEWEST_BURSTS:
