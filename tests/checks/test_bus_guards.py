@@ -125,6 +125,7 @@ def episode(state: State, lasts_s: float, ended: bool = True) -> Any:
             "error passive 2 times, up to 5 s, its end not logged; 7 error frames",
         ),
         ([episode(State.PASSIVE, 0.0)], "error passive once, up to an unknown time; 7 error frames"),
+        ([episode(State.PASSIVE, 0.5)], "error passive once, up to 500 ms; 7 error frames"),
         (
             [episode(State.OFF, 1.0), episode(State.PASSIVE, 2.0)],
             "bus off once, the logger's controller stopped sending",
