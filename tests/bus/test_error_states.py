@@ -10,6 +10,8 @@ import pytest
 from bus_frames import Frame, columns, traffic_of
 
 from logscope.bus.error_frames import (
+    CLASSES,
+    VIOLATIONS,
     State,
     _bursts,
     _disturbs,
@@ -213,3 +215,19 @@ def test_short_error_frames_are_filled_up_with_zeros_by_bus() -> None:
     assert {name: kinds.tolist() for name, (_, kinds, _) in rows.items()} == {"can0": [8, 4], "can1": [0x20]}
     assert rows["can0"][2].tolist() == [[1, 2, 0, 0, 0, 0, 0, 0], list(range(8))]
     assert rows["can1"][2].tolist() == [[0] * 8]
+
+
+def test_classes_and_violations_are_those_of_the_kernels_header() -> None:
+    """Source: include/uapi/linux/can/error.h of the Linux kernel (CAN_ERR_*, CAN_ERR_PROT_*; from memory)."""
+    header = {
+        0x001: "time-out", 0x002: "arbitration", 0x004: "controller", 0x008: "protocol", 0x010: "transceiver",
+        0x020: "acknowledge", 0x040: "bus off", 0x080: "bus error", 0x100: "restarted", 0x200: "counters",
+    }  # fmt: skip
+    assert CLASSES.keys() == header.keys()
+    assert [code for code, word in header.items() if word not in CLASSES[code]] == []
+    protocol = {
+        0x01: "single bit", 0x02: "format", 0x04: "stuffing", 0x08: "dominant bit read", 0x10: "recessive bit read",
+        0x20: "overload",
+    }  # fmt: skip
+    assert VIOLATIONS.keys() == protocol.keys()
+    assert [code for code, word in protocol.items() if word not in VIOLATIONS[code]] == []

@@ -38,6 +38,7 @@ def test_how_frames_look_that_a_tool_printed(head: bytes, plain: bool, screen: b
     [
         ([0.1, 0.2, 0.1], True), ([0.1, 0.2], False), ([0.2, 0.1], False), ([1, 2, 3, 4], False),
         ([1, 2, 1, 2, 3], False), ([1, 2, 1, 2, 1.5, 2], True), ([3, 2, 1], True), ([1, 1, 1], False), ([], False),
+        ([1, 2, 3, 4, 3, 4, 5, 4], False), ([1, 2, 3, 4, 3, 2], True), ([1, 2, 3, 2, 3, 2, 3], False),
     ],
 )  # fmt: skip
 def test_stamps_that_fall_as_often_as_they_rise_are_differences(stamps_s: list[float], differences: bool) -> None:

@@ -241,6 +241,13 @@ def test_no_field_lies_over_a_barred_bit_and_either_order_crosses_bytes() -> Non
     free, barred = np.ones(16, np.bool_), np.zeros(16, np.bool_)
     free[[0, 1, 2, 3, 12, 13, 14, 15]] = False
     assert cheapest(prices, free, barred) == (from_lowest(12, 8, True),)
+    prices[:, 1, 1] = 10.0
+    for bit in (12, 15, 0, 3):  # the lowest and the highest bit of the field, and those at the bytes' border
+        only = barred.copy()
+        only[bit] = True
+        assert len(cheapest(prices, free, only)) == 7
+    barred[[4, 11]] = True  # its neighbours are none of it
+    assert cheapest(prices, free, barred) == (from_lowest(12, 8, True),)
 
 
 # ------------------------------------------------------------------------------------- the selector

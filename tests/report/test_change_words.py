@@ -87,6 +87,12 @@ LEVELS = f"150{NB}ms before (140 to 160{NB}ms, 4 logs), 200{NB}ms after (180 to 
          f"Time constant steps down by 12.0{NB}% (95 %: 7.0 to 16.0{NB}%) at 5.log (2026-03-05): {LEVELS}. It changed "
          "between 2026-03-02 08:30 and 2026-03-06 07:15 (95 %). Probability by chance alone: 1.2 %. A change noted in "
          "that time may be the reason. 1 log without a date: the order is that of the files’ dates."),
+        (replace(RISES, change=Measured(0.5, "%", 0.25, 0.75)), "Drift",
+         f"Time constant rises by 0.50{NB}% (95 %: 0.25 to 0.75{NB}%) over 10 logs in 63.2 days. "
+         "Probability by chance alone: 1.2 %."),
+        (replace(RISES, step=STEP, coincides=("x",)), "Not comparable",
+         f"Time constant differs by 12.0{NB}% (95 %: 8.0 to 16.0{NB}%) from 5.log on (2026-03-05): {LEVELS}. The "
+         "vehicle need not have changed, for x changed with it. To decide, record one drive in both ways."),
         (replace(RISES, step=STEP, coincides=("x", "y", "z")), "Not comparable",
          f"Time constant differs by 12.0{NB}% (95 %: 8.0 to 16.0{NB}%) from 5.log on (2026-03-05): {LEVELS}. The "
          "vehicle need not have changed, for x, y and z changed with it. To decide, record one drive in both ways."),
