@@ -77,6 +77,13 @@ def test_a_dead_band_is_no_wider_than_a_fifth_of_the_travel(dead: float, known: 
     assert (find_dead_band(pedal(value), REST, signals(part("torque_target", T - 0.001, asked))) is not None) is known
 
 
+def test_a_dead_band_may_be_a_fraction_of_a_per_cent() -> None:
+    value, asked = pressed(0.5)
+    found = find_dead_band(pedal(value), REST, signals(part("torque_target", T - 0.001, asked)))
+    assert found is not None
+    assert (found.low, found.high) == pytest.approx((0.2, 0.6), abs=0.011)
+
+
 def test_torque_that_begins_while_the_pedal_falls_shows_no_dead_band() -> None:
     """What a speed control asks for comes at any pedal. Noise of 0.1 % and a tenth make 0.4 % of no fall yet."""
     value, asked = pressed(8.1)
@@ -126,6 +133,14 @@ def test_a_place_that_is_mostly_passed_fast_is_not_jumped_over(fast: int, found:
         assert len(got[2]) == 6
 
 
+@pytest.mark.parametrize(("count", "found"), [(10, True), (9, False)])
+def test_twenty_levels_of_the_travel_show_a_place_that_is_jumped_over(count: int, found: bool) -> None:
+    """Ten below it, ten or nine above it."""
+    levels = np.concatenate([12.2 + 0.2 * np.arange(10), 20.0 + 0.2 * np.arange(count)])
+    value = np.concatenate([levels[:: 1 if k % 2 == 0 else -1] for k in range(6)])
+    assert (find_jump(pedal(value, 0.02 * np.arange(value.size)), REST) is not None) is found
+
+
 @pytest.mark.parametrize(("count", "known"), [(100, True), (99, False)])
 def test_two_tracks_are_compared_from_a_hundred_readings_over_a_tenth_of_the_travel_on(count: int, known: bool) -> None:
     """Six places of 2 %, 10 % from the first to the last; the second track parts for six readings, 0.1 s."""
@@ -161,6 +176,15 @@ def test_tracks_may_part_within_a_reading_of_a_quick_move_by_what_it_makes() -> 
             found, worst, _ = find_disagreement(pedal(value), part("throttle_second", T, second))
             assert found == [(pytest.approx(T[begins]), pytest.approx(T[ends]))]
             assert worst == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize("worst_at", [1600, 1605, 1619])
+def test_tracks_part_most_at_any_reading_of_a_stretch_its_ends_too(worst_at: int) -> None:
+    value, k = 10.0 + 5.0 * (T // 6.0), np.arange(T.size)
+    second = value + np.where((k >= 1600) & (k < 1620), 6.0, 0.0) + np.where(k == worst_at, 3.0, 0.0)
+    found, worst, _ = find_disagreement(pedal(value), part("throttle_second", T, second))
+    assert len(found) == 1
+    assert worst == pytest.approx(9.0)
 
 
 @pytest.mark.parametrize(("off", "parted"), [(0.51, True), (0.49, False), (-0.51, True)])
@@ -225,9 +249,10 @@ def test_the_deepest_of_several_dips_is_stated() -> None:
     index = (T // 0.5).astype(int) % 4
     value, asked = (np.array(each)[index] for each in ((24.0, 34.0, 44.0, 80.0), (60.0, 50.0, 35.0, 100.0)))
     for demand, nearer, farther in ((asked, 24.5, 44.5), (np.where(index == 1, 30.0, asked), 24.5, 34.5)):
-        found = find_falling(pedal(value), REST, signals(part("torque_target", T, demand)))
-        assert found is not None
-        assert (found.nearer, found.farther) == (nearer, farther)
+        for scale in (1.0, 0.02):  # of a small motor a small demand
+            found = find_falling(pedal(value), REST, signals(part("torque_target", T, scale * demand)))
+            assert found is not None
+            assert (found.nearer, found.farther) == (nearer, farther)
 
 
 def test_no_torque_is_stated_where_none_was_read_meanwhile() -> None:
