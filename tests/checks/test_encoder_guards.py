@@ -162,6 +162,16 @@ def test_many_disturbances_are_judged_by_the_law_with_its_companions(monkeypatch
     assert (bare.law, bare.companions) == (None, ())
 
 
+def test_a_current_is_known_for_a_second() -> None:
+    """Every 1.25 s by turns 250 and 50 A: four fifths of the two minutes, half of that above the median."""
+    at = 1.25 * np.arange(96)
+    found = load_relation(
+        study((2.6, 5.1)), signals(part("motor_current", at, np.where(np.arange(96) % 2, 50.0, 250.0)))
+    )
+    assert found is not None
+    assert (found.high_min, found.low_min) == pytest.approx((0.8, 0.8), rel=0.02)
+
+
 def related(law: RateLaw | None, electrical: bool = False, factor: Estimate | None = None) -> LoadRelation:
     given = factor or Estimate(2.0, 1.5, 3.0)
     return LoadRelation(50.0, 20.0, 90.0, 2, 6, 1.0, 1.0, given, electrical=electrical, law=law)
@@ -315,6 +325,10 @@ def test_a_wrong_factor_is_off_most_at_the_highest_speed():
     off = found["peak_deviation_rpm"]
     assert (off.value, off.low, off.high) == pytest.approx((2000.0, 1500.0, 2400.0))
     assert (found["count"].value, found["duration_s"].value) == (1.0, pytest.approx(60.0))
+    slow = _as_disturbance(study(rpm=4000.0), 0.5, 0.4, 0.8)["peak_deviation_rpm"]  # 8000, 10000 and 5000 rpm
+    assert (slow.value, slow.low, slow.high) == pytest.approx((4000.0, 1000.0, 6000.0))
+    open_ended = _as_disturbance(study(rpm=4000.0), 0.5, 0.0, 0.8)["peak_deviation_rpm"]
+    assert (open_ended.low, open_ended.high) == pytest.approx((1000.0, 1000.0))
 
 
 def test_a_segment_shows_orders_below_nine_tenths_of_half_its_sampling_rate():

@@ -222,6 +222,9 @@ def test_bands_of_current_are_a_sixth_of_the_highest_and_hold_a_hundredth_of_the
     assert [each.events for each in found] == [3, 1, 1]
     assert [each.mean_a for each in found] == pytest.approx([49.0 * 478 / 978, 51.0, 300.0])
     assert [each.minutes for each in found] == pytest.approx([9.78, 0.11, 0.11])
+    for rows, bands in ((10, 2), (9, 1)):  # a hundredth is enough
+        thin = np.repeat([49.0, 300.0], [1000 - rows, rows])
+        assert len(current_bins(thin, np.full(1000, True), np.full(1000, 0.5), np.array([10]))) == bands
     line: Any = tuple(np.array([0.0, 1.0]) + k for k in range(4))
     law = RateLaw(Estimate(2.0, 1.0, 3.0), None, 0.0, line)
     fitted, counted = rate_chart(found, law).series
