@@ -203,17 +203,18 @@ def test_a_dip_warns_below_what_coils_need_and_with_a_high_resistance(
 
 
 def test_the_lowest_of_several_closings_counts_and_dips_are_counted() -> None:
-    """Three dips, of 1, 3 and 2 V."""
+    """Four dips, of 1, 3, 2 and 2 V, of which three are marked."""
     volts = np.full(t.size, 12.5)
-    for at_s, drop_V in ((10.2, 1.0), (20.2, 3.0), (30.2, 2.0)):
+    for at_s, drop_V in ((10.2, 1.0), (20.2, 3.0), (30.2, 2.0), (40.2, 2.0)):
         volts[np.argmin(np.abs(t - at_s))] -= drop_V
-    on = ((STEPS > 10.0) & (STEPS < 12.0)) | ((STEPS > 20.0) & (STEPS < 22.0)) | (STEPS > 30.0)
+    on = (STEPS > 10.0) & (STEPS % 10.0 < 2.0)
+    on &= STEPS < 50.0
     signals = logged(VOLTAGE, state("main_contactor", STEPS, on))
     (found,) = _dips(side_of(t, volts), NONE, signals, STATED)
     assert found.measured["closing_lowest_V"].value == 9.5
-    assert found.measured["count"].value == 3.0
+    assert found.measured["count"].value == 4.0
     assert found.measured["deepest_V"].value == pytest.approx(2.0)
-    assert len(found.evidence.marks) == 3
+    assert [mark.time_s for mark in found.evidence.marks] == pytest.approx([9.78, 19.78, 29.78])
 
 
 def test_a_converter_s_resistance_is_said_with_the_dips_only_where_one_is_high() -> None:

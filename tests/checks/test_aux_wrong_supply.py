@@ -265,6 +265,7 @@ def test_rows_before_the_link_is_first_off_and_after_it_is_on_show_no_empty_batt
     assert found.spans[0] == pytest.approx((10.0, 19.9))
     assert list(_empty(replace(side, volts=13.8 + 0.0 * t))) == []
     assert list(_empty(replace(side, running=np.where(t < 10.05, 0.0, 1.0)))) == []  # one row
+    assert len(list(_empty(replace(side, running=np.where(t < 10.15, 0.0, 1.0))))) == 1  # two
     assert list(_empty(replace(side, linked=np.ones(t.size), volts=11.2 + 0.0 * t))) == [
         Problem("empty_battery", ((0.0, pytest.approx(59.9)),), level_at(11.2))
     ]
