@@ -224,6 +224,7 @@ def test_each_closing_goes_from_one_rest_of_all_to_the_next() -> None:
     assert usual_order(made) == "negative contactor, precharge relay, main contactor"
     assert usual_order(states(main_contactor=[(2.0, 3.0)])) == ""
     assert closings(states(main_contactor=[(0.0, 3.0)])) == []
+    assert closings(states(main_contactor=[(0.0, 3.0)], negative_contactor=[(2.0, 2.8)])) == []  # its order is not seen
     later = closings(states(main_contactor=[(0.0, 3.0), (5.0, 6.0)]))
     assert [one.main and one.main.time_s for one in later] == [5.0]
 

@@ -229,6 +229,16 @@ def test_a_temperature_is_taken_to_go_on_for_half_a_minute_without_a_message(gap
         assert middle == pytest.approx(0.1 * found.time_s[155], abs=0.1)
 
 
+@pytest.mark.parametrize(("readings", "pumping"), [(1, True), (2, False)])
+def test_two_messages_of_a_pump_show_that_it_is_off(readings: int, pumping: bool) -> None:
+    """Of one alone nothing is known; where nothing is known coolant is meant to flow."""
+    at = np.arange(20.0)
+    state = part("coolant_pump", np.array([0.0, 10.0])[:readings], np.zeros(readings))
+    found = thermal_log(signals(part(MOTOR, at, at), replace(state, on=np.zeros(readings, bool))))
+    assert found is not None
+    assert bool(found.pumping[0]) is pumping
+
+
 def test_the_load_that_coolant_takes_up_is_the_mean_of_the_last_fifteen_seconds() -> None:
     """Four of fifteen steps after it begins, or four of eight where they last two seconds."""
     made = steps({"current2": np.where(ROW >= 100, 60.0, 0.0)}, coolant_temperature=20.0, inverter_temperature=25.0)

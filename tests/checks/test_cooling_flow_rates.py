@@ -78,6 +78,20 @@ def test_edges_within_a_window_are_found_with_both_rates(edges_s: tuple[float, f
     assert (rates.high, rates.low) == pytest.approx((0.02, 0.002), abs=3.0 * rates.high_error + 3.0 * rates.low_error)
 
 
+def test_each_of_two_times_without_flow_has_its_own_edges():
+    """From 95 to 145 s and from 240 to 302.5 s, begun from whole windows."""
+    rng = np.random.default_rng(1623)
+    size = 40
+    start_s = 10.0 * np.arange(size)
+    heat, excess = rng.uniform(0.0, 1500.0, size), rng.uniform(100.0, 180.0, size)
+    made = Windows(np.zeros(size), heat, excess, start_s, start_s + 10.0, start_s > 0.0)
+    edges_s = ((95.0, 145.0), (240.0, 302.5))
+    rate = 0.02 - 0.018 * share_of(made, edges_s)
+    made = replace(made, change=2e-3 * heat - rate * excess)
+    found = placed(made, ((100.0, 150.0), (240.0, 310.0)))
+    assert found == (pytest.approx(edges_s[0], abs=0.1), pytest.approx(edges_s[1], abs=0.1))
+
+
 def test_a_device_takes_no_heat_from_colder_coolant_where_flow_is_gone():
     """Made with −0.004 /s in the middle: spans are judged as if it were nothing there, against statsmodels."""
     made, starved = windows(-0.004, 5)

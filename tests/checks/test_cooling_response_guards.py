@@ -39,7 +39,7 @@ def fit(
         ({"scatter": 1.21}, 0.0, 20.0, "it departs by 1.2 K"),
         ({"scatter": 1.19}, 2.0, 10.0, None),  # six tenths of a step
         ({"scatter": 1.21}, 2.0, 10.0, "it departs by 1.2 K"),
-        ({"low_s": 60.0, "high_s": 149.0}, 0.0, 10.0, None),  # two and a half times
+        ({"low_s": 60.0, "high_s": 150.0}, 0.0, 10.0, None),  # two and a half times
         ({"low_s": 60.0, "high_s": 151.0}, 0.0, 10.0, "how fast it warms"),
         ({"low_s": 0.0, "high_s": 120.0}, 0.0, 10.0, "how fast it warms"),
         ({"low_s": 80.0, "high_s": inf}, 0.0, 10.0, "how fast it warms"),
@@ -178,9 +178,10 @@ def test_the_load_is_the_current_before_the_loss_before_the_power(monkeypatch: p
 @pytest.mark.parametrize(
     ("beside", "alone", "reference"),
     [
-        (0.79, 0.1, INLET),  # good enough: no other is tried
+        (0.8, 0.1, INLET),  # good enough: no other is tried
         (0.81, 0.53, None),  # one and a half times
         (0.81, 0.55, "departs by 0.8 K"),
+        (1.5, 1.0, "departs by 1.5 K"),
         (None, 0.5, None),
         (0.9, None, "departs by 0.9 K"),
         (None, None, "no model of one body"),
@@ -193,7 +194,7 @@ def test_a_device_that_its_coolant_does_not_explain_is_tried_without_it(
     monkeypatch.setattr(response, "fit_response", fits)
     found = find_warming(PLATE, steps(LOAD, inverter_temperature=np.linspace(40.0, 50.0, ROWS), coolant_temperature=30))
     assert found.reference == reference if isinstance(found, Warming) else str(reference) in found
-    assert len(fits.asked) == (1 if beside == 0.79 else 2)
+    assert len(fits.asked) == (1 if beside == 0.8 else 2)
 
 
 def test_the_coolant_itself_has_no_coolant_to_return_to(monkeypatch: pytest.MonkeyPatch) -> None:

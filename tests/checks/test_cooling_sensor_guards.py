@@ -208,7 +208,7 @@ def stands(lasts: int, since: int = 100) -> np.ndarray:
 
 @pytest.mark.parametrize(
     ("lasts", "moved_K", "found"),
-    [(242, 13.0, True), (240, 13.0, False), (300, 12.1, True), (300, 11.9, False)],
+    [(241, 13.0, True), (240, 13.0, False), (300, 12.1, True), (300, 11.9, False)],
 )
 def test_a_sensor_is_stuck_for_two_fifths_of_a_log_while_another_moves_by_12_k(
     lasts: int, moved_K: float, found: bool
