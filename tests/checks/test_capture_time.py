@@ -63,6 +63,16 @@ def test_a_unit_of_time_in_doubt_gives_the_length_and_what_it_could_be() -> None
 CLOCK = JointClock("console.txt", "can.log", 3.25, 3.2, 3.3, 80.4, 70.0, 90.0, 0.0125, "motor_speed")
 
 
+def test_nothing_that_is_said_of_a_capture_takes_hands_near_high_voltage() -> None:
+    doubt = TimeDoubt("a.csv", "s", "a guess", 1e7, 9.0, (("ms", 1e4),), 'time_unit = "ms"')
+    silent = message_silent(logged(part("torque", "A", (10.0, 13.0)), part("throttle", "C")), ())
+    found = [
+        *time_step([(3.0, 2.5)]), *gap([(3.0, 5.5)]), *time_unit([doubt], 1e7), *joint_clock([CLOCK], 60.0), *silent,
+        *console_restart([(3.0, 5.0)], Signals({}, 0.0, 60.0)),
+    ]  # fmt: skip
+    assert [one.caution for one in found] == [""] * 6
+
+
 @pytest.mark.parametrize(("drift_ppm", "pace"), [(80.4, "80 ppm slow"), (-80.6, "81 ppm fast")])
 def test_a_log_that_was_moved_says_by_how_much_and_how_its_clock_runs(drift_ppm: float, pace: str) -> None:
     (one,) = joint_clock([replace(CLOCK, drift_ppm=drift_ppm)], 60.0)
