@@ -168,6 +168,18 @@ def test_a_plateau_is_four_of_24_speeds(onset_rpm, known):
     assert (found is not None) is known
 
 
+def test_torque_per_ampere_is_compared_at_like_currents_alone():
+    """Of the second of 24 speeds all rows have 1.4 times the current, which saturates: they are not compared."""
+    rows = np.arange(2400)
+    rpm, high = np.linspace(500.0, 8000.0, 2400), (rows >= 100) & (rows < 200)
+    torque = np.where(high, 70.0, 100.0 * np.minimum(1.0, 4000.0 / rpm))
+    current = part("motor_current", 0.01 * rows, np.where(high, 140.0, 100.0))
+    found = find_weakening(points(torque, rpm, 0.01 * rows), signals(current))
+    assert found is not None
+    assert found.curve is not None
+    assert found.curve.at.size == 23
+
+
 def target(value: np.ndarray, step: float | None = None, period_s: float = 0.02) -> Any:
     return part("motor_current_target", period_s * np.arange(value.size), value, step)
 

@@ -222,7 +222,7 @@ def test_the_margin_to_the_highest_voltage_decides_how_bad_braking_is(peak_v, se
     assert (margin.low, margin.high) == (None, pytest.approx(margin_v, abs=0.01))
 
 
-@pytest.mark.parametrize(("link_v", "margin_v"), [(385.0, 15.0), (375.0, 20.0)])
+@pytest.mark.parametrize(("link_v", "margin_v"), [(385.0, 15.0), (380.0, 20.0), (375.0, 20.0)])
 def test_the_smaller_margin_of_link_and_pack_counts(link_v, margin_v):
     """400 V are permitted on the link, 344 V in the pack, which comes to 324 V."""
     both = PACK.model_copy(update={"dc_link": DcLink(max_voltage_V=400)})
@@ -233,4 +233,7 @@ def test_the_smaller_margin_of_link_and_pack_counts(link_v, margin_v):
     )  # fmt: skip
     found = _summary(made, both, braking)
     assert found.measured["voltage_margin_V"].value == margin_v
-    assert ("close to the voltage limit" in found.title) is (margin_v == 15.0)  # a tenth of 400 V are 40 V
+    of_link = link_v >= 380.0  # also where both have as much
+    level = (400, "dc_link_voltage") if of_link else (344, "battery_voltage")
+    assert [(each.value, each.part) for each in found.evidence.levels] == [level]
+    assert ("close to the voltage limit" in found.title) is of_link  # a tenth of 400 V are 40 V
