@@ -132,6 +132,12 @@ def test_steps_of_demand_that_are_seen_within_100_ms_of_each_other_are_one(apart
     assert found.change_s[0] == pytest.approx(5.0, abs=0.011) or count == 1
 
 
+@pytest.mark.parametrize(("before", "count"), [(90.0, 1), (90.1, 0)])
+def test_a_change_of_demand_is_a_tenth_of_the_largest(before: float, count: int) -> None:
+    nm = np.where(ROWS < 4.995, before, 100.0)
+    assert find_demand(signals(part("torque", ROWS, nm))).change_s.size == count
+
+
 def test_rings_are_looked_for_after_the_thirty_largest_changes(monkeypatch: pytest.MonkeyPatch) -> None:
     """In order of time."""
     monkeypatch.setattr(judder_module, "fit_damped_sinusoid", lambda *_: RING)
@@ -331,7 +337,9 @@ def test_too_little_is_nothing_to_check() -> None:
     with pytest.raises(NothingToCheck, match="too few samples"):
         driveline(single, Any, OWN)  # type: ignore[arg-type]
     few = find_demand(signals(part("torque", ROWS[:30], ROWS[:30])))
-    assert few.change_s.size == few.sign_s.size == 0
+    one = find_demand(signals(part("torque", ROWS[:1], ROWS[:1])))
+    for each in (few, one):
+        assert each.change_s.size == each.change.size == each.sign_s.size == 0
 
 
 def test_each_outcome_of_a_drive_is_a_finding() -> None:
