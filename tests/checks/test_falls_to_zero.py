@@ -28,6 +28,7 @@ from logscope.observations.motor_speed.lost import (
     _full_slew,
     _judge,
     _Look,
+    _mean,
     _moment_s,
     _silent,
     _starts_again,
@@ -52,7 +53,7 @@ def fall(from_rpm: float = 3000.0, takes_s: float = 0.1, lasts_s: float = 2.0, b
 
 def test_a_sample_after_a_silence_that_reads_far_less_starts_again() -> None:
     """0.25 s and five updates; three tenths of what was before."""
-    size = np.array([1000.0, 1000.0, 299.0, 301.0])
+    size = np.array([500.0, 1000.0, 299.0, 301.0])
     for pause_s, update_s, seen in ((0.26, 0.01, True), (0.24, 0.01, False), (0.26, 0.06, False), (0.31, 0.06, True)):
         time_s = np.array([0.0, 0.01, 0.01 + pause_s, 0.02 + 2 * pause_s])
         got = _starts_again(time_s, size, model(update_s=update_s))
@@ -191,6 +192,18 @@ def test_without_a_torque_the_current_says_whether_the_motor_braked() -> None:
     assert _by_torque(look(fall(), part("motor_current", T[:100], T[:100])), 500, 510) is None
     assert _full_slew(look(fall())) == pytest.approx(160.0 / 0.05 * 60.0 / (2 * pi))
     assert _full_slew(replace(look(fall()), vehicle=Vehicle())) == 30_000.0
+
+
+@pytest.mark.parametrize(
+    ("since_s", "until_s", "known"), [(1.1, 1.45, True), (3.55, 3.9, True), (1.1, 1.6, False), (2.0, 2.2, False)]
+)
+def test_a_mean_is_known_within_half_a_second_of_a_reading_on_either_side(
+    since_s: float, until_s: float, known: bool
+) -> None:
+    """Read each tenth of a second until 1 s, and from 4 s on."""
+    at = np.r_[np.arange(0.0, 1.01, 0.1), np.arange(4.0, 6.0, 0.1)]
+    torque = part("torque", at, np.full(at.size, 40.0))
+    assert _mean(torque, torque.value, since_s, until_s, 80.0) == (0.5 if known else None)
 
 
 def judged(value: Any, *others: Any, **more: Any) -> Any:

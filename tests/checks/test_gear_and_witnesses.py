@@ -275,6 +275,18 @@ def test_a_departure_is_over_sooner_than_a_driveline_swings(
     assert got.tolist() == found
 
 
+@pytest.mark.parametrize(
+    ("level_rpm", "rpm", "found"),
+    [(8.0, 57.0, []), (8.0, 59.0, [500, 502]), (-4.0, 53.5, []), (-4.0, 54.5, [500, 502])],
+)
+def test_steps_away_and_back_are_beyond_tyres_by_half_a_quantum(level_rpm: float, rpm: float, found: list[int]) -> None:
+    """Of 4 rpm. Each is by more than 56 and 2 rpm; or by no less than 54 to more than 56 off the level around."""
+    value = CALM + level_rpm
+    value[499:503] = 2000.0 + rpm * np.array([0.0, 1.0, 1.0, 0.0])
+    got = brief_steps(speed(value), model(quantum_rpm=4.0), HAZEL, None, None, zero=10.0, lost_s=1.0)
+    assert got.tolist() == found
+
+
 def test_each_run_is_judged_with_the_one_after_it() -> None:
     """Lost from row 11 to row 14; a third run, from row 20 on, has nothing to do with it."""
     value = np.full(30, 3000.0)
@@ -295,6 +307,8 @@ def test_each_run_is_judged_with_the_one_after_it() -> None:
     }  # fmt: skip
     late = runs(**{**three, **later})  # away for 20 ms, and 0.2 s after the first run
     assert _lost(speed(value, P * np.arange(30)), model(30), late, 10.0, 0.1).tolist() == [False, True, True]
+    got = _one_impossible(late, np.array([False, True]), np.array([False, True, False]), np.array([0.24, 0.27]))
+    assert got.tolist() == [False, True, True]
     got = _one_impossible(runs(**three), np.array([True, True]), np.array([True, False, False]), np.array([0.14, 0.21]))
     assert got.tolist() == [True, True, False]
     assert _swings_back(runs(**{**three, "move": np.array([400.0, -376.0, 100.0])}),
