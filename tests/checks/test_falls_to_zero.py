@@ -226,6 +226,9 @@ def test_a_fall_without_torque_is_a_lost_speed_with_its_times() -> None:
     assert (found.device, found.restart) == (False, True)  # gently, as a filter does
     sudden = judged(fall(takes_s=0.01, back_s=0.01), none)
     assert (sudden.shown != (), sudden.restart) == (True, False)  # as a contact
+    for takes_s, restart in ((0.05, False), (0.08, True)):  # six samples are three new values where each comes twice
+        twice = judged(fall(takes_s=takes_s, back_s=takes_s), none, repeat=2)
+        assert (twice.shown != (), twice.restart) == (True, restart)
     assert judged(fall(), part("torque", T, np.where(T < 6.0, -160.0, 160.0))) is None  # the motor did it
     assert judged(fall(takes_s=1.0, back_s=1.0), none) is None  # no faster than tyres
     bare = judged(fall())

@@ -100,6 +100,16 @@ def test_a_coarse_trend_is_that_of_three_new_values() -> None:
         assert _frozen(speed(made, at), model(60, update_s=0.1), 30, 35, led=True, leapt=False) is frozen
 
 
+def test_the_value_after_a_jump_is_the_next_new_one() -> None:
+    """Each is logged twice: at rows 500 to 521 it stands, then it has got by 110 rpm."""
+    value = np.repeat(held(250, 10, slope=10.0)[: T.size // 2], 2)
+    assert _frozen(speed(value, T / 2.0), model(repeat=2), 500, 521, led=True, leapt=False)
+    for row, frozen in ((524, False), (526, True)):
+        far = value.copy()
+        far[row:] += 56.0  # with the 10 rpm of its slope more than half of the jump
+        assert _frozen(speed(far, T / 2.0), model(repeat=2), 500, 521, led=True, leapt=False) is frozen
+
+
 def test_how_often_readings_change_counts_on_the_slower_side() -> None:
     """Runs of 2, 2, 2, then 10, then 3, 3, 9 readings; steps of 5, 5, 5 before and 7, 6, 4.5 after; its own is 4."""
     lengths, steps = [2, 2, 2, 10, 3, 3, 9, 1], [5.0, 5.0, 5.0, 4.0, 7.0, 6.0, 4.5]

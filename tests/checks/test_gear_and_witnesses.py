@@ -54,6 +54,15 @@ def test_a_rotor_is_in_gear_where_its_speed_is_calm_on_both_sides_or_one(
         assert in_gear_at(speed(value), model(), None, *at, one_side=one).tolist() == [expected]
 
 
+def test_a_side_is_judged_by_new_values_where_each_is_logged_twice() -> None:
+    """Eight of them, 80 rpm each; the last two stand. Of five spans of four the last is calm, of eight samples all."""
+    twice = np.repeat(80.0 * np.minimum(np.arange(T.size // 2), 248), 2)
+    at = np.array([499]), np.array([500])
+    half_s = model(repeat=2, update_s=P)
+    assert in_gear_at(speed(twice, T / 2.0), half_s, None, *at, one_side=False).tolist() == [False]
+    assert in_gear_at(speed(twice, T / 2.0), model(), None, *at, one_side=False).tolist() == [True]
+
+
 def test_the_road_speed_decides_whether_it_is_in_gear() -> None:
     road = part("vehicle_speed", T, np.where(T < 11.0, 50.0, 30.0))
     at = np.array([500, 1500])
