@@ -226,6 +226,8 @@ def test_a_fall_without_torque_is_a_lost_speed_with_its_times() -> None:
     assert (found.device, found.restart) == (False, True)  # gently, as a filter does
     sudden = judged(fall(takes_s=0.01, back_s=0.01), none)
     assert (sudden.shown != (), sudden.restart) == (True, False)  # as a contact
+    for falls_s, rises_s, restart in ((0.03, 0.01, True), (0.01, 0.03, True), (0.02, 0.02, False)):
+        assert judged(fall(takes_s=falls_s, back_s=rises_s), none).restart is restart
     for takes_s, restart in ((0.05, False), (0.08, True)):  # six samples are three new values where each comes twice
         twice = judged(fall(takes_s=takes_s, back_s=takes_s), none, repeat=2)
         assert (twice.shown != (), twice.restart) == (True, restart)

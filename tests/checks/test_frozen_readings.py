@@ -110,6 +110,15 @@ def test_the_value_after_a_jump_is_the_next_new_one() -> None:
         assert _frozen(speed(far, T / 2.0), model(repeat=2), 500, 521, led=True, leapt=False) is frozen
 
 
+@pytest.mark.parametrize(("rows", "found"), [(19, 0), (20, 1)])
+def test_a_reading_that_changes_seldom_is_frozen_for_five_times_as_long(rows: int, found: int) -> None:
+    """It changes by 1 rpm each four readings; what stands from row 504 on ends in a leap."""
+    value = 2000.0 + np.arange(T.size) // 4 % 2
+    value[504 : 504 + rows] = 2000.0
+    value[504 + rows :] = 2150.0 + np.arange(T.size - 504 - rows) // 4 % 2
+    assert len(_holds(speed(value), model(), None)) == found
+
+
 def test_how_often_readings_change_counts_on_the_slower_side() -> None:
     """Runs of 2, 2, 2, then 10, then 3, 3, 9 readings; steps of 5, 5, 5 before and 7, 6, 4.5 after; its own is 4."""
     lengths, steps = [2, 2, 2, 10, 3, 3, 9, 1], [5.0, 5.0, 5.0, 4.0, 7.0, 6.0, 4.5]

@@ -240,3 +240,23 @@ def test_the_contactor_of_the_last_rise_is_that_of_the_whole_and_an_earlier_one_
     assert (whole.contactor_s, whole.contactor_after_s, whole.stayed_open, whole.ended_by) == (0.55, 0.5, True, "level")
     early = [found[0], replace(found[1], contactor_s=0.3), found[2]]
     assert len(joined_hunting(made, early)) == 3
+
+
+@pytest.mark.parametrize(("wanders_V", "onset", "top"), [(6.0, 3, 5), (7.0, 2, 6)])
+def test_a_level_is_three_noises_and_a_step_wide(wanders_V: float, onset: int, top: int) -> None:
+    """Of 2 V and 0.5 V: 6.5 V, above where it stood and below where it stands then."""
+    volts = [10.0, 10, 10, 10 + wanders_V, 60, 110 - wanders_V, 110, 110, 110, 110, 110]
+    made = link(volts, noise_v=2.0, step_v=0.5)
+    (found,) = parted(made, 0, 10, 11, 15.0)
+    assert (found.onset, found.top) == (onset, top)
+    fall = as_attempt(made, 3, 10, 0, 11, more=False)
+    assert (fall.top, fall.ended_by) == (top, "level")
+    back = as_attempt(link([*volts[:9], 110 - wanders_V, 60], 2.0, 0.5), 3, 9, 0, 10, more=False)
+    assert (back.end, back.ended_by) == (9 if wanders_V < 6.5 else 8, "fall")
+
+
+@pytest.mark.parametrize(("higher_V", "joined"), [(8.0, 1), (9.0, 3)])
+def test_small_teeth_are_alike_within_four_noises_and_a_step(higher_V: float, joined: int) -> None:
+    """Of 2 V and 0.5 V: 8.5 V, which is more than a quarter of 20 V."""
+    made, found = teeth([20.0, 20.0 + higher_V, 20.0 + higher_V], [0.0, 10.0, 10.0])
+    assert len(joined_hunting(replace(made, noise_v=2.0, step_v=0.5), found)) == joined

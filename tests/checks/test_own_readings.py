@@ -59,6 +59,14 @@ def test_a_reading_repeats_where_the_voltage_moves_up_on_both_sides(volts: list[
     assert not loud.any()
 
 
+def test_a_coarse_link_repeats_and_counts_by_its_own_step() -> None:
+    """Of 2 V: eight steps are 16 V, two are 4 V."""
+    for volts, count in (([0, 16, 16, 32, 48], 1), ([0, 15, 15, 30, 45], 0)):
+        assert np.count_nonzero(_repeats(link(volts, step_v=2.0))) == count
+    assert _counted_run(link([0, 4, 8, 12], step_v=2.0), np.arange(1, 4)) == slice(1, 3)
+    assert _counted_run(link([0, 3, 6, 9], step_v=2.0), np.arange(1, 4)) is None
+
+
 def test_a_sensor_known_to_be_slower_gives_a_new_reading_after_nine_tenths_of_its_period() -> None:
     time_s = np.array([0.0, 0.05, 0.10, 0.15, 0.19, 0.245, 0.30])
     volts = np.array([1.0, 1.0, 1.0, 2.0, 2.0, 2.0, 2.0])
@@ -156,11 +164,20 @@ def saw(depth_v: float, teeth: int = 3) -> np.ndarray:
     return rise - depth_v * np.abs((phase + 1) % 2 - 1)
 
 
-@pytest.mark.parametrize(("depth_v", "saws"), [(6.5, 3), (5.9, 0)])
-def test_a_load_that_starts_and_stops_shows_by_swings_of_two_per_cent(depth_v: float, saws: int) -> None:
+@pytest.mark.parametrize(
+    ("depth_v", "noise_v", "step_v", "saws"),
+    [
+        (6.5, 0.1, 1.0, 3), (5.9, 0.1, 1.0, 0),
+        (8.1, 1.0, 1.0, 3), (7.9, 1.0, 1.0, 0),  # or of eight noises
+        (7.1, 0.1, 3.5, 3), (6.9, 0.1, 3.5, 0),  # or of two steps
+    ],
+)  # fmt: skip
+def test_a_load_that_starts_and_stops_shows_by_swings_of_two_per_cent(
+    depth_v: float, noise_v: float, step_v: float, saws: int
+) -> None:
     """Of 300 V: 6 V."""
     apart = np.full(T.size, True)
-    found = with_swings(Signals({}, 0.0, 40.0), link(saw(depth_v), noise_v=0.1), FED, 600, apart)
+    found = with_swings(Signals({}, 0.0, 40.0), link(saw(depth_v), None, noise_v, step_v), FED, 600, apart)
     assert found.saws == saws
     if saws:
         assert (found.onset, found.top) == (10, 26)

@@ -110,6 +110,7 @@ def test_a_level_takes_in_the_ones_that_stand_above_it(
         (Field(4, 10), [[0, 0x3F], [0, 0]], 12),
         (Field(5, 14, True), [[0x3F, 0xFF], [0, 0]], 16),
         (Field(0, 1), [[1], [0]], 1),
+        (Field(4, 30), [[0xF0, 0xFF, 0xFF, 0xFF, 3], [0, 0, 0, 0, 0]], 32),  # no more than 32
     ],
 )
 def test_a_field_is_given_the_zeros_above_it_in_its_byte(field: Field, rows: list[list[int]], bits: int) -> None:
