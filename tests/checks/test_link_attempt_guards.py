@@ -6,6 +6,8 @@ common practice, no published source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,6 +21,7 @@ from logscope.observations.dc_link.attempts import (
     _gone_at_once,
     _hot_restart,
     _once,
+    _rises_and_flags,
     _rises_gradually,
     _thrown_up,
     _up_to_pack,
@@ -234,6 +237,23 @@ def test_a_rise_is_believed_by_its_relay_its_contactor_or_its_depth(
         apart[[190, 200]] = False
     attempt = rise(200, 300, volts.size - 1)
     assert bool(_believable(signals(made.part, *parts), made, attempt, apart)) is believed
+
+
+@pytest.mark.parametrize(
+    ("by_v", "noise_v", "step_v", "count"),
+    [
+        (14.9, 0.0, 1.0, 0), (15.1, 0.0, 1.0, 1),  # a twentieth of 300 V
+        (23.9, 3.0, 1.0, 0), (24.1, 3.0, 1.0, 1),  # eight noises
+        (19.9, 0.0, 10.0, 0), (20.1, 0.0, 10.0, 1),  # two steps
+    ],
+)  # fmt: skip
+def test_a_rise_is_a_twentieth_of_the_full_voltage_eight_noises_and_two_steps(
+    by_v: float, noise_v: float, step_v: float, count: int
+) -> None:
+    volts = np.interp(ON_S, [0.0, 1.0, 1.01, 2.0, 2.2, 6.0], [0.0, 0.0, 0.01, 0.01, by_v, by_v])
+    made = replace(link(volts, noise_v=noise_v), step_v=step_v)
+    found, _ = _rises_and_flags(signals(made.part, on_from("main_contactor", 3.1)), made)
+    assert len(found) == count
 
 
 def test_one_reading_not_apart_within_the_lateness_of_a_state_is_enough() -> None:

@@ -270,7 +270,7 @@ def test_a_fall_ends_where_the_voltage_rises_by_eight_noises_and_two_steps(back_
     volts = np.where(T < 30.0, 300.0 - T, 300.0 - 30.0 + P + back_v)
     end_s, restarted = _before_rise(link(volts), 10.0, 35.0, False)
     assert (end_s, restarted) == ((30.0 - P - 0.15, True) if ends else (35.0, False))
-    fine, coarse = link(volts - 1.2, step_v=0.4), link(volts, step_v=1.5)  # 4.8 V and 7 V
+    fine, coarse = link(volts, step_v=0.4), link(volts, step_v=1.5)  # 4.8 V and 7 V
     assert _before_rise(fine, 10.0, 35.0, False)[1]
     assert not _before_rise(coarse, 10.0, 35.0, False)[1]
 
