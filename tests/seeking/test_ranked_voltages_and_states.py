@@ -251,3 +251,14 @@ def test_a_battery_voltage_is_read_with_what_stands_above_its_field() -> None:
     assert hit.scale_limits == pytest.approx((0.25, 0.25))
     assert hit.offset_limits == pytest.approx((-1.0, -1.0))
     assert hit.scale_from.startswith("Fitted to DC-link voltage")
+
+
+def test_a_supply_is_a_level_with_what_stands_above_its_field() -> None:
+    """From 266 to 276 counts; the low bits alone read less than 30, which is no level."""
+    low = 10.0 + 10.0 * (LINK > 380)
+    search = search_of([low], STEP_S, {"dc_link_voltage": LINK})
+    wide = field_of(0, AT, low + 256.0, 9)
+    vars(search)["numbers"] = (replace(wide, segment=replace(wide.segment, field=Field(0, 8))),)
+    (hit,), _ = by_converter(search, "aux_voltage")
+    assert hit.score > 0.9
+    assert by_converter(search_of([low], STEP_S, {"dc_link_voltage": LINK}), "aux_voltage")[0] == []
