@@ -89,6 +89,8 @@ def test_a_bleeder_beyond_its_tolerance_is_slow_even_where_60_v_come_in_time() -
     assert judge_discharge(fall(in_time, fit=slow, late=slow), HAZEL).kind == "slow_discharge"
     as_configured = fit(constant=times(56.0, 60.0))
     assert judge_discharge(fall(in_time, fit=as_configured, late=as_configured), HAZEL).kind == "discharged"
+    for none in (None, fit(constant=times(57.0, 60.0), misfit=True)):  # no constant, but 60 V in view
+        assert judge_discharge(fall(in_time, fit=none, late=none, crossed=True), HAZEL).kind == "discharged"
 
 
 @pytest.mark.parametrize(("high_s", "active"), [(4.9, True), (5.1, False)])

@@ -124,6 +124,8 @@ def test_an_active_discharge_stops_where_the_slow_curve_carried_back_meets_its_r
     assert measure._stop(link(350.0), at, volts, fit(misfit=True, voltage=late.voltage), OPENING) is None
     near = np.maximum(volts, 163.0)  # six noises of 0.5 V off the curve are still on it
     assert (measure._stop(link(350.0), at, near, late, OPENING) is not None) is found
+    stepped = link(350.0, step_v=1.0)
+    assert (measure._stop(stepped, at, np.maximum(volts, 164.0), late, OPENING) is not None) is found
     assert measure._stop(link(350.0), at, np.full(at.size, 162.0), late, OPENING) is None  # never off it
     assert measure._stop(link(350.0), at, np.full(at.size, 164.0), late, OPENING) is None  # and never on it
 
@@ -271,7 +273,13 @@ def fitted_with(monkeypatch: pytest.MonkeyPatch) -> Any:
 
 def test_a_fall_is_measured_from_its_opening_to_its_end(fitted_with: Any) -> None:
     """47 s from 350 V: 60 V are not passed in the 57.5 s that are logged; 0.3 s settle first."""
-    crossing = fit(crossing_from=lambda low, high, late: between(80.0 + low, 90.0 + high))
+    read_late_s: list[float] = []
+
+    def crosses(low: float, high: float, late: float) -> Estimate:
+        read_late_s.append(late)
+        return between(80.0 + low, 90.0 + high)
+
+    crossing = fit(crossing_from=crosses)
     found, handed = fitted_with(falling(47.0), crossing, pack_v=np.where(T > 2.0, 348.0, 340.0))
     assert handed == [(pytest.approx(2.8), 572, 0.5)]
     assert (found.level_v, found.pack_v, found.crossed, found.still) == (350.0, 348.0, False, False)
@@ -279,6 +287,7 @@ def test_a_fall_is_measured_from_its_opening_to_its_end(fitted_with: Any) -> Non
     assert found.length_s == pytest.approx(59.9 - 2.0)
     assert (found.fit, found.late, found.settled, found.stopped) == (crossing, crossing, True, None)
     assert found.time_to_safe == between(82.0, 92.5)
+    assert 0.065 <= read_late_s[0] < 0.165  # by its sensing, and by stamps of less than a period
     assert (found.missing_s, found.differs) == (0.0, 1.0)
 
 
