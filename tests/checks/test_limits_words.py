@@ -73,6 +73,13 @@ def test_at_its_limit_nothing_is_left_and_nothing_is_beyond_it() -> None:
     assert replace(close("edge"), seen_s=0.0).near_percent == 0.0
 
 
+def test_a_margin_is_open_by_half_a_step_where_the_reading_has_one() -> None:
+    for step, most in ((1.0, 18.0), (None, 17.5)):
+        one = replace(close("near"), part=part("motor_current", AT, AT, step))
+        margin = _kept([one], [], [], signals(one.part)).measured["motor_current_margin_A"]
+        assert (margin.value, margin.low, margin.high) == (17.5, None, most)
+
+
 def test_kept_limits_name_what_came_near_and_what_is_not_logged() -> None:
     both = [close("near"), close("low kept")]
     words = kept_words(both, both[0], ["12 V supply", "coolant temperature"], but_in_trips=False)
