@@ -199,6 +199,8 @@ def test_a_place_of_the_travel_has_three_readings_and_there_are_six() -> None:
     x = np.repeat(np.arange(1.0, 13.0, 2.0), 3)
     assert _slope(x, 5.0 + 0.7 * x) == pytest.approx(0.7)
     assert _slope(x[1:], 5.0 + 0.7 * x[1:]) is None  # two readings in one of the six
+    moving = np.concatenate([2.0 * k + np.array([0.1, 0.8, 1.5]) for k in range(6)])  # 2 % are a place
+    assert _slope(moving, 5.0 + 0.7 * moving) == pytest.approx(0.7)
 
 
 @pytest.mark.parametrize(("apart_s", "count"), [(0.18, 1), (0.24, 2)])
