@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 
 from logscope.arrays import FloatArray
 from logscope.statistics.alignment import (
@@ -189,3 +190,39 @@ def test_a_clock_that_jumps_follows_no_line() -> None:
     assert isinstance(found, NotAligned)
     assert "scatters by" in found.reason
     assert "samples 50 ms apart" in found.reason
+
+
+@pytest.mark.parametrize(
+    ("offsets", "why"),
+    [
+        ([5.0, 5.004, 4.996, 5.0], None), ([5.0, 5.0, 5.0], None), ([5.0, 5.0], "change too little"),
+        ([5.0, 5.0199, 5.0398, 5.0597], None), ([5.0, 5.0201, 5.0402, 5.0603], "clocks would have to differ by 0.20 %"),
+        ([5.0, 4.9799, 4.9598, 4.9397], "clocks would have to differ by"),
+        ([5.0, 5.026, 4.974, 5.0], None), ([5.0, 5.0267, 4.9733, 5.0], "scatters by 25 ms"),
+    ],
+)  # fmt: skip
+def test_windows_of_one_clock_lie_on_a_line(
+    monkeypatch: pytest.MonkeyPatch, offsets: list[float], why: str | None
+) -> None:
+    """statsmodels OLS: scatter about the line, with two degrees of freedom less; at most half of 50 ms.
+
+    Windows every 10 s, so that 20 ms from one to the next are 0.2 %.
+    """
+    middles, found_s = 10.0 * np.arange(len(offsets)), np.array(offsets)
+    monkeypatch.setattr("logscope.statistics.alignment._coarse", lambda *_: (5.0, 0.97, 40.0))
+    monkeypatch.setattr(
+        "logscope.statistics.alignment._windows", lambda *_: (middles, found_s, np.full(middles.size, 0.01))
+    )
+    found = align_clocks(AT, wave(AT), AT, wave(AT))
+    if why is not None:
+        assert isinstance(found, NotAligned)
+        assert why in found.reason
+        return
+    assert isinstance(found, Alignment)
+    line = sm.OLS(found_s, sm.add_constant(middles)).fit()
+    assert found.residual_s == pytest.approx(line.mse_resid**0.5, abs=1e-9)
+    assert (found.drift, found.offset_s) == pytest.approx((line.params[1], found_s.mean()), abs=1e-9)
+    assert (found.correlation, found.overlap_s, found.windows) == (0.97, 40.0, len(offsets))
+    assert found.drift_high - found.drift == pytest.approx(found.drift - found.drift_low)
+    assert found.offset_high_s - found.offset_s == pytest.approx(found.offset_s - found.offset_low_s)
+    assert found.middle_s == pytest.approx(middles.mean())
