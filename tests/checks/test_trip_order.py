@@ -122,6 +122,14 @@ SUPPLY: dict[str, tuple[list[Part], bool | None]] = {
     "is not logged": ([], None),
     "a contactor opens before": ([contactor("main_contactor", 9.9)], True),
     "the negative one opens before": ([contactor("negative_contactor", 9.9)], True),
+    "a contactor opens within the last fifth of a second": (
+        [contactor("main_contactor", 9.83), made("dc_link_voltage", 0.01, 330.0)],
+        True,
+    ),
+    "a contactor opens a period sooner": (
+        [contactor("main_contactor", 9.79), made("dc_link_voltage", 0.01, 330.0)],
+        True,
+    ),
     "a contactor opens afterwards": ([contactor("main_contactor", 10.1), made("dc_link_voltage", 0.01, 330.0)], False),
     "a contactor opens long before": ([contactor("main_contactor", 9.6), made("dc_link_voltage", 0.01, 330.0)], False),
 }
