@@ -46,6 +46,7 @@ def test_a_taper_begins_where_a_percent_or_the_noise_is_lost(noise_a: float, at_
         (0.50, 0.0, None, 364.0, 1.0),
         (1.60, 0.0, 1.0, 310.0, 4.0),  # a step and a half
         (3.00, 0.0, 1.0, 400.0, 25.0),
+        (1.50, 0.0, 0.5, 400.0, 25.0),
         (0.90, 0.3, None, 312.0, 12.0),  # three standard deviations of noise
         (1.50, 0.3, None, 376.0, 20.0),
     ],

@@ -55,6 +55,13 @@ def test_a_reading_is_frozen_for_a_tenth_of_a_second_and_jumps_to_its_trend(valu
         assert one.deviation_rpm == pytest.approx(abs(value[last + 1] - value[500]))
 
 
+@pytest.mark.parametrize(("slope", "found"), [(0.9, 0), (1.0, 1)])
+def test_the_jump_after_a_frozen_reading_is_beyond_five_of_its_steps(slope: float, found: int) -> None:
+    """Of 4 rpm: 20 rpm, more than the slack; 21 readings by 0.9 or 1 rpm."""
+    loose = RateLimit(5e4, 6.0, np.full(T.size - 1, P), np.full(T.size - 1, 506.0))
+    assert len(_holds(speed(held(500, 20, slope=slope)), model(quantum_rpm=4.0, in_gear=loose), None)) == found
+
+
 def test_a_frozen_reading_lies_between_readings_and_not_at_rest() -> None:
     value = held(500, 20)
     time_s = T.copy()
