@@ -179,6 +179,14 @@ def test_a_model_learns_period_quantum_noise_zero_and_exposure() -> None:
     assert model.in_gear.limit[10] == pytest.approx(5000.0 * 0.01 + model.in_gear.slack)
 
 
+def test_rounding_takes_its_own_part_out_of_the_noise() -> None:
+    """Noise 5 rpm in steps of 5: 25 − 1.25² × 20/72 × 25 = 14.1 rpm², six deviations of a difference and two steps."""
+    noise = np.random.default_rng(3).normal(0.0, 5.0, 4000)
+    model = speed_model(speed(5.0 * np.round((np.linspace(1000.0, 1500.0, 4000) + noise) / 5.0), step=5.0), Vehicle())
+    assert model.reach.slack == pytest.approx(10.0 + 31.9, rel=0.1)
+    assert model.reach.slack - model.in_gear.slack == pytest.approx(2.5)
+
+
 def test_single_counts_may_add_to_what_a_slow_shaft_can_do() -> None:
     """60 pulses a turn, each 10 ms: one is 100 rpm. Below 400 rpm two of them, in gear and freely."""
     vehicle = Vehicle(motor=Motor(encoder_pulses_per_rev=60, max_torque_Nm=160, rotor_inertia_kgm2=0.05))
