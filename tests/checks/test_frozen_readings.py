@@ -215,3 +215,16 @@ def test_impossible_steps_belong_together_by_their_time(away: list[tuple[int, in
     assert found is not None
     assert [each.kind for each in found.disturbances] == kinds
     assert found.lost.tolist() == ([700] if away == [(700, 805, -3000.0)] else [])
+
+
+@pytest.mark.parametrize(("repeat", "away", "found"), [(1, 2, 1), (1, 3, 0), (2, 2, 1), (2, 3, 0)])
+def test_where_sampling_is_coarse_two_new_values_away_are_one_episode(repeat: int, away: int, found: int) -> None:
+    """Every 0.1 s, each value once or twice: up by 9,000 rpm, and by 6,500 back; a light rotor does 3,000 in 0.1 s."""
+    value = 3000.0 + 20.0 * (np.arange(100) % 2)
+    value[50 : 50 + away] += 9000.0
+    value[50 + away :] += 2500.0
+    at = 0.1 * np.arange(100 * repeat)
+    study = analyse_speed(speed(np.repeat(value, repeat), at), Vehicle())
+    assert study is not None
+    assert study.model.repeat == repeat
+    assert len(study.disturbances) == found
