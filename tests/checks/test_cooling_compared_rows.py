@@ -16,7 +16,7 @@ from motor_traces import part, signals
 from logscope.checks.cooling.balance import _offset, find_parted
 from logscope.checks.cooling.derating import _less, find_derating
 from logscope.checks.cooling.flow import _takes_up
-from logscope.checks.cooling.sensors import _compared, _taken_up, find_offset, find_stuck
+from logscope.checks.cooling.sensors import _compared, _load_varied, _taken_up, find_offset, find_stuck
 from logscope.checks.cooling.thermal_log import thermal_log
 from logscope.checks.cooling.windows import Windows
 from logscope.vehicle import Limits, Vehicle
@@ -70,6 +70,17 @@ def test_another_device_moves_while_a_sensor_stands_and_not_after(row: int, foun
     assert len(got) == found
     if found:
         assert (got[0].start_s, got[0].end_s, got[0].moved_K) == (100.5, 299.5, pytest.approx(13.0))
+
+
+def test_a_load_varies_while_a_sensor_stands_and_not_before_or_after() -> None:
+    """Its mean over half a minute: that of the first one still holds what was before."""
+    for amps, first, last in (
+        (np.where(ROW < 200, 400.0, 100.0), 200, 399),
+        (np.where(ROW < 200, 100.0, 400.0), 0, 199),
+    ):
+        made = steps({"current2": amps**2}, inverter_temperature=20.0)
+        assert not _load_varied(made, first, last)
+        assert _load_varied(made, 0, 399)
 
 
 def test_a_cold_start_counts_by_its_newest_half_and_a_jump_within_15_s_is_an_old_value() -> None:
@@ -237,6 +248,15 @@ def test_two_messages_of_a_pump_show_that_it_is_off(readings: int, pumping: bool
     found = thermal_log(signals(part(MOTOR, at, at), replace(state, on=np.zeros(readings, bool))))
     assert found is not None
     assert bool(found.pumping[0]) is pumping
+
+
+@pytest.mark.parametrize(("share", "pumping"), [(0.75, True), (0.5, False), (0.25, False)])
+def test_a_pump_is_on_in_a_step_in_which_it_is_on_for_most(share: float, pumping: bool) -> None:
+    at = np.arange(0.0, 20.0, 0.25)
+    state = part("coolant_pump", at, np.zeros(at.size))
+    found = thermal_log(signals(part(MOTOR, at, at), replace(state, on=at % 1.0 < share)))
+    assert found is not None
+    assert bool(found.pumping.all()) is bool(found.pumping.any()) is pumping
 
 
 def test_the_load_that_coolant_takes_up_is_the_mean_of_the_last_fifteen_seconds() -> None:

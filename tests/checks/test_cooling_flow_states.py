@@ -86,7 +86,7 @@ def test_a_search_begins_with_the_stretches_that_explain_most() -> None:
     assert left[3] <= left[4] <= left[5]
 
 
-@pytest.mark.parametrize(("low", "hints"), [(0.0159, True), (0.0161, False)])
+@pytest.mark.parametrize(("low", "hints"), [(0.016, True), (0.0161, False)])
 def test_two_rates_hint_at_a_lost_flow_from_four_fifths_on(
     low: float, hints: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -218,6 +218,25 @@ def test_where_it_flowed_it_carried_something_off(excess: float, lost: bool, mon
     )  # fmt: skip
     log = replace(LOG, step_s=8.0, time_s=8.0 * AT)
     assert (_lost(PLATE, INLET, made, ((1550.0, 3100.0),), 1e3, log) is not None) is lost
+
+
+def test_only_a_heat_sink_shows_a_flow_that_never_was_in_windows_of_ten_seconds(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A winding falls back slowly with flow as well. Coarse readings have longer windows where flow is looked for."""
+    lasted: list[float] = []
+
+    def never(part: str, windows: Windows, log: Any) -> Any:
+        lasted.append(float(windows.end_s[0] - windows.start_s[0]))
+        return part
+
+    monkeypatch.setattr(flow, "_never", never)
+    monkeypatch.setattr(flow, "_candidates", lambda *_: [])
+    one = steps({"current": AMPS}, 1.0, motor_temperature=plate(AMPS), inverter_temperature=plate(AMPS),
+                coolant_temperature=20.0)  # fmt: skip
+    assert (flow._judged(PLATE, INLET, one), flow._judged(MOTOR, INLET, one)) == (PLATE, None)
+    assert lasted == [10.0]
+    assert flow._judged(PLATE, INLET, steps({}, inverter_temperature=plate(AMPS), coolant_temperature=20.0)) is None
 
 
 def test_a_coarse_temperature_has_windows_twice_as_long(monkeypatch: pytest.MonkeyPatch) -> None:
