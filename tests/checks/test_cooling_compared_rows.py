@@ -15,7 +15,7 @@ from motor_traces import part, signals
 
 from logscope.checks.cooling.balance import _offset, find_parted
 from logscope.checks.cooling.derating import _less, find_derating
-from logscope.checks.cooling.flow import _takes_up
+from logscope.checks.cooling.flow import _starved, _takes_up
 from logscope.checks.cooling.sensors import _compared, _load_varied, _taken_up, find_offset, find_stuck
 from logscope.checks.cooling.thermal_log import thermal_log
 from logscope.checks.cooling.windows import Windows
@@ -257,6 +257,22 @@ def test_a_pump_is_on_in_a_step_in_which_it_is_on_for_most(share: float, pumping
     found = thermal_log(signals(part(MOTOR, at, at), replace(state, on=at % 1.0 < share)))
     assert found is not None
     assert bool(found.pumping.all()) is bool(found.pumping.any()) is pumping
+
+
+@pytest.mark.parametrize(("excess_K", "by_temperature"), [(3.9, True), (4.1, False)])
+def test_a_device_hardly_above_its_coolant_shows_no_flow_to_compare_with(excess_K: float, by_temperature: bool) -> None:
+    """Three kelvin and a step of half a kelvin of either; without flow it is 46 °C, 15 K more than with it."""
+    lost = ROW >= 200
+    made = steps(None, 0.5, inverter_temperature=np.where(lost, 46.0, 20.0 + excess_K), coolant_temperature=20.0)
+    found = _starved(PLATE, made, ((200.5, 400.0),), 0, False, 250.0, None)
+    assert found.by_temperature is by_temperature
+
+
+def test_the_rounding_of_each_temperature_is_its_own() -> None:
+    at = np.arange(20.0)
+    found = thermal_log(signals(replace(part(MOTOR, at, at), step=0.5), replace(part(PLATE, at, at), step=None)))
+    assert found is not None
+    assert found.rounding == {MOTOR: 0.5, PLATE: 0.0}
 
 
 def test_the_load_that_coolant_takes_up_is_the_mean_of_the_last_fifteen_seconds() -> None:

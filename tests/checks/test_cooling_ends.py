@@ -98,6 +98,7 @@ def test_bodies_that_cool_give_off_heat_and_a_sensor_that_stands_may_be_stuck() 
     ("cold", "rows", "offset"),
     [
         ((18.0, 18.0, 20.0, 19.0), 5, (1.0, 1.0)),  # outlet less inlet before the load, known to a kelvin
+        ((18.0, 18.0, 21.0, 19.0), 5, (2.0, 1.0)),
         ((18.0, 18.0, 21.1, 19.0), 5, (0.0, 2.0)),  # they do not agree within three
         ((18.0, 18.0, 20.0, 19.0), 4, (0.0, 2.0)),
     ],

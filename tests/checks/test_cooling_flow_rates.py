@@ -55,6 +55,7 @@ def test_residuals_that_are_alike_widen_the_errors(alike: float, wider: float):
     assert seen == pytest.approx(wider, abs=0.1)
     times = np.sqrt((1.0 + seen) / (1.0 - seen))
     assert [rates.high_error, rates.low_error] == pytest.approx((fit.bse[2:] * times).tolist(), rel=1e-6)
+    assert rates.noise_K == pytest.approx(np.sqrt(2.0 * fit.mse_resid))  # of the difference of two sums
 
 
 def test_rates_that_are_alike_are_not_apart():

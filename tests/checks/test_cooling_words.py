@@ -346,3 +346,15 @@ def test_a_pump_that_stands_leaves_no_little_flow(monkeypatch: pytest.MonkeyPatc
         monkeypatch.setattr(check, "find_pump_trouble", lambda *_, trouble=trouble: [trouble])
         found = {each.kind: each for each in cooling(LOGGED, ANY, Vehicle())}
         assert found["cooling.no_flow"].severity is severity
+
+
+def test_no_text_on_cooling_takes_hands_near_high_voltage() -> None:
+    every = [
+        flow_words(LOST, [], True), parted_words(PARTED), *(pump_words(each) for each in (OFF, STOPPED, DRY)),
+        stuck_words(StuckSensor(PLATE, 40.0, 0.0, 200.0, MOTOR, 15.0)),
+        offset_words(OffsetSensor(PLATE, 4.0, 0.5, 18.0, 20.0)),
+        offset_words(OffsetSensor(PLATE, 6.0, 0.5, 18.0, 20.0, INLET)),
+        swapped_words(SwappedSensors(-2.0, -2.5, -1.5)), undetermined_words(PLATE, "it stands"),
+        derating_words(Derating(PLATE, 85.0, 0.7, 0.68, 0.72, 83.0, 10.0, 20.0)),
+    ]  # fmt: skip
+    assert not any(words.hands_near_hv for words in every)
