@@ -76,6 +76,8 @@ def test_the_steepest_of_three_intervals_about_a_row_counts() -> None:
     assert _steepness(made, at).tolist() == [1.0, 4.0, 4.0, 4.0, 4.0]
     assert _steepness(made, np.array([0.2])).tolist() == [1.0]
     assert _steepness(current([3.0], np.array([1.0])), at).tolist() == [0.0] * 5
+    last = current([0.0, 0.0, 0.0, 0.0, 8.0], np.arange(5.0))
+    assert _steepness(last, np.array([1.5, 2.5, 3.5, 9.0])).tolist() == [0.0, 8.0, 8.0, 8.0]
     long = current([0.0, 2.0, 2.0, 2.0, 2.0, 2.0], np.arange(6.0))
     assert _steepness(long, np.array([2.5, 3.5])).tolist() == [0.0, 0.0]
 

@@ -7,9 +7,11 @@ from math import inf, log
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.optimize import brentq
 
 from logscope.statistics.change import change_in_cells, change_of_repeats, levels_of_sets
 from logscope.statistics.clustering import INDEPENDENT, Recorded, clustering, spread_of_units
+from logscope.statistics.count_regression import fit_counts, profile_limits
 from logscope.statistics.detectability import minimum_detectable_ratio, more_exposure_for
 from logscope.statistics.integral import Integral, integrate
 from logscope.statistics.rate_change import Observed, _efficient_variance, _tails, fit_law, rate_change
@@ -136,6 +138,22 @@ def test_two_second_differences_count_as_one() -> None:
     found = integrate(np.arange(21.0), (-1.0) ** np.arange(21))
     half = stats.t.ppf(0.975, 9.5) * (4.0 / 1.5 * 20.0) ** 0.5
     assert (found.value - found.low, found.high - found.value) == pytest.approx((half, half))
+
+
+def test_profile_limits_of_a_ratio_are_those_of_a_binomial_share() -> None:
+    """scipy.stats.binom: of 2 and 10 events, ten of twelve; twice the log-likelihood falls by chi-squared's 95 %."""
+    counts, ones = np.array([2.0, 10.0]), np.ones(2)
+    columns = np.column_stack([ones, [0.0, 1.0]])
+
+    def above(log_ratio: float) -> float:
+        share = 1.0 / (1.0 + np.exp(-log_ratio))
+        fall = stats.binom.logpmf(10, 12, 10 / 12) - stats.binom.logpmf(10, 12, share)
+        return float(2.0 * fall - stats.chi2.ppf(0.95, 1))
+
+    expected = brentq(above, -3.0, log(5.0)), brentq(above, log(5.0), 6.0)
+    found = profile_limits(counts, ones, columns, fit_counts(counts, ones, columns), 1)
+    assert found == pytest.approx(expected, abs=1e-3)
+    assert found[1] - log(5.0) > 1.1 * (log(5.0) - found[0])  # not alike
 
 
 def test_three_values_have_a_noise_and_two_have_none() -> None:
