@@ -338,6 +338,7 @@ def test_a_small_rise_counts_where_the_relay_vouches_for_it() -> None:
     (found,) = hot_restart_with_relay(3.2)
     assert found.relay_s == pytest.approx(2.0)
     assert found.relay_end_s == pytest.approx(2.5)
+    assert found.ended_by == "fall"
     assert not hot_restart_with_relay(3.2, relay_from_s=3.2)
     assert len(hot_restart_with_relay(3.2, relay_from_s=1.5)) == 1  # by 0.15 s after it opened
     assert not hot_restart_with_relay(3.2, relay_from_s=1.3)

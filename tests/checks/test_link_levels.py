@@ -71,11 +71,12 @@ def test_readings_that_may_be_late_count_about_a_moment() -> None:
 
 
 def test_the_step_of_readings_is_the_coarser_one_that_all_keep_to() -> None:
-    """Twelve levels 2 V apart of a signal defined to 0.1 V; fewer levels show nothing but a leap."""
+    """Levels 2 V apart of a signal defined to 0.1 V; fewer than ten show nothing but a leap."""
     stairs = Part("dc_link_voltage", T, 2.0 * np.floor(T * 0.6), "V", "Link.V", 0.1)
     assert observed_step(stairs) == 2.0
-    few = Part("dc_link_voltage", T, 2.0 * np.floor(T * 0.2), "V", "Link.V", 0.1)
-    assert observed_step(few) == 0.1
+    for levels, step in ((10, 2.0), (9, 0.1), (4, 0.1)):
+        few = Part("dc_link_voltage", T, 2.0 * (np.arange(T.size) % levels), "V", "Link.V", 0.1)
+        assert observed_step(few) == step
 
 
 @pytest.mark.parametrize(

@@ -63,6 +63,8 @@ def test_a_level_that_wanders_by_a_twentieth_of_the_rise_has_not_begun_to_rise()
     rest = [0.0] * 10
     assert onset_of(np.array([*rest, *[14.0] * 40, 300.0]), 0, 50, 4.0) == 49
     assert onset_of(np.array([*rest, *[16.0] * 40, 300.0]), 0, 50, 4.0) == 9
+    assert onset_of(100.0 + np.array([*rest, *[16.0] * 40, 300.0]), 0, 50, 4.0) == 9  # from wherever it rises
+    assert onset_of(100.0 + np.array([*rest, *[14.0] * 40, 300.0]), 0, 50, 4.0) == 49
 
 
 def attempt_of(volts: list[float], end: int, fall: int, onset: int = 3, *, more: bool = False) -> Attempt:
