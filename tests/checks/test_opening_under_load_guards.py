@@ -71,6 +71,7 @@ def test_a_current_before_a_dropout_ranges_over_the_half_second_before_it():
     assert (found.value, found.low) == (60.0, 5.0)
     assert found.high == pytest.approx(80.0 + 59.0)  # up to the next sample, and as far on as it last moved
     assert current_before(made, -0.01) is None
+    assert current_before(made, 0.35) is None  # what flowed half a second before is not logged
     assert current_before(history(), 1.0) is None
 
 

@@ -104,7 +104,7 @@ def test_a_link_follows_its_pack_by_their_correlation(swing_v, sign, moves):
 )
 def test_a_link_is_charged_by_its_last_reading_before_a_closing(link_v, noise_v, pack_v, share, charged):
     """95 % of 350 V are 332.5 V."""
-    link = link_of(volts("dc_link_voltage", (0.0, link_v), (10.0, 348.0), (10.3, 399.0)), noise_v=noise_v)
+    link = link_of(volts("dc_link_voltage", (0.0, 100.0), (9.9, link_v), (10.0, 348.0), (10.3, 399.0)), noise_v=noise_v)
     parts = [] if pack_v is None else [volts("battery_voltage", (0.0, pack_v))]
     made = history(parts, link=link)
     (switch,) = switchings("main_contactor", (10.0, True), within_s=0.05)
@@ -143,6 +143,16 @@ def test_a_link_that_moves_with_its_pack_is_stuck_and_one_that_leaves_it_is_not(
         if found is not None:
             assert len(found.reasons) == reasons
             assert found.correlation == (None if pack_falls else correlation)
+
+
+@pytest.mark.parametrize(("readings", "leaves"), [(3, True), (4, False), (5, False)])
+def test_four_readings_show_that_a_pack_falls_with_its_link(readings, leaves):
+    """Both by 1 V, the pack in its last two readings: 0.1 V of noise make 0.6 V of a fall."""
+    at = np.linspace(6.0, 14.0, readings)
+    pack = part("battery_voltage", at, np.where(np.arange(readings) < readings - 2, 350.0, 349.0))
+    link = link_of(volts("dc_link_voltage", (0.0, 350.0), (10.0, 349.0)), noise_v=0.1)
+    fit = SimpleNamespace(falls=True, voltage=lambda at_s: np.interp(at_s, [5.2, 15.0], [350.0, 349.0]))
+    assert welds._leaves(history([pack], link=link), fit, AT, link) is leaves
 
 
 def test_what_closed_is_listed_in_order_of_the_log():
