@@ -336,6 +336,14 @@ def test_a_link_is_off_what_it_stood_at_under_load_and_back_near_it(pack_v, away
     assert [drop.end_s for drop in found] == ([] if end_s is None else [pytest.approx(end_s)])
 
 
+@pytest.mark.parametrize(("level_v", "seen"), [(211.0, 1), (209.0, 0)])
+def test_a_link_below_three_fifths_of_its_voltage_was_not_connected(level_v, seen):
+    at = np.arange(0.0, 9.0, 0.01)
+    parts = [part("battery_current", at, np.where(at < 2.995, 50.0, 0.0))]
+    link = link_of(part(LINK, at, np.where((at > 2.995) & (at < 3.1), 0.7 * level_v, level_v)))
+    assert len(after_current(history(parts, link=link))) == seen
+
+
 @pytest.mark.parametrize(
     ("moments", "at_s", "closes_s"),
     [

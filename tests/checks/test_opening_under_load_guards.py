@@ -64,11 +64,11 @@ def test_before_its_first_sample_no_current_is_known():
 
 def test_a_current_before_a_dropout_ranges_over_the_half_second_before_it():
     """Samples every 0.1 s, read from 0.6 s before; the largest one is the value, an earlier larger one is not."""
-    amps = np.array([99.0, -99.0, 99.0, 99.0, 40.0, -50.0, 30.0, 20.0, 60.0, 10.0, 5.0, 80.0])
+    amps = np.array([99.0, -99.0, 99.0, 99.0, 40.0, -70.0, 30.0, 20.0, 60.0, 10.0, 5.0, 80.0])
     made = history([part("battery_current", 0.1 * np.arange(12), amps)])
     found = current_before(made, 1.005)
     assert found is not None
-    assert (found.value, found.low) == (60.0, 5.0)
+    assert (found.value, found.low) == (70.0, 5.0)
     assert found.high == pytest.approx(80.0 + 59.0)  # up to the next sample, and as far on as it last moved
     assert current_before(made, -0.01) is None
     assert current_before(made, 0.35) is None  # what flowed half a second before is not logged
