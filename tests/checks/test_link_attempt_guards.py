@@ -88,6 +88,7 @@ def test_a_reading_gone_astray_is_back_at_once(
         ([266, 0, 300], rise(1, 2), 0.01, 11.0, False),
         ([300, 300, 0, 300], rise(2, 3), 0.149, 0.0, True),
         ([300, 300, 0, 300], rise(2, 3), 0.151, 0.0, False),
+        ([*[300] * 12, 0, 300], rise(12, 13), 0.1, 0.0, True),  # whenever it was
         ([0, 300], rise(0, 1), 0.01, 0.0, False),  # nothing before it
         ([300, 0, 150, 300], rise(1, 3), 0.01, 0.0, True),
         ([300, 0, 100, 200, 300], rise(1, 4), 0.01, 0.0, False),
@@ -105,6 +106,7 @@ def test_a_link_that_stood_as_high_just_before_was_not_charged(
         ([100, 300, 300, 284, 284], rise(0, 1), 0.01, 0.0, True),  # 16 V lower within half a second
         ([100, 300, 300, 286, 286], rise(0, 1), 0.01, 0.0, False),  # 5 % of 300 V are 15 V
         ([100, 300, 300, 284, 284], rise(0, 1), 0.01, 1.0, False),  # and three noises
+        ([100, 300, 300, 281.5, 284], rise(0, 1), 0.01, 1.0, True),
         ([19, 300, 300, 200, 200], rise(0, 1), 0.01, 0.0, False),  # from nothing: charged
         ([21, 300, 300, 200, 200], rise(0, 1), 0.01, 0.0, True),
         ([100, 150, 200, 230, 260, 300, 200], rise(0, 5), 0.01, 0.0, True),  # up within 50 ms
