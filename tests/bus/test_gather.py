@@ -176,3 +176,32 @@ def test_long_payloads_are_kept_whole_whatever_other_frames_are_in_the_block() -
     other = Frame(0.05, 0x200, bytes(8), Flag.TRANSMITTED)
     payloads = traffic_of([*long, other]).buses[0].messages[0].payloads
     assert payloads.tolist() == [list(range(64))] * 4
+
+
+def test_windows_that_give_way_keep_stamps_and_bits_of_the_same_frames() -> None:
+    """The frame numbers stand in for both: afterwards every second window is left, in order."""
+    buses = np.zeros((2, walk.BUS_COLUMNS), np.int64)
+    buses[1, walk.BUS_COUNT], buses[1, walk.BUS_STRIDE] = walk.BUS_WINDOW * walk.BUS_WINDOWS + 5, 1
+    stamps = np.tile(np.arange(walk.BUS_WINDOW * walk.BUS_WINDOWS), (2, 1))
+    bits = stamps + 10**6
+    place = walk._place_in_bus_windows.py_func(1, buses, stamps, bits)
+    kept = np.arange(0, walk.BUS_WINDOWS, 2)[:, None] * walk.BUS_WINDOW + np.arange(walk.BUS_WINDOW)
+    assert place == kept.size + 5
+    assert buses[:, walk.BUS_STRIDE].tolist() == [0, 2]
+    assert stamps[1, : kept.size].tolist() == kept.ravel().tolist()
+    assert bits[1, : kept.size].tolist() == (kept.ravel() + 10**6).tolist()
+    assert stamps[0].tolist() == np.arange(stamps.shape[1]).tolist()
+
+
+def test_windows_of_an_identifier_that_give_way_keep_stamps_sizes_and_payloads_of_the_same_frames() -> None:
+    ids = np.zeros((2, walk.ID_COLUMNS), np.int64)
+    ids[1, walk.COUNT], ids[1, walk.STRIDE] = walk.WINDOW * walk.WINDOWS * 2, 2
+    stamps = np.tile(np.arange(walk.WINDOW * walk.WINDOWS), (2, 1))
+    sizes, payloads = stamps % 9, np.stack([stamps % 251, stamps % 241], axis=-1)
+    place = walk._place_in_windows.py_func(1, ids, stamps, sizes, payloads)
+    kept = (np.arange(0, walk.WINDOWS, 2)[:, None] * walk.WINDOW + np.arange(walk.WINDOW)).ravel()
+    assert place == kept.size
+    assert ids[1, walk.STRIDE] == 4
+    for column, whole in ((stamps[1], kept), (sizes[1], kept % 9), (payloads[1, :, 0], kept % 251)):
+        assert column[: kept.size].tolist() == whole.tolist()
+    assert payloads[1, : kept.size, 1].tolist() == (kept % 241).tolist()

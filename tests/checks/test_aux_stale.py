@@ -5,6 +5,8 @@ Expected by hand from Ohm's law: no side has less than 5 mΩ, so that 6 A and mo
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -37,6 +39,11 @@ MOVES: dict[str, tuple[list[Part], float, bool]] = {
     "it starts, seen in steps of 0.2 V": ([state(30.0, 99.0)], 0.2, False),
     "a current swings": ([current(6.5)], 0.01, True),
     "a current swings the other way": ([current(-6.5)], 0.01, True),
+    "a battery's current swings from charging to discharging": (
+        [replace(made := current(10.0), value=made.value - 5.0)],
+        0.01,
+        True,
+    ),
     "the converter's current swings": ([current(6.5, "converter_current")], 0.01, True),
     "a current swings by less than steps show": ([current(5.5)], 0.01, False),
     "a current swings, seen in steps of 20 mV": ([current(6.5)], 0.02, False),

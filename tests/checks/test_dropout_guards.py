@@ -253,9 +253,10 @@ def test_a_current_ends_between_its_last_loaded_sample_and_the_next(amps, ends):
 
 
 @pytest.mark.parametrize(("grown_a", "since_s"), [(55.0, 1.9), (56.0, 2.0)])
-def test_a_link_is_watched_from_before_the_currents_end_where_that_had_not_grown(grown_a, since_s):
-    """50 A before, grown in the last 0.1 s: 5 A more are no load."""
-    amps = np.where(T < 1.955, 50.0, np.where(T < 2.005, grown_a, 0.0))
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_link_is_watched_from_before_the_currents_end_where_that_had_not_grown(grown_a, since_s, sign):
+    """50 A before, grown in the last 0.1 s: 5 A more are no load, whether it drives or brakes."""
+    amps = sign * np.where(T < 1.955, 50.0, np.where(T < 2.005, grown_a, 0.0))
     current = part("battery_current", T, amps)
     (end,) = _ends(current)
     assert _watched_from_s(current, end) == pytest.approx(since_s)

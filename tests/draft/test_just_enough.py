@@ -103,6 +103,17 @@ def test_what_stands_still_goes_with_nothing(still: str) -> None:
     assert goes_with(TWENTY, wave, TWENTY, wave) == 1
 
 
+@pytest.mark.parametrize(("amps", "direction"), [(0.3, 0), (0.35, 1), (-0.3, 0), (-0.35, -1)])
+def test_a_direction_takes_a_change_beyond_the_noise_of_the_rest(amps: float, direction: int) -> None:
+    """Noise of 0.1 A at rest and means of 4 and 6 readings: a standard error of 0.1·√(1/4 + 1/6) = 0.065 A, and five of
+    them are 0.32 A."""
+    rest, rise = 9.05 + 0.1 * np.arange(6), 10.2 + 0.2 * np.arange(4)
+    at = np.concatenate((rest, rise))
+    value = np.concatenate((np.tile([0.1, -0.1], 3), np.full(4, amps)))
+    around = Surroundings((), {}, Rise(10.0, 11.0), "Inv.Link")
+    assert pack_direction(logged("Pack.I", "A", value, at, scale=0.001), value, around) == direction
+
+
 @pytest.mark.parametrize(
     ("before", "during", "direction"), [(3, 2, 1), (2, 2, 0), (3, 1, 0), (4, 1, 0), (2, 5, 0), (4, 3, 1)]
 )

@@ -15,7 +15,7 @@ import logscope
 from logscope.capture.serial import read_recorded
 from logscope.commands.record import _listener
 from logscope.definitions.serial import SerialDefinition, load_serial_definition
-from logscope.live.console import GrowingRecords, GrowingText
+from logscope.live.console import GrowingRecords, GrowingText, _by_arrival
 from logscope.live.items import Item, Lines, Records
 from logscope.live.process import LiveProcess
 from logscope.live.view import LiveView
@@ -135,3 +135,14 @@ def test_a_binary_console_is_shown_while_it_is_recorded(tmp_path: Path) -> None:
     parts = {part.name: part.value.replace("\xa0", " ") for part in view.parts}
     assert parts == {"motor_speed": "1099 rpm", "dc_link_voltage": "318 V"}
     assert view.parts[0].rate_Hz == pytest.approx(50, rel=0.05)
+
+
+def test_a_console_that_is_shown_live_is_timed_by_arrival_whatever_its_definition_counts() -> None:
+    """A rate, a counter or a stamp of its own places samples on another clock than the buses beside it."""
+    definition = load_serial_definition(DECODERS / "hazel-telemetry.toml")
+    counted = definition.model_copy(
+        update={"time": definition.time.model_copy(update={"field": "n", "wrap_bits": 16, "rate_Hz": 50.0})}
+    )
+    seen = _by_arrival(counted).time
+    assert (seen.field, seen.wrap_bits, seen.rate_Hz, seen.stamp) == (None, None, None, "epoch")
+    assert _by_arrival(counted).signal == definition.signal

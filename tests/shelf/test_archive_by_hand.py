@@ -66,6 +66,15 @@ def test_a_recording_is_removed_whole_and_no_other(tmp_path: Path) -> None:
     assert files == ["_logscope.json/_logscope", "_reports/other", "findings/other", "rows/other", "samples/other"]
 
 
+def test_of_a_recording_that_is_removed_the_row_goes_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run that is cut meanwhile leaves findings without a row, which no reader takes for a whole recording."""
+    archive = archive_of(tmp_path, outcome(row("k"), findings=[{"key": "k", "finding": 0}]))
+    gone: list[str] = []
+    monkeypatch.setattr(Path, "unlink", lambda self, missing_ok=False: gone.append(self.relative_to(tmp_path).parts[0]))
+    archive.remove("k")
+    assert gone[:2] == ["rows", "findings"]
+
+
 def test_a_renamed_log_changes_nothing_but_its_name(tmp_path: Path) -> None:
     archive = archive_of(tmp_path, outcome(row("k", frames=7, cautions=["x"])))
     (known,) = archive.known()

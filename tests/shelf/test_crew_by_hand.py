@@ -174,6 +174,20 @@ def test_one_run_at_a_time_holds_the_lock(tmp_path: Path, monkeypatch: pytest.Mo
         pass
 
 
+@pytest.mark.parametrize("held", [BlockingIOError(11, "held"), PermissionError(13, "held")])
+def test_a_held_lock_is_refused_by_either_of_a_systems_errors(
+    held: OSError, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """EAGAIN of flock(2), EACCES of the C runtime's _locking on Windows (from memory)."""
+
+    def refused(file: Any) -> None:
+        raise held
+
+    monkeypatch.setattr(lock, "_lock", refused)
+    with pytest.raises(RequestError, match="another run"), locked(tmp_path):
+        pass
+
+
 def test_samples_are_a_file_with_a_part_in_each_group_of_rows() -> None:
     at = np.array([0.0, 0.5])
     speed, torque = Part("motor_speed", at, at * 10, "rpm", "M.S"), Part("torque", at, at, "Nm", "M.T")

@@ -228,6 +228,7 @@ def test_stores_say_in_many_ways_when_a_file_changed(known: dict[str, object], e
         ("s3://a/b", "s3://a/b", True), ("s3:/a/b", "s3://a/b", True), ("gs+x://a", "gs+x://a", True),
         ("C:/a/b", "C:/a/b", False), ("c:\\a", "c:\\a", False), ("a.log", "a.log", False), ("/a/b", "/a/b", False),
         ("s3:\\a\\b", "s3://a/b", True),
+        ("s3://a/my%20log", "s3://a/my%20log", True),
     ],
 )  # fmt: skip
 def test_a_url_is_whole_again_after_a_path(given: str, name: str, remote: bool) -> None:
@@ -296,3 +297,9 @@ def test_logs_elsewhere_are_found_by_their_names(monkeypatch: pytest.MonkeyPatch
         list(Search(own).logs(["x9://absent"]))
     with pytest.raises(RequestError, match="need --vehicle"):
         list(Search().logs(["x9://logs"]))
+
+
+def test_a_file_url_is_the_path_that_it_was_made_of(tmp_path: Path) -> None:
+    """By pathlib's own URLs: a space is %20 there."""
+    path = tmp_path / "my drive" / "ä.log"
+    assert Path(places.name_of(path.as_uri())) == path

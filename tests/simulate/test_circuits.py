@@ -55,6 +55,14 @@ def test_constant_power_load_rests_at_the_upper_root():
     assert rests == pytest.approx(200 + sqrt(200**2 - 300 * 50), abs=1e-4)
 
 
+def test_a_resistor_beside_a_constant_power_takes_its_share():
+    # Thevenin: 400 V over 50 Ω with 200 Ω across is 320 V over 40 Ω; V² − Vt·V + P·Rt = 0 (closed form)
+    circuit = HighVoltage(400.0, 50.0, 1e-3, pack_ohm=0.0)
+    load = Stage(0.0, relay=True, power_W=300.0, cut_in_V=200.0, cut_out_V=50.0, parallel_ohm=200.0)
+    rests = volts(solve(circuit, (load,), 2.0), 2.0)[0]
+    assert rests == pytest.approx(160 + sqrt(160**2 - 300 * 40), abs=1e-4)
+
+
 def test_constant_power_load_above_the_greatest_deliverable_hunts_around_its_cut_in():
     # above Vs²/4R = 800 W there is no resting point: the link swings between cut-in and cut-out
     circuit = HighVoltage(400.0, 50.0, 1e-3, pack_ohm=0.0)

@@ -104,3 +104,9 @@ def test_a_level_that_is_skipped_does_not_widen_the_quantum() -> None:
     levels = np.cumsum([0.0, 0.5, 0.5, *[1.0] * 9])
     assert level_spacing(np.repeat(levels, 5)) == pytest.approx(0.5)
     assert level_spacing(np.repeat(-levels, 5)) == pytest.approx(0.5)
+
+
+def test_a_level_that_differs_in_the_last_digit_does_not_shrink_the_spacing() -> None:
+    """0.3 is written by two floats, one next to the other: of 20 distances one is 1e-16."""
+    levels = np.sort(np.append(0.1 * np.arange(20), np.nextafter(0.3, 0.0)))
+    assert level_spacing(np.repeat(levels, 5)) == pytest.approx(0.1, rel=1e-6)
