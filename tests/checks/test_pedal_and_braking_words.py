@@ -73,9 +73,9 @@ def test_each_fault_of_a_pedal_is_said_with_its_numbers() -> None:
     assert "6 times" in jump.explanation
     falling = falling_words(Falling(24.5, 44.5, 6.0, "Nm"))
     assert falling.title == "Throttle: asks for at least 6.00 Nm less at 44.5 % of travel than at 24.5 %"
-    both = both_words([(1.0, 1.5), (3.0, 4.0)], "Largest torque meanwhile: 9 Nm.")
+    both = both_words([(1.0, 1.5), (3.0, 4.0)], "Highest torque meanwhile: 9 Nm.")
     assert both.title == "Throttle and brake pressed together 2 times, for 1.5 s in all"
-    assert both.explanation == "Largest torque meanwhile: 9 Nm."
+    assert both.explanation == "Highest torque meanwhile: 9 Nm."
     for words in (apart, jump, falling):
         assert words.next_step.startswith("Do not drive with an unreliable pedal signal.")
     assert not any(words.hands_near_hv for words in (noise, apart, jump, falling, both, undetermined_words()))
@@ -128,7 +128,7 @@ def test_each_fault_is_a_finding_of_its_own_and_a_pedal_with_none_is_sound(
         assert [level.value for level in first.evidence.levels] == [24.5, 44.5]
     if first.kind == "throttle.with_brake":
         assert values == {"count": 2.0}
-        assert first.explanation == "Largest torque meanwhile: 4 Nm."
+        assert first.explanation == "Highest torque meanwhile: 4 Nm."
     if first.kind in ("throttle.sound", "throttle.noise"):
         assert first.measured["rest_percent"].value == 10.0
         assert first.measured["noise_percent"] == Measured(0.25, "%", 0.2, 0.3)

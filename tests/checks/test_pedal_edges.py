@@ -259,6 +259,6 @@ def test_the_deepest_of_several_dips_is_stated() -> None:
 
 def test_no_torque_is_stated_where_none_was_read_meanwhile() -> None:
     torque = part("torque", T, np.full(T.size, -20.0))
-    assert _torque_meanwhile(signals(torque), [(10.0, 11.0)]) == "Largest torque meanwhile: -20 Nm."
+    assert _torque_meanwhile(signals(torque), [(10.0, 11.0)]) == "Highest torque meanwhile: -20 Nm."
     assert _torque_meanwhile(signals(torque), [(70.0, 71.0)]) == "Torque meanwhile: not logged."
-    assert _torque_meanwhile(signals(torque), [(70.0, 71.0), (10.0, 11.0)]) == "Largest torque meanwhile: -20 Nm."
+    assert _torque_meanwhile(signals(torque), [(70.0, 71.0), (10.0, 11.0)]) == "Highest torque meanwhile: -20 Nm."

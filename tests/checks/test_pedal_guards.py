@@ -183,7 +183,7 @@ def test_throttle_and_brake_together_are_5_per_cent_of_pedal_for_200_ms(percent,
 
 def test_the_largest_torque_meanwhile_is_that_within_the_spans():
     torque = part("torque", T, spans((10.0, 10.1, 30.0), (20.0, 20.1, 45.0), (40.0, 41.0, 99.0), rest=0.0))
-    assert _torque_meanwhile(signals(torque), [(9.0, 11.0), (19.0, 21.0)]) == "Largest torque meanwhile: 45 Nm."
+    assert _torque_meanwhile(signals(torque), [(9.0, 11.0), (19.0, 21.0)]) == "Highest torque meanwhile: 45 Nm."
     assert _torque_meanwhile(signals(), [(9.0, 11.0)]) == "Torque meanwhile: not logged."
 
 

@@ -94,7 +94,7 @@ def _torque_meanwhile(signals: Signals, spans: list[tuple[float, float]]) -> str
     part = signals.get("torque") or signals.get("torque_target")
     inside = [] if part is None else [part.value[part.between(*span)] for span in spans]
     most = max((float(np.max(each)) for each in inside if each.size), default=None)
-    return "Torque meanwhile: not logged." if most is None else f"Largest torque meanwhile: {most:.3g} Nm."
+    return "Torque meanwhile: not logged." if most is None else f"Highest torque meanwhile: {most:.3g} Nm."
 
 
 _STOP = "Do not drive with an unreliable pedal signal. "
