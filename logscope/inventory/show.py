@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 SCHEMA = 1
-_WHOLE_MS = 100.0  # from here on a period is shown without decimals: 2.5 ms is not 2 ms, 12.5 not 12
 CSV_COLUMNS = (
     "bus", "identifier", "extended", "name", "count", "period_s", "jitter_s", "longest_gap_s", "longest_wait_s",
     "periodic", "shortest_bytes", "longest_bytes", "changing_bytes", "first_s", "last_s",
@@ -168,7 +167,8 @@ def _every(message: Message) -> str:
     if not message.periodic or message.jitter_s is None:
         return "events"
     period_ms = message.period_s * 1e3
-    return f"{period_ms:.{0 if period_ms >= _WHOLE_MS else 1}f} ± {message.jitter_s * 1e3:.2g} ms"
+    decimals = 2 if period_ms < 9.995 else 1 if period_ms < 99.95 else 0  # three digits: 2.5 ms is not 2 ms
+    return f"{period_ms:.{decimals}f} ± {message.jitter_s * 1e3:.2g} ms"
 
 
 def _time(value_s: float | None) -> str:

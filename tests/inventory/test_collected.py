@@ -106,10 +106,12 @@ def test_a_bus_in_words(changed: dict[str, Any], texts: list[str]) -> None:
 
 @pytest.mark.parametrize(
     ("period_s", "jitter_s", "periodic", "every"),
-    [(0.01, 0.00025, True, "10.0 ± 0.25 ms"), (0.0025, 0.0001, True, "2.5 ± 0.1 ms"),
-     (0.0994, 0.0, True, "99.4 ± 0 ms"), (0.1001, 0.002, True, "100 ± 2 ms"), (0.01, 0.00025, False, "events"),
-     (0.01, None, True, "events"),
-     (None, None, False, "")],
+    [
+        (0.01, 0.00025, True, "10.0 ± 0.25 ms"), (0.0025, 0.0001, True, "2.50 ± 0.1 ms"),
+        (0.00025, 1e-5, True, "0.25 ± 0.01 ms"), (0.009996, 0.0, True, "10.0 ± 0 ms"),
+        (0.0994, 0.0, True, "99.4 ± 0 ms"), (0.09996, 0.0, True, "100 ± 0 ms"), (0.1001, 0.002, True, "100 ± 2 ms"),
+        (0.01, 0.00025, False, "events"), (0.01, None, True, "events"), (None, None, False, ""),
+    ],
 )  # fmt: skip
 def test_how_often_in_words(period_s: float | None, jitter_s: float | None, periodic: bool, every: str) -> None:
     made = _message(message(), 0, SPECS, None)
