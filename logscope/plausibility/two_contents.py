@@ -178,9 +178,9 @@ def _doubt(message: str, parts: Sequence[Part], seen: Mapping[str, BoolArray]) -
                 "separate, or the logger mixed two buses. Which content is right cannot be determined."
             ),
             method=(
-                "The frames are additional: the readings around them keep the usual period, share a stamp, or "
-                "alternate at uneven steps; a disturbance would replace a reading. States are not examined: they may "
-                "also be sent at a change, not only by their period."
+                "The frames are additional: the readings around them keep the usual period, have the same timestamp, "
+                "or alternate at uneven steps. A disturbance would replace a reading. States are not examined: they "
+                "may also be sent at a change, not only by their period."
             ),
             next_step=(
                 "Look at the frames of this identifier: do two controllers send it, or were two buses recorded as "

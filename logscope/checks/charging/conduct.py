@@ -96,7 +96,10 @@ def _repeats(part: Part, from_s: float, until_s: float) -> bool:
 
 
 def while_enabled(session: Session, signals: Signals) -> Event | None:
-    """The longest time that charging current flows while the drive reports that it is enabled, or the motor turns."""
+    """The longest time that charging current flows beside a drive that can move, by the first signal that shows one.
+
+    In the order of inverter state, motor speed and road speed.
+    """
     part = session.current.part
     time_s = session.time_s
     flowing = session.amps > session.on_a
