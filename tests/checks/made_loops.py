@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import log
+from math import log, sqrt
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,13 @@ from logscope.checks.current_control.steps import Step
 
 PERIOD_S = 0.015625  # sums of it are exact
 T = np.arange(0.0, 8.0, PERIOD_S)
+
+
+def closed_form(t: np.ndarray, natural: float, damping: float) -> np.ndarray:
+    """1 − e^(−ζωt)·(cos ω_d t + ζ/√(1−ζ²) sin ω_d t), below critical damping."""
+    t, root = np.maximum(t, 0.0), sqrt(1.0 - damping**2)
+    swing = np.cos(natural * root * t) + damping / root * np.sin(natural * root * t)
+    return np.asarray(1.0 - np.exp(-damping * natural * t) * swing)
 
 
 def levels(*changes: tuple[float, float], ramp_s: float = 0.0, first: float = 0.0) -> np.ndarray:

@@ -63,7 +63,7 @@ def test_a_unit_of_time_in_doubt_gives_the_length_and_what_it_could_be() -> None
 CLOCK = JointClock("console.txt", "can.log", 3.25, 3.2, 3.3, 80.4, 70.0, 90.0, 0.0125, "motor_speed")
 
 
-def test_nothing_that_is_said_of_a_capture_takes_hands_near_high_voltage() -> None:
+def test_nothing_that_is_said_of_a_capture_carries_a_caution_of_high_voltage() -> None:
     doubt = TimeDoubt("a.csv", "s", "a guess", 1e7, 9.0, (("ms", 1e4),), 'time_unit = "ms"')
     silent = message_silent(logged(part("torque", "A", (10.0, 13.0)), part("throttle", "C")), ())
     found = [

@@ -204,7 +204,7 @@ def test_a_power_is_held_where_the_current_falls_as_the_voltage_rises(
 
 @pytest.mark.parametrize(("noise_a", "power"), [(0.55, False), (0.7, True)])
 def test_a_fall_may_differ_from_the_rise_by_what_noise_leaves_unsure(noise_a: float, power: bool) -> None:
-    """A fall of 6.4 % and a rise of 3.3 %: of 0.55 A in 19 A 2.9 % are unsure, of 0.7 A 3.6 %."""
+    """A fall of 6.4 % and a rise of 3.3 %: of 0.55 A in 19 A 2.9 % are unsure, of 0.7 A 3.7 %."""
     made = session(current(20.0 / falls(1.1)), volts(380.0 * falls(1.05)), noise_a=noise_a)
     assert _holds_power(made, 100.0, 200.0) is power
 

@@ -120,7 +120,7 @@ def test_a_taper_falls_by_a_tenth_and_is_logged(made: Session, known: bool) -> N
         ((200.0, 190.0, 210.0), (400.0, 300.0, 331.0), None),  # together too wide
     ],
 )
-def test_a_time_constant_is_known_to_a_third_of_it_over_both_fits(
+def test_a_time_constant_is_known_to_35_percent_over_both_fits(
     with_load: tuple[float, ...], free: tuple[float, ...] | None, found: tuple[object, ...] | None,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip

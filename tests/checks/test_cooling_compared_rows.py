@@ -104,7 +104,6 @@ def test_a_cold_start_counts_by_its_newest_half_and_a_jump_within_15_s_is_an_old
     assert off(**{MOTOR: 13.0 + 0.05 * np.maximum(ROW - 20, 0)}) == -5.0  # a device that warms
 
 
-RPM = np.tile(np.linspace(1000.0, 5000.0, 800), 2)
 NEAR = np.arange(1600) < 800
 
 
@@ -288,7 +287,7 @@ def test_the_load_that_coolant_takes_up_is_the_mean_of_the_last_fifteen_seconds(
     ("warms_s", "warms_K", "takes"), [(300.0, 5.0, True), (300.0, 4.6, False), (700.0, 20.0, False)]
 )
 def test_coolant_takes_up_heat_in_the_first_ten_minutes(warms_s: float, warms_K: float, takes: bool) -> None:
-    """4 · 10⁻⁴ /s of 20 K over 600 s are 4.8 K, a tenth of which is not read; later a radiator balances it."""
+    """4 · 10⁻⁴ /s of 20 K over 600 s are 4.8 K, less 0.1 K that a reading may hide; later a radiator balances it."""
     at = 10.0 * np.arange(90)
     windows = Windows(np.zeros(90), np.ones(90), np.full(90, 200.0), at, at + 10.0, at > 0.0)
     made = steps(coolant_temperature=30.0 + warms_K * (warms_s < 3.0 * (ROW + 0.5)))

@@ -348,7 +348,7 @@ def test_a_pump_that_stands_leaves_no_little_flow(monkeypatch: pytest.MonkeyPatc
         assert found["cooling.no_flow"].severity is severity
 
 
-def test_no_text_on_cooling_takes_hands_near_high_voltage() -> None:
+def test_no_text_on_cooling_carries_a_caution_of_high_voltage() -> None:
     every = [
         flow_words(LOST, [], True), parted_words(PARTED), *(pump_words(each) for each in (OFF, STOPPED, DRY)),
         stuck_words(StuckSensor(PLATE, 40.0, 0.0, 200.0, MOTOR, 15.0)),

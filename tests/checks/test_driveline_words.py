@@ -129,7 +129,8 @@ def test_steps_of_demand_that_are_seen_within_100_ms_of_each_other_are_one(apart
     nm = 40.0 * (ROWS >= 4.995) + 40.0 * (ROWS - apart_s >= 4.995)
     found = find_demand(signals(part("torque", ROWS, nm)))
     assert found.change_s.size == count
-    assert found.change_s[0] == pytest.approx(5.0, abs=0.011) or count == 1
+    if count == 2:
+        assert found.change_s[0] == pytest.approx(5.0, abs=0.011)
 
 
 @pytest.mark.parametrize(("before", "count"), [(90.0, 1), (90.1, 0)])

@@ -145,20 +145,20 @@ def test_a_link_that_leaps_within_a_tenth_of_a_second_is_lifted(period_s, lasts_
         assert drops[0].start_s == pytest.approx(at[np.argmax(volts > 367.5)])
 
 
-@pytest.mark.parametrize(("back_v", "seen"), [(330.0, True), (329.0, False)])
-def test_a_link_that_fell_is_back_at_its_pack_within_the_noise(back_v, seen):
-    """5 % below 350 V and three noises of 1 V: 329.5 V."""
+@pytest.mark.parametrize(
+    ("drops", "off_v", "back_v", "seen"),
+    [
+        (falls, 200.0, 330.0, True),
+        (falls, 200.0, 329.0, False),
+        (lifts, 450.0, 370.0, True),
+        (lifts, 450.0, 371.0, False),
+    ],
+)  # fmt: skip
+def test_a_link_that_left_its_pack_is_back_at_it_within_the_noise(drops, off_v, back_v, seen):
+    """5 % of 350 V and three noises of 1 V: from 329.5 to 370.5 V."""
     parts = [LOADED, part("battery_voltage", T, np.full(T.size, 350.0))]
-    link = link_of(traced((4.0, 4.3, 200.0), (4.3, 10.0, back_v)).part, noise_v=1.0)
-    assert len(falls(history(parts, link=link))) == seen
-
-
-@pytest.mark.parametrize(("back_v", "seen"), [(370.0, True), (371.0, False)])
-def test_a_lifted_link_is_back_at_its_pack_within_the_noise(back_v, seen):
-    """5 % above 350 V and three noises of 1 V: 370.5 V."""
-    parts = [LOADED, part("battery_voltage", T, np.full(T.size, 350.0))]
-    link = link_of(traced((4.0, 4.3, 450.0), (4.3, 10.0, back_v)).part, noise_v=1.0)
-    assert len(lifts(history(parts, link=link))) == seen
+    link = link_of(traced((4.0, 4.3, off_v), (4.3, 10.0, back_v)).part, noise_v=1.0)
+    assert len(drops(history(parts, link=link))) == seen
 
 
 @pytest.mark.parametrize(("lifted_v", "seen"), [(424.0, False), (427.0, True)])

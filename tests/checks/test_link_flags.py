@@ -165,7 +165,10 @@ def test_a_contactor_stayed_open_where_it_says_so_from_before_the_rise_to_after_
 ) -> None:
     found = rise({RELAY: [(9.8, relay_until_s)], MAIN: [main]}, ended_by=ended_by)
     assert found.stayed_open is stayed_open
-    assert not rise({RELAY: [(9.8, relay_until_s)]}).stayed_open
+
+
+def test_of_a_contactor_that_is_not_logged_nothing_is_known() -> None:
+    assert not rise({RELAY: [(9.8, 12.0)]}).stayed_open
 
 
 @pytest.mark.parametrize(

@@ -159,7 +159,7 @@ def test_field_weakening_begins_where_torque_per_ampere_falls_by_a_tenth():
 
 
 @pytest.mark.parametrize(("onset_rpm", "known"), [(1850.0, True), (1400.0, False)])
-def test_a_plateau_is_four_of_24_speeds(onset_rpm, known):
+def test_a_plateau_of_torque_per_ampere_spans_four_of_24_speeds(onset_rpm, known):
     """Torque per ampere falls as 1/n from an onset on; a bin is 312.5 rpm from 500 rpm on, so four end at 1750 rpm."""
     rpm = np.linspace(500.0, 8000.0, 2400)
     at = 0.01 * np.arange(2400)

@@ -69,7 +69,7 @@ def test_a_current_before_a_dropout_ranges_over_the_half_second_before_it():
     found = current_before(made, 1.005)
     assert found is not None
     assert (found.value, found.low) == (70.0, 5.0)
-    assert found.high == pytest.approx(80.0 + 59.0)  # up to the next sample, and as far on as it last moved
+    assert found.high == pytest.approx(80.0 + 59.0)  # the next sample, and the largest move before: 99 to 40 A
     assert current_before(made, -0.01) is None
     assert current_before(made, 0.35) is None  # what flowed half a second before is not logged
     assert current_before(history(), 1.0) is None

@@ -295,8 +295,8 @@ def test_a_link_charges_too_fast_where_a_bound_before_the_closing_lies_below_the
 @pytest.mark.parametrize(
     ("first", "later"),
     [
-        ((0.5, 0.9), (1.6, 4.4)),  # half a second before the rise at 1 s goes before what comes behind its end at 1.5 s
-        ((2.6, 2.95), (3.1, 4.4)),  # and the half second behind the attempt's end at 2.5 s before all that follows
+        ((0.5, 0.9), (1.6, 4.4)),  # half a second before the rise at 1 s goes before what comes after its end at 1.5 s
+        ((2.6, 2.95), (3.1, 4.4)),  # and the half second after the attempt's end at 2.5 s before all that follows
     ],
 )
 def test_the_packs_voltage_is_that_of_the_earliest_time_that_shows_one(

@@ -26,7 +26,7 @@ def searched(monkeypatch: pytest.MonkeyPatch) -> Any:
 
     def run(
         unbroken: tuple[float, float] = (9.0, 9.0), cost: float = 0.05, other: float = 5.0, sigma_s: float = 0.004,
-        reported: tuple[float, float] | None = None, tells: bool = True, asked: dict[str, Any] | None = None,
+        reported: tuple[float, float] | None = None, known: bool = True, asked: dict[str, Any] | None = None,
         start: Start = BEGIN,
     ) -> Settling | None:  # fmt: skip
         seen: dict[str, Any] = {"begins": [], "bounds": []} if asked is None else asked
@@ -37,13 +37,13 @@ def searched(monkeypatch: pytest.MonkeyPatch) -> Any:
             value = cost if begin[2] < begin[1] else other
             return SimpleNamespace(x=np.array([*begin[:3], CLOSED_S]), cost=value, jac=np.eye(4))
 
-        def told(bests: Any, orders: int, _: Any, __: Any, noise_v: float, spread: float) -> bool:
-            seen["told"] = ({order: each.cost for order, each in bests.items()}, orders, noise_v, spread)
-            return tells
+        def decided(bests: Any, orders: int, _: Any, __: Any, noise_v: float, spread: float) -> bool:
+            seen["decided"] = ({order: each.cost for order, each in bests.items()}, orders, noise_v, spread)
+            return known
 
         monkeypatch.setattr(lagged, "least_squares", search)
         monkeypatch.setattr(lagged, "_unbroken", lambda *_: unbroken)
-        monkeypatch.setattr(lagged, "_tells", told)
+        monkeypatch.setattr(lagged, "_tells", decided)
         monkeypatch.setattr(lagged, "_falls_to_level", lambda *_: False)
         monkeypatch.setattr(lagged, "_residuals", lambda *_: (None, np.array([0.0, 350.0, 349.0])))
         monkeypatch.setattr(lagged, "covariance_of", lambda curvature: np.diag([7.0, 7.0, 7.0, sigma_s**2]))
@@ -104,11 +104,11 @@ def test_a_closing_is_placed_within_two_deviations(
 def test_the_better_of_both_orders_of_the_constants_is_taken(searched: Any) -> None:
     asked: dict[str, Any] = {}
     assert searched(asked=asked).by_faster is True
-    assert asked["told"] == ({True: 0.05, False: 5.0}, 2, 0.1, pytest.approx(0.01))
+    assert asked["decided"] == ({True: 0.05, False: 5.0}, 2, 0.1, pytest.approx(0.01))
     slower = searched(cost=5.0, other=0.05)
     assert (slower.by_faster, slower.curve_end_s) == (False, pytest.approx(0.245))
     assert slower.link_v == pytest.approx(350 * (1 - exp(-0.203 / 0.02)))
-    assert searched(tells=False).by_faster is None
+    assert searched(known=False).by_faster is None
 
 
 @pytest.mark.parametrize(
@@ -143,6 +143,6 @@ def test_a_closing_is_looked_for_within_what_is_reported(
 def test_a_link_that_no_sensing_is_as_slow_as_has_one_order_of_constants(searched: Any) -> None:
     asked: dict[str, Any] = {}
     assert searched(start=Start(0.05, 0.16, 0.02), asked=asked) is not None
-    assert asked["told"][1] == 1
+    assert asked["decided"][1] == 1
     assert searched(asked=asked) is not None
-    assert asked["told"][1] == 2
+    assert asked["decided"][1] == 2

@@ -267,8 +267,8 @@ def test_a_line_is_beyond_chance_over_all_orders_looked_at(
     monkeypatch.setattr(speed_ripple, "_lines", lambda _: [OrderLine(1.0, 0.05, 0.04, 0.06, p_value), *weak])
     one = study(600.0)
     one.model.running = np.full(one.speed.time_s.size, True)
-    told = ripple(signals(one.speed), one)
-    assert len(told) == found
-    for each in told:  # a twentieth of 600 rpm
+    findings = ripple(signals(one.speed), one)
+    assert len(findings) == found
+    for each in findings:  # a twentieth of 600 rpm
         size = each.measured["amplitude_rpm"]
         assert (size.value, size.low, size.high) == pytest.approx((30.0, 24.0, 36.0))

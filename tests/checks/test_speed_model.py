@@ -180,7 +180,10 @@ def test_a_model_learns_period_quantum_noise_zero_and_exposure() -> None:
 
 
 def test_rounding_takes_its_own_part_out_of_the_noise() -> None:
-    """Noise 5 rpm in steps of 5: 25 − 1.25² × 20/72 × 25 = 14.1 rpm², six deviations of a difference and two steps."""
+    """Noise 5 rpm in steps of 5: 25 − 1.25² × 20/72 × 25 = 14.1 rpm², six deviations of a difference and two steps.
+
+    1.25 is the margin by which the rounding's part is known (own simulation, no published source).
+    """
     noise = np.random.default_rng(3).normal(0.0, 5.0, 4000)
     model = speed_model(speed(5.0 * np.round((np.linspace(1000.0, 1500.0, 4000) + noise) / 5.0), step=5.0), Vehicle())
     assert model.reach.slack == pytest.approx(10.0 + 31.9, rel=0.1)

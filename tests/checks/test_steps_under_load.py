@@ -67,7 +67,10 @@ def test_a_side_after_a_step_needs_three_rows(apart_s: float, found: int) -> Non
 
 
 def test_how_far_the_current_moves_is_read_off_both_sides() -> None:
-    """Of row 35: by 3 A in its last row before, by 4 A in the last after; less the range of noise, d₂ of five rows."""
+    """Of row 35: by 3 A in its last row before, by 4 A in the last after; less the range of noise, d₂ of five rows.
+
+    Of either side's move within 0.3 s what falls into one and a half periods counts, and of both the mean square.
+    """
     amps = levels((41, 0.0), (60, 100.0))
     amps[35], amps[50] = 3.0, 104.0
     _, _, drift_a = steps_of(amps)

@@ -158,7 +158,7 @@ def test_a_swing_is_kept_where_all_that_is_asked_of_it_is_so(
     assert len(found.episodes) == kept
 
 
-def test_the_echo_of_a_swing_that_is_kept_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_echo_of_a_swing_that_is_kept_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """1 Nm beside 4 Nm at one frequency; where the larger one is not kept, the smaller one stands."""
     made = found_windows(8, size=np.repeat([4.0, 1.0], 4), episodes=(slice(0, 4), slice(4, 8)))
     for louder, sizes in ((True, [4.0]), (False, [1.0])):

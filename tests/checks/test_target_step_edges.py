@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from made_loops import PERIOD_S, T, answer
+from made_loops import PERIOD_S, T, answer, closed_form
 from motor_traces import part
 from scipy import stats
 
@@ -41,7 +41,7 @@ def test_a_single_reading_on_its_way_is_where_a_step_is_first_seen() -> None:
     assert step_of(on_the_way(0.7)).start_s == T[129]
 
 
-def test_a_step_behind_a_silence_may_have_begun_all_through_it() -> None:
+def test_a_step_after_a_gap_may_have_begun_any_time_in_it() -> None:
     time_s = T + np.where(np.arange(T.size) >= 128, 0.1, 0.0)
     assert step_of(on_the_way(40.0), time_s).early_s == pytest.approx(PERIOD_S + 0.1)
 
@@ -89,13 +89,6 @@ def test_twenty_readings_of_a_target_may_hold_a_step(count: int, found: int) -> 
 
 
 FINE = 1.6 + 0.01 * np.arange(180)
-
-
-def closed_form(t: np.ndarray, natural: float, damping: float) -> np.ndarray:
-    root = sqrt(1.0 - damping**2)
-    t = np.maximum(t, 0.0)
-    swing = np.cos(natural * root * t) + damping / root * np.sin(natural * root * t)
-    return np.asarray(1.0 - np.exp(-damping * natural * t) * swing)
 
 
 def ramped(starts_s: float, ramp_s: float, natural: float = 40.0, damping: float = 0.4) -> np.ndarray:
@@ -149,7 +142,7 @@ def test_a_ramp_of_six_rises_shows_nothing_of_a_loop(rises: float, fast: bool) -
 
 
 def test_readings_that_hardly_scatter_are_taken_for_a_third_as_noisy_as_the_log() -> None:
-    """Of 180 readings, 173 free; the last two fifths of the 1.39 s behind the step show where it settles."""
+    """Of 180 readings, 173 free; the last two fifths of the 1.39 s after the step show where it settles."""
     value = 20.0 + 80.0 * closed_form(FINE - 2.02, 25.0, 0.6)
     found = fit_step_response(FINE, value, Step(2.0, 2.0, 0.0, 0.0, 0.0, 0.0, 4.0, 20.0, 100.0), 0.01, 0.3, 0.0)
     assert found is not None
@@ -190,6 +183,6 @@ def test_the_figures_of_a_loop_are_those_of_the_textbook() -> None:
 
 
 @pytest.mark.parametrize(("ring", "folds"), [(3.0, False), (3.01, True)])
-def test_a_ring_of_three_noises_may_fold_at_zero(ring: float, folds: bool) -> None:
+def test_only_a_ring_beyond_three_noises_may_fold_at_zero(ring: float, folds: bool) -> None:
     one = answer(before=20.0, ring_before=ring, time_s=np.array([1.9, 2.1]), value=np.array([0.0, 120.0]))
     assert one.may_fold(1.0, 0.001) is folds

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from made_loops import PERIOD_S, T, answer, levels, loop
+from made_loops import PERIOD_S, T, answer, closed_form, levels, loop
 from motor_traces import part, signals
 
 from logscope.checks.current_control.check import current_control
@@ -147,13 +147,6 @@ def test_a_target_that_never_changes_asks_for_nothing() -> None:
     one = part("torque", T[:1], T[:1]), part("torque_target", T, T)
     with pytest.raises(NothingToCheck, match="too few samples"):
         current_control(signals(*one), Any, Vehicle())  # type: ignore[arg-type]
-
-
-def closed_form(t: np.ndarray, natural: float, damping: float) -> np.ndarray:
-    """1 − e^(−ζωt)·(cos ω_d t + ζ/√(1−ζ²) sin ω_d t), below critical damping."""
-    t, root = np.maximum(t, 0.0), sqrt(1.0 - damping**2)
-    swing = np.cos(natural * root * t) + damping / root * np.sin(natural * root * t)
-    return np.asarray(1.0 - np.exp(-damping * natural * t) * swing)
 
 
 FINE = np.arange(0.0, 4.0, 0.005)

@@ -126,7 +126,7 @@ def test_a_demand_that_is_back_at_once_rises_all_the_same():
     assert _rise(pair, event) == Moment(9.9, 9.99)
 
 
-def test_a_current_goes_on_by_three_readings():
+def test_three_readings_show_that_a_current_continues():
     for count, seen in ((3, True), (2, None)):
         at = np.append(FINE[FINE <= 10.1], FINE[FINE > 10.1][:count])
         assert goes_on(part("motor_current", at, np.full(at.size, 200.0)), None, 10.0).seen is seen

@@ -126,7 +126,7 @@ SUPPLY: dict[str, tuple[list[Part], bool | None]] = {
         [contactor("main_contactor", 9.83), made("dc_link_voltage", 0.01, 330.0)],
         True,
     ),
-    "a contactor opens a period sooner": (
+    "a contactor opens one period of its message earlier": (
         [contactor("main_contactor", 9.79), made("dc_link_voltage", 0.01, 330.0)],
         True,
     ),

@@ -205,10 +205,10 @@ def test_what_flows_just_before_the_rise_is_seen_is_no_rest() -> None:
 
 
 @pytest.mark.parametrize(("errors", "direction"), [(4.95, 0), (5.05, 1), (-4.95, 0), (-5.05, -1)])
-def test_the_change_must_stand_clear_of_the_noise(errors: float, direction: int) -> None:
-    """Five standard errors of the difference of two means, of 13 samples of rest and 19 of the rise.
+def test_the_change_must_stand_clear_of_noise_and_resolution(errors: float, direction: int) -> None:
+    """Five standard errors of the difference of two means, of 13 samples of rest and 19 of the rise: 1.8 A.
 
-    The larger of that and two steps of the definition: half an ampere, or a fraction of it, or none that is known.
+    It must exceed two steps of the resolution, too: 1 A and 2 mA lie below it, 2 A does not; floating point has none.
     """
     noise = np.where(np.arange(T.size) % 2 == 0, 1.0, -1.0)
     rest, rising = noise[(T > 9.0) & (T < 9.7)], (T > 10.0) & (T < 11.0)

@@ -41,7 +41,7 @@ from logscope.draft.words import Word
         ("Iph", "MOTOR CURRENT"),
         ("errcode", "FAULT"),
         ("Sig17", ""),
-        ("linkvoltage", "LINK VOLTAGE"),  # no age of a volt
+        ("linkvoltage", "LINK VOLTAGE"),  # one word, not “volt” and “age”
         ("mainsvoltage", "INPUT VOLTAGE"),
         ("spannungswandlerstrom", "CONVERTER CURRENT"),
     ],

@@ -45,7 +45,7 @@ def test_two_track_by_twenty_samples_in_common(common: int, found: bool) -> None
 
 @pytest.mark.parametrize(("off", "share", "found"), [(0.19, 0.11, True), (0.21, 0.11, False), (0.9, 0.09, True)])
 def test_what_tracks_rests_with_the_other(off: float, share: float, found: bool) -> None:
-    """At rest in a half of the samples; of these so many are at a share of the largest magnitude, 3 · 70."""
+    """Half of the samples are at rest; in the fraction `off` of these the value is `share` of the highest, 3 · 70."""
     count = 400
     road = np.where(np.arange(count) < 200, 30.0 + np.arange(count) % 9 * 5, 0.0)
     idle = np.where((np.arange(count) >= 200) & (np.arange(count) < 200 + off * 200), share * 3 * 70, 0.0)
