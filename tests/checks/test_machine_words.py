@@ -123,6 +123,7 @@ def test_field_weakening_is_a_finding_with_its_headroom() -> None:
     found = {each.kind: each for each in machine(run(), ANY, Vehicle())}
     assert set(found) == {"machine.operating_points", "machine.field_weakening"}
     weak = found["machine.field_weakening"]
+    assert (weak.start_s, weak.end_s) == pytest.approx((T[0], T[-1]))
     assert weak.measured["onset_rpm"].value == pytest.approx(4750.0, abs=60.0)
     assert weak.measured["headroom_percent"] == Measured(2.0, "%", 2.0, 2.0)
     (chart,) = weak.evidence.charts

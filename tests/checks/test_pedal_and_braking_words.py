@@ -109,6 +109,9 @@ def test_each_fault_is_a_finding_of_its_own_and_a_pedal_with_none_is_sound(
     made = signals(*(part(name, T, T) for name in ("throttle", "throttle_second", "brake", "torque")))
     found = throttle(made, ANY, ANY)
     assert [each.kind for each in found] == kinds
+    alone = throttle(signals(*(made.parts[name] for name in ("throttle", "brake", "torque"))), ANY, ANY)
+    for one, tracks in ((found[-1], "The two tracks agree."), (alone[-1], "A second track is not logged.")):
+        assert (tracks in one.explanation) == (one.kind == "throttle.sound")
     first = found[0]
     warns = {"tracks": Severity.DANGER, "jump": Severity.WARNING, "falling": Severity.WARNING,
              "noise": Severity.WARNING, "with_brake": Severity.INFO, "undetermined": Severity.INFO}  # fmt: skip

@@ -16,8 +16,9 @@ from logscope.curves.reading_error import over_stamp_error, wider_by_correlation
 from logscope.curves.timestamps import counted_times, sensor_clock
 
 
-def test_mean_and_deviation_over_the_error_of_a_stamp_are_those_of_the_integral() -> None:
-    error_s, tau, noise = 0.05, 0.4, 0.1
+@pytest.mark.parametrize("noise", [0.1, 0.001])  # most of the deviation, or next to none of it
+def test_mean_and_deviation_over_the_error_of_a_stamp_are_those_of_the_integral(noise: float) -> None:
+    error_s, tau = 0.05, 0.4
     reach = np.sqrt(3) * error_s
     mean, deviation = over_stamp_error(
         lambda t: np.exp(-t / tau), np.array([1.0]), np.array([noise]), np.array([error_s])
