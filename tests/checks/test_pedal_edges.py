@@ -5,11 +5,10 @@ Limits are common practice, no published source.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
 from motor_traces import part, signals
+from pedal_traces import REST, T, pedal
 from scipy import stats
 
 from logscope.checks.throttle.check import _torque_meanwhile
@@ -24,13 +23,6 @@ from logscope.checks.throttle.pedal import (
     find_rest,
 )
 from logscope.checks.throttle.travel import _visits, find_falling
-
-T = 0.02 * np.arange(3000)
-REST = Rest(10.0, 0.0, 0.0, 0.0, 0.0, 500)
-
-
-def pedal(value: Any, at: np.ndarray = T, step: float | None = None) -> Any:
-    return part("throttle", at, np.broadcast_to(value, at.shape), step)
 
 
 @pytest.mark.parametrize(("stands", "rests"), [(12.0, True), (12.01, False)])

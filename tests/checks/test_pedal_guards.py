@@ -5,16 +5,14 @@ Oracle of the slope: scipy.stats.theilslopes. Limits are common practice, no pub
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
 from motor_traces import part, signals
+from pedal_traces import REST, T, pedal
 from scipy import stats
 
 from logscope.checks.throttle.check import _torque_meanwhile
 from logscope.checks.throttle.pedal import (
-    Rest,
     _differing,
     _due_within,
     _pace,
@@ -26,13 +24,6 @@ from logscope.checks.throttle.pedal import (
     find_rest,
 )
 from logscope.checks.throttle.travel import _visits, find_falling
-
-T = np.arange(0.0, 60.0, 0.02)
-REST = Rest(10.0, 0.0, 0.0, 0.0, 0.0, 500)
-
-
-def pedal(value: Any, step: float | None = None, at: np.ndarray = T) -> Any:
-    return part("throttle", at, np.broadcast_to(value, at.shape), step)
 
 
 def spans(*each: tuple[float, float, float], rest: float = 10.0) -> np.ndarray:
